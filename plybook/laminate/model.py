@@ -1,0 +1,156 @@
+"""Pieces: what is cut, where it lies, and what is marked on it.
+
+Terms:
+    cut outline: the piece as cut flat from the stock, pattern frame (the ring that is drawn 1:1).
+    laid outline: the same piece where it lies on the mould-face pattern; differs from the cut
+        outline by the growth of the layers below and by drape.
+    mark: anything drawn on a piece that is not its cut.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from plybook.diagnostics import Finding
+
+PieceKind = Literal["ply", "core", "insert", "rod", "film"]
+
+
+@dataclass(frozen=True)
+class PieceEdge:
+    """One side of a piece.
+
+    Attributes:
+        name: "leading", "tip", "seam S1", "splice 2" ...; unique within the piece.
+        points_mm: (n, 2) the stretch of the cut outline, in ring order.
+        treatment: how the edge is cut; "trim" is cut off after cure.
+        angle_deg: from the sheet, 90 when square.
+        wide_side: the face that keeps the full outline ("mould" or "bag").
+        mate: id of the piece it meets across a seam or splice, "".
+    """
+
+    name: str
+    points_mm: np.ndarray
+    treatment: Literal["square", "bevel", "scarf", "trim"]
+    angle_deg: float = 90.0
+    wide_side: Literal["mould", "bag"] = "mould"
+    mate: str = ""
+
+
+@dataclass(frozen=True)
+class SpliceInfo:
+    """Part `part` of `of` of one layer; joined to `neighbours` by a butt or an overlap."""
+
+    part: int
+    of: int
+    kind: Literal["butt", "overlap"]
+    overlap_mm: float
+    neighbours: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something drawn on a piece, in its own cut frame.
+
+    kind: station, axis, net_line, core_outline, splice_line, tick, bevel_line, fold, zone, dart,
+    datum, drop_line. A tick has two points (root on the edge, tip inside) and a label shared with
+    its mate.
+    """
+
+    kind: str
+    points_mm: np.ndarray  # (n, 2)
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Growth:
+    """Cut outline against the same region on the bare mould face: how much the layers below
+    changed it. along = x extent, across = girth at the widest station, mm; area in percent."""
+
+    along_mm: float = 0.0
+    across_mm: float = 0.0
+    area_pct: float = 0.0
+
+
+@dataclass(frozen=True)
+class Piece:
+    id: str
+    layer: str
+    kind: PieceKind
+    material: str
+    angle_deg: float
+    outline_mm: np.ndarray  # (n, 2) canonical ring, counter-clockwise, cut frame
+    holes_mm: tuple[np.ndarray, ...]
+    bag_side_outline_mm: np.ndarray | None
+    laid_outline_mm: np.ndarray  # (n, 2) on the mould-face pattern
+    area_mm2: float
+    quantity: int
+    stage: str
+    thickness_mm: float
+    edges: tuple[PieceEdge, ...]
+    splice: SpliceInfo | None = None
+    marks: tuple[Mark, ...] = ()
+    growth: Growth = Growth()
+    may_turn_over: bool = False
+    strain_pct: tuple[float, float] = (0.0, 0.0)  # largest tension, largest compression
+    shear_deg: float = 0.0
+    notes: tuple[str, ...] = ()
+    bag_side_holes_mm: tuple[np.ndarray, ...] = ()
+
+
+@dataclass(frozen=True)
+class LaidLayer:
+    """A layer after the pieces are known; regions are shapely geometries in pattern mm."""
+
+    id: str
+    kind: PieceKind
+    material: str
+    angle_deg: float
+    stage: str
+    thickness_mm: float
+    region: object  # shapely Polygon or MultiPolygon: where it lies, net line clipped
+    pieces: tuple[str, ...]
+    group: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A part of the face with one stack."""
+
+    label: str
+    region: object  # shapely geometry, pattern mm
+    layers: tuple[str, ...]
+    code: str  # laminate code, first laid first
+    thickness_mm: float
+    mass_g: float
+    symmetric: bool
+    balanced: bool
+    abd: np.ndarray | None  # (6, 6) A N/mm, B N, D N mm; None where constants are missing
+    area_m2: float
+
+
+@dataclass(frozen=True)
+class SectionCut:
+    """The stack seen in section along one line, for the booklet; heights are true mm.
+
+    Each band is (layer id, distance along the line (n,), bottom height (n,), top height (n,)).
+    """
+
+    name: str
+    line_mm: np.ndarray  # (2, 2) in the pattern frame
+    bands: tuple[tuple[str, np.ndarray, np.ndarray, np.ndarray], ...]
+
+
+@dataclass(frozen=True)
+class Laminate:
+    pieces: tuple[Piece, ...]
+    layers: tuple[LaidLayer, ...]  # from the mould face up
+    zones: tuple[Zone, ...]
+    sections: tuple[SectionCut, ...]
+    mass_g: float  # laminate without consumables
+    centre_mm: np.ndarray  # (3,) centre of gravity in part axes
+    findings: tuple[Finding, ...]

@@ -1,0 +1,85 @@
+"""Layouts: which piece is cut where from which roll, sheet or bar.
+
+Terms:
+    item: a shape to be placed, as many times as its demand.
+    unit: one roll, sheet or bar of the shelf, or one bought.
+    placement: mirror y if flipped, rotate counter-clockwise about the item's origin, translate.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from plybook.diagnostics import Finding
+
+UnitKind = Literal["roll", "sheet", "bar"]
+Effort = Literal["quick", "normal", "long"]
+
+
+@dataclass(frozen=True)
+class Item:
+    """A shape to place. `rotations_deg` None = free rotation. Holes are not used for nesting."""
+
+    id: str
+    outline_mm: np.ndarray  # (n, 2) simple ring, counter-clockwise
+    demand: int
+    rotations_deg: tuple[float, ...] | None
+    may_flip: bool = False
+    group: str = ""  # stage, when pieces come off day by day
+    part: str = ""  # part number it belongs to
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A piece of stock to cut from. Rolls run along +x; width is the usable width."""
+
+    id: str
+    kind: UnitKind
+    material: str
+    length_mm: float
+    width_mm: float
+    outline_mm: np.ndarray | None = None  # remnant outline; None = rectangle 0..length, 0..width
+    bad_zones_mm: tuple[np.ndarray, ...] = ()
+    bought: bool = False
+
+
+@dataclass(frozen=True)
+class Placement:
+    item: str
+    copy: int  # 1..demand
+    x_mm: float
+    y_mm: float
+    rotation_deg: float
+    flipped: bool = False
+
+
+@dataclass(frozen=True)
+class Layout:
+    """One unit and what is cut from it, proved by the checker.
+
+    Attributes:
+        used_length_mm: for a roll, from its end to the last cut; else the unit's length.
+        bound_mm: proven least roll length (rolls) or least number of units times length; 0 none.
+        utilisation: area of pieces over area used.
+        remnant_mm: largest useful left-over ring, or None.
+        method: how it was found, for the record ("irregular", "rectangles", "exact cutting").
+    """
+
+    unit: Unit
+    placements: tuple[Placement, ...]
+    used_length_mm: float
+    bound_mm: float
+    utilisation: float
+    remnant_mm: np.ndarray | None = None
+    method: str = ""
+    remembered: bool = False
+
+
+@dataclass(frozen=True)
+class CutPlan:
+    layouts: tuple[Layout, ...]
+    items: tuple[Item, ...]
+    findings: tuple[Finding, ...]
