@@ -1,0 +1,318 @@
+"""`plan.json`: a whole build as data, for other programs and for `plybook verify`.
+
+Lengths are mm in the pattern frame, angles degrees, masses grams. This is where numbers are
+rounded: coordinates to 0.0001 mm, everything else to six significant decimals.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+
+import numpy as np
+
+from plybook.diagnostics import Finding
+from plybook.geometry.rings import canonical_ring
+from plybook.laminate.model import Laminate, Piece, PieceEdge
+from plybook.nest.model import CutPlan, Layout, Placement
+from plybook.shop.model import Shop, Stage, Step
+from plybook.spec.model import PartSpec
+from plybook.surface.model import Face
+
+FORMAT = 1
+_COORDINATE_DECIMALS = 4
+_FIGURE_DECIMALS = 6
+
+
+def plan_dict(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop: Shop) -> dict:
+    """The plan of one part as plain lists and dicts.
+
+    Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
+    same stock unit.
+    """
+    part = spec.part
+    return {
+        "plan": FORMAT,
+        "part": {
+            "number": part.number,
+            "name": part.name,
+            "revision": part.revision,
+            "hand": part.hand,
+            "date": part.date,
+            "units": part.units,
+            "other_hand": part.other_hand,
+        },
+        "surface": _surface(face),
+        "layers": [
+            {
+                "id": layer.id,
+                "kind": layer.kind,
+                "material": layer.material,
+                "angle_deg": _figure(layer.angle_deg),
+                "stage": layer.stage,
+                "thickness_mm": _figure(layer.thickness_mm),
+                "pieces": list(layer.pieces),
+                "group": layer.group,
+            }
+            for layer in laminate.layers
+        ],
+        "pieces": [_piece(piece) for piece in laminate.pieces],
+        "layouts": [
+            _layout(layout, part.number)
+            for layout in plan.layouts
+            if any(_owner(p.item)[0] == part.number for p in layout.placements)
+        ],
+        "stages": [_stage(stage) for stage in shop.stages],
+        "quantities": _quantities(laminate, shop),
+        "zones": [
+            {
+                "label": zone.label,
+                "code": zone.code,
+                "layers": list(zone.layers),
+                "thickness_mm": _figure(zone.thickness_mm),
+                "area_m2": _figure(zone.area_m2),
+                "mass_g": _figure(zone.mass_g),
+                "symmetric": zone.symmetric,
+                "balanced": zone.balanced,
+            }
+            for zone in laminate.zones
+        ],
+        "jig": [
+            {
+                "id": m.id,
+                "title": m.title,
+                "expected": _figure(m.expected),
+                "tolerance": _figure(m.tolerance),
+                "unit": m.unit,
+            }
+            for m in shop.jig
+        ],
+        "findings": [_finding(f) for f in (*laminate.findings, *plan.findings, *shop.findings)],
+    }
+
+
+def to_json(value: object) -> bytes:
+    """Canonical JSON: sorted keys, one space of indent, UTF-8, no NaN.
+
+    Raises:
+        ValueError: a number is not finite.
+    """
+    text = json.dumps(value, indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
+    return text.encode("utf-8", "surrogatepass") + b"\n"
+
+
+def ring_list(ring_mm: np.ndarray) -> list[list[float]]:
+    """A ring in its canonical form, as lists."""
+    return _points(canonical_ring(ring_mm))
+
+
+def _points(points_mm: np.ndarray) -> list[list[float]]:
+    rounded = np.round(np.asarray(points_mm, dtype=float), _COORDINATE_DECIMALS) + 0.0
+    return rounded.tolist()
+
+
+def _figure(value: float) -> float:
+    return round(float(value), _FIGURE_DECIMALS) + 0.0
+
+
+def _owner(item: str) -> tuple[str, str]:
+    part, _, piece = item.rpartition("/")
+    return part, piece
+
+
+def _surface(face: Face) -> dict:
+    strain = face.strain
+    return {
+        "flat": bool(face.flat),
+        "developable": bool(strain.developable),
+        "tolerance_pct": _figure(strain.tolerance_pct),
+        "largest_tension_pct": _figure(strain.largest_tension_pct),
+        "largest_compression_pct": _figure(strain.largest_compression_pct),
+        "largest_shear_deg": _figure(strain.largest_shear_deg),
+        "triangles": int(strain.triangles),
+        "area_mm2": _figure(face.area_mm2),
+        "outline_mm": ring_list(face.outline_mm),
+        "edges": [{"name": e.name, "points_mm": _points(e.points_mm)} for e in face.edges],
+        "kinks": [
+            {
+                "span_mm": _figure(k.span_mm),
+                "turn_deg": _figure(k.turn_deg),
+                "gap_mm": _figure(k.gap_mm),
+                "accepted": bool(k.accepted),
+            }
+            for k in face.kinks
+        ],
+    }
+
+
+def _piece(piece: Piece) -> dict:
+    entry = {
+        "id": piece.id,
+        "layer": piece.layer,
+        "kind": piece.kind,
+        "material": piece.material,
+        "angle_deg": _figure(piece.angle_deg),
+        "outline_mm": ring_list(piece.outline_mm),
+        "holes_mm": [ring_list(h) for h in piece.holes_mm],
+        "laid_outline_mm": ring_list(piece.laid_outline_mm),
+        "area_mm2": _figure(piece.area_mm2),
+        "quantity": piece.quantity,
+        "stage": piece.stage,
+        "thickness_mm": _figure(piece.thickness_mm),
+        "edges": [_edge(edge) for edge in piece.edges],
+        "growth": {
+            "along_mm": _figure(piece.growth.along_mm),
+            "across_mm": _figure(piece.growth.across_mm),
+            "area_pct": _figure(piece.growth.area_pct),
+        },
+        "strain_pct": [_figure(s) for s in piece.strain_pct],
+        "shear_deg": _figure(piece.shear_deg),
+    }
+    if piece.bag_side_outline_mm is not None:
+        entry["bag_side_outline_mm"] = ring_list(piece.bag_side_outline_mm)
+        entry["bag_side_holes_mm"] = [ring_list(h) for h in piece.bag_side_holes_mm]
+    if piece.splice is not None:
+        entry["splice"] = {
+            "part": piece.splice.part,
+            "of": piece.splice.of,
+            "kind": piece.splice.kind,
+            "overlap_mm": _figure(piece.splice.overlap_mm),
+            "neighbours": list(piece.splice.neighbours),
+        }
+    return entry
+
+
+def _edge(edge: PieceEdge) -> dict:
+    return {
+        "name": edge.name,
+        "points_mm": _points(edge.points_mm),
+        "treatment": edge.treatment,
+        "angle_deg": _figure(edge.angle_deg),
+        "wide_side": edge.wide_side,
+        "mate": edge.mate,
+    }
+
+
+def _layout(layout: Layout, number: str) -> dict:
+    unit = layout.unit
+    own = [p for p in layout.placements if _owner(p.item)[0] == number]
+    others = [p for p in layout.placements if _owner(p.item)[0] != number]
+    return {
+        "stock": unit.id,
+        "kind": unit.kind,
+        "material": unit.material,
+        "width_mm": _figure(unit.width_mm),
+        "length_mm": _figure(unit.length_mm),
+        "used_length_mm": _figure(layout.used_length_mm),
+        "bound_mm": _figure(layout.bound_mm),
+        "utilisation": _figure(layout.utilisation),
+        "bought": unit.bought,
+        "outline_mm": None if unit.outline_mm is None else ring_list(unit.outline_mm),
+        "bad_zones_mm": [ring_list(zone) for zone in unit.bad_zones_mm],
+        "placements": [_placement(p) for p in own],
+        "also_cut": [{"part": _owner(p.item)[0], **_placement(p)} for p in others],
+        "method": layout.method,
+    }
+
+
+def _placement(placement: Placement) -> dict:
+    return {
+        "piece": _owner(placement.item)[1],
+        "copy": placement.copy,
+        "x_mm": round(float(placement.x_mm), _COORDINATE_DECIMALS) + 0.0,
+        "y_mm": round(float(placement.y_mm), _COORDINATE_DECIMALS) + 0.0,
+        "rotation_deg": _figure(placement.rotation_deg),
+        "flipped": bool(placement.flipped),
+    }
+
+
+def _stage(stage: Stage) -> dict:
+    return {
+        "id": stage.id,
+        "kind": stage.kind,
+        "title": stage.title,
+        "cure_s": stage.cure_s,
+        "steps": [_step(step) for step in stage.steps],
+    }
+
+
+def _step(step: Step) -> dict:
+    return {
+        "id": step.id,
+        "title": step.title,
+        "text": list(step.text),
+        "pieces": list(step.pieces),
+        "lays": step.lays,
+        "layer": step.layer,
+        "batches": list(step.batches),
+        "cautions": [c.text for c in step.cautions],
+        "timers": [{"id": t.id, "seconds": t.seconds, "kind": t.kind} for t in step.timers],
+        "checks": [
+            {
+                "id": c.id,
+                "text": c.text,
+                "kind": c.kind,
+                "expected": None if c.expected is None else _figure(c.expected),
+                "tolerance": None if c.tolerance is None else _figure(c.tolerance),
+                "unit": c.unit,
+            }
+            for c in step.checks
+        ],
+    }
+
+
+def _quantities(laminate: Laminate, shop: Shop) -> dict:
+    groups: dict[str, list] = {
+        name: [] for name in ("cloth", "core", "rod", "resin", "consumable", "mass")
+    }
+    for q in shop.quantities:
+        groups.setdefault(q.group, []).append(
+            {
+                "item": q.item,
+                "amount": _figure(q.amount),
+                "unit": q.unit,
+                "detail": q.detail,
+                "stage": q.stage,
+                "price": _figure(q.price),
+            }
+        )
+    groups["batches"] = [
+        {
+            "id": b.id,
+            "resin": b.resin,
+            "stage": b.stage,
+            "step": b.step,
+            "purpose": b.purpose,
+            "mass_g": _figure(b.mass_g),
+            "parts": [{"name": name, "mass_g": _figure(mass)} for name, mass in b.parts],
+            "filler": b.filler,
+            "filler_g": _figure(b.filler_g),
+            "pot_life_s": b.pot_life_s,
+        }
+        for b in shop.batches
+    ]
+    return {
+        **groups,
+        "laminate_mass_g": _figure(laminate.mass_g),
+        "centre_mm": [_figure(v) for v in laminate.centre_mm],
+    }
+
+
+def _finding(finding: Finding) -> dict:
+    return {
+        "code": finding.code,
+        "severity": finding.severity.value,
+        "message": finding.message,
+        "help": finding.help,
+        "layers": list(finding.layers),
+        "source": finding.source,
+        "acknowledged": finding.acknowledged,
+        "places": [
+            {"file": p.file, "line": p.line, "column": p.column} for p in finding.places if p.line
+        ],
+    }
+
+
+def finding_list(findings: Iterable[Finding]) -> list[dict]:
+    """Findings as data, for `check --json`."""
+    return [_finding(f) for f in findings]
