@@ -1,0 +1,7 @@
+"""`python -m plybook`."""
+
+import sys
+
+from plybook.cli import main
+
+sys.exit(main())

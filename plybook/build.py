@@ -1,0 +1,188 @@
+"""The way through the house: from specs to folders of finished files.
+
+    spec -> surface -> laminate -> nest -> shop -> drawing -> write
+
+Nothing is written before everything is made and every layout is proved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from plybook.diagnostics import Finding, PlybookError, Severity
+from plybook.laminate.model import Laminate
+from plybook.nest.model import CutPlan, Effort
+from plybook.outside import Outside
+from plybook.shop.model import Shop
+from plybook.spec import load
+from plybook.spec.model import PartSpec
+from plybook.surface.model import Face
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part on its way: its spec, mould face and laminate."""
+
+    spec: PartSpec
+    face: Face
+    laminate: Laminate
+
+    @property
+    def number(self) -> str:
+        return self.spec.part.number
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A part with everything known that the files are made from."""
+
+    part: Part
+    plan: CutPlan
+    shop: Shop
+
+
+@dataclass(frozen=True)
+class Built:
+    """What a build made: findings, folders written and the cut plan."""
+
+    folders: tuple[Path, ...]
+    plan: CutPlan
+    findings: tuple[Finding, ...]
+
+
+def read(paths: Sequence[Path], outside: Outside) -> tuple[tuple[PartSpec, ...], list[Finding]]:
+    """Read all specs (an opposite hand that is wanted counts as one more).
+
+    Raises:
+        SpecError: with the findings of every file, not only the first.
+    """
+    specs: list[PartSpec] = []
+    findings: list[Finding] = []
+    refusal: PlybookError | None = None
+    for path in paths:
+        try:
+            loaded = load(path, outside)
+        except PlybookError as wrong:
+            findings.extend(wrong.findings)
+            refusal = refusal or wrong
+            continue
+        specs.extend(loaded.specs)
+        findings.extend(loaded.findings)
+    if refusal is not None:
+        raise type(refusal)(findings)
+    return tuple(specs), findings
+
+
+def shape(spec: PartSpec, progress: Progress) -> Part:
+    """Mould face and laminate of one part."""
+    from plybook.laminate import lay_up
+    from plybook.surface import build_face
+
+    progress(f"{spec.part.number}: mould face")
+    face = build_face(spec)
+    progress(f"{spec.part.number}: plies")
+    return Part(spec, face, lay_up(spec, face, progress))
+
+
+def check(paths: Sequence[Path], outside: Outside, progress: Progress) -> tuple[Finding, ...]:
+    """Everything `build` would say of the specs, without cutting or writing."""
+    specs, findings = read(paths, outside)
+    for spec in specs:
+        findings.extend(shape(spec, progress).laminate.findings)
+    return tuple(findings)
+
+
+def build(
+    paths: Sequence[Path],
+    out: Path,
+    outside: Outside,
+    progress: Progress,
+    effort: Effort = "normal",
+    set_name: str = "",
+) -> Built:
+    """Make every file of every part and commit them together.
+
+    Raises:
+        PlybookError: the specs are wrong, the stock does not suffice, or the result could not be
+            written; nothing is changed then.
+    """
+    from plybook.nest import CutJob, LayoutMemory, plan_cuts
+    from plybook.output import part_files, set_files
+    from plybook.shop import plan_work
+    from plybook.write.folder import commit, replace_file
+
+    specs, findings = read(paths, outside)
+    refuse_twins(specs)
+    parts = [shape(spec, progress) for spec in specs]
+    refuse_errors([f for part in parts for f in part.laminate.findings])
+
+    memory_path = _memory_path(paths)
+    memory = LayoutMemory.from_bytes(outside.read_if_there(memory_path))
+    jobs = [CutJob(part.spec, part.laminate.pieces) for part in parts]
+    plan = plan_cuts(jobs, effort=effort, memory=memory, progress=progress)
+    refuse_errors(plan.findings)
+
+    folders: dict[str, dict[str, bytes]] = {}
+    for part in parts:
+        progress(f"{part.number}: steps and quantities")
+        shop = plan_work(part.spec, part.face, part.laminate, plan)
+        refuse_errors(shop.findings)
+        folders[part.number] = part_files(Planned(part, plan, shop), progress)
+        findings.extend((*part.laminate.findings, *shop.findings))
+    if len(parts) > 1:
+        name = set_name or "+".join(part.number for part in parts)
+        progress(f"{name}: shared cut plan")
+        folders[name] = set_files(name, parts, plan)
+    findings.extend(plan.findings)
+
+    progress("writing")
+    commit(out, folders)
+    if memory.changed:
+        replace_file(memory_path, memory.to_bytes())
+    return Built(tuple(out / name for name in folders), plan, _unique(findings))
+
+
+def refuse_errors(findings: Sequence[Finding]) -> None:
+    """Raise what a stage found wrong, unless it is only a warning."""
+    from plybook.diagnostics import SpecError
+
+    if any(f.severity is Severity.ERROR for f in findings):
+        raise SpecError(findings)
+
+
+def refuse_twins(specs: Sequence[PartSpec]) -> None:
+    """Two parts of one number would write into one folder."""
+    from plybook.diagnostics import SpecError, error
+
+    first: dict[str, PartSpec] = {}
+    for spec in specs:
+        number = spec.part.number
+        if number in first:
+            raise SpecError(
+                error(
+                    "same-part-number",
+                    f"two specs have the part number {number!r}",
+                    "give each part its own number",
+                    spec.part.place,
+                    first[number].part.place,
+                )
+            )
+        first[number] = spec
+
+
+def _memory_path(paths: Sequence[Path]) -> Path:
+    """Accepted layouts are remembered beside the first spec, under the names of all of them."""
+    stems = "+".join(path.stem for path in paths)
+    return paths[0].with_name(f"{stems}.layouts.json")
+
+
+def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Each finding once; both hands of one part say the same."""
+    seen: dict[tuple, Finding] = {}
+    for f in findings:
+        seen.setdefault((f.code, f.message, f.places, f.layers), replace(f))
+    return tuple(seen.values())
