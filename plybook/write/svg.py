@@ -1,0 +1,189 @@
+"""Scenes as SVG: one file per drawing at 1:1, or a fragment inside a page.
+
+What importers need (laser and plotter programs skip the rest): size in mm and a viewBox with the
+same numbers, so that one unit is one millimetre; y turned over in the coordinates; presentation
+attributes only, no transforms on geometry, no classes, no style sheets, no references. A turned
+word carries a rotation about its own anchor: the only transform in the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import groupby
+
+import numpy as np
+
+from plybook.drawing.letters import (
+    FAMILY,
+    baseline_start_mm,
+    clean_text,
+    text_box_mm,
+    text_width_mm,
+    type_size_mm,
+)
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.drawing.style import dxf_layer, stroke_of, tint_of
+from plybook.write.numbers import NotDrawable, number
+
+FONTS = f"'{FAMILY}', 'Helvetica Neue', Arial, sans-serif"
+REFERENCE_MM = 100.0
+
+
+def svg_bytes(scene: Scene, reference: bool = True) -> bytes:
+    """A scene as an SVG file at 1:1, sized in mm.
+
+    Args:
+        scene: drawn 1:1.
+        reference: add a group with a line exactly 100 mm long, to prove the size after import.
+
+    Raises:
+        NotDrawable: a coordinate is nan or infinite.
+    """
+    room = 8.0 if reference else 0.0
+    x0, y0, x1, y1 = scene.window_mm
+    window = (x0, y0 - room, max(x1, x0 + REFERENCE_MM + 4.0), y1)
+    drawing = _drawing(scene, window, 1.0, with_size=True)
+    for group in _groups(drawing, scene.items, window, 1.0, by_role=True):
+        drawing.add(group)
+    if reference:
+        line = (
+            Path(Role.REGISTRATION, np.array([(x0, y0 - 5.0), (x0 + REFERENCE_MM, y0 - 5.0)])),
+            Path(Role.REGISTRATION, np.array([(x0, y0 - 6.5), (x0, y0 - 3.5)])),
+            Path(Role.REGISTRATION,
+                 np.array([(x0 + REFERENCE_MM, y0 - 6.5), (x0 + REFERENCE_MM, y0 - 3.5)])),
+            Text(Role.REGISTRATION, (x0 + 2.0, y0 - 3.6), "100 mm", 2.5),
+        )  # fmt: skip
+        for group in _groups(drawing, line, window, 1.0, by_role=False, name="REFERENCE_100_MM"):
+            drawing.add(group)
+    text = '<?xml version="1.0" encoding="UTF-8"?>\n' + drawing.tostring() + "\n"
+    return text.encode("utf-8")
+
+
+def svg_inline(scene: Scene, scale: float = 1.0, alt: str = "", sized: bool = False) -> str:
+    """A scene as an `<svg>` element for an HTML page.
+
+    One unit of its viewBox is one page millimetre at `scale` (page mm per scene mm), so lines and
+    letters keep their page size. Without `sized` it has no width and height and fills its box.
+    """
+    drawing = _drawing(scene, scene.window_mm, scale, with_size=sized)
+    drawing.attribs["role"] = "img"
+    if alt:
+        drawing.attribs["aria-label"] = clean_text(alt)
+    for group in _groups(drawing, scene.items, scene.window_mm, scale, by_role=False):
+        drawing.add(group)
+    return drawing.tostring()
+
+
+def _drawing(
+    scene: Scene, window: tuple[float, float, float, float], scale: float, with_size: bool
+):
+    import svgwrite
+
+    width, height = (window[2] - window[0]) * scale, (window[3] - window[1]) * scale
+    w, h = number(width), number(height)
+    size = {"size": (f"{w}mm", f"{h}mm")} if with_size else {}
+    drawing = svgwrite.Drawing(profile="full", debug=False, **size)
+    if not with_size:
+        drawing.attribs.pop("width", None)
+        drawing.attribs.pop("height", None)
+    drawing.attribs["viewBox"] = f"0 0 {w} {h}"
+    if scene.title:
+        drawing.set_desc(title=clean_text(scene.title))
+    return drawing
+
+
+def _groups(
+    drawing,
+    items: tuple[Primitive, ...],
+    window: tuple[float, float, float, float],
+    scale: float,
+    by_role: bool,
+    name: str = "",
+):
+    """Groups of consecutive primitives with the same role. Ids are set where layers matter."""
+
+    def place(points: np.ndarray) -> np.ndarray:
+        points = np.asarray(points, dtype=float).reshape(-1, 2)
+        if not np.isfinite(points).all():
+            raise NotDrawable("a point of the drawing is not finite")
+        return (points - (window[0], window[3])) * (scale, -scale)
+
+    if by_role:  # one group per role; a file for cutting is read by layer
+        order = list(dict.fromkeys(item.role for item in items))
+        runs = [(role, [i for i in items if i.role is role]) for role in order]
+    else:
+        runs = [(role, list(run)) for role, run in groupby(items, key=lambda item: item.role)]
+    for role, run in runs:
+        group = drawing.g(**_pen(role))
+        if by_role or name:
+            group.attribs["id"] = name or dxf_layer(role)
+        for item in run:
+            for element in _elements(drawing, item, place, scale):
+                group.add(element)
+        yield group
+
+
+def _pen(role: Role) -> dict[str, str]:
+    stroke = stroke_of(role)
+    if not stroke.width_mm:
+        return {"stroke": "none", "fill": "none"}
+    pen = {
+        "stroke": stroke.ink,
+        "stroke_width": number(stroke.width_mm),
+        "stroke_linecap": "round",
+        "stroke_linejoin": "round",
+        "fill": "none",
+    }
+    if stroke.dash_mm:
+        pen["stroke_dasharray"] = " ".join(number(d) for d in stroke.dash_mm)
+    return pen
+
+
+def _elements(drawing, item: Primitive, place: Callable, scale: float):
+    if isinstance(item, Path):
+        if len(item.points_mm) >= 2:
+            path = drawing.path(d=_d(place(item.points_mm), item.closed))
+            if item.fill:
+                path.attribs["fill"] = tint_of(item.fill)
+            yield path
+    elif isinstance(item, Circle):
+        ((x, y),) = place(np.array([item.centre_mm]))
+        circle = drawing.circle((number(x), number(y)), number(item.radius_mm * scale))
+        if item.fill:
+            circle.attribs["fill"] = tint_of(item.fill)
+        yield circle
+    else:
+        yield from _words(drawing, item, place, scale)
+
+
+def _d(points: np.ndarray, closed: bool) -> str:
+    words = [f"{number(x)} {number(y)}" for x, y in points]
+    return "M" + " L".join(words) + (" Z" if closed else "")
+
+
+def _words(drawing, item: Text, place: Callable, scale: float):
+    words = clean_text(item.text)
+    if not words.strip():
+        return
+    shown = Text(**{**item.__dict__, "text": words})
+    anchor = np.array([item.at_mm], dtype=float)
+    if item.halo:
+        box = (text_box_mm(shown, 0.6) - anchor) / scale + anchor
+        yield drawing.path(d=_d(place(box), True), fill=tint_of("white"), stroke="none")
+    ((x, y),) = place(anchor)
+    along, rise = baseline_start_mm(shown)
+    attributes = {
+        "font_family": FONTS,
+        "font_size": number(type_size_mm(item.height_mm)),
+        "fill": stroke_of(item.role).ink,
+        "stroke": "none",
+    }
+    if item.bold:
+        attributes["font_weight"] = "bold"
+    # The width is said, so that a program with another face still keeps the words in their box.
+    attributes["textLength"] = number(text_width_mm(words, item.height_mm, item.bold))
+    attributes["lengthAdjust"] = "spacingAndGlyphs"
+    element = drawing.text(words, insert=(number(x + along), number(y - rise)), **attributes)
+    if item.turn_deg % 360.0:
+        element.attribs["transform"] = f"rotate({number(-item.turn_deg)} {number(x)} {number(y)})"
+    yield element
