@@ -1,0 +1,139 @@
+"""Plane geometry for the verifier, on plain arrays; shares nothing with the code it checks.
+
+A ring is an (n, 2) float array, not closed. All distances in mm.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+_BLOCK = 4_000_000  # segment pairs looked at in one go
+
+
+def area(ring: np.ndarray) -> float:
+    """Signed shoelace area, mm2; positive counter-clockwise."""
+    x, y = (ring - ring[0]).T
+    return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+
+
+def length(ring: np.ndarray) -> float:
+    """Length once round."""
+    return float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
+
+
+def is_simple(ring: np.ndarray) -> bool:
+    """No two sides touch but neighbours at their common corner, and no side has no length."""
+    n = len(ring)
+    if n < 3:
+        return False
+    start, end = ring, np.roll(ring, -1, axis=0)
+    if np.any(np.all(start == end, axis=1)):
+        return False
+    i, j = _near_pairs(start, end)
+    apart = (j - i > 1) & ~((i == 0) & (j == n - 1))
+    if np.any(_cross(start[i[apart]], end[i[apart]], start[j[apart]], end[j[apart]])):
+        return False
+    # neighbours may not fold back onto one another
+    back = np.roll(end, -1, axis=0)
+    u, v = end - start, back - end
+    turn = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    return not bool(np.any((turn == 0) & (np.sum(u * v, axis=1) < 0)))
+
+
+def distance_to_path(points: np.ndarray, path: np.ndarray, closed: bool = True) -> np.ndarray:
+    """Distance of each of (k, 2) points to a polyline, (k,)."""
+    start = path if closed else path[:-1]
+    end = np.roll(path, -1, axis=0) if closed else path[1:]
+    return _to_segments(points, start, end)
+
+
+def _to_segments(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    best = np.full(len(points), np.inf)
+    step = max(1, _BLOCK // max(1, len(points)))
+    for k in range(0, len(start), step):
+        a, d = start[k : k + step], end[k : k + step] - start[k : k + step]
+        size = np.maximum(np.sum(d * d, axis=1), 1e-30)
+        w = points[:, None, :] - a[None]
+        t = np.clip(np.sum(w * d[None], axis=2) / size, 0.0, 1.0)
+        near = w - t[..., None] * d[None]
+        best = np.minimum(best, np.hypot(near[..., 0], near[..., 1]).min(axis=1))
+    return best
+
+
+def apart_by(one: np.ndarray, other: np.ndarray) -> float:
+    """Largest distance from the points of either ring to the other (both ways)."""
+    return float(
+        max(
+            distance_to_path(_with_middles(one), other).max(),
+            distance_to_path(_with_middles(other), one).max(),
+        )
+    )
+
+
+def _with_middles(ring: np.ndarray) -> np.ndarray:
+    return np.concatenate([ring, 0.5 * (ring + np.roll(ring, -1, axis=0))])
+
+
+def inside(points: np.ndarray, ring: np.ndarray) -> np.ndarray:
+    """Even-odd rule, (k,) bool; points on the ring may fall either way."""
+    a, b = ring, np.roll(ring, -1, axis=0)
+    x, y = points[:, 0, None], points[:, 1, None]
+    crosses = (a[None, :, 1] > y) != (b[None, :, 1] > y)
+    rise = np.where(b[:, 1] == a[:, 1], 1.0, b[:, 1] - a[:, 1])
+    at = a[None, :, 0] + (y - a[None, :, 1]) * ((b - a)[:, 0] / rise)[None]
+    return np.sum(crosses & (x < at), axis=1) % 2 == 1
+
+
+def clearance(one: np.ndarray, other: np.ndarray) -> float:
+    """Clear distance between two filled rings; 0 where they touch, -1 where they overlap."""
+    a0, a1 = one, np.roll(one, -1, axis=0)
+    b0, b1 = other, np.roll(other, -1, axis=0)
+    i, j = np.divmod(np.arange(len(one) * len(other)), len(other))
+    if np.any(_cross_inside(a0[i], a1[i], b0[j], b1[j])):
+        return -1.0
+    if bool(inside(one[:1], other)[0]) and distance_to_path(one, other).max() > 1e-9:
+        return -1.0
+    if bool(inside(other[:1], one)[0]) and distance_to_path(other, one).max() > 1e-9:
+        return -1.0
+    return float(min(_to_segments(one, b0, b1).min(), _to_segments(other, a0, a1).min()))
+
+
+def _near_pairs(start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs of sides i < j whose boxes meet."""
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    order = np.argsort(low[:, 0], kind="stable")
+    firsts, seconds = [], []
+    for position, i in enumerate(order):
+        rest = order[position + 1 :]
+        rest = rest[: np.searchsorted(low[rest, 0], high[i, 0], side="right")]
+        rest = rest[(low[rest, 1] <= high[i, 1]) & (high[rest, 1] >= low[i, 1])]
+        firsts.append(np.minimum(rest, i))
+        seconds.append(np.maximum(rest, i))
+    return np.concatenate(firsts), np.concatenate(seconds)
+
+
+def _side(a: np.ndarray, b: np.ndarray, p: np.ndarray) -> np.ndarray:
+    return (b[:, 0] - a[:, 0]) * (p[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (p[:, 0] - a[:, 0])
+
+
+def _cross(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> np.ndarray:
+    """Segments ab and cd have a point in common."""
+    s1, s2, s3, s4 = _side(a, b, c), _side(a, b, d), _side(c, d, a), _side(c, d, b)
+    boxes = np.all(
+        (np.minimum(a, b) <= np.maximum(c, d)) & (np.minimum(c, d) <= np.maximum(a, b)), axis=1
+    )
+    return boxes & (s1 * s2 <= 0) & (s3 * s4 <= 0)
+
+
+def _cross_inside(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> np.ndarray:
+    """Segments cross properly, not only touch."""
+    s1, s2, s3, s4 = _side(a, b, c), _side(a, b, d), _side(c, d, a), _side(c, d, b)
+    return (s1 * s2 < 0) & (s3 * s4 < 0)
+
+
+def placed(ring: np.ndarray, x: float, y: float, turn_deg: float, flipped: bool) -> np.ndarray:
+    """Mirror y if flipped, turn counter-clockwise about the origin, move."""
+    points = ring * (1.0, -1.0) if flipped else ring
+    t = np.radians(turn_deg)
+    turn = np.array([[np.cos(t), -np.sin(t)], [np.sin(t), np.cos(t)]])
+    return points @ turn.T + (x, y)
