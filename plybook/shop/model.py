@@ -5,6 +5,8 @@ Terms:
     step: what one page or card of the book tells.
     check: something ticked, measured or initialled.
     batch: one cup of mixed resin.
+    bag plan: what lies over the laminate of one stage, and where hoses and ports go.
+    kit: everything of one stage laid out before it starts.
 """
 
 from __future__ import annotations
@@ -12,13 +14,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from plybook.diagnostics import Finding
 
 
 @dataclass(frozen=True)
 class Check:
     """`kind` tick: done or not; measure: a figure in `unit` against expected and tolerance;
-    initials: signed off; text: free entry (lot number, batch time)."""
+    initials: signed off; text: free entry (lot number, batch time).
+
+    `at_least` and `at_most` bound a measure that has no middle (a vacuum, a pressure drop)."""
 
     id: str
     text: str
@@ -27,6 +33,8 @@ class Check:
     tolerance: float | None = None
     unit: str = ""
     source: str = ""
+    at_least: float | None = None
+    at_most: float | None = None
 
 
 @dataclass(frozen=True)
@@ -47,7 +55,11 @@ class Timer:
 
 @dataclass(frozen=True)
 class Batch:
-    """One cup: parts in grams sum exactly to `mass_g` (printed to `decimals`)."""
+    """One cup: parts in grams sum exactly to `mass_g` (printed to `decimals`).
+
+    `step` is the first step it is mixed for; `layers` are all it serves. `mix_at_s` and `on_by_s`
+    count from the moment the first cup of the stage is mixed.
+    """
 
     id: str
     resin: str
@@ -62,11 +74,22 @@ class Batch:
     pot_life_s: int = 0
     work_s: int = 0  # what the area takes at the builder's rate
     in_time: bool = True
+    decimals: int = 0
+    kind: Literal["neat", "thickened", "infusion"] = "neat"
+    layers: tuple[str, ...] = ()
+    area_m2: float = 0.0
+    loss_g: float = 0.0  # what stays in the cup
+    mix_at_s: int = 0
+    on_by_s: int = 0
 
 
 @dataclass(frozen=True)
 class Step:
-    """One page. `pieces` are the pieces laid or handled; `shows` says which picture it carries."""
+    """One page. `pieces` are the pieces laid or handled; `shows` says which picture it carries.
+
+    `name` is the word a spec changes or drops the step by. `overlaps`: may be done during an
+    earlier wait. `together`: follows the step before without a break (resin is open).
+    """
 
     id: str  # from its content, stable while the words and pieces stay
     title: str
@@ -81,6 +104,9 @@ class Step:
     at_hand: tuple[str, ...] = ()
     shows: Literal["none", "layer", "core", "bag", "mould", "jig", "section"] = "none"
     minutes: float = 0.0
+    name: str = ""
+    overlaps: bool = False
+    together: bool = False
 
 
 @dataclass(frozen=True)
@@ -95,7 +121,10 @@ class Stage:
 
 @dataclass(frozen=True)
 class Quantity:
-    """One row of a table; `group` is cloth, core, rod, resin, consumable or mass."""
+    """One row of a table; `group` is cloth, core, rod, resin, consumable, mass or buy.
+
+    `price` is for the amount, in the money the spec's prices are in; 0 = not stated.
+    """
 
     group: str
     item: str
@@ -131,6 +160,55 @@ class DayPlan:
 
 
 @dataclass(frozen=True)
+class BagCut:
+    """One thing cut for a bag: `count` pieces of `length_mm` by `width_mm` (a length: width 0)."""
+
+    role: str  # peel_ply, release_film, breather, bag_film, flow_mesh, sealant_tape, hose
+    name: str
+    count: int
+    length_mm: float
+    width_mm: float
+    amount: float
+    unit: str  # m2 or m
+    where: str
+
+
+@dataclass(frozen=True)
+class BagPlan:
+    """The bag of one stage, in the pattern frame, seen from the bag side.
+
+    `outlines` are (role, ring (n, 2)) from the mould face up: laminate, core (each where there is
+    one), peel_ply, release_film, flow_mesh, breather, bag_film. `lines` are (name, polyline) of
+    hoses, resin line and vacuum line; `ports` are (name, x mm, y mm). All places are proposals.
+    `stack` names what lies on what over the middle of the part, from the mould up, for the
+    sketch in section.
+    """
+
+    stage: str
+    method: Literal["bag", "infusion"]
+    outlines: tuple[tuple[str, np.ndarray], ...]
+    tape_mm: np.ndarray
+    tape_length_mm: float
+    pleats_mm: np.ndarray  # (n, 2) on the tape line
+    lines: tuple[tuple[str, np.ndarray], ...]
+    ports: tuple[tuple[str, float, float], ...]
+    cuts: tuple[BagCut, ...]
+    stack: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Kit:
+    """What is laid out before a stage: `pieces` are (id, what it is, count)."""
+
+    stage: str
+    pieces: tuple[tuple[str, str, int], ...]
+    tools: tuple[str, ...]
+    consumables: tuple[str, ...]
+    resin: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Shop:
     stages: tuple[Stage, ...]
     batches: tuple[Batch, ...]
@@ -138,3 +216,6 @@ class Shop:
     jig: tuple[Measure, ...]
     clock: tuple[DayPlan, ...]
     findings: tuple[Finding, ...]
+    bags: tuple[BagPlan, ...] = ()
+    kits: tuple[Kit, ...] = ()
+    estimates: tuple[str, ...] = ()  # figures that are the tool's estimate, each with its source
