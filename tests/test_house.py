@@ -1,0 +1,116 @@
+"""The house rules that can be read off the imports: data flows one way, one library, one door."""
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+HOUSE = Path(__file__).parent.parent / "plybook"
+FLOW = ["spec", "surface", "laminate", "stock", "nest", "shop", "drawing", "write"]
+LEAVES = {"diagnostics", "units", "geometry"}
+# rooms beside the flow and what they may use of the house
+BESIDE = {"verify": set(), "record": {"shop", "drawing", "spec"}, "trade": set()}
+# third-party libraries that stand behind a door: the only modules that may import them
+DOORS = {
+    "ezdxf": {"write/dxf.py", "spec/dxf_outline.py"},
+    "svgwrite": {"write/svg.py"},
+    "rectpack": {"nest/shelf.py"},
+    "spyrrow": {"nest/child.py"},
+    "yaml": {"spec/reader.py"},
+    "pypdf": {"verify/pdf_pages.py"},
+}
+READS_THE_WORLD = {"outside.py", "cli.py", "nest/child.py"}
+
+
+def modules():
+    return sorted(HOUSE.rglob("*.py"))
+
+
+def name_of(path):
+    return path.relative_to(HOUSE).as_posix()
+
+
+def imports(path):
+    """Dotted names a module imports, at its head or later."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            if node.module == "plybook":
+                yield from (f"plybook.{alias.name}" for alias in node.names)
+            else:
+                yield node.module
+
+
+def rooms_used(path):
+    return {name.split(".")[1] for name in imports(path) if name.startswith("plybook.")}
+
+
+@pytest.mark.parametrize("room", FLOW)
+def test_a_room_imports_only_rooms_to_its_left_and_the_leaves(room):
+    allowed = set(FLOW[: FLOW.index(room) + 1]) | LEAVES | {"__version__"}
+    if room == "spec":
+        allowed |= {"outside"}
+    for path in (HOUSE / room).rglob("*.py"):
+        assert rooms_used(path) <= allowed, f"{name_of(path)}: {rooms_used(path) - allowed}"
+
+
+@pytest.mark.parametrize("room", sorted(BESIDE))
+def test_a_room_beside_the_flow_keeps_to_itself(room):
+    allowed = BESIDE[room] | LEAVES | {room}
+    for path in (HOUSE / room).rglob("*.py"):
+        assert rooms_used(path) <= allowed, f"{name_of(path)}: {rooms_used(path) - allowed}"
+
+
+@pytest.mark.parametrize("library", sorted(DOORS))
+def test_a_library_stands_behind_one_door(library):
+    users = {
+        name_of(path)
+        for path in modules()
+        if any(name.split(".")[0] == library for name in imports(path))
+    }
+    assert users <= DOORS[library], f"{library} is imported by {users - DOORS[library]}"
+    assert users, f"nothing imports {library}"
+
+
+def test_every_third_party_library_is_declared():
+    import tomllib
+
+    project = tomllib.loads((HOUSE.parent / "pyproject.toml").read_text())["project"]
+    declared = {d.split(">")[0].strip().lower() for d in project["dependencies"]}
+    named = {"yaml": "pyyaml"}
+    for path in modules():
+        for name in imports(path):
+            top = name.split(".")[0]
+            if top not in sys.stdlib_module_names and top != "plybook":
+                assert named.get(top, top).lower() in declared, f"{name_of(path)} imports {top}"
+
+
+def test_only_one_module_writes_files():
+    for path in modules():
+        if name_of(path) in ("write/folder.py",):
+            continue
+        calls = {
+            node.func.attr
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
+        }
+        assert not calls & {"write_bytes", "write_text", "mkdir", "unlink", "rename"}, name_of(path)
+
+
+def test_only_the_outside_module_reads_the_clock():
+    for path in modules():
+        if name_of(path) in READS_THE_WORLD:
+            continue
+        text = path.read_text(encoding="utf-8")
+        assert "datetime.now" not in text and "time.time(" not in text, name_of(path)
+        assert "date.today" not in text, name_of(path)
+
+
+def test_no_file_is_long_without_a_reason():
+    reasons = (HOUSE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for path in modules():
+        lines = len(path.read_text(encoding="utf-8").splitlines())
+        assert lines <= 500 or f"`{name_of(path)}`" in reasons, f"{name_of(path)}: {lines} lines"
