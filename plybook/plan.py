@@ -14,7 +14,7 @@ import numpy as np
 from plybook.diagnostics import Finding
 from plybook.geometry.rings import canonical_ring
 from plybook.laminate.model import Laminate, Piece, PieceEdge
-from plybook.nest.model import CutPlan, Layout, Placement
+from plybook.nest.model import CutPlan, Item, Layout, Placement
 from plybook.shop.model import Shop, Stage, Step
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
@@ -43,6 +43,7 @@ def plan_dict(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, sho
             "other_hand": part.other_hand,
         },
         "surface": _surface(face),
+        "materials": _materials(spec, laminate),
         "layers": [
             {
                 "id": layer.id,
@@ -58,7 +59,7 @@ def plan_dict(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, sho
         ],
         "pieces": [_piece(piece) for piece in laminate.pieces],
         "layouts": [
-            _layout(layout, part.number)
+            _layout(layout, part.number, {item.id: item for item in plan.items})
             for layout in plan.layouts
             if any(_owner(p.item)[0] == part.number for p in layout.placements)
         ],
@@ -145,6 +146,32 @@ def _surface(face: Face) -> dict:
     }
 
 
+def _materials(spec: PartSpec, laminate: Laminate) -> dict:
+    """What a checker must know of each material that pieces are cut from."""
+    known = spec.materials
+    table = {}
+    for name in sorted({piece.material for piece in laminate.pieces}):
+        if name in known.cloths:
+            cloth = known.cloths[name]
+            table[name] = {
+                "kind": "cloth",
+                "axes_alike": cloth.axes_alike,
+                "faces_alike": cloth.faces_alike,
+                "gap_mm": _figure(spec.nest.knife_gap_mm),
+            }
+        elif name in known.cores:
+            table[name] = {
+                "kind": "core",
+                "grain": known.cores[name].grain,
+                "gap_mm": _figure(spec.nest.sheet_gap_mm),
+            }
+        elif name in known.rods:
+            table[name] = {"kind": "rod", "gap_mm": _figure(spec.nest.saw_kerf_mm)}
+        elif name in known.consumables:
+            table[name] = {"kind": "consumable", "axes_alike": True, "faces_alike": True}
+    return table
+
+
 def _piece(piece: Piece) -> dict:
     entry = {
         "id": piece.id,
@@ -193,7 +220,7 @@ def _edge(edge: PieceEdge) -> dict:
     }
 
 
-def _layout(layout: Layout, number: str) -> dict:
+def _layout(layout: Layout, number: str, items: dict[str, Item]) -> dict:
     unit = layout.unit
     own = [p for p in layout.placements if _owner(p.item)[0] == number]
     others = [p for p in layout.placements if _owner(p.item)[0] != number]
@@ -210,7 +237,14 @@ def _layout(layout: Layout, number: str) -> dict:
         "outline_mm": None if unit.outline_mm is None else ring_list(unit.outline_mm),
         "bad_zones_mm": [ring_list(zone) for zone in unit.bad_zones_mm],
         "placements": [_placement(p) for p in own],
-        "also_cut": [{"part": _owner(p.item)[0], **_placement(p)} for p in others],
+        "also_cut": [
+            {
+                "part": _owner(p.item)[0],
+                "outline_mm": ring_list(items[p.item].outline_mm),
+                **_placement(p),
+            }
+            for p in others
+        ],
         "method": layout.method,
     }
 

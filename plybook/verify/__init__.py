@@ -1,0 +1,91 @@
+"""Read a built folder again and say what it proves.
+
+Nothing here is shared with the modules that made the files: the readers, the plane geometry and
+the arithmetic are written a second time on purpose.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from plybook.verify.book import check_book, check_tables
+from plybook.verify.drawings import check_cut_drawings, check_templates
+from plybook.verify.hands import check_hands
+from plybook.verify.layouts import check_layouts, placed_ring
+from plybook.verify.manifest import MANIFEST, read_files
+from plybook.verify.pieces import check_pieces
+from plybook.verify.report import Report, Reports
+from plybook.verify.tiles import check_tiles
+
+ALWAYS_UNPROVED = (
+    "that the spec says what the designer meant",
+    "that paper and cutter keep their scale: measure the printed rulers",
+    "strength: the tool sizes no structure",
+)
+
+
+def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: None) -> Reports:
+    """Verify one built folder, or every built folder directly inside.
+
+    Args:
+        folder: a folder with a manifest.json, or one that holds such folders.
+        progress: told the name of each folder.
+
+    Returns:
+        One report per folder; none at all counts as not sound.
+    """
+    folder = Path(folder)
+    found = [folder] if (folder / MANIFEST).exists() else []
+    if not found and folder.is_dir():
+        found = sorted(p.parent for p in folder.glob(f"*/{MANIFEST}"))
+    if not found:
+        report = Report(str(folder))
+        report.fault(str(folder), "holds no build: there is no manifest.json")
+        return Reports([report])
+    reports = []
+    plans: dict[str, tuple[dict, Report]] = {}
+    for one in found:
+        progress(one.name)
+        report = Report(str(one))
+        files = read_files(one, report)
+        plan = _plan(files, report) if "plan.json" in files else None
+        if plan is not None:
+            plans[plan["part"]["number"]] = plan, report
+            _check(plan, files, report)
+        elif not any(name.startswith("cutplan/") for name in files):
+            report.fault(one.name, "has neither a plan.json nor a cut plan")
+        report.unproved.extend(ALWAYS_UNPROVED)
+        reports.append(report)
+    check_hands(plans)
+    return Reports(reports)
+
+
+def _plan(files: dict[str, bytes], report: Report) -> dict | None:
+    needed = {"part", "pieces", "layouts", "stages", "quantities", "findings", "surface"}
+    try:
+        plan = json.loads(files["plan.json"])
+        missing = needed - set(plan)
+        if missing:
+            raise ValueError(f"without {', '.join(sorted(missing))}")
+        return plan
+    except (ValueError, TypeError) as wrong:
+        report.fault("plan.json", f"cannot be read: {wrong}")
+        return None
+
+
+def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
+    for step in (
+        lambda: check_pieces(plan, report),
+        lambda: check_layouts(plan, report),
+        lambda: check_templates(plan, files, report),
+        lambda: check_cut_drawings(plan, files, placed_ring, report),
+        lambda: check_tiles(plan, files, report),
+        lambda: check_book(plan, files, report),
+        lambda: check_tables(plan, files, report),
+    ):
+        try:
+            step()
+        except (KeyError, TypeError, ValueError, IndexError) as wrong:
+            report.fault("plan.json", f"has lost something: {type(wrong).__name__}: {wrong}")

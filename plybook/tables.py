@@ -1,0 +1,117 @@
+"""The rows of `tables/*.csv`: one function per table, units in the heads, stable order."""
+
+from __future__ import annotations
+
+from plybook.laminate.model import Laminate
+from plybook.nest.model import CutPlan
+from plybook.shop.model import Shop
+from plybook.units import show_number
+
+Cell = str | int
+Table = tuple[tuple[str, ...], list[tuple[Cell, ...]]]
+
+
+def pieces_table(laminate: Laminate) -> Table:
+    """One row per piece."""
+    head = (
+        "piece", "layer", "kind", "material", "angle_deg", "quantity", "stage", "length_mm",
+        "width_mm", "area_m2", "thickness_mm", "growth_along_mm", "growth_across_mm",
+        "growth_area_pct", "splice_part", "splice_of",
+    )  # fmt: skip
+    rows = []
+    for p in laminate.pieces:
+        size = p.outline_mm.max(axis=0) - p.outline_mm.min(axis=0)
+        rows.append(
+            (
+                p.id, p.layer, p.kind, p.material, show_number(p.angle_deg, 3), p.quantity, p.stage,
+                show_number(size[0], 1), show_number(size[1], 1),
+                show_number(p.area_mm2 / 1e6, 6), show_number(p.thickness_mm, 4),
+                show_number(p.growth.along_mm, 3), show_number(p.growth.across_mm, 3),
+                show_number(p.growth.area_pct, 4),
+                p.splice.part if p.splice else "", p.splice.of if p.splice else "",
+            )
+        )  # fmt: skip
+    return head, rows
+
+
+def stock_table(plan: CutPlan) -> Table:
+    """One row per roll, sheet or bar that is cut."""
+    head = (
+        "stock", "kind", "material", "width_mm", "length_mm", "used_length_mm", "least_length_mm",
+        "utilisation_pct", "pieces", "to_buy",
+    )  # fmt: skip
+    rows = [
+        (
+            entry.unit.id, entry.unit.kind, entry.unit.material,
+            show_number(entry.unit.width_mm, 1), show_number(entry.unit.length_mm, 1),
+            show_number(entry.used_length_mm, 1), show_number(entry.bound_mm, 1),
+            show_number(100 * entry.utilisation, 2), len(entry.placements),
+            "yes" if entry.unit.bought else "no",
+        )
+        for entry in plan.layouts
+    ]  # fmt: skip
+    return head, rows
+
+
+def placements_table(plan: CutPlan) -> Table:
+    """One row per placed piece; a placed point is mirrored, turned, then moved."""
+    head = ("stock", "part", "piece", "copy", "x_mm", "y_mm", "rotation_deg", "face_down")
+    rows = []
+    for entry in plan.layouts:
+        for p in entry.placements:
+            part, _, piece = p.item.rpartition("/")
+            rows.append(
+                (
+                    entry.unit.id, part, piece, p.copy, show_number(p.x_mm, 4),
+                    show_number(p.y_mm, 4), show_number(p.rotation_deg, 6),
+                    "yes" if p.flipped else "no",
+                )
+            )  # fmt: skip
+    return head, rows
+
+
+def quantities_table(shop: Shop) -> Table:
+    """Everything needed, by group."""
+    head = ("group", "item", "amount", "unit", "detail", "stage", "price")
+    rows = [
+        (
+            q.group, q.item, show_number(q.amount, 3), q.unit, q.detail, q.stage,
+            show_number(q.price, 2) if q.price else "",
+        )
+        for q in shop.quantities
+    ]  # fmt: skip
+    return head, rows
+
+
+def resin_table(shop: Shop) -> Table:
+    """One row per component of each batch; the parts of a batch sum to its mass."""
+    head = (
+        "batch", "stage", "resin", "purpose", "batch_g", "component", "component_g", "filler",
+        "filler_g", "pot_life_min",
+    )  # fmt: skip
+    rows = [
+        (
+            b.id, b.stage, b.resin, b.purpose, show_number(b.mass_g, 1), name,
+            show_number(mass, 1), b.filler, show_number(b.filler_g, 1) if b.filler else "",
+            show_number(b.pot_life_s / 60, 1),
+        )
+        for b in shop.batches
+        for name, mass in b.parts
+    ]  # fmt: skip
+    return head, rows
+
+
+def checks_table(shop: Shop) -> Table:
+    """Every check of every step, with what is expected."""
+    head = ("stage", "step", "check", "kind", "text", "expected", "tolerance", "unit")
+    rows = [
+        (
+            stage.id, step.id, check.id, check.kind, check.text,
+            "" if check.expected is None else show_number(check.expected, 3),
+            "" if check.tolerance is None else show_number(check.tolerance, 3), check.unit,
+        )
+        for stage in shop.stages
+        for step in stage.steps
+        for check in step.checks
+    ]  # fmt: skip
+    return head, rows

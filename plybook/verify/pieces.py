@@ -1,0 +1,148 @@
+"""Pieces as data: rings, holes, edges, bevels, splices."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from plybook.verify import plane
+from plybook.verify.report import Report
+
+POINT_MM = 0.01  # agreement of outlines
+BEVEL_MM = 0.05  # a bevel line against its edge
+AREA_SHARE = 1e-5
+
+
+def ring(points: object) -> np.ndarray:
+    """A ring of plan.json as an array.
+
+    Raises:
+        ValueError: not a list of at least three points with two finite numbers.
+    """
+    array = np.array(points, dtype=float)
+    if array.ndim != 2 or array.shape[1] != 2 or len(array) < 3 or not np.isfinite(array).all():
+        raise ValueError("not a ring of points")
+    return array
+
+
+def check_pieces(plan: dict, report: Report) -> None:
+    """Every piece is one clean shape and its edges say what its two outlines show."""
+    seen: set[str] = set()
+    for piece in plan["pieces"]:
+        where = f"piece {piece['id']}"
+        if piece["id"] in seen:
+            report.fault(where, "the id stands twice in plan.json")
+        seen.add(piece["id"])
+        try:
+            _check_piece(piece, where, report)
+        except (ValueError, KeyError, TypeError) as wrong:
+            report.fault(where, f"cannot be read: {wrong}")
+    _check_splices(plan["pieces"], report)
+
+
+def _check_piece(piece: dict, where: str, report: Report) -> None:
+    outline = ring(piece["outline_mm"])
+    holes = [ring(h) for h in piece["holes_mm"]]
+    simple = plane.is_simple(outline) and all(plane.is_simple(h) for h in holes)
+    report.expect(simple, "cut outlines that are one simple closed ring", where,
+                  "its outline or a hole crosses itself")  # fmt: skip
+    report.expect(plane.area(outline) > 0, "outlines counter-clockwise", where,
+                  "its outline runs clockwise")  # fmt: skip
+    net = plane.area(outline) - sum(abs(plane.area(h)) for h in holes)
+    report.expect(abs(net - piece["area_mm2"]) <= AREA_SHARE * abs(net) + 0.1,
+                  "areas equal to their outline", where,
+                  f"its area is {net:.1f} mm2, plan.json says {piece['area_mm2']:.1f}")  # fmt: skip
+    for hole in holes:
+        inside = plane.inside(hole, outline).all()
+        report.expect(bool(inside), "holes inside their piece", where, "a hole leaves the piece")
+    for edge in piece["edges"]:
+        points = np.array(edge["points_mm"], dtype=float).reshape(-1, 2)
+        rings = [outline, *holes]
+        off = min(plane.distance_to_path(points, r).max() for r in rings)
+        report.expect(off <= POINT_MM, "edges on their outline", f"{where}, {edge['name']}",
+                      f"the edge lies {off:.3f} mm off the outline")  # fmt: skip
+    _check_bevels(piece, outline, where, report)
+
+
+def _check_bevels(piece: dict, outline: np.ndarray, where: str, report: Report) -> None:
+    """The bag-side outline stands off each edge by t/tan(a) where bevelled, by 0 where square."""
+    slanted = [e for e in piece["edges"] if e["treatment"] in ("bevel", "scarf")]
+    if "bag_side_outline_mm" not in piece:
+        if slanted and piece["kind"] == "core":
+            report.fault(where, "has bevelled edges and no bag-side outline")
+        return
+    bag = ring(piece["bag_side_outline_mm"])
+    report.expect(plane.is_simple(bag), "bag-side outlines that are one simple ring", where,
+                  "its bag-side outline crosses itself")  # fmt: skip
+    for edge in piece["edges"]:
+        if edge["name"].startswith("hole"):
+            continue
+        name = f"{where}, {edge['name']}"
+        run = 0.0
+        if edge["treatment"] in ("bevel", "scarf"):
+            run = piece["thickness_mm"] / math.tan(math.radians(edge["angle_deg"]))
+            if edge["wide_side"] == "bag":
+                run = -run
+        points = np.array(edge["points_mm"], dtype=float).reshape(-1, 2)
+        probe = _middle_of_longest(points, run)
+        off = float(plane.distance_to_path(probe[None], bag)[0])
+        what = "bevel lines at t/tan(a) from their edge" if run else "square edges square"
+        report.expect(off <= BEVEL_MM, what, name,
+                      f"the bag-side outline is {off:.2f} mm from where a {edge['treatment']} "
+                      f"at {edge['angle_deg']:g} degrees puts it")  # fmt: skip
+
+
+def _middle_of_longest(points: np.ndarray, inwards_mm: float) -> np.ndarray:
+    """A point beside the middle of an edge's longest side; the piece lies to its left."""
+    sides = np.diff(points, axis=0)
+    sizes = np.hypot(*sides.T)
+    k = int(np.argmax(sizes))
+    along = sides[k] / sizes[k]
+    left = np.array([-along[1], along[0]])
+    return 0.5 * (points[k] + points[k + 1]) + inwards_mm * left
+
+
+def _check_splices(pieces: list[dict], report: Report) -> None:
+    by_id = {p["id"]: p for p in pieces}
+    for piece in pieces:
+        splice = piece.get("splice")
+        if not splice:
+            continue
+        where = f"piece {piece['id']}"
+        parts = [p for p in pieces if p["layer"] == piece["layer"] and p.get("splice")]
+        numbers = sorted({p["splice"]["part"] for p in parts})
+        report.expect(numbers == list(range(1, splice["of"] + 1)),
+                      "spliced plies with all their parts", where,
+                      f"parts {numbers} of {splice['of']} are there")  # fmt: skip
+        for neighbour in splice["neighbours"]:
+            other = by_id.get(neighbour)
+            if other is None:
+                report.fault(where, f"its splice names {neighbour}, which is not there")
+                continue
+            if piece["id"] in other["splice"]["neighbours"] and piece["id"] < neighbour:
+                _check_overlap(piece, other, report)
+
+
+def _check_overlap(piece: dict, other: dict, report: Report) -> None:
+    where = f"splice {piece['id']} to {other['id']}"
+    one, two = ring(piece["laid_outline_mm"]), ring(other["laid_outline_mm"])
+    lap = max(_reach_into(one, two), _reach_into(two, one))
+    wanted = piece["splice"]["overlap_mm"]
+    report.expect(abs(lap - wanted) <= 0.1, "splices with the overlap they state", where,
+                  f"the parts overlap by {lap:.2f} mm, stated {wanted:.2f}")  # fmt: skip
+
+
+def _reach_into(one: np.ndarray, two: np.ndarray) -> float:
+    """How far the boundary of one ring reaches into another, mm."""
+    low, high = two.min(axis=0) - 1, two.max(axis=0) + 1
+    points = []
+    for a, b in zip(one, np.roll(one, -1, axis=0), strict=True):
+        count = max(2, int(np.hypot(*(b - a)) / 2.0) + 1)
+        line = a + (b - a) * np.linspace(0, 1, count)[:, None]
+        points.append(line[np.all((line >= low) & (line <= high), axis=1)])
+    near = np.concatenate(points)
+    if not len(near):
+        return 0.0
+    within = near[plane.inside(near, two)]
+    return float(plane.distance_to_path(within, two).max()) if len(within) else 0.0
