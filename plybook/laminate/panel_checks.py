@@ -1,0 +1,171 @@
+"""What is to be said of a core panel: bevels that meet, sheets too small, bends too tight.
+
+The words for its seams and for what bending does to its bag side stand here too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from plybook.diagnostics import Finding, error, warning
+from plybook.laminate.model import Piece, PieceEdge
+from plybook.laminate.panels import SEAM, Panel
+from plybook.laminate.seams import SeamLine, largest_fit
+from plybook.spec.model import Core, CoreStock
+from plybook.surface.model import Face
+
+_NARROWEST_MM = 15.0
+_LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is not worth words
+
+
+def base_name(edge: PieceEdge) -> str:
+    """The name of an edge without the count of its stretch."""
+    return edge.name.split(" (")[0]
+
+
+def place_words(point_mm: np.ndarray, face: Face) -> str:
+    """A point of the pattern in the builder's words."""
+    if face.flat:
+        return f"x {point_mm[0]:.0f}, y {point_mm[1]:.0f} mm"
+    span, share = np.asarray(face.from_pattern(np.asarray(point_mm, dtype=float)[None]))[0]
+    return f"span {span:.0f} mm, {100 * share:.0f} % of the section"
+
+
+def tightest_bend(
+    outline_mm: np.ndarray, face: Face, pitch_mm: float = 25.0
+) -> tuple[float, np.ndarray]:
+    """Smallest radius of the face under a laid outline and where: (mm, (2,)); inf where flat."""
+    if face.flat:
+        return math.inf, outline_mm[0]
+    area = shapely.Polygon(outline_mm)
+    low, high = outline_mm.min(axis=0), outline_mm.max(axis=0)
+    pitch = max(pitch_mm, math.sqrt(area.area / 4000))
+    x, y = (np.arange(a + pitch / 2, b, pitch) for a, b in zip(low, high, strict=True))
+    grid = np.array(np.meshgrid(x, y)).reshape(2, -1).T
+    inside = grid[shapely.contains_xy(area, *grid.T)] if len(grid) else grid
+    middles = (outline_mm + np.roll(outline_mm, -1, axis=0)) / 2
+    points = np.vstack([inside, outline_mm, middles])
+    bend = np.abs(np.linalg.eigvalsh(np.asarray(face.curvature(points)))).max(axis=1)
+    worst = int(np.argmax(bend))
+    return (1 / bend[worst] if bend[worst] > 1e-9 else math.inf), points[worst]
+
+
+def panel_findings(
+    core: Core,
+    piece: Piece,
+    panel: Panel,
+    footprint_mm: np.ndarray,
+    stock: CoreStock,
+    sheets: Sequence[tuple[float, float]],
+    face: Face,
+) -> list[Finding]:
+    found = []
+    where = place_words(piece.laid_outline_mm.mean(axis=0), face)
+    told = {"layers": (core.id,)}
+    if panel.bag is None or panel.parted:
+        found.append(
+            error(
+                "bevels-meet",
+                f"panel {piece.id} ({where}) is so narrow that its bevels meet; "
+                f"its bag side is {'gone' if panel.bag is None else 'cut in two'}",
+                "widen the panel, move the seam, or make the bevel steeper",
+                core.place,
+                **told,
+            )
+        )
+    shape = shapely.Polygon(footprint_mm)
+    if not largest_fit(shape, sheets, stock.grain):
+        size = max(sheets, key=lambda s: s[0] * s[1])
+        box = np.ptp(piece.outline_mm, axis=0)
+        found.append(
+            warning(
+                "panel-larger-than-sheet",
+                f"panel {piece.id} is {box[0]:.0f} x {box[1]:.0f} mm; the largest sheet of "
+                f"{core.material} is {size[0]:.0f} x {size[1]:.0f} mm",
+                "add a seam, or let the tool place the seams to suit the sheets",
+                core.place,
+                **told,
+            )
+        )
+    width = 2 * shape.area / shape.length
+    if width < _NARROWEST_MM:
+        found.append(
+            warning(
+                "narrow-panel",
+                f"panel {piece.id} ({where}) is only about {width:.0f} mm wide",
+                "move the seam so that no sliver of core is left",
+                core.place,
+                **told,
+            )
+        )
+    if stock.least_bend_mm > 0:
+        radius, point = tightest_bend(piece.laid_outline_mm, face)
+        if radius < stock.least_bend_mm:
+            found.append(
+                warning(
+                    "core-bends-tight",
+                    f"panel {piece.id} must bend to a radius of {radius:.0f} mm at "
+                    f"{place_words(point, face)}; {stock.name} follows "
+                    f"{stock.least_bend_mm:.0f} mm cold",
+                    "kerf or heat-form the panel there, use a thinner sheet in two layers, "
+                    "or keep the core clear of the bend",
+                    core.place,
+                    **told,
+                )
+            )
+    return found
+
+
+def seam_notes(piece: Piece, seams: Sequence[SeamLine]) -> tuple[str, ...]:
+    """How each seam of a panel is cut, in words that stand on its template."""
+    by_id = {s.id: s for s in seams}
+    said: list[str] = []
+    for edge in piece.edges:
+        if not edge.name.startswith(SEAM):
+            continue
+        seam = by_id[base_name(edge).removeprefix(SEAM)]
+        mate = f" to {edge.mate}" if edge.mate else ""
+        if edge.treatment == "square":
+            words = f"seam {seam.id}{mate}: SQUARE - NO BEVEL"
+        else:
+            words = (
+                f"seam {seam.id}{mate}: {edge.treatment} {edge.angle_deg:g} deg, "
+                f"wide on the {edge.wide_side} side"
+            )
+        if abs(seam.turn_deg) >= 0.5:
+            words += (
+                f"; the face breaks {abs(seam.turn_deg):.1f} deg here: plane both edges to "
+                f"half of it so that the joint closes"
+            )
+        if words not in said:
+            said.append(words)
+    return tuple(said)
+
+
+def bend_note(core: Core, piece: Piece, face: Face) -> tuple[str, ...]:
+    """How the bag side differs from the mould side once the panel is bent to the face."""
+    if face.flat:
+        return ()
+    ring = piece.laid_outline_mm
+    middle = (ring[:, 0].min() + ring[:, 0].max()) / 2
+    low, high = ring[:, 1].min(), ring[:, 1].max()
+    across = shapely.LineString([[middle, low - 1], [middle, high + 1]])
+    line = across.intersection(shapely.Polygon(ring))
+    if line.is_empty or line.length < 1.0:
+        return ()
+    points = np.asarray(shapely.get_coordinates(line.segmentize(max(line.length / 60, 1.0))))
+    bend = np.asarray(face.curvature(points))[:, 1, 1]
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    turning = float(np.sum(step * (bend[1:] + bend[:-1]) / 2))
+    shorter = core.thickness_mm * turning
+    if abs(shorter) < _LEAST_SAID_MM:
+        return ()
+    word = "shorter" if shorter > 0 else "longer"
+    return (
+        f"bent to the mould the bag side comes {abs(shorter):.1f} mm {word} than the mould side "
+        f"across the section; the outlines are the flat sheet's",
+    )
