@@ -30,6 +30,10 @@ class Role(StrEnum):
     AXIS = "axis"
     TICK = "tick"  # matching ticks across splices and seams
     DATUM = "datum"
+    FOLD = "fold"
+    DART = "dart"  # a dart is cut, but only after the cloth has been tried in the mould
+    DROP = "drop"  # where a ply of a drop-off run ends
+    ZONE = "zone"
     CORE_EDGE = "core_edge"  # core outline marked on the laminate
     GHOST = "ghost"  # what lies below
     HIGHLIGHT = "highlight"  # this piece

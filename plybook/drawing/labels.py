@@ -1,0 +1,249 @@
+"""Finding room for words, so that no text lies over text, over a cut or off the drawing.
+
+Terms:
+    block: lines of text set as one, one above the other, centred on a point.
+    room: where blocks may lie without leaving the piece.
+    taken: boxes already used; nothing may touch them.
+    soft line: a line a block would rather not lie on, but may, with a white background.
+
+Candidates are tried all at once as oriented boxes; the cheapest free one wins. Positions are
+rounded to 0.1 mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from plybook.drawing.letters import ASCENT, DESCENT, LEADING, text_width_mm, type_size_mm
+from plybook.drawing.scene import Role, Text
+
+SOFT_COST = 400.0  # mm of distance a block would rather go than lie on one soft line
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a block."""
+
+    text: str
+    height_mm: float
+    bold: bool = False
+    role: Role = Role.TEXT
+
+
+@dataclass(frozen=True)
+class Block:
+    """Lines of text set as one; `pad_mm` is the clear space kept around them."""
+
+    lines: tuple[Line, ...]
+    pad_mm: float = 0.8
+    left: bool = False  # lines start at the left edge instead of being centred
+
+    @property
+    def width_mm(self) -> float:
+        return max(text_width_mm(x.text, x.height_mm, x.bold) for x in self.lines)
+
+    @property
+    def height_mm(self) -> float:
+        return self._rises()[1]
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height with the clear space."""
+        return self.width_mm + 2 * self.pad_mm, self.height_mm + 2 * self.pad_mm
+
+    def _rises(self) -> tuple[list[float], float]:
+        """Base line of each line above the block's lower edge, and the block's height."""
+        depth = 0.0
+        from_top = []
+        for k, line in enumerate(self.lines):
+            if k == 0:
+                depth += ASCENT * type_size_mm(line.height_mm)
+            else:
+                depth += max(LEADING * line.height_mm, self.lines[k - 1].height_mm * 0.6
+                             + ASCENT * type_size_mm(line.height_mm))  # fmt: skip
+            from_top.append(depth)
+        height = depth + DESCENT * type_size_mm(self.lines[-1].height_mm)
+        return [height - d for d in from_top], height
+
+    def texts(self, centre_mm: tuple[float, float], turn_deg: float, halo: bool) -> list[Text]:
+        """The block's lines as text primitives about a centre."""
+        turn = math.radians(turn_deg)
+        c, s = math.cos(turn), math.sin(turn)
+        rises, height = self._rises()
+        along = -self.width_mm / 2 if self.left else 0.0
+        anchor = "start" if self.left else "middle"
+        made = []
+        for line, rise in zip(self.lines, rises, strict=True):
+            up = rise - height / 2
+            at = (centre_mm[0] + along * c - up * s, centre_mm[1] + along * s + up * c)
+            made.append(
+                Text(line.role, at, line.text, line.height_mm, turn_deg, anchor,
+                     bold=line.bold, halo=halo)
+            )  # fmt: skip
+        return made
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where a box went."""
+
+    centre_mm: tuple[float, float]
+    turn_deg: float
+    inside: bool
+    on_soft_line: bool
+    cost: float = 0.0
+
+
+def readable_deg(turn_deg: float) -> float:
+    """The same direction turned so that text reads from below or from the right: (-90, 90]."""
+    turn = math.fmod(turn_deg, 180.0)
+    if turn > 90.0 + 1e-6:
+        turn -= 180.0
+    elif turn <= -90.0 + 1e-6:
+        turn += 180.0
+    return turn
+
+
+def boxes(
+    centres_mm: np.ndarray, turns_deg: np.ndarray, size_mm: tuple[float, float]
+) -> np.ndarray:
+    """Oriented boxes as an array of shapely polygons, one per centre."""
+    turns = np.radians(np.broadcast_to(turns_deg, len(centres_mm)))
+    c, s = np.cos(turns)[:, None], np.sin(turns)[:, None]
+    w, h = size_mm[0] / 2, size_mm[1] / 2
+    x, y = np.array([-w, w, w, -w]), np.array([-h, -h, h, h])
+    corners = np.stack([x * c - y * s, x * s + y * c], axis=-1) + centres_mm[:, None, :]
+    return shapely.polygons(corners)
+
+
+class Placer:
+    """Keeps the book of what is taken while a drawing is lettered.
+
+    Args:
+        room: area in which inside blocks must lie wholly.
+        cut: the piece with its holes filled; outside blocks stay clear of it.
+        soft: lines that are better not written over.
+    """
+
+    def __init__(self, room: BaseGeometry, cut: BaseGeometry, soft: Iterable[BaseGeometry] = ()):
+        self.room, self.cut = room, cut
+        self.keep_off = cut.buffer(0.6, quad_segs=2)
+        shapely.prepare(self.room)
+        shapely.prepare(self.keep_off)
+        self.soft = list(soft)
+        self._soft_tree = shapely.STRtree(self.soft)
+        self.taken: list[BaseGeometry] = []
+        self._tree: shapely.STRtree | None = None
+
+    def take(self, shape: BaseGeometry) -> None:
+        """Mark a shape as used."""
+        self.taken.append(shape)
+        self._tree = None
+
+    def _hits(self, tree: shapely.STRtree, shapes: np.ndarray) -> np.ndarray:
+        count = np.zeros(len(shapes))
+        if len(tree.geometries):
+            which, _ = tree.query(shapes, predicate="intersects")
+            np.add.at(count, which, 1)
+        return count
+
+    def find(
+        self,
+        size_mm: tuple[float, float],
+        centres_mm: np.ndarray,
+        turns_deg: np.ndarray | float,
+        cost: np.ndarray | float = 0.0,
+        inside: bool = True,
+        soft_cost: float = SOFT_COST,
+    ) -> Spot | None:
+        """The cheapest free candidate, or None. Nothing is taken yet.
+
+        Args:
+            size_mm: box width and height with its clear space.
+            centres_mm: (n, 2) candidate centres.
+            turns_deg: (n,) or one turn.
+            cost: (n,) or one number, in mm of preference.
+            inside: wholly in the room; else wholly outside the cut.
+            soft_cost: added for each soft line under the box.
+        """
+        centres = np.round(np.asarray(centres_mm, dtype=float).reshape(-1, 2), 1)
+        if not len(centres):
+            return None
+        turns = np.broadcast_to(np.asarray(turns_deg, dtype=float), len(centres))
+        shapes = boxes(centres, turns, size_mm)
+        if inside:
+            free = shapely.contains_properly(self.room, shapes)
+        else:
+            free = ~shapely.intersects(self.keep_off, shapes)
+        if self._tree is None:
+            self._tree = shapely.STRtree(self.taken)
+        free &= self._hits(self._tree, shapes) == 0
+        if not free.any():
+            return None
+        crossed = self._hits(self._soft_tree, shapes)
+        total = np.where(free, cost + soft_cost * crossed, np.inf)
+        k = int(np.argmin(np.round(total, 3)))
+        return Spot((float(centres[k, 0]), float(centres[k, 1])), float(turns[k]), inside,
+                    bool(crossed[k]), float(total[k]))  # fmt: skip
+
+    def put(self, block: Block, spot: Spot) -> list[Text]:
+        """Take the spot for a block and give its texts back."""
+        self.take(boxes(np.array([spot.centre_mm]), np.array([spot.turn_deg]), block.size_mm)[0])
+        return block.texts(spot.centre_mm, spot.turn_deg, spot.on_soft_line)
+
+
+def midline(shape: BaseGeometry, turn_deg: float, count: int = 60) -> tuple[np.ndarray, np.ndarray]:
+    """Middle points of a shape's cross slices along a direction, and the local direction there.
+
+    Long narrow pieces are lettered along this line, also when they are bowed.
+
+    Returns:
+        (n, 2) points and (n,) directions in degrees.
+    """
+    turned = shapely.affinity.rotate(shape, -turn_deg, origin=(0, 0))
+    x0, y0, x1, y1 = turned.bounds
+    at = np.linspace(x0, x1, count + 2)[1:-1]
+    slices = shapely.linestrings([[(x, y0 - 1), (x, y1 + 1)] for x in at])
+    middles = []
+    for part in shapely.intersection(turned, slices):
+        longest = max(shapely.get_parts(part), key=lambda g: g.length, default=None)
+        if longest is None or longest.length <= 0:
+            continue
+        low_high = np.array(longest.coords)
+        middles.append((low_high[0] + low_high[-1]) / 2)
+    if len(middles) < 2:
+        return np.zeros((0, 2)), np.zeros(0)
+    points = np.array(middles)
+    ahead = np.gradient(points, axis=0)
+    local = np.degrees(np.arctan2(ahead[:, 1], ahead[:, 0])) + turn_deg
+    turn = math.radians(turn_deg)
+    c, s = math.cos(turn), math.sin(turn)
+    return points @ np.array([[c, s], [-s, c]]), local
+
+
+def main_direction_deg(shape: BaseGeometry) -> tuple[float, float, float]:
+    """Direction of a shape's longer side (readable), its length and its width, mm."""
+    ring = np.array(shapely.minimum_rotated_rectangle(shape).exterior.coords)
+    sides = np.diff(ring, axis=0)[:2]
+    lengths = np.hypot(*sides.T)
+    longest = int(np.argmax(lengths))
+    dx, dy = sides[longest]
+    turn = readable_deg(round(math.degrees(math.atan2(dy, dx)), 2))
+    return turn, float(lengths[longest]), float(lengths[1 - longest])
+
+
+def grid(shape: BaseGeometry, along: int = 48, across: int = 24) -> np.ndarray:
+    """Points of a regular grid that lie in a shape, in its upright box."""
+    x0, y0, x1, y1 = shape.bounds
+    nx = along if x1 - x0 >= y1 - y0 else across
+    ny = across if x1 - x0 >= y1 - y0 else along
+    xs = x0 + (np.arange(nx) + 0.5) * (x1 - x0) / nx
+    ys = y0 + (np.arange(ny) + 0.5) * (y1 - y0) / ny
+    points = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
+    return points[shapely.contains_xy(shape, points)]
