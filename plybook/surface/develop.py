@@ -1,0 +1,317 @@
+"""Developing a leaf: the flat pattern of one smooth stretch of the loft.
+
+The pattern is a bicubic spline X(u, w) over the same parameters as the face S(u, w). Its
+coefficients minimise the membrane strain energy: the integral over the face of E:E, with the
+Green strain E = (A^-T X'^T X' A^-1 - I) / 2, where A^T A = S'^T S' (Gauss-Newton, Gauss points).
+A developable face is met with E = 0 up to the spline's own accuracy; the pattern is smooth, so no
+chord of a triangle shortens it.
+
+The start unrolls the root row by its geodesic curvature and lays the following rows by their true
+distances and angles. The pattern is built right-handed in (u, w) and never mirrored: an inverted
+element is a refusal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from plybook.diagnostics import GeometryError, error
+from plybook.surface.loft import Loft
+
+_DEGREE = 3
+_GAUSS = 4
+_SECTION_ELEMENTS = 44
+_BAY_ELEMENTS = 6
+_ROUNDS = 40
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A bicubic spline map (u, w) -> flat."""
+
+    u_knots: np.ndarray
+    w_knots: np.ndarray
+    coefficients: np.ndarray  # (nu, nw, 2)
+
+    @cached_property
+    def _spline(self):
+        from scipy.interpolate import NdBSpline
+
+        return NdBSpline((self.u_knots, self.w_knots), self.coefficients, _DEGREE)
+
+    def at(self, u: np.ndarray, w: np.ndarray, du: int = 0, dw: int = 0) -> np.ndarray:
+        """(n,), (n,) inside the leaf -> (n, 2), or a derivative."""
+        return self._spline(np.stack([u, w], axis=-1), nu=(du, dw))
+
+    def moved(self, turn: np.ndarray, shift: np.ndarray) -> Pattern:
+        """The same pattern after x -> turn @ x + shift (a spline moves with its coefficients)."""
+        return Pattern(self.u_knots, self.w_knots, self.coefficients @ turn.T + shift)
+
+
+@dataclass(frozen=True)
+class Developed:
+    pattern: Pattern
+    area_mm2: float
+    rounds: int
+
+
+def knots(breaks: np.ndarray, elements: np.ndarray, repeats: np.ndarray) -> np.ndarray:
+    """Cubic knot vector: `elements` spans between breaks, inner breaks repeated."""
+    inner = []
+    for i, (a, b) in enumerate(zip(breaks, breaks[1:], strict=False)):
+        inner.append(np.linspace(a, b, int(elements[i]) + 1)[1:-1])
+        if i < len(breaks) - 2:
+            inner.append(np.full(int(repeats[i]), b))
+    ends = np.full(_DEGREE + 1, breaks[0]), np.full(_DEGREE + 1, breaks[-1])
+    return np.concatenate([ends[0], *inner, ends[1]])
+
+
+def develop(loft: Loft, from_mm: float, to_mm: float, finer: float = 1.0) -> Developed:
+    """Flatten the loft between two spans.
+
+    Args:
+        loft: the face.
+        from_mm, to_mm: spans of the leaf's ends (stations or not).
+        finer: factor on the number of spline elements both ways, for convergence checks.
+
+    Returns:
+        The pattern, right-handed in (u, w), somewhere in the plane.
+
+    Raises:
+        GeometryError: the face folds on itself or has a point where it is not smooth.
+    """
+    inner = loft.spans[(loft.spans > from_mm + 1e-9) & (loft.spans < to_mm - 1e-9)]
+    u_breaks = np.concatenate([[from_mm], inner, [to_mm]])
+    bays = np.full(len(u_breaks) - 1, max(2, round(_BAY_ELEMENTS * finer)))
+    u_knots = knots(u_breaks, bays, np.full(len(inner), 3 if loft.ruled else 1))
+    total = loft.w_breaks[-1] - loft.w_breaks[0]
+    pieces = np.maximum(3, np.round(_SECTION_ELEMENTS * finer * np.diff(loft.w_breaks) / total))
+    # where only the curvature jumps the pattern keeps its slope; else the pace along w jumps too
+    w_repeats = np.full(len(loft.w_breaks) - 2, 2 if loft.shares is None else 3)
+    w_knots = knots(loft.w_breaks, pieces, w_repeats)
+    cells = _Cells(loft, u_knots, w_knots)
+    start = _start(loft, u_knots, w_knots)
+    coefficients, rounds = cells.relax(start)
+    return Developed(Pattern(u_knots, w_knots, coefficients), float(cells.area.sum()), rounds)
+
+
+class _Basis:
+    """Cubic basis functions at the Gauss points of all knot spans in one direction."""
+
+    def __init__(self, knot: np.ndarray):
+        from scipy.interpolate import BSpline
+
+        lines = np.unique(knot)
+        x, weight = np.polynomial.legendre.leggauss(_GAUSS)
+        half = np.diff(lines)[:, None] / 2
+        self.at = (lines[:-1, None] + half) + half * x  # (elements, gauss)
+        self.weight = half * weight
+        self.count = len(knot) - _DEGREE - 1
+        self.first = np.searchsorted(knot, lines[:-1], side="right") - 1 - _DEGREE
+        flat = self.at.ravel()
+        all_functions = BSpline(knot, np.eye(self.count), _DEGREE)
+        rows = np.arange(len(flat))[:, None]
+        columns = np.repeat(self.first, _GAUSS)[:, None] + np.arange(_DEGREE + 1)
+        shape = (len(lines) - 1, _GAUSS, _DEGREE + 1)
+        self.value = all_functions(flat)[rows, columns].reshape(shape)
+        self.slope = all_functions(flat, nu=1)[rows, columns].reshape(shape)
+
+
+class _Cells:
+    """All elements of a leaf with their metric, and the Gauss-Newton on the coefficients."""
+
+    def __init__(self, loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray):
+        self.u, self.w = _Basis(u_knots), _Basis(w_knots)
+        u_at, w_at = self.u.at.ravel(), self.w.at.ravel()
+        along, across = loft.grid(u_at, w_at, 1, 0), loft.grid(u_at, w_at, 0, 1)
+        e, g = np.sum(along**2, axis=2), np.sum(across**2, axis=2)
+        f = np.sum(along * across, axis=2)
+        size = np.sqrt(np.maximum(e * g - f * f, 0.0))
+        if not (size > 1e-9 * size.max()).all():
+            raise GeometryError(
+                error("face-degenerate", "the face runs to a point or a line and has no pattern")
+            )
+        # A = [[a, b], [0, c]] with A^T A = metric; derivatives in face units: (du, dw) A^-1
+        a, b = np.sqrt(e), f / np.sqrt(e)
+        c = size / a
+        weight = self.u.weight.ravel()[:, None] * self.w.weight.ravel() * size
+        shape = (self.u.at.shape[0], _GAUSS, self.w.at.shape[0], _GAUSS)
+
+        def by_cell(values: np.ndarray) -> np.ndarray:
+            return values.reshape(shape).transpose(0, 2, 1, 3).reshape(-1, _GAUSS * _GAUSS)
+
+        a, b, c, self.area = by_cell(a), by_cell(b), by_cell(c), by_cell(weight)
+        du = np.einsum("iga,jhb->ijghab", self.u.slope, self.w.value)
+        dw = np.einsum("iga,jhb->ijghab", self.u.value, self.w.slope)
+        du, dw = (d.reshape(*a.shape, -1) for d in (du, dw))
+        self.d1 = du / a[..., None]  # (cells, gauss, 16) derivative along the span direction
+        self.d2 = (dw - (b / a)[..., None] * du) / c[..., None]  # and square to it, in the face
+        rows = self.u.first[:, None] + np.arange(_DEGREE + 1)
+        columns = self.w.first[:, None] + np.arange(_DEGREE + 1)
+        self.nodes = (rows[:, None, :, None] * self.w.count + columns[None, :, None, :]).reshape(
+            len(a), -1
+        )
+
+    def relax(self, start: np.ndarray) -> tuple[np.ndarray, int]:
+        """Gauss-Newton with a shortened step where the energy would rise."""
+        from scipy.sparse import coo_matrix
+        from scipy.sparse.linalg import splu
+
+        values = start.reshape(-1, 2).copy()
+        dof = np.stack([2 * self.nodes, 2 * self.nodes + 1], axis=-1).reshape(len(self.nodes), -1)
+        row = np.repeat(dof, dof.shape[1], axis=1).ravel()
+        column = np.tile(dof, (1, dof.shape[1])).ravel()
+        n = 2 * len(values)
+        root = np.sqrt(self.area)[..., None]
+        energy, residual, j1, j2 = self._strain(values)
+        rounds = 0
+        for rounds in range(1, _ROUNDS + 1):  # noqa: B007 - reported
+            g1 = (root[..., None] * self.d1[..., None]) * j1[..., None, :]
+            g2 = (root[..., None] * self.d2[..., None]) * j2[..., None, :]
+            g3 = root[..., None] * (
+                self.d1[..., None] * j2[..., None, :] + self.d2[..., None] * j1[..., None, :]
+            )
+            cells, gauss = j1.shape[:2]
+            jac = np.stack([g1, g2, g3 * np.sqrt(0.5)], axis=2).reshape(cells, gauss * 3, -1)
+            normal = np.matmul(jac.transpose(0, 2, 1), jac)
+            right = np.matmul(jac.transpose(0, 2, 1), residual.reshape(cells, -1, 1))[..., 0]
+            matrix = coo_matrix((normal.ravel(), (row, column)), shape=(n, n)).tocsc()
+            gradient = np.bincount(dof.ravel(), right.ravel(), n)
+            damping = 1e-9 * matrix.diagonal().mean()  # holds the three rigid motions
+            matrix.setdiag(matrix.diagonal() + damping)
+            step = -splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(
+                gradient
+            )
+            step = step.reshape(-1, 2)
+            length = 1.0
+            while length > 1e-3:
+                trial = self._strain(values + length * step)
+                if trial[0] <= energy * (1 + 1e-12) + 1e-18:
+                    break
+                length /= 2
+            values = values + length * step
+            gain = energy - trial[0]
+            energy, residual, j1, j2 = trial
+            if np.abs(length * step).max() < 1e-7 or gain < 1e-9 * energy:
+                break
+        turn = j1[..., 0] * j2[..., 1] - j1[..., 1] * j2[..., 0]
+        if (turn <= 0).any():
+            raise GeometryError(
+                error(
+                    "pattern-folds",
+                    "the face cannot be laid flat without folding on itself",
+                    "split the part, or add a station where it turns so sharply",
+                )
+            )
+        return values.reshape(self.u.count, self.w.count, 2), rounds
+
+    def _strain(self, values: np.ndarray):
+        local = values[self.nodes]
+        j1 = np.matmul(self.d1, local)
+        j2 = np.matmul(self.d2, local)
+        e11 = (np.sum(j1 * j1, axis=-1) - 1) / 2
+        e22 = (np.sum(j2 * j2, axis=-1) - 1) / 2
+        e12 = np.sum(j1 * j2, axis=-1) / 2
+        strain = np.stack([e11, e22, np.sqrt(2.0) * e12], axis=-1)
+        residual = strain * np.sqrt(self.area)[..., None]
+        return float(np.sum(residual**2)), residual, j1, j2
+
+
+# ---------------------------------------------------------------- start
+
+
+def geodesic_curvature(loft: Loft, u: float, w: np.ndarray, bay: int | None = None) -> np.ndarray:
+    """Geodesic curvature (1/mm) of the section curve at span u, positive turning towards S_u."""
+    at = np.full(len(w), u)
+    along = loft.at(at, w, 1, 0, bay)
+    first, second = loft.at(at, w, 0, 1, bay), loft.at(at, w, 0, 2, bay)
+    normal = np.cross(along, first)
+    normal /= np.linalg.norm(normal, axis=1)[:, None]
+    side = np.cross(first, normal)  # in the face, square to the curve, to the S_u side
+    size = np.sum(first**2, axis=1) * np.linalg.norm(side, axis=1)
+    return np.sum(second * side, axis=1) / size
+
+
+def unrolled(speed: np.ndarray, bend: np.ndarray, w: np.ndarray) -> np.ndarray:
+    """The plane curve of given speed ds/dw and curvature (to the right, 1/mm): (n, 2).
+
+    It starts at the origin along +y; positive curvature turns towards +x.
+    """
+    angle = np.concatenate([[0.0], np.cumsum(_trapezoid(speed * bend, w))])
+    x = np.concatenate([[0.0], np.cumsum(_trapezoid(speed * np.sin(angle), w))])
+    y = np.concatenate([[0.0], np.cumsum(_trapezoid(speed * np.cos(angle), w))])
+    return np.stack([x, y], axis=1)
+
+
+def best_rigid(points: np.ndarray, onto: np.ndarray, weight: np.ndarray | None = None):
+    """Rotation (2, 2) and shift (2,) that bring points closest to onto; never a mirror."""
+    weight = np.ones(len(points)) if weight is None else weight
+    weight = (weight / weight.sum())[:, None]
+    a, b = np.sum(weight * points, axis=0), np.sum(weight * onto, axis=0)
+    p, q = points - a, onto - b
+    dot = np.sum(weight[:, 0] * (p[:, 0] * q[:, 0] + p[:, 1] * q[:, 1]))
+    cross = np.sum(weight[:, 0] * (p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]))
+    size = np.hypot(dot, cross)
+    cos, sin = dot / size, cross / size
+    turn = np.array([[cos, -sin], [sin, cos]])
+    return turn, b - turn @ a
+
+
+def _start(loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray) -> np.ndarray:
+    """Coefficients of the bay-by-bay layout, interpolated at the Greville points."""
+    from scipy.interpolate import BSpline
+
+    u, w = _greville(u_knots), _greville(w_knots)
+    fine = np.unique(np.concatenate([np.linspace(w[0], w[-1], 801), w]))
+    pick = np.searchsorted(fine, w)
+    inner = loft.spans[(loft.spans > u[0] + 1e-9) & (loft.spans < u[-1] - 1e-9)]
+    stops = np.concatenate([u[:1], inner, u[-1:]])
+    grid = np.empty((len(u), len(w), 2))
+    far = None
+    for low, high in zip(stops, stops[1:], strict=False):
+        bay = int(np.searchsorted(loft.spans, (low + high) / 2) - 1)
+        near, jump = _bay_start(loft, low, high, bay, fine)
+        if far is not None:
+            turn, shift = best_rigid(near, far)
+            near, jump = near @ turn.T + shift, jump @ turn.T
+        rows = (u >= low - 1e-9) & (u <= high + 1e-9)
+        part = ((u[rows] - low) / (high - low))[:, None, None]
+        grid[rows] = near[pick] + part * jump[pick]
+        far = near + jump
+    u_matrix = BSpline.design_matrix(u, u_knots, _DEGREE).toarray()
+    w_matrix = BSpline.design_matrix(w, w_knots, _DEGREE).toarray()
+    half = np.linalg.solve(u_matrix, grid.reshape(len(u), -1)).reshape(grid.shape)
+    other = np.linalg.solve(w_matrix, half.transpose(1, 0, 2).reshape(len(w), -1))
+    return other.reshape(len(w), len(u), 2).transpose(1, 0, 2)
+
+
+def _bay_start(loft: Loft, low: float, high: float, bay: int, w: np.ndarray):
+    """Inner row of a bay unrolled, and the vectors to its outer row, true in length and angle."""
+    at = np.full(len(w), low)
+    along, across = loft.at(at, w, 1, 0, bay), loft.at(at, w, 0, 1, bay)
+    speed = np.linalg.norm(across, axis=1)
+    bend = geodesic_curvature(loft, low, w, bay)
+    row = unrolled(speed, bend, w)
+    turn = np.concatenate([[0.0], np.cumsum(_trapezoid(speed * bend, w))])
+    tangent = np.stack([np.sin(turn), np.cos(turn)], axis=1)
+    right = np.stack([np.cos(turn), -np.sin(turn)], axis=1)
+    across = across / speed[:, None]
+    normal = np.cross(along, across)
+    side = np.cross(across, normal / np.linalg.norm(normal, axis=1)[:, None])
+    jump = loft.at(np.full(len(w), high), w, bay=bay) - loft.at(at, w, bay=bay)
+    flat = np.stack([np.sum(jump * side, axis=1), np.sum(jump * across, axis=1)], axis=1)
+    flat *= (np.linalg.norm(jump, axis=1) / np.linalg.norm(flat, axis=1))[:, None]
+    return row, flat[:, :1] * right + flat[:, 1:] * tangent
+
+
+def _trapezoid(values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    return (values[1:] + values[:-1]) / 2 * np.diff(at)
+
+
+def _greville(knot: np.ndarray) -> np.ndarray:
+    count = len(knot) - _DEGREE - 1
+    at = np.stack([knot[i + 1 : i + 1 + count] for i in range(_DEGREE)]).mean(axis=0)
+    return np.clip(at, knot[0], knot[-1])

@@ -1,0 +1,224 @@
+"""The mould face built from its loft: pattern frame, named edges, leaves, strain.
+
+`build_face` is the entry: it takes the part spec and answers with a `Face`. Leaves are developed
+one by one, each laid against its inner neighbour at the kink, and the whole is turned so that
+the reference axis runs from (0, 0) along +x. A left hand part is developed like a right hand one
+and its finished pattern mirrored, so that opposite hands agree to the last digit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.diagnostics import GeometryError, error
+from plybook.spec.model import (
+    AtShare,
+    Axis,
+    OnFace,
+    OutlineMould,
+    PartSpec,
+    StationMould,
+)
+from plybook.surface.develop import best_rigid, develop
+from plybook.surface.flat import FlatFace, flat_face
+from plybook.surface.kinks import find_kinks
+from plybook.surface.leaf import Leaf
+from plybook.surface.loft import Loft, loft_face
+from plybook.surface.model import FaceEdge, Kink, StationLine, StrainReport
+from plybook.surface.outline import joined, net_edges, ring_of, share_line, span_line
+from plybook.surface.strain import strain_report
+
+_NEAR_KINK_MM = 5.0
+
+
+def build_face(spec: PartSpec) -> LoftedFace | FlatFace:
+    """The mould face of a part.
+
+    Args:
+        spec: the resolved part spec; only its mould, axis and hand are read.
+
+    Raises:
+        GeometryError: the face cannot be made or laid flat as asked.
+    """
+    return face_of(spec.mould, spec.axis, spec.part.hand)
+
+
+def face_of(mould, axis: Axis, hand: str, finer: float = 1.0) -> LoftedFace | FlatFace:
+    """As `build_face`, from its three ingredients; `finer` scales the elements of the pattern."""
+    if isinstance(mould, OutlineMould):
+        return flat_face(mould, axis)
+    loft = loft_face(mould, hand)
+    kinks = find_kinks(loft, mould.accepted_kinks_mm)
+    splits = [k.span_mm for k in kinks if not k.accepted]
+    stops = [float(loft.spans[0]), *splits, float(loft.spans[-1])]
+    leaves, area = [], 0.0
+    for low, high in zip(stops, stops[1:], strict=False):
+        developed = develop(loft, low, high, finer)
+        leaf = Leaf(loft, developed.pattern, low, high)
+        if leaves:
+            leaf = _laid_against(leaf, leaves[-1])
+        leaves.append(leaf)
+        area += developed.area_mm2
+    leaves = _framed(leaves, axis, mould)
+    return _lofted(mould, axis, tuple(leaves), kinks, area)
+
+
+def _laid_against(leaf: Leaf, inner: Leaf) -> Leaf:
+    """The leaf moved so that its root row lies on the outer row of its inner neighbour."""
+    w = np.linspace(*leaf.w_range, 401)
+    row = leaf.pattern.at(np.full(len(w), leaf.from_mm), w)
+    onto = inner.pattern.at(np.full(len(w), inner.to_mm), w)
+    speed = np.hypot(*np.gradient(onto, axis=0).T)
+    return _moved(leaf, *best_rigid(row, onto, speed))
+
+
+def _moved(leaf: Leaf, turn: np.ndarray, shift: np.ndarray) -> Leaf:
+    return Leaf(leaf.loft, leaf.pattern.moved(turn, shift), leaf.from_mm, leaf.to_mm)
+
+
+def _framed(leaves: list[Leaf], axis: Axis, mould: StationMould) -> list[Leaf]:
+    """All leaves in the pattern frame: axis from (0, 0) along +x, then the mirror of the hand."""
+    loft = leaves[0].loft
+    spans, shares = axis_ends(axis, loft, mould)
+    w = loft.w(spans, shares)
+    start, end = (
+        _leaf_at(leaves, spans[i]).flat(spans[i : i + 1], w[i : i + 1])[0] for i in (0, 1)
+    )
+    size = np.hypot(*(end - start))
+    if size < 1e-6:
+        raise GeometryError(
+            error("axis-length", "the reference axis has no length", "", mould.place)
+        )
+    cos, sin = (end - start) / size
+    turn = np.array([[cos, sin], [-sin, cos]])
+    mirror = np.diag([1.0, loft.bag_sign])
+    return [_moved(leaf, mirror @ turn, mirror @ (-turn @ start)) for leaf in leaves]
+
+
+def axis_ends(axis: Axis, loft: Loft, mould: StationMould) -> tuple[np.ndarray, np.ndarray]:
+    """Spans and shares of the two ends of the reference axis."""
+    if isinstance(axis, AtShare):
+        return loft.spans[[0, -1]], np.array([axis.share, axis.share])
+    if not (isinstance(axis.start, OnFace) and isinstance(axis.end, OnFace)):
+        raise GeometryError(
+            error(
+                "axis-points",
+                "the reference axis of a lofted face runs between points given by span and share",
+                "give both points as a span and a share",
+                mould.place,
+            )
+        )
+    return (
+        np.array([axis.start.span_mm, axis.end.span_mm]),
+        np.array([axis.start.share, axis.end.share]),
+    )
+
+
+def _leaf_at(leaves, span: float) -> Leaf:
+    for leaf in leaves:
+        if span <= leaf.to_mm + 1e-9:
+            return leaf
+    return leaves[-1]
+
+
+@dataclass(frozen=True)
+class LoftedFace:
+    """A face through stations; see `plybook.surface.model.Face` for what it answers."""
+
+    leaves: tuple[Leaf, ...]  # from root to tip, in the pattern frame
+    kinks: tuple[Kink, ...]
+    edges: tuple[FaceEdge, ...]
+    outline_mm: np.ndarray
+    leaves_mm: tuple[np.ndarray, ...]
+    station_lines: tuple[StationLine, ...]
+    axis_mm: np.ndarray
+    strain: StrainReport
+    area_mm2: float
+    flat: bool = False
+    holes_mm: tuple[np.ndarray, ...] = ()
+
+    def to_pattern(self, span_share: np.ndarray) -> np.ndarray:
+        """(span mm, share) -> pattern frame, mm."""
+        span_share = np.asarray(span_share, dtype=float)
+        u = span_share[:, 0]
+        w = self.leaves[0].loft.w(u, span_share[:, 1])
+        ends = [leaf.to_mm for leaf in self.leaves[:-1]]
+        which = np.searchsorted(ends, u, side="left")
+        return self._by_leaf(which, lambda leaf, at: leaf.flat(u[at], w[at]), 2)
+
+    def from_pattern(self, points_mm: np.ndarray) -> np.ndarray:
+        """Pattern frame -> (span mm, share)."""
+        u, w, _ = self.params(points_mm)
+        return np.stack([u, self.leaves[0].loft.share(u, w)], axis=1)
+
+    def to_space(self, points_mm: np.ndarray) -> np.ndarray:
+        """Pattern frame -> part axes in mm: x aft, y starboard, z up."""
+        u, w, which = self.params(points_mm)
+        return self._by_leaf(which, lambda leaf, at: leaf.space(u[at], w[at]), 3)
+
+    def normals(self, points_mm: np.ndarray) -> np.ndarray:
+        """Unit normals towards the bag side at pattern points, part axes."""
+        u, w, which = self.params(points_mm)
+        return self._by_leaf(which, lambda leaf, at: leaf.normal(u[at], w[at]), 3)
+
+    def curvature(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) curvature in pattern axes, 1/mm, positive where the bag side is concave."""
+        u, w, which = self.params(points_mm)
+        flat = self._by_leaf(which, lambda leaf, at: leaf.curvature(u[at], w[at]).reshape(-1, 4), 4)
+        return flat.reshape(-1, 2, 2)
+
+    def span_line(self, span_mm: float) -> np.ndarray:
+        """Line of constant span across the face, from its first to its last share, pattern mm."""
+        return span_line(_leaf_at(self.leaves, span_mm), span_mm)
+
+    def share_line(self, share: float) -> np.ndarray:
+        """Line of constant share from root to tip, pattern mm."""
+        return joined([share_line(leaf, share) for leaf in self.leaves], _widest(self.kinks))
+
+    def params(self, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Pattern (n, 2) -> span, section parameter w and index of the leaf, each (n,)."""
+        points = np.asarray(points_mm, dtype=float)
+        u, w = self.leaves[0].params(points)
+        which = np.zeros(len(points), dtype=int)
+        for i, leaf in enumerate(self.leaves[1:], start=1):
+            split = leaf.from_mm
+            near = np.flatnonzero(u > split - _NEAR_KINK_MM)
+            if not len(near):
+                break
+            u_next, w_next = leaf.params(points[near])
+            # beyond the kink as seen from both sides, or nearer to the outer leaf
+            outer = (u[near] - split) >= (split - u_next)
+            at = near[outer]
+            u[at], w[at], which[at] = u_next[outer], w_next[outer], i
+        return u, w, which
+
+    def _by_leaf(self, which: np.ndarray, ask, width: int) -> np.ndarray:
+        out = np.empty((len(which), width))
+        for i, leaf in enumerate(self.leaves):
+            at = np.flatnonzero(which == i)
+            if len(at):
+                out[at] = ask(leaf, at)
+        return out
+
+
+def _widest(kinks: tuple[Kink, ...]) -> float:
+    return max((2 * k.gap_mm for k in kinks if not k.accepted), default=0.0)
+
+
+def _lofted(mould: StationMould, axis: Axis, leaves: tuple[Leaf, ...], kinks, area: float):
+    shares, names = (mould.from_share, mould.to_share), mould.edge_names
+    edges = net_edges(leaves, shares, names, _widest(kinks))
+    rings = tuple(ring_of(net_edges((leaf,), shares, names, 0.0)) for leaf in leaves)
+    lines = tuple(
+        StationLine(f"station {i + 1}", s.at_mm, span_line(_leaf_at(leaves, s.at_mm), s.at_mm))
+        for i, s in enumerate(mould.stations)
+    )
+    spans, shares = axis_ends(axis, leaves[0].loft, mould)
+    w = leaves[0].loft.w(spans, shares)
+    ends = [_leaf_at(leaves, spans[i]).flat(spans[i : i + 1], w[i : i + 1])[0] for i in (0, 1)]
+    line = np.array([[0.0, 0.0], [ends[1][0], 0.0]])
+    return LoftedFace(
+        leaves, kinks, edges, ring_of(edges), rings, lines, line, strain_report(leaves), area
+    )

@@ -1,0 +1,141 @@
+"""A leaf: one stretch of the face with its pattern, and the maps between span, share and flat.
+
+Outside the net line everything goes on straight, along the tangents at the nearest edge: cloth
+that is laid past the edge and trimmed off later needs a pattern, but no exact one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from plybook.surface.develop import Pattern
+from plybook.surface.loft import Loft
+
+_NEWTON_ROUNDS = 30
+_NEWTON_MM = 1e-8
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """Parameters u (span, mm) and w (along the section); the pattern is in the pattern frame."""
+
+    loft: Loft
+    pattern: Pattern
+    from_mm: float
+    to_mm: float
+
+    @property
+    def w_range(self) -> tuple[float, float]:
+        return float(self.loft.w_breaks[0]), float(self.loft.w_breaks[-1])
+
+    def inside(self, u: np.ndarray, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The nearest parameters within the leaf."""
+        return np.clip(u, self.from_mm, self.to_mm), np.clip(w, *self.w_range)
+
+    # -------------------------------------------------------- forward
+
+    def flat(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(n,), (n,) -> pattern (n, 2)."""
+        return self._extended(self.pattern.at, u, w)[0]
+
+    def space(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(n,), (n,) -> part axes (n, 3)."""
+        return self._extended(self._loft_at, u, w)[0]
+
+    def _loft_at(self, u: np.ndarray, w: np.ndarray, du: int = 0, dw: int = 0) -> np.ndarray:
+        return self.loft.at(self._in_bays(u), w, du, dw)
+
+    def _in_bays(self, u: np.ndarray) -> np.ndarray:
+        """Keeps the outer end on the leaf's own side of a kink."""
+        return np.minimum(u, self.to_mm - 1e-9 * (self.to_mm - self.from_mm))
+
+    def _extended(self, at: Callable, u: np.ndarray, w: np.ndarray):
+        """Value and both derivatives, continued straight outside."""
+        u, w = np.asarray(u, dtype=float), np.asarray(w, dtype=float)
+        uc, wc = self.inside(u, w)
+        over_u, over_w = (u - uc)[:, None], (w - wc)[:, None]
+        value, by_u, by_w = at(uc, wc), at(uc, wc, 1, 0), at(uc, wc, 0, 1)
+        if not (over_u.any() or over_w.any()):
+            return value, by_u, by_w
+        value = value + by_u * over_u + by_w * over_w
+        mixed = at(uc, wc, 1, 1)
+        slope_u = by_u + np.where(over_u == 0, mixed * over_w, 0.0)
+        slope_w = by_w + np.where(over_w == 0, mixed * over_u, 0.0)
+        return value, slope_u, slope_w
+
+    # -------------------------------------------------------- back
+
+    @cached_property
+    def _near(self):
+        from scipy.spatial import cKDTree
+
+        u = np.linspace(self.from_mm, self.to_mm, 41)
+        w = np.linspace(*self.w_range, 61)
+        u, w = (a.ravel() for a in np.meshgrid(u, w, indexing="ij"))
+        return cKDTree(self.pattern.at(u, w)), u, w
+
+    def params(self, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Pattern (n, 2) -> (u, w), also outside the net line (Newton from the nearest node)."""
+        points = np.asarray(points_mm, dtype=float)
+        tree, u_nodes, w_nodes = self._near
+        nearest = tree.query(points)[1]
+        u, w = u_nodes[nearest].copy(), w_nodes[nearest].copy()
+        low, high = self.w_range
+        most = 0.25 * (self.to_mm - self.from_mm), 0.25 * (high - low)
+        open_ = np.arange(len(points))
+        for _ in range(_NEWTON_ROUNDS):
+            value, by_u, by_w = self._extended(self.pattern.at, u[open_], w[open_])
+            miss = points[open_] - value
+            det = by_u[:, 0] * by_w[:, 1] - by_u[:, 1] * by_w[:, 0]
+            step_u = (miss[:, 0] * by_w[:, 1] - miss[:, 1] * by_w[:, 0]) / det
+            step_w = (by_u[:, 0] * miss[:, 1] - by_u[:, 1] * miss[:, 0]) / det
+            u[open_] += np.clip(step_u, -most[0], most[0])
+            w[open_] += np.clip(step_w, -most[1], most[1])
+            open_ = open_[np.hypot(*miss.T) > _NEWTON_MM]
+            if not len(open_):
+                break
+        return u, w
+
+    # -------------------------------------------------------- shape
+
+    def jacobian(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) d(pattern) / d(u, w) at the nearest point of the leaf; columns u and w."""
+        uc, wc = self.inside(u, w)
+        return np.stack([self.pattern.at(uc, wc, 1, 0), self.pattern.at(uc, wc, 0, 1)], axis=2)
+
+    def metric(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) first fundamental form of the face, span mm and w."""
+        uc, wc = self.inside(u, w)
+        by_u, by_w = self._loft_at(uc, wc, 1, 0), self._loft_at(uc, wc, 0, 1)
+        e, f, g = np.sum(by_u * by_u, 1), np.sum(by_u * by_w, 1), np.sum(by_w * by_w, 1)
+        return np.stack([np.stack([e, f], 1), np.stack([f, g], 1)], 1)
+
+    def normal(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(n, 3) unit normal towards the bag side."""
+        uc, wc = self.inside(u, w)
+        cross = np.cross(self._loft_at(uc, wc, 1, 0), self._loft_at(uc, wc, 0, 1))
+        return self.loft.bag_sign * cross / np.linalg.norm(cross, axis=1)[:, None]
+
+    def curvature(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) curvature in pattern axes, positive where the bag side is concave."""
+        uc, wc = self.inside(u, w)
+        normal = self.normal(uc, wc)
+        uu, uw, ww = (
+            np.sum(normal * self._loft_at(uc, wc, *order), axis=1)
+            for order in ((2, 0), (1, 1), (0, 2))
+        )
+        uu, ww = np.where(u == uc, uu, 0.0), np.where(w == wc, ww, 0.0)
+        uw = np.where((u == uc) & (w == wc), uw, 0.0)
+        bend = np.stack([np.stack([uu, uw], 1), np.stack([uw, ww], 1)], 1)
+        back = np.linalg.inv(self.jacobian(uc, wc))
+        return np.einsum("nia,nij,njb->nab", back, bend, back)
+
+    def strain(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) Green strain of the face against the pattern, in pattern axes."""
+        back = np.linalg.inv(self.jacobian(u, w))
+        face = np.einsum("nia,nij,njb->nab", back, self.metric(u, w), back)
+        return (face - np.eye(2)) / 2
