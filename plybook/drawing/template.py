@@ -335,9 +335,8 @@ class _Sheet:
         """The best place for an edge's words near a point of it, nearer to it than to any other
         edge; inside the piece where they fit, else outside."""
         line = shapely.LineString(edge.points_mm)
-        others = shapely.union_all(
-            [shapely.linestrings(e.points_mm) for e in self.piece.edges if e is not edge]
-        )
+        rest = [shapely.linestrings(e.points_mm) for e in self.piece.edges if e is not edge]
+        others = shapely.union_all(rest) if rest else None
         largest = 7.0 if self.width > 400.0 else 5.0
         for inside in (True, False) if must else (True,):
             best: tuple[float, Block, Spot] | None = None
@@ -350,8 +349,10 @@ class _Sheet:
                     if inside and over:
                         continue
                     centres, turns, cost = _beside(line, at_mm, span_mm, block.size_mm, inside)
-                    near = shapely.points(centres)
-                    mine = shapely.distance(near, line) <= shapely.distance(near, others) + 0.2
+                    mine = np.ones(len(centres), bool)
+                    if others is not None:
+                        near = shapely.points(centres)
+                        mine = shapely.distance(near, line) <= shapely.distance(near, others) + 0.2
                     cost = cost + 4.0 * (largest - height) + 0.5 * over + 2.0 * (len(said) - 1)
                     spot = self.place.find(block.size_mm, centres[mine], turns[mine], cost[mine],
                                            inside, soft_cost=60.0)  # fmt: skip
