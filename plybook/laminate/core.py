@@ -23,7 +23,7 @@ from plybook.laminate.bevel import polygons, rings_of
 from plybook.laminate.ids import piece_id
 from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
 from plybook.laminate.panel_checks import base_name, bend_note, panel_findings, seam_notes
-from plybook.laminate.panels import LET_IN, SEAM, CutRules, Panel, cut_panels, label_ring
+from plybook.laminate.panels import LET_IN, SEAM, CutRules, Panel, cut_panels, edge_runs, label_ring
 from plybook.laminate.seams import (
     SeamLine,
     SeamSearch,
@@ -268,27 +268,14 @@ def _edges(
 ) -> tuple[PieceEdge, ...]:
     """The sides of the mould outline in ring order, each named once."""
     insets = {name: rules.inset_mm(name, panel.way, "mould") for name in lines}
-    names = label_ring(outline, lines, insets)
-    count = len(outline)
-    starts = [i for i in range(count) if names[i] != names[i - 1]] or [0]
     found: list[PieceEdge] = []
-    used: dict[str, int] = {}
-    for k, start in enumerate(starts):
-        stop = starts[(k + 1) % len(starts)]
-        stop = stop if stop > start else stop + count
-        name = names[start]
-        used[name] = used.get(name, 0) + 1
-        treatment = rules.treatment(name, panel.way)
-        kind = "bevel" if treatment.kind == "scarf" and not name.startswith(SEAM) else None
-        found.append(
-            PieceEdge(
-                name if used[name] == 1 else f"{name} ({used[name]})",
-                outline[np.arange(start, stop + 1) % count],
-                kind or treatment.kind,
-                90.0 if treatment.kind in ("square", "trim") else treatment.angle_deg,
-                treatment.wide_side,
-            )
-        )
+    for name, base, points in edge_runs(outline, label_ring(outline, lines, insets)):
+        treatment = rules.treatment(base, panel.way)
+        kind = treatment.kind
+        if kind == "scarf" and not base.startswith(SEAM):
+            kind = "bevel"  # a scarf needs a mate
+        angle = 90.0 if kind in ("square", "trim") else treatment.angle_deg
+        found.append(PieceEdge(name, points, kind, angle, treatment.wide_side))
     return tuple(found)
 
 

@@ -122,6 +122,26 @@ def label_ring(
     return [names[i] for i in np.argmin(np.round(apart, 4), axis=0)]
 
 
+def edge_runs(outline_mm: np.ndarray, names: Sequence[str]) -> list[tuple[str, str, np.ndarray]]:
+    """Neighbouring segments of one name as one edge, in ring order.
+
+    Returns:
+        For each edge: its name in this piece (counted where a name comes again: "leading (2)"),
+        the plain name, and its (n, 2) points.
+    """
+    count = len(outline_mm)
+    starts = [i for i in range(count) if names[i] != names[i - 1]] or [0]
+    found, used = [], {}
+    for k, start in enumerate(starts):
+        stop = starts[(k + 1) % len(starts)]
+        stop = stop if stop > start else stop + count
+        name = names[start]
+        used[name] = used.get(name, 0) + 1
+        own = name if used[name] == 1 else f"{name} ({used[name]})"
+        found.append((own, name, outline_mm[np.arange(start, stop + 1) % count]))
+    return found
+
+
 def _sources(
     region: SidedRegion, holes: Mapping[str, shapely.Geometry], seams: Sequence[SeamLine]
 ) -> dict[str, shapely.Geometry]:

@@ -1,0 +1,187 @@
+"""Blocks let into a core: hardpoints of wood, laminate or dense foam.
+
+Terms:
+    host: the core layer a block is let into.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from plybook.diagnostics import Finding, error, warning
+from plybook.geometry.rings import canonical_ring, signed_area_mm2
+from plybook.laminate.bevel import bevel_run_mm, polygons, rings_of
+from plybook.laminate.core import MOULD_SIDE_DOWN, growth_of
+from plybook.laminate.ids import piece_id
+from plybook.laminate.model import Piece, PieceEdge
+from plybook.laminate.panel_checks import place_words, tightest_bend
+from plybook.laminate.panels import edge_runs, label_ring
+from plybook.laminate.sides import name_sides
+from plybook.spec.model import Core, CoreStock, Insert
+from plybook.surface.model import Face
+
+_SAMPLE_MM = 20.0
+_SAME_THICKNESS_MM = 0.05
+
+
+@dataclass(frozen=True)
+class CutLayer:
+    """The pieces of one layer and what is to be said of them."""
+
+    pieces: tuple[Piece, ...]
+    findings: tuple[Finding, ...]
+
+
+def insert_thickness_mm(insert: Insert, host: Core | None) -> float:
+    """As thick as the core it is let into, unless the spec says otherwise."""
+    return insert.thickness_mm or (host.thickness_mm if host else 0.0)
+
+
+def insert_pieces(
+    insert: Insert,
+    region: shapely.Geometry,
+    face: Face,
+    raised: object | None,
+    *,
+    stock: CoreStock,
+    host: Core | None = None,
+    host_region: shapely.Geometry | None = None,
+    chord_error_mm: float = 0.02,
+) -> CutLayer:
+    """Cut the blocks of one insert layer.
+
+    Args:
+        insert: the layer.
+        region: where it lies, pattern mm.
+        face: the mould face.
+        raised: the face the block lies on (the same as its core's); None for the bare pattern.
+        stock: what it is cut from.
+        host: the core it is let into, None for a block that lies free.
+        host_region: where that core lies, pattern mm.
+        chord_error_mm: how far an outline may depart from the true curve.
+
+    Returns:
+        One block per part of the region, edges square, and findings.
+    """
+    thickness = insert_thickness_mm(insert, host)
+    sides = name_sides(region, face)
+    if raised is not None:
+        sides = sides.carried(raised.to_cut, _SAMPLE_MM, chord_error_mm / 2)
+    lines = sides.lines
+    parts = sorted(polygons(sides.shape), key=lambda p: (round(p.centroid.x, 3), -p.centroid.y))
+    pieces = []
+    for i, part in enumerate(parts):
+        outer, *inner = (canonical_ring(r) for r in rings_of(part))
+        laid = outer if raised is None else np.asarray(raised.from_cut(outer))
+        edges = tuple(
+            PieceEdge(name, points, "square")
+            for name, _, points in edge_runs(outer, label_ring(outer, lines, {}))
+        )
+        pieces.append(
+            Piece(
+                id=piece_id(insert.id, i, len(parts), 0, 1),
+                layer=insert.id,
+                kind="insert",
+                material=insert.material,
+                angle_deg=0.0,
+                outline_mm=outer,
+                holes_mm=tuple(inner),
+                bag_side_outline_mm=None,
+                laid_outline_mm=laid,
+                area_mm2=signed_area_mm2(outer) - sum(map(signed_area_mm2, inner)),
+                quantity=1,
+                stage=insert.stage,
+                thickness_mm=thickness,
+                edges=edges,
+                growth=growth_of(outer, laid),
+                notes=(MOULD_SIDE_DOWN, "all edges square"),
+            )
+        )
+    findings = _findings(insert, pieces, thickness, stock, host, host_region, region, face)
+    return CutLayer(tuple(pieces), tuple(findings))
+
+
+def _findings(
+    insert: Insert,
+    pieces: list[Piece],
+    thickness: float,
+    stock: CoreStock,
+    host: Core | None,
+    host_region: shapely.Geometry | None,
+    region: shapely.Geometry,
+    face: Face,
+) -> list[Finding]:
+    found = []
+    where = place_words(np.asarray(region.centroid.coords[0]), face)
+    if abs(stock.thickness_mm - thickness) > _SAME_THICKNESS_MM:
+        found.append(
+            warning(
+                "insert-thickness",
+                f"insert {insert.id} is {thickness:g} mm thick and {stock.name} is "
+                f"{stock.thickness_mm:g} mm",
+                "choose stock of that thickness, or plan to plane or to stack it",
+                insert.place,
+                layers=(insert.id,),
+            )
+        )
+    if host is not None and abs(thickness - host.thickness_mm) > _SAME_THICKNESS_MM:
+        found.append(
+            warning(
+                "insert-not-flush",
+                f"insert {insert.id} is {thickness:g} mm in a core of {host.thickness_mm:g} mm: "
+                f"it does not end flush at {where}",
+                "make it as thick as the core, or feather the step with thickened resin",
+                insert.place,
+                layers=(insert.id, host.id),
+            )
+        )
+    if host is not None and host_region is not None:
+        clearance = max((c.clearance_mm for c in host.cut_outs if c.insert == insert.id), default=0)
+        outside = region.difference(host_region.buffer(0.05))
+        if outside.area > 1.0:
+            found.append(
+                error(
+                    "insert-outside-core",
+                    f"insert {insert.id} at {where} lies partly outside core {host.id} "
+                    f"({outside.area / 100:.1f} cm2)",
+                    "move it, or let the core reach round it",
+                    insert.place,
+                    layers=(insert.id, host.id),
+                )
+            )
+        else:
+            run = max(
+                (bevel_run_mm(host.thickness_mm, t.angle_deg) for _, t in host.edges), default=0.0
+            )
+            margin = region.distance(host_region.boundary)
+            if run and margin < run + clearance:
+                found.append(
+                    warning(
+                        "insert-in-bevel",
+                        f"insert {insert.id} stands {margin:.0f} mm from the edge of core "
+                        f"{host.id}, whose bevel is {run:.1f} mm wide there",
+                        "move the insert in, or leave that edge square",
+                        insert.place,
+                        layers=(insert.id, host.id),
+                    )
+                )
+    for piece in pieces:
+        if stock.least_bend_mm <= 0:
+            continue
+        radius, point = tightest_bend(piece.laid_outline_mm, face)
+        if radius < stock.least_bend_mm:
+            found.append(
+                warning(
+                    "insert-bends-tight",
+                    f"insert {piece.id} must bend to a radius of {radius:.0f} mm at "
+                    f"{place_words(point, face)}; {stock.name} follows "
+                    f"{stock.least_bend_mm:.0f} mm",
+                    "shape its faces to the mould, kerf it, or build it up in thin layers",
+                    insert.place,
+                    layers=(insert.id,),
+                )
+            )
+    return found

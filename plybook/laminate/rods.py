@@ -1,0 +1,180 @@
+"""Pultruded rods and strips laid side by side along a line, cut to length.
+
+Terms:
+    row: one rod; row 1 lies on the left of the line seen along it, the others follow to the right.
+    pitch: centre to centre of neighbouring rows.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+
+from plybook.diagnostics import Finding, warning
+from plybook.geometry.rings import canonical_ring
+from plybook.laminate.ids import piece_id
+from plybook.laminate.inserts import CutLayer
+from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
+from plybook.laminate.panel_checks import place_words
+from plybook.laminate.seams import pattern_point
+from plybook.spec.model import Rod, RodStock
+from plybook.surface.model import Face
+
+_SHORT_MM = 0.5
+
+
+def rod_rows(rod: Rod, face: Face, stock: RodStock) -> tuple[np.ndarray, ...]:
+    """The rods where they lie on the bare pattern, each a (4, 2) ring.
+
+    The ring starts at the start end on the right and runs counter-clockwise. Lengths count from
+    the start of the line; without lengths every row runs its whole length.
+    """
+    start, end = (pattern_point(p, face) for p in rod.line)
+    run = end - start
+    whole = math.hypot(*run)
+    along = run / whole
+    left = np.array([-along[1], along[0]])
+    pitch = rod.pitch_mm or stock.width_mm
+    lengths = rod.lengths_mm or (whole,) * rod.rows
+    rings = []
+    for row, length in enumerate(lengths):
+        centre = start + left * pitch * ((len(lengths) - 1) / 2 - row)
+        half = left * stock.width_mm / 2
+        tip = centre + along * length
+        rings.append(np.array([centre - half, tip - half, tip + half, centre + half]))
+    return tuple(rings)
+
+
+def rod_region(rod: Rod, face: Face, stock: RodStock) -> shapely.Geometry:
+    """Everything the rods cover, pattern mm."""
+    return shapely.union_all([shapely.Polygon(r) for r in rod_rows(rod, face, stock)])
+
+
+def rod_pieces(rod: Rod, face: Face, raised: object | None, *, stock: RodStock) -> CutLayer:
+    """Cut the rods of one layer.
+
+    A rod is straight and of constant width: its cut outline is a rectangle at its laid place,
+    as long as its line is on the face it lies on.
+
+    Args:
+        rod: the layer.
+        face: the mould face.
+        raised: the face the rods lie on; None for the bare pattern.
+        stock: the section.
+
+    Returns:
+        One piece per row, ids R1.1 ... (R1 when alone), each with its own place.
+    """
+    rings = rod_rows(rod, face, stock)
+    angle = math.degrees(math.atan2(*(rings[0][1] - rings[0][0])[::-1]))
+    pieces, findings = [], _line_findings(rod, face, rings)
+    for row, laid in enumerate(rings):
+        length = _developed_mm(laid, raised)
+        ring = _rectangle(laid, length, stock.width_mm, raised)
+        outline = canonical_ring(ring)
+        edges = tuple(
+            PieceEdge(name, ring[[i, (i + 1) % 4]], "square")
+            for i, name in enumerate(("right side", "far end", "left side", "start"))
+        )
+        straight = math.dist(laid[0], laid[1])
+        pieces.append(
+            Piece(
+                id=piece_id(rod.id, 0, 1, row, len(rings)),
+                layer=rod.id,
+                kind="rod",
+                material=rod.material,
+                angle_deg=0.0 if abs(angle) < 1e-9 else angle,
+                outline_mm=outline,
+                holes_mm=(),
+                bag_side_outline_mm=None,
+                laid_outline_mm=canonical_ring(laid),
+                area_mm2=length * stock.width_mm,
+                quantity=1,
+                stage=rod.stage,
+                thickness_mm=stock.height_mm,
+                edges=edges,
+                marks=(Mark("axis", (ring[[0, 1]] + ring[[3, 2]]) / 2, "fibre"),),
+                growth=Growth(along_mm=length - straight),
+                notes=(f"cut to {length:.1f} mm, row {row + 1} of {len(rings)}",),
+            )
+        )
+        findings += _bend_findings(rod, pieces[-1], laid, stock, face)
+    return CutLayer(tuple(pieces), tuple(findings))
+
+
+def _developed_mm(laid: np.ndarray, raised: object | None) -> float:
+    """Length of the middle line on the face the rod lies on."""
+    ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
+    if raised is None:
+        return math.dist(*ends)
+    line = np.linspace(*ends, max(2, math.ceil(math.dist(*ends) / 20) + 1))
+    return float(np.linalg.norm(np.diff(raised.to_cut(line), axis=0), axis=1).sum())
+
+
+def _rectangle(laid: np.ndarray, length: float, width: float, raised: object | None) -> np.ndarray:
+    ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
+    if raised is not None:
+        ends = np.asarray(raised.to_cut(ends))
+    along = (ends[1] - ends[0]) / math.dist(*ends)
+    half = np.array([-along[1], along[0]]) * width / 2
+    tip = ends[0] + along * length
+    return np.array([ends[0] - half, tip - half, tip + half, ends[0] + half])
+
+
+def _line_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list[Finding]:
+    whole = math.dist(*(pattern_point(p, face) for p in rod.line))
+    found = []
+    for row, ring in enumerate(rings, 1):
+        length = math.dist(ring[0], ring[1])
+        if length > whole + _SHORT_MM:
+            found.append(
+                warning(
+                    "rod-beyond-line",
+                    f"row {row} of {rod.id} is {length:.0f} mm long and its line only "
+                    f"{whole:.0f} mm",
+                    "shorten the row or carry its line on",
+                    rod.place,
+                    layers=(rod.id,),
+                )
+            )
+        out = shapely.Polygon(ring).difference(shapely.Polygon(face.outline_mm).buffer(0.1))
+        if out.area > 1.0:
+            where = place_words(np.asarray(out.centroid.coords[0]), face)
+            found.append(
+                warning(
+                    "rod-off-face",
+                    f"row {row} of {rod.id} runs off the net line at {where}",
+                    "move the line or shorten the row",
+                    rod.place,
+                    layers=(rod.id,),
+                )
+            )
+    return found
+
+
+def _bend_findings(
+    rod: Rod, piece: Piece, laid: np.ndarray, stock: RodStock, face: Face
+) -> list[Finding]:
+    """A rod bends across its height along its own direction."""
+    if stock.least_bend_mm <= 0 or face.flat:
+        return []
+    ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
+    points = np.linspace(*ends, max(9, math.ceil(math.dist(*ends) / 25)))
+    along = (ends[1] - ends[0]) / math.dist(*ends)
+    bend = np.abs(np.einsum("i,nij,j->n", along, np.asarray(face.curvature(points)), along))
+    worst = int(np.argmax(bend))
+    if bend[worst] * stock.least_bend_mm <= 1.0:
+        return []
+    return [
+        warning(
+            "rod-bends-tight",
+            f"{piece.id} must bend to a radius of {1 / bend[worst]:.0f} mm at "
+            f"{place_words(points[worst], face)}; {stock.name} follows "
+            f"{stock.least_bend_mm:.0f} mm",
+            "use a thinner section in more layers, or another line",
+            rod.place,
+            layers=(rod.id,),
+        )
+    ]

@@ -1,0 +1,74 @@
+"""Rods: rows, pitch, steps in length, place, bend."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from plybook.laminate.rods import rod_pieces, rod_region
+from plybook.spec.model import OnFace, OnPattern, Rod, RodStock, Whole
+from tests.laminate.flat_faces import Stretched, TrapezoidFace
+
+STRIP = RodStock("strip", "carbon strip 8 x 2", 8.0, 2.0, 1.6, (10000.0,), 300.0)
+FACE = TrapezoidFace()
+
+
+def rod(**more):
+    return Rod(**({"id": "R1", "material": "strip", "stage": "caps", "region": Whole(),
+                   "line": (OnPattern(100, 0), OnPattern(1900, 0)), "rows": 3} | more))  # fmt: skip
+
+
+def test_rows_lie_side_by_side_about_the_line_first_on_the_left():
+    pieces = rod_pieces(rod(), FACE, None, stock=STRIP).pieces
+    assert [p.id for p in pieces] == ["R1.1", "R1.2", "R1.3"]
+    assert [p.outline_mm[:, 1].mean() for p in pieces] == pytest.approx([8, 0, -8])
+    assert all(p.area_mm2 == pytest.approx(1800 * 8) for p in pieces)
+    assert all(p.angle_deg == 0 and p.thickness_mm == 2.0 and p.kind == "rod" for p in pieces)
+    assert rod_region(rod(), FACE, STRIP).area == pytest.approx(1800 * 24)
+
+
+def test_a_pitch_leaves_gaps():
+    pieces = rod_pieces(rod(pitch_mm=20.0, rows=2), FACE, None, stock=STRIP).pieces
+    assert [p.outline_mm[:, 1].mean() for p in pieces] == pytest.approx([10, -10])
+
+
+def test_lengths_in_steps_count_from_the_start():
+    pieces = rod_pieces(rod(lengths_mm=(1800.0, 1200.0, 600.0)), FACE, None, stock=STRIP).pieces
+    assert [np.ptp(p.outline_mm[:, 0]) for p in pieces] == pytest.approx([1800, 1200, 600])
+    assert {p.outline_mm[:, 0].min() for p in pieces} == {100.0}
+    assert "600.0 mm" in pieces[2].notes[0]
+
+
+def test_a_rod_along_a_share_line_is_turned_and_stays_a_rectangle():
+    line = (OnFace(0, 0.3), OnFace(2000, 0.3))
+    (piece,) = rod_pieces(rod(line=line, rows=1), FACE, None, stock=STRIP).pieces
+    (a, b) = FACE.to_pattern([[0, 0.3], [2000, 0.3]])
+    assert piece.id == "R1"
+    assert piece.angle_deg == pytest.approx(math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])))
+    box = shapely.Polygon(piece.outline_mm)
+    assert box.minimum_rotated_rectangle.area == pytest.approx(box.area, rel=1e-6)
+    assert box.area == pytest.approx(math.dist(a, b) * 8, rel=1e-5)
+
+
+def test_the_length_is_that_on_the_face_it_lies_on_and_the_width_stays():
+    pieces = rod_pieces(rod(rows=1), FACE, Stretched(1.002, 1.1), stock=STRIP).pieces
+    assert np.ptp(pieces[0].outline_mm, axis=0) == pytest.approx([1803.6, 8.0], abs=1e-3)
+    assert pieces[0].growth.along_mm == pytest.approx(3.6)
+
+
+def test_a_row_longer_than_its_line_or_off_the_face_is_told():
+    made = rod_pieces(rod(lengths_mm=(1950.0,), rows=1), FACE, None, stock=STRIP)
+    assert {f.code for f in made.findings} == {"rod-beyond-line", "rod-off-face"}
+    assert not rod_pieces(rod(), FACE, None, stock=STRIP).findings
+
+
+def test_a_rod_across_a_cylinder_bends_and_one_along_it_does_not():
+    face = TrapezoidFace(radius_mm=250.0)
+    across = rod(line=(OnPattern(500, -100), OnPattern(500, 300)), rows=1)
+    (found,) = rod_pieces(across, face, None, stock=STRIP).findings
+    assert found.code == "rod-bends-tight" and "250 mm" in found.message
+    assert not rod_pieces(rod(rows=1), face, None, stock=STRIP).findings
+    # at 45 degrees the curvature along the rod is half as great (Euler's theorem)
+    slanted = rod(line=(OnPattern(500, 0), OnPattern(700, 200)), rows=1)
+    assert not rod_pieces(slanted, face, None, stock=STRIP).findings
