@@ -1,14 +1,25 @@
 """A book or a sheet set as a list of pages made of blocks; writers set them on paper or screen.
 
 The same document gives the PDF and the HTML, so the two can never disagree.
+
+Terms:
+    page: one screen card; on paper it starts a new sheet and may run on.
+    block: one thing on a page.
+    field: a block that is filled in at the bench (CheckBox, Blank, Notes, TimerBox); its id is
+        unique in the book and follows from the step's own id, so that a record made from an
+        earlier printing still fits the steps that have not changed.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 from plybook.drawing.scene import Scene
+from plybook.units import show_number
+
+SIGN_OFF = ("initials", "time", "lot")  # blanks at the foot of every step
 
 
 @dataclass(frozen=True)
@@ -41,13 +52,40 @@ class Table:
 
 
 @dataclass(frozen=True)
+class Facts:
+    """Short label and value pairs, the value in larger type."""
+
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Plate:
+    """What a step handles, in the largest type of the page: ids, then one line of facts."""
+
+    ids: tuple[str, ...]
+    line: str = ""
+    angle: str = ""  # "+45°"; "" where no angle is meant
+
+
+@dataclass(frozen=True)
 class Picture:
-    """A scene fitted into the page, never larger than `height_mm`; `scale` > 0 forces 1:scale."""
+    """A scene drawn in paper millimetres: 1:1 on paper where it fits, else reduced to fit.
+
+    The window is at most 180 mm wide, the width both A4 and Letter offer. On screen it takes the
+    card's width.
+    """
 
     scene: Scene
     height_mm: float
     caption: str = ""
     alt: str = ""
+
+
+@dataclass(frozen=True)
+class PictureRow:
+    """Pictures side by side on paper and on a wide screen, one under another on a narrow one."""
+
+    pictures: tuple[Picture, ...]
 
 
 @dataclass(frozen=True)
@@ -66,6 +104,42 @@ class Blank:
     unit: str = ""
     expected: float | None = None
     tolerance: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
+    note: str = ""  # how it is measured
+
+    @property
+    def limits(self) -> tuple[float | None, float | None]:
+        """Least and largest value that counts as in; None where there is no such bound."""
+        low, high = self.at_least, self.at_most
+        if self.expected is not None and self.tolerance is not None:
+            low = self.expected - self.tolerance if low is None else low
+            high = self.expected + self.tolerance if high is None else high
+        return low, high
+
+
+@dataclass(frozen=True)
+class SignOff:
+    """Blanks that close a step, side by side on paper."""
+
+    blanks: tuple[Blank, ...]
+
+
+@dataclass(frozen=True)
+class Notes:
+    """Room for words: `lines` ruled lines on paper, a text area on screen."""
+
+    id: str
+    label: str
+    lines: int = 4
+
+
+@dataclass(frozen=True)
+class Deviations:
+    """Ruled table of what was done differently, on paper; a growing list on screen."""
+
+    id: str
+    rows: int = 6
 
 
 @dataclass(frozen=True)
@@ -83,8 +157,22 @@ class TimerBox:
 
 
 Block = (
-    Heading | Paragraph | Items | Table | Picture | CheckBox | Blank | CautionBox | TimerBox
-)  # fmt: skip
+    Heading
+    | Paragraph
+    | Items
+    | Table
+    | Facts
+    | Plate
+    | Picture
+    | PictureRow
+    | CheckBox
+    | Blank
+    | SignOff
+    | Notes
+    | Deviations
+    | CautionBox
+    | TimerBox
+)
 
 
 @dataclass(frozen=True)
@@ -96,6 +184,7 @@ class Page:
     kicker: str  # small line above the title: stage and step n of m
     blocks: tuple[Block, ...]
     kind: Literal["cover", "table", "layout", "step", "record"] = "table"
+    chapter: str = ""  # heading of the jump list and the outline this page stands under
 
 
 @dataclass(frozen=True)
@@ -110,3 +199,53 @@ class Document:
     pages: tuple[Page, ...]
     facts: tuple[tuple[str, str], ...] = ()
     record_key: str = ""  # hash of the plan the record belongs to
+
+
+def field_id(step: str, field: str) -> str:
+    """Id of a field of a step: checks, timers and the sign-off blanks of `SIGN_OFF`."""
+    return f"{step}.{field}"
+
+
+def jig_field_id(measure: str) -> str:
+    """Id of the blank for a jig measurement."""
+    return f"jig.{measure}"
+
+
+def field_ids(document: Document) -> Iterator[str]:
+    """Ids of everything that is filled in, in page order."""
+    for page in document.pages:
+        for block in page.blocks:
+            if isinstance(block, SignOff):
+                yield from (blank.id for blank in block.blanks)
+            elif isinstance(block, CheckBox | Blank | Notes | Deviations | TimerBox):
+                yield block.id
+
+
+def limit_words(blank: Blank) -> str:
+    """What a measure is held against: '20 ± 3 °C', 'at most 10 mbar', '' where nothing is."""
+    unit = f" {blank.unit}" if blank.unit else ""
+    if blank.expected is not None and blank.tolerance is not None:
+        return f"{figure(blank.expected)} ± {figure(blank.tolerance)}{unit}"
+    if blank.at_least is not None and blank.at_most is not None:
+        return f"{figure(blank.at_least)} to {figure(blank.at_most)}{unit}"
+    if blank.at_least is not None:
+        return f"at least {figure(blank.at_least)}{unit}"
+    if blank.at_most is not None:
+        return f"at most {figure(blank.at_most)}{unit}"
+    return f"{figure(blank.expected)}{unit}" if blank.expected is not None else ""
+
+
+def figure(value: float) -> str:
+    """A figure as the bench reads it: at most three decimals, no trailing zeros."""
+    return show_number(value, 3 if abs(value) < 1 else 1 if abs(value) < 10000 else 0)
+
+
+def show_duration(seconds: int) -> str:
+    """A wait as people say it: '45 s', '12 min', '1 h 30 min', '24 h'."""
+    seconds = int(round(seconds))
+    if seconds < 60:
+        return f"{seconds} s"
+    hours, minutes = divmod(round(seconds / 60), 60)
+    if not hours:
+        return f"{minutes} min"
+    return f"{hours} h {minutes} min" if minutes else f"{hours} h"

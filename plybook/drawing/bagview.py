@@ -1,0 +1,230 @@
+"""The bag of a stage, sketched from above and in section. Places are proposals, heights are not
+to scale; both pictures say so."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plybook.drawing.frame import Frame, area_paths, fit_frame, hatch
+from plybook.drawing.letters import fitted, text_width_mm
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.drawing.stepview import edge_words
+from plybook.drawing.style import LABEL_MM, NOTE_MM
+from plybook.shop.model import BagPlan
+from plybook.surface.model import Face
+
+WIDTH_MM = 180.0
+LEGEND_MM = 46.0
+_ROLE = {
+    "laminate": Role.FACE,
+    "core": Role.CORE_EDGE,
+    "peel_ply": Role.NET,
+    "release_film": Role.STATION,
+    "flow_mesh": Role.BEVEL,
+    "breather": Role.SPLICE,
+    "bag_film": Role.FRAME,
+}
+_NAMES = {
+    "peel_ply": "peel ply",
+    "release_film": "release film",
+    "flow_mesh": "flow mesh",
+    "bag_film": "bag film",
+}
+
+
+def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
+    """From above: every layer's outline numbered, the tape line, pleats, hoses and ports."""
+    rings = [
+        np.asarray(face.outline_mm),
+        bag.tape_mm,
+        *(r for _, r in bag.outlines),
+        *(line for _, line in bag.lines),
+    ]
+    points = np.vstack([np.asarray(r, float).reshape(-1, 2) for r in rings if len(r)])
+    (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+    tall = min(78.0, max(34.0, (WIDTH_MM - 8.0) * (y1 - y0) / max(x1 - x0, 1e-9)))
+    rows = len(bag.outlines) + 2
+    columns = 3
+    foot = 6.0 + 4.6 * -(-rows // columns)
+    frame = fit_frame((x0, y0, x1, y1), (4.0, foot + 4.0, WIDTH_MM - 4.0, foot + tall + 4.0))
+    items: list[Primitive] = []
+    entries: list[tuple[str, Role, str]] = []
+    for number, (role, ring) in enumerate(bag.outlines, start=1):
+        drawn = frame.put(ring)
+        style = _ROLE.get(role, Role.GHOST)
+        items.append(Path(style, drawn, True, "ghost" if role == "laminate" else ""))
+        items += _number(drawn, number, len(bag.outlines))
+        entries.append((f"{number}", style, _NAMES.get(role, role)))
+    if len(bag.tape_mm):
+        items.append(Path(Role.STOCK, frame.put(bag.tape_mm), True))
+        entries.append(("", Role.STOCK, f"sealant tape, {bag.tape_length_mm / 1000:.1f} m"))
+    for at in frame.put(bag.pleats_mm) if len(bag.pleats_mm) else ():
+        items += [Path(Role.TICK, np.array([at + (-1.3, -1.8), at + (0, 1.8), at + (1.3, -1.8)]))]
+    if len(bag.pleats_mm):
+        entries.append(("", Role.TICK, "pleat: a fold of film standing up (Λ)"))
+    items += _lines_and_ports(frame, bag)
+    items += _edges(frame, face)
+    for k, (number, role, words) in enumerate(entries):
+        column, row = divmod(k, -(-len(entries) // columns))
+        x, y = 4.0 + column * (WIDTH_MM - 8.0) / columns, foot - 3.0 - 4.6 * row
+        items.append(Path(role, np.array([[x, y], [x + 9.0, y]])))
+        label = f"{number}  {words}" if number else words
+        items.append(Text(Role.TEXT, (x + 11.0, y), label, NOTE_MM, rise="centre"))
+    return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, foot + tall + 8.0), "Bag, from above")
+
+
+def _number(ring: np.ndarray, number: int, of: int) -> list[Primitive]:
+    """A numbered dot on an outline, each outline at another place along its lower side."""
+    from shapely import LinearRing
+
+    line = LinearRing(ring)
+    x0, y0, x1, _ = line.bounds
+    want = x0 + (x1 - x0) * (0.12 + 0.6 * number / (of + 1))
+    low = ring.mean(axis=0)[1]
+    sample = np.array(
+        [line.interpolate(s, normalized=True).coords[0] for s in np.linspace(0, 1, 241)]
+    )
+    lower = sample[sample[:, 1] <= low]
+    at = lower[np.argmin(np.abs(lower[:, 0] - want))]
+    spot = (float(at[0]), float(at[1]))
+    return [
+        Circle(Role.DIMENSION, spot, 1.9, "white"),
+        Text(Role.TEXT, spot, str(number), NOTE_MM, anchor="middle", rise="centre", bold=True),
+    ]
+
+
+def _lines_and_ports(frame: Frame, bag: BagPlan) -> list[Primitive]:
+    out: list[Primitive] = []
+    for name, line in bag.lines:
+        drawn = frame.put(line)
+        out.append(Path(Role.HIGHLIGHT, drawn))
+        middle = drawn[len(drawn) // 2] if len(drawn) > 2 else drawn.mean(axis=0)
+        out.append(
+            Text(
+                Role.TEXT,
+                (float(middle[0]), float(middle[1])),
+                name,
+                NOTE_MM,
+                anchor="middle",
+                rise="centre",
+                bold=True,
+                halo=True,
+            )
+        )
+    for name, x, y in bag.ports:
+        ((u, v),) = frame.put(np.array([[x, y]]))
+        out.append(Circle(Role.DATUM, (float(u), float(v)), 1.6, "white"))
+        out.append(Circle(Role.DATUM, (float(u), float(v)), 0.6, "ink"))
+        wide = text_width_mm(name, NOTE_MM)
+        right = u + 3.0 + wide < WIDTH_MM - 1.0
+        out.append(
+            Text(
+                Role.TEXT,
+                (float(u + (2.6 if right else -2.6)), float(v)),
+                name,
+                NOTE_MM,
+                anchor="start" if right else "end",
+                rise="centre",
+                halo=True,
+            )
+        )
+    return out
+
+
+def _edges(frame: Frame, face: Face) -> list[Text]:
+    out = []
+    middle = frame.put(face.outline_mm).mean(axis=0)
+    for edge in face.edges:
+        at = frame.put(edge.points_mm).mean(axis=0)
+        level = abs(np.ptp(edge.points_mm[:, 0])) >= abs(np.ptp(edge.points_mm[:, 1]))
+        inward = (middle - at) / (np.hypot(*(middle - at)) or 1.0)
+        at = at + 5.0 * inward
+        out.append(
+            Text(
+                Role.TEXT,
+                (float(at[0]), float(at[1])),
+                edge_words(edge.name),
+                NOTE_MM,
+                turn_deg=0.0 if level else 90.0,
+                anchor="middle",
+                rise="centre",
+                halo=True,
+            )
+        )
+    return out
+
+
+def bag_section_picture(bag: BagPlan) -> Scene:
+    """In section: what lies on what, from the mould up; heights and widths are a sketch."""
+    pitch = 5.4
+    count = len(bag.stack)
+    floor = 11.0
+    height = floor + pitch * count + 10.0
+    right = WIDTH_MM - LEGEND_MM - 14.0
+    items: list[Primitive] = []
+    from shapely import box
+
+    mould = box(4.0, floor - 4.0, right, floor)
+    items += area_paths(mould, Role.FACE)
+    items += hatch(mould, 45.0, 2.4)
+    items.append(Text(Role.TEXT, (right + 4.0, floor - 2.0), "mould", NOTE_MM, rise="centre"))
+    inner = 40.0
+    top = floor
+    for k, words in enumerate(bag.stack):
+        last = k == count - 1
+        y = floor + pitch * k + 1.2
+        x0, x1 = 4.0 + inner - 2.2 * k, right - inner + 2.2 * k
+        if last:  # the bag film comes down to the tape on both sides
+            top = y + 2.0
+            line = [
+                (9.0, floor + 2.2),
+                (x0 - 6.0, floor + 2.2),
+                (x0 + 2.0, top),
+                (x1 - 2.0, top),
+                (x1 + 6.0, floor + 2.2),
+                (right - 5.0, floor + 2.2),
+            ]
+            items.append(Path(Role.STOCK, np.array(line)))
+            y = top
+            x_end = x1 - 2.0
+        else:
+            thick = 3.0 if k == 0 else 1.5
+            role = Role.HIGHLIGHT if k == 0 else Role.DIMENSION
+            fill = "ply" if k == 0 else ("band" if k % 2 else "ghost")
+            items += [
+                Path(
+                    role, np.array([(x0, y), (x1, y), (x1, y + thick), (x0, y + thick)]), True, fill
+                )
+            ]
+            y, x_end = y + thick / 2, x1
+        label_y = floor + pitch * (k + 0.6) + 2.0
+        items.append(
+            Path(Role.DIMENSION, np.array([(x_end, y), (right + 1.0, y), (right + 3.0, label_y)]))
+        )
+        items.append(
+            Text(
+                Role.TEXT,
+                (right + 4.0, label_y),
+                fitted(f"{k + 1}  {words}", LEGEND_MM + 9.0, LABEL_MM),
+                LABEL_MM,
+                rise="centre",
+            )
+        )
+    for x in (5.0, right - 9.0):
+        items += [
+            Path(
+                Role.FRAME,
+                np.array([(x, floor), (x + 4, floor), (x + 4, floor + 2.2), (x, floor + 2.2)]),
+                True,
+                "ink",
+            )
+        ]
+    items.append(
+        Text(
+            Role.TEXT,
+            (4.0, 1.4),
+            "Black blocks: sealant tape. A sketch: heights are not to scale.",
+            NOTE_MM,
+        )
+    )
+    return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, height), "Bag, in section")

@@ -1,0 +1,211 @@
+"""The ply book of one part: one document, written as PDF for paper and as HTML for the bench.
+
+Order: cover, what to have at hand, cut list, layouts, clock, resin; then for each stage what to
+lay out and one page per step; then jig card, quantities, stack, zones, findings and the record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from plybook.diagnostics import Finding
+from plybook.drawing.bookend import (
+    AFTER,
+    findings_page,
+    jig_page,
+    ply_table_page,
+    quantities_page,
+    zones_page,
+)
+from plybook.drawing.bookstart import (
+    before_page,
+    clock_page,
+    cut_list_page,
+    kit_page,
+    layout_pages,
+    resin_page,
+)
+from plybook.drawing.document import (
+    Blank,
+    Deviations,
+    Document,
+    Facts,
+    Notes,
+    Page,
+    Paragraph,
+    Picture,
+    PictureRow,
+    Table,
+)
+from plybook.drawing.partview import part_picture
+from plybook.drawing.recordkey import record_key
+from plybook.drawing.rosette import rosette
+from plybook.drawing.stepcards import step_pages
+from plybook.laminate.model import Laminate
+from plybook.nest.model import CutPlan
+from plybook.shop.model import Shop
+from plybook.spec.model import PartSpec
+from plybook.surface.model import Face
+from plybook.units import show_length
+
+HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": "no hand"}
+NEVER_SIZES = (
+    "This book says how to cut and lay what the designer drew. It never sizes structure: whether "
+    "the laminate is strong and stiff enough is for the designer and the licensed inspector."
+)
+
+
+def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop: Shop) -> Document:
+    """The whole book.
+
+    Args:
+        spec: the part as resolved.
+        face: its mould face.
+        laminate: its pieces and stack.
+        plan: the layouts, which may hold pieces of other parts too.
+        shop: stages, steps, batches and quantities.
+
+    Returns:
+        A document whose field ids are unique; its record key changes with the pieces and steps.
+    """
+    part = spec.part
+    pages = (
+        cover_page(spec, face, laminate, shop),
+        before_page(spec, shop),
+        cut_list_page(spec, laminate, plan),
+        *layout_pages(spec, plan),
+        clock_page(spec, shop),
+        resin_page(spec, shop),
+        *_stage_pages(spec, face, laminate, shop),
+        jig_page(spec, shop),
+        quantities_page(spec, shop, laminate),
+        ply_table_page(spec, laminate),
+        zones_page(spec, face, laminate),
+        findings_page(spec, all_findings(laminate, plan, shop)),
+        record_page(spec, laminate),
+    )
+    return Document(
+        title="Ply book",
+        part=part.number,
+        name=part.name,
+        revision=part.revision,
+        hand=part.hand,
+        date=part.date,
+        paper=spec.workshop.paper,
+        pages=tuple(page for page in pages if page is not None),
+        facts=cover_facts(spec, laminate, shop),
+        record_key=record_key(
+            part.number,
+            part.revision,
+            ((p.id, p.outline_mm) for p in laminate.pieces),
+            (step.id for stage in shop.stages for step in stage.steps),
+        ),
+    )
+
+
+def all_findings(laminate: Laminate, plan: CutPlan, shop: Shop) -> tuple[Finding, ...]:
+    """Findings of every stage after the spec, each once."""
+    return tuple(dict.fromkeys((*laminate.findings, *plan.findings, *shop.findings)))
+
+
+def _stage_pages(
+    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop
+) -> Iterator[Page | None]:
+    """Before each stage's steps, the page of what to lay out."""
+    steps = {page.id: page for page in step_pages(spec, face, laminate, shop)}
+    for number, stage in enumerate(shop.stages, start=1):
+        yield kit_page(shop, stage, number)
+        yield from (steps[step.id] for step in stage.steps)
+
+
+def cover_facts(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[tuple[str, str], ...]:
+    """Key figures of the part."""
+    part = spec.part
+    pieces = sum(p.quantity for p in laminate.pieces)
+    steps = sum(len(stage.steps) for stage in shop.stages)
+    rows = [
+        ("Part", part.number),
+        ("Revision", part.revision),
+        ("Hand", HANDS[part.hand]),
+        ("Date", part.date),
+        ("Pieces", str(pieces)),
+        ("Layers", str(len(laminate.layers))),
+        ("Stages", f"{len(shop.stages)} with {steps} steps"),
+        ("Laminate mass", f"{laminate.mass_g / 1000:.2f} kg"),
+        ("Laminate by", part.designer or "not stated"),
+    ]
+    if part.other_hand:
+        rows.append(("Other hand", part.other_hand))
+    return tuple(rows)
+
+
+def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Page:
+    """Number, name, picture, rosette, key facts and what the book does not do."""
+    part = spec.part
+    picture = part_picture(face)
+    (x0, y0), (x1, y1) = face.outline_mm.min(axis=0), face.outline_mm.max(axis=0)
+    size = (
+        f"Flat pattern {show_length(float(x1 - x0), part.units, both=True)} along, "
+        f"{show_length(float(y1 - y0), part.units, both=True)} across."
+    )
+    blocks = [
+        Picture(
+            picture,
+            picture.window_mm[3],
+            "The mould face from the bag side. " + size,
+            f"{part.name}, mould face",
+        ),
+        PictureRow(
+            (
+                Picture(
+                    rosette(),
+                    36.0,
+                    "",
+                    "Rosette: 0° from root to tip, angles count counter-clockwise",
+                ),
+            )
+        ),
+        Facts(cover_facts(spec, laminate, shop)),
+        Paragraph(
+            "Angles count counter-clockwise from 0°, seen looking at the mould face; every "
+            "picture is seen from the bag side. Lengths are given in "
+            f"{'inches' if part.units == 'in' else 'millimetres'} first."
+        ),
+        Paragraph(NEVER_SIZES, strong=True),
+        *(Paragraph(note) for note in part.notes),
+    ]
+    kicker = f"Ply book · {part.number} · revision {part.revision} · {HANDS[part.hand]}"
+    return Page("cover", part.name, kicker, tuple(blocks), "cover", "This book")
+
+
+def record_page(spec: PartSpec, laminate: Laminate) -> Page:
+    """What is written down at the end: lots, weights, deviations and signatures."""
+    stock = spec.materials
+    used = {p.material for p in laminate.pieces}
+    materials = [
+        m
+        for group in (stock.cloths, stock.cores, stock.rods, stock.consumables, stock.resins)
+        for m in group.values()
+        if m.id in used or m.id in stock.resins
+    ]
+    mass_g = round(laminate.mass_g)
+    blocks = [
+        Table(
+            ("Part", "Revision", "Hand", "Date of the book"),
+            ((spec.part.number, spec.part.revision, HANDS[spec.part.hand], spec.part.date),),
+        ),
+        *(Blank(f"record.lot.{m.id}", f"{m.name}: lot or roll number") for m in materials),
+        Blank("record.mass_g", "Mass of the part, trimmed", "measure", "g", float(mass_g)),
+        Deviations("record.deviations"),
+        Notes("record.notes", "Notes"),
+        Blank("record.builder", "Built by", "initials"),
+        Blank("record.inspector", "Inspected by", "initials"),
+    ]
+    return Page(
+        "record",
+        "Record",
+        f"{spec.part.number} · revision {spec.part.revision}",
+        tuple(blocks),
+        "record",
+        AFTER,
+    )

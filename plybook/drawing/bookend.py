@@ -1,0 +1,221 @@
+"""Pages after the last step: jig card, quantities, the stack, zones and pattern, findings."""
+
+from __future__ import annotations
+
+from plybook.diagnostics import Finding
+from plybook.drawing.bookstart import kicker, unique
+from plybook.drawing.document import (
+    Blank,
+    Block,
+    Heading,
+    Page,
+    Paragraph,
+    Picture,
+    Table,
+    figure,
+    jig_field_id,
+)
+from plybook.drawing.partview import strain_picture
+from plybook.drawing.rosette import show_angle
+from plybook.drawing.stepcards import material_names
+from plybook.laminate.model import Laminate
+from plybook.shop.model import Shop
+from plybook.spec.model import PartSpec
+from plybook.surface.model import Face
+
+AFTER = "After the cure"
+
+
+def jig_page(spec: PartSpec, shop: Shop) -> Page | None:
+    """Expected figures in the jig, a blank for each found value."""
+    if not shop.jig:
+        return None
+    blocks: list[Block] = [
+        Paragraph(
+            "Measured in the jig before the part is released. Write the "
+            "value found, not the value hoped for."
+        )
+    ]
+    for m in shop.jig:
+        blocks.append(
+            Blank(
+                jig_field_id(m.id), m.title, "measure", m.unit, m.expected, m.tolerance, note=m.how
+            )
+        )
+    return Page("jig", "Jig card", kicker(spec), tuple(blocks), "record", AFTER)
+
+
+def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
+    """Everything used, by group."""
+    names = material_names(spec)
+    titles = {
+        "cloth": "Cloth",
+        "core": "Core and inserts",
+        "rod": "Rods",
+        "resin": "Resin",
+        "consumable": "Consumables",
+        "mass": "Mass",
+        "buy": "To buy",
+    }
+    blocks: list[Block] = []
+    groups = unique(q.group for q in shop.quantities)
+    for group in groups:
+        rows = tuple(
+            (
+                names.get(q.item, q.item),
+                f"{figure(q.amount)} {'m²' if q.unit == 'm2' else q.unit}",
+                q.detail,
+                f"{q.price:.2f}" if q.price else "",
+            )
+            for q in shop.quantities
+            if q.group == group
+        )
+        priced = any(row[3] for row in rows)
+        head = ("What", "Amount", "Detail", "Price")
+        keep = 4 if priced else 3
+        blocks += [
+            Heading(titles.get(group, group), 3),
+            Table(
+                head[:keep],
+                tuple(r[:keep] for r in rows),
+                "lrlr"[:keep],
+                widths=(3.4, 1.8, 5.0, 1.2)[:keep],
+            ),
+        ]
+    x, y, z = (float(v) for v in laminate.centre_mm)
+    blocks.append(
+        Paragraph(
+            f"Laminate with resin, without consumables: {laminate.mass_g / 1000:.2f} kg; centre of "
+            f"gravity x {x:.0f}, y {y:.0f}, z {z:.0f} mm in part axes (x aft, y starboard, z up)."
+        )
+    )
+    return Page("quantities", "Quantities", kicker(spec), tuple(blocks), chapter=AFTER)
+
+
+def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
+    """The stack from the mould face up, and how far each cut departs from the bare pattern."""
+    names = material_names(spec)
+    by_id = {p.id: p for p in laminate.pieces}
+    rows = []
+    for place, layer in enumerate(laminate.layers, start=1):
+        growth = [by_id[p].growth for p in layer.pieces if p in by_id]
+        along = max((g.along_mm for g in growth), key=abs, default=0.0)
+        across = max((g.across_mm for g in growth), key=abs, default=0.0)
+        rows.append(
+            (
+                str(place),
+                layer.id,
+                show_angle(layer.angle_deg) if layer.kind in ("ply", "rod") else layer.kind,
+                names.get(layer.material, layer.material),
+                f"{layer.thickness_mm:.2f}",
+                ", ".join(layer.pieces),
+                f"{along:+.1f}",
+                f"{across:+.1f}",
+            )
+        )
+    table = Table(
+        ("No.", "Layer", "Angle", "Material", "t, mm", "Pieces", "Along, mm", "Across, mm"),
+        tuple(rows),
+        "rlllrlrr",
+        widths=(0.7, 1.3, 1.2, 3.6, 1.1, 3.0, 1.4, 1.4),
+    )
+    words = Paragraph(
+        "From the mould face up. Along and across: how much longer the piece is cut "
+        "than the same area of the bare mould face, because of what lies "
+        "below it."
+    )
+    return Page("stack", "The stack", kicker(spec), (words, table), chapter=AFTER)
+
+
+def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
+    """Zones with their stacks, and the strain of the pattern."""
+    blocks: list[Block] = []
+    if laminate.zones:
+        rows = tuple(
+            (
+                z.label,
+                z.code,
+                f"{z.thickness_mm:.2f}",
+                f"{z.area_m2:.3f}",
+                f"{z.mass_g:.0f}",
+                "yes" if z.symmetric else "no",
+                "yes" if z.balanced else "no",
+            )
+            for z in laminate.zones
+        )
+        blocks += [
+            Paragraph(
+                "Each zone has one stack. For information: symmetry and balance are the "
+                "designer's business."
+            ),
+            Table(
+                (
+                    "Zone",
+                    "Stack, first laid first",
+                    "t, mm",
+                    "Area, m²",
+                    "Mass, g",
+                    "Symmetric",
+                    "Balanced",
+                ),
+                rows,
+                "llrrrll",
+                widths=(0.9, 5.4, 1.0, 1.2, 1.2, 1.4, 1.3),
+            ),
+        ]
+    strain = face.strain
+    blocks.append(Heading("Flat pattern", 3))
+    if face.flat:
+        blocks.append(Paragraph("The face is flat: the pattern is the face."))
+    else:
+        verdict = "counts as developable" if strain.developable else "is NOT developable"
+        blocks.append(
+            Paragraph(
+                f"The face {verdict} (limit {figure(strain.tolerance_pct)} %). Largest strain of "
+                f"the face against the pattern: {strain.largest_tension_pct:.3f} % tension, "
+                f"{abs(strain.largest_compression_pct):.3f} % compression, shear "
+                f"{strain.largest_shear_deg:.2f}°."
+            )
+        )
+        scene = strain_picture(face, strain)
+        if scene is not None:
+            blocks.append(
+                Picture(
+                    scene,
+                    scene.window_mm[3],
+                    "Closer hatching: more strain.",
+                    "Strain of the pattern",
+                )
+            )
+    return Page("zones", "Zones and pattern", kicker(spec), tuple(blocks), chapter=AFTER)
+
+
+def findings_page(spec: PartSpec, findings: tuple[Finding, ...]) -> Page:
+    """What the tool had to say, and what the builder accepted with which reason."""
+    open_ = [f for f in findings if not f.acknowledged]
+    accepted = [f for f in findings if f.acknowledged]
+    blocks: list[Block] = []
+    if not findings:
+        blocks.append(Paragraph("Nothing was found that needs a decision."))
+    for title, rows in (("Open", open_), ("Accepted by the builder", accepted)):
+        if not rows:
+            continue
+        blocks.append(Heading(title, 3))
+        for f in rows:
+            layers = f" ({', '.join(f.layers)})" if f.layers else ""
+            blocks.append(
+                Paragraph(
+                    f"{f.severity.value.upper()} {f.code}{layers}: {f.message}.".replace("..", "."),
+                    strong=not f.acknowledged,
+                )
+            )
+            tail = []
+            if f.acknowledged:
+                tail.append(f"Accepted because: {f.acknowledged}.")
+            elif f.help:
+                tail.append(f"To mend it: {f.help}.")
+            if f.source:
+                tail.append(f"Source: {f.source}.")
+            if tail:
+                blocks.append(Paragraph(" ".join(tail).replace("..", ".")))
+    return Page("findings", "Findings", kicker(spec), tuple(blocks), chapter=AFTER)

@@ -1,0 +1,316 @@
+"""Pages before the first step: what to have at hand, cut list, layouts, clock, resin, kits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from plybook.drawing.document import (
+    Block,
+    CautionBox,
+    Heading,
+    Items,
+    Page,
+    Paragraph,
+    Picture,
+    Table,
+    show_duration,
+)
+from plybook.drawing.layoutview import small_layout
+from plybook.drawing.rosette import show_angle
+from plybook.drawing.stepcards import batch_parts, material_names
+from plybook.laminate.model import Laminate, Piece
+from plybook.nest.model import CutPlan
+from plybook.shop.model import Batch, Shop, Stage
+from plybook.spec.model import PartSpec
+from plybook.units import show_length, show_number
+
+BEFORE = "Before you start"
+_KIND = {"ply": "ply", "core": "core", "insert": "insert", "rod": "rod", "film": "film"}
+
+
+def before_page(spec: PartSpec, shop: Shop) -> Page:
+    """What to have at hand, and every caution of the book once."""
+    blocks: list[Block] = [
+        Paragraph(
+            "Read the book through once before the first cup is mixed. The figures for resin, pot "
+            "life and cure are those entered from the data sheets; where the two differ, the "
+            "data sheet is right and the book is wrong.",
+            strong=True,
+        )
+    ]
+    at_hand = unique(
+        x
+        for stage in shop.stages
+        for x in (*stage.at_hand, *(item for step in stage.steps for item in step.at_hand))
+    )
+    if at_hand:
+        blocks += [Heading("Have at hand", 3), Items(tuple(at_hand))]
+    cautions: dict[str, str] = {}
+    for stage in shop.stages:
+        for step in stage.steps:
+            for caution in step.cautions:
+                cautions.setdefault(caution.text, caution.source)
+    if cautions:
+        blocks.append(Heading("Cautions of this book, together", 3))
+        blocks += [CautionBox(text, source) for text, source in cautions.items()]
+    blocks.append(
+        Paragraph(
+            "Safety data sheets, local codes and the advice of a licensed inspector go before "
+            "anything printed here. The laminate is the designer's: this book checks that it "
+            "is laid as drawn, never whether it is strong enough."
+        )
+    )
+    return Page("before", "What to have at hand", kicker(spec), tuple(blocks), chapter=BEFORE)
+
+
+def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan) -> Page:
+    """Every piece with its material, angle, size, area, stage and the stock it is cut from."""
+    source = {p.item: layout.unit.id for layout in plan.layouts for p in layout.placements}
+    unit = spec.part.units
+    names = material_names(spec)
+    rows = tuple(
+        (
+            p.id,
+            p.layer,
+            names.get(p.material, p.material),
+            show_angle(p.angle_deg) if p.kind in ("ply", "rod") else _KIND[p.kind],
+            str(p.quantity),
+            piece_size(p, unit),
+            f"{p.area_mm2 * p.quantity / 1e6:.3f}",
+            p.stage,
+            source.get(f"{spec.part.number}/{p.id}", "not placed"),
+        )
+        for p in laminate.pieces
+    )
+    table = Table(
+        (
+            "Piece",
+            "Layer",
+            "Material",
+            "Angle",
+            "Qty",
+            f"Size, {unit}",
+            "Area, m²",
+            "Stage",
+            "Cut from",
+        ),
+        rows,
+        "lllrrlrll",
+        widths=(2.0, 1.3, 3.6, 1.2, 0.8, 2.6, 1.4, 1.7, 2.4),
+    )
+    count = sum(p.quantity for p in laminate.pieces)
+    words = Paragraph(
+        f"{count} pieces. Size is the box around the piece, along and across 0°. Cut every piece "
+        "before resin is opened, mark it with its id, and roll it up in the order of laying."
+    )
+    return Page("cut-list", "Cut list", kicker(spec), (words, table), chapter=BEFORE)
+
+
+def piece_size(piece: Piece, unit: str) -> str:
+    """Box around a piece, along and across 0 degrees, in the user's unit."""
+    along, across = (float(v) for v in piece.outline_mm.max(axis=0) - piece.outline_mm.min(axis=0))
+    if unit == "in":
+        return f"{show_length(along, 'in')} × {show_length(across, 'in')}".replace(" in", "")
+    return f"{show_number(along, 0)} × {show_number(across, 0)}"
+
+
+def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
+    """One page per roll, sheet or bar this part is cut from."""
+    items = {item.id: item for item in plan.items}
+    number = spec.part.number
+    names = material_names(spec)
+    unit = spec.part.units
+    for layout in plan.layouts:
+        if not any(p.item.rpartition("/")[0] == number for p in layout.placements):
+            continue
+        stock = layout.unit
+        size = (
+            f"{show_length(stock.length_mm, unit)} × {show_length(stock.width_mm, unit)}"
+            if stock.kind != "roll"
+            else f"{show_length(layout.used_length_mm, unit)} of a roll "
+            f"{show_length(stock.width_mm, unit)} wide"
+        )
+        facts = [size, f"{layout.utilisation * 100:.0f} % used"]
+        if stock.bought:
+            facts.append("to be bought")
+        if any(p.flipped for p in layout.placements):
+            facts.append("some pieces lie face down: see the cut plan")
+        others = sorted({p.item.rpartition("/")[0] for p in layout.placements} - {number})
+        if others:
+            facts.append(f"hatched grey: pieces of {', '.join(others)}")
+        scene = small_layout(layout, items, number)
+        yield Page(
+            f"layout-{stock.id}",
+            f"{stock.kind.capitalize()} {stock.id}",
+            f"Layout · {names.get(stock.material, stock.material)}",
+            (
+                Paragraph("; ".join(facts) + "."),
+                Picture(
+                    scene,
+                    scene.window_mm[3],
+                    f"{stock.id}, reduced. Figures: mm from the end.",
+                    f"Pieces on {stock.id}",
+                ),
+                Paragraph(
+                    "Cut from the full-size drawing or the mark-out table of the cut plan, "
+                    "not from this picture."
+                ),
+            ),
+            "layout",
+            BEFORE,
+        )
+
+
+def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
+    """The day plan with fixed waits and unattended cures."""
+    if not shop.clock:
+        return None
+    stages = {stage.id: stage.title for stage in shop.stages}
+    steps = {step.id: step.title for stage in shop.stages for step in stage.steps}
+    rows = tuple(
+        (
+            _clock(line.start_min),
+            _clock(line.end_min),
+            stages.get(line.stage, line.stage),
+            line.what or steps.get(line.step, line.step),
+            "you" if line.attended else "waits",
+        )
+        for line in shop.clock
+    )
+    end = max(line.end_min for line in shop.clock)
+    work = sum(line.end_min - line.start_min for line in shop.clock if line.attended)
+    return Page(
+        "clock",
+        "Clock",
+        kicker(spec),
+        (
+            Paragraph(
+                f"Earliest finish: {_clock(end)}. At the bench: "
+                f"{show_duration(int(work * 60))}. An estimate from your own rates; resin "
+                "does not wait for it.",
+                strong=True,
+            ),
+            Table(
+                ("From", "To", "Stage", "What", "Who"),
+                rows,
+                "rrlll",
+                widths=(1.7, 1.7, 2.6, 5.0, 1.1),
+            ),
+            *((Heading("Estimates", 3), Items(shop.estimates)) if shop.estimates else ()),
+        ),
+        chapter=BEFORE,
+    )
+
+
+def _clock(minutes: float) -> str:
+    day, rest = divmod(round(minutes), 1440)
+    return f"day {day + 1}, {rest // 60:02d}:{rest % 60:02d}"
+
+
+def resin_page(spec: PartSpec, shop: Shop) -> Page | None:
+    """Every cup: what goes in, when, what for and how long it lasts."""
+    if not shop.batches:
+        return None
+    names = material_names(spec)
+    stages = {stage.id: stage.title for stage in shop.stages}
+    blocks: list[Block] = [
+        Paragraph(
+            "Weigh each cup on its own; the parts add up to the total. Never mix two cups "
+            "at once, never stretch a cup that warms up."
+        )
+    ]
+    for resin in unique(b.resin for b in shop.batches):
+        cups = [b for b in shop.batches if b.resin == resin]
+        blocks.append(
+            Heading(f"{names.get(resin, resin)}: {len(cups)} cup{'s' if len(cups) != 1 else ''}", 3)
+        )
+        rows = tuple(
+            (
+                b.id,
+                stages.get(b.stage, b.stage),
+                b.purpose,
+                batch_parts(b),
+                f"{b.mass_g:.{b.decimals}f}",
+                show_duration(b.pot_life_s) if b.pot_life_s else "",
+                _work_words(b),
+            )
+            for b in cups
+        )
+        blocks.append(
+            Table(
+                ("Batch", "Stage", "For", "Parts", "Total, g", "Pot life", "Work"),
+                rows,
+                "llllrrr",
+                widths=(1.0, 1.8, 3.0, 3.6, 1.2, 1.3, 1.3),
+            )
+        )
+    return Page("resin", "Resin, cup by cup", kicker(spec), tuple(blocks), chapter=BEFORE)
+
+
+def _work_words(batch: Batch) -> str:
+    words = show_duration(batch.work_s) if batch.work_s else ""
+    return words if batch.in_time else f"{words}: TOO LONG"
+
+
+def kit_page(shop: Shop, stage: Stage, number: int) -> Page | None:
+    """What is laid out before a stage begins."""
+    kit = next((k for k in shop.kits if k.stage == stage.id), None)
+    bag = next((b for b in shop.bags if b.stage == stage.id), None)
+    blocks: list[Block] = []
+    if kit and kit.pieces:
+        blocks += [
+            Heading("Pieces, in the order of laying", 3),
+            Table(
+                ("Piece", "What it is", "Qty"),
+                tuple((id, what, str(count)) for id, what, count in kit.pieces),
+                "llr",
+                widths=(2.0, 7.0, 1.0),
+            ),
+        ]
+    tools = kit.tools if kit else stage.at_hand
+    for title, things in (
+        ("Tools", tools),
+        ("Consumables", kit.consumables if kit else ()),
+        ("Resin", kit.resin if kit else ()),
+    ):
+        if things:
+            blocks += [Heading(title, 3), Items(tuple(things))]
+    if bag and bag.cuts:
+        rows = tuple(
+            (
+                c.name,
+                str(c.count),
+                f"{c.length_mm:.0f}" + (f" × {c.width_mm:.0f}" if c.width_mm else ""),
+                f"{c.amount:.1f} {'m²' if c.unit == 'm2' else c.unit}",
+                c.where,
+            )
+            for c in bag.cuts
+        )
+        blocks += [
+            Heading("Cut for the bag", 3),
+            Table(
+                ("What", "Count", "Size, mm", "Together", "Where"),
+                rows,
+                "lrrrl",
+                widths=(2.4, 0.9, 1.9, 1.5, 4.0),
+            ),
+        ]
+    if not blocks:
+        return None
+    return Page(
+        f"kit-{stage.id}",
+        "Lay out before you start",
+        f"Stage {number} of {len(shop.stages)} · {stage.title}",
+        tuple(blocks),
+        chapter=f"{number}. {stage.title}",
+    )
+
+
+def kicker(spec: PartSpec) -> str:
+    """The small line above a title that belongs to the whole part."""
+    return f"{spec.part.number} · revision {spec.part.revision}"
+
+
+def unique(things) -> list:
+    """Each thing once, in order of appearance."""
+    return list(dict.fromkeys(things))

@@ -1,0 +1,137 @@
+"""From the pattern frame onto paper: one scale, shapely shapes as primitives, hatches and arrows.
+
+Terms:
+    paper: page millimetres; every picture of the book is drawn in them, so that a letter's height
+        and a line's place are what is printed.
+    frame: the scale and shift that put a window of the pattern onto a box of paper.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.drawing.letters import text_width_mm
+from plybook.drawing.scene import Path, Primitive, Role, Text
+
+Box = tuple[float, float, float, float]  # xmin, ymin, xmax, ymax
+
+
+@dataclass(frozen=True)
+class Frame:
+    """paper = (pattern - origin) * scale + at."""
+
+    scale: float
+    origin_mm: tuple[float, float]
+    at_mm: tuple[float, float]
+
+    def put(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2) pattern points on paper."""
+        points = np.asarray(points_mm, dtype=float).reshape(-1, 2)
+        return (points - self.origin_mm) * self.scale + self.at_mm
+
+    def shape(self, geometry):
+        """A shapely geometry on paper."""
+        from shapely import transform
+
+        return transform(geometry, self.put)
+
+
+def fit_frame(window_mm: Box, box_mm: Box) -> Frame:
+    """The frame that shows a window of the pattern as large as a box of paper allows, centred."""
+    x0, y0, x1, y1 = window_mm
+    u0, v0, u1, v1 = box_mm
+    wide, tall = max(x1 - x0, 1e-9), max(y1 - y0, 1e-9)
+    scale = min((u1 - u0) / wide, (v1 - v0) / tall)
+    at = (u0 + (u1 - u0 - wide * scale) / 2, v0 + (v1 - v0 - tall * scale) / 2)
+    return Frame(scale, (x0, y0), at)
+
+
+def polygons(geometry) -> Iterator:
+    """The polygons of any shapely geometry, largest first, empty ones left out."""
+    parts = list(getattr(geometry, "geoms", [geometry]))
+    for part in sorted(parts, key=lambda p: -p.area):
+        if part.is_empty:
+            continue
+        if part.geom_type == "Polygon":
+            yield part
+        elif hasattr(part, "geoms"):
+            yield from polygons(part)
+
+
+def lines(geometry) -> Iterator[np.ndarray]:
+    """The line strings of any shapely geometry as (n, 2) arrays."""
+    if geometry.is_empty:
+        return
+    if geometry.geom_type in ("LineString", "LinearRing"):
+        yield np.asarray(geometry.coords)[:, :2]
+    for part in getattr(geometry, "geoms", ()):
+        yield from lines(part)
+
+
+def area_paths(geometry, role: Role, fill: str = "", tag: str = "") -> Iterator[Path]:
+    """Outlines of a paper geometry; holes are drawn white where the outside is filled."""
+    for polygon in polygons(geometry):
+        yield Path(role, np.asarray(polygon.exterior.coords)[:-1], True, fill, tag)
+        for hole in polygon.interiors:
+            yield Path(role, np.asarray(hole.coords)[:-1], True, "white" if fill else "", tag)
+
+
+def hatch(geometry, turn_deg: float, pitch_mm: float, role: Role = Role.HATCH) -> Iterator[Path]:
+    """Parallel lines across a paper geometry."""
+    from shapely import MultiLineString
+
+    if geometry.is_empty:
+        return
+    x0, y0, x1, y1 = geometry.bounds
+    along = np.array([math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))])
+    across = np.array([-along[1], along[0]])
+    corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+    low, high = (corners @ across).min(), (corners @ across).max()
+    near, far = (corners @ along).min() - 1, (corners @ along).max() + 1
+    first = math.ceil(low / pitch_mm)  # on a common grid, so that neighbours line up
+    offsets = np.arange(first, math.floor(high / pitch_mm) + 1) * pitch_mm
+    rulings = MultiLineString(
+        [[near * along + o * across, far * along + o * across] for o in offsets]
+    )
+    for run in lines(rulings.intersection(geometry)):
+        yield Path(role, run)
+
+
+def arrow(
+    start: Iterable[float],
+    end: Iterable[float],
+    role: Role,
+    head_mm: float = 2.4,
+    both: bool = False,
+) -> Iterator[Path]:
+    """A line with a filled head at its end, or at both ends."""
+    a, b = np.asarray(tuple(start), float), np.asarray(tuple(end), float)
+    yield Path(role, np.array([a, b]))
+    for tip, tail in ((b, a), (a, b))[: 2 if both else 1]:
+        length = math.hypot(*(tip - tail)) or 1.0
+        along = (tip - tail) / length
+        across = np.array([-along[1], along[0]])
+        foot = tip - head_mm * along
+        wing = 0.32 * head_mm * across
+        yield Path(role, np.array([tip, foot + wing, foot - wing]), True, "ink")
+
+
+def words_fit(text: str, height_mm: float, room_mm: float, bold: bool = False) -> bool:
+    """Whether a line of text is no wider than the room."""
+    return text_width_mm(text, height_mm, bold) <= room_mm
+
+
+def legend(
+    entries: Iterable[tuple[tuple[Primitive, ...], str]], at: tuple[float, float], pitch_mm: float
+) -> Iterator[Primitive]:
+    """Samples with words, top down; each sample is drawn around (0, 0), 8 mm wide."""
+    for row, (sample, text) in enumerate(entries):
+        x, y = at[0], at[1] - row * pitch_mm
+        for item in sample:
+            if isinstance(item, Path):
+                yield Path(item.role, item.points_mm + (x, y), item.closed, item.fill)
+        yield Text(Role.TEXT, (x + 10, y), text, 2.5, rise="centre")

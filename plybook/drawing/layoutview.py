@@ -1,0 +1,119 @@
+"""Layouts reduced to a book page: what is cut from which roll or sheet, to recognise it by.
+
+The cut plan itself, with its mark-out tables, is drawn elsewhere; this is the small picture. Long
+rolls run on in rows of the same scale, left to right and top down.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from plybook.drawing.frame import Frame, area_paths, arrow, hatch, polygons
+from plybook.drawing.letters import text_width_mm
+from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
+from plybook.drawing.style import NOTE_MM, largest_letters_mm
+from plybook.nest.model import Item, Layout, Placement
+
+WIDTH_MM = 180.0
+_ROW_MM = 58.0  # most for one row
+_LONGEST_ROW = 4200.0  # mm of roll in one row
+_GAP_MM = 6.5
+
+
+def placed_ring(outline_mm: np.ndarray, placement: Placement) -> np.ndarray:
+    """An item's outline where it lies: mirror y if flipped, turn counter-clockwise, move."""
+    ring = np.asarray(outline_mm, float) * ((1.0, -1.0) if placement.flipped else (1.0, 1.0))
+    turn = math.radians(placement.rotation_deg)
+    c, s = math.cos(turn), math.sin(turn)
+    return ring @ np.array([[c, s], [-s, c]]) + (placement.x_mm, placement.y_mm)
+
+
+def small_layout(layout: Layout, items: dict[str, Item], part: str) -> Scene:
+    """One roll, sheet or bar with its pieces; those of another part are only outlined.
+
+    Args:
+        layout: proved layout.
+        items: by id "<part number>/<piece id>".
+        part: number of the part the book is for.
+    """
+    from shapely import Polygon, box
+
+    unit = layout.unit
+    length = layout.used_length_mm or unit.length_mm
+    rows = max(1, math.ceil(length / _LONGEST_ROW)) if unit.kind != "sheet" else 1
+    stretch = length / rows
+    scale = min((WIDTH_MM - 10.0) / stretch, _ROW_MM / unit.width_mm * (1.4 if rows == 1 else 1.0))
+    tall = max(unit.width_mm * scale, 5.0)
+    height = rows * (tall + _GAP_MM)
+    rings = [(p, Polygon(placed_ring(items[p.item].outline_mm, p))) for p in layout.placements]
+    out: list[Primitive] = []
+    for row in range(rows):
+        window = box(row * stretch, -1e3, (row + 1) * stretch, unit.width_mm + 1e3)
+        foot = (rows - 1 - row) * (tall + _GAP_MM) + 4.5
+        frame = Frame(scale, (row * stretch, 0.0), (5.0, foot))
+        stock = box(0, 0, length, unit.width_mm)
+        if unit.outline_mm is not None:
+            stock = Polygon(unit.outline_mm)
+        out += area_paths(frame.shape(stock.intersection(window)), Role.FACE, "white")
+        for zone in unit.bad_zones_mm:
+            bad = frame.shape(Polygon(zone).intersection(window))
+            out += area_paths(bad, Role.BAD_ZONE, "bad")
+        for placement, ring in rings:
+            area = frame.shape(ring.intersection(window))
+            own, _, piece = placement.item.rpartition("/")
+            mine = own == part
+            out += area_paths(area, Role.CUT if mine else Role.GHOST, "ply" if mine else "ghost")
+            if not mine:
+                out += hatch(area, 45.0, 3.0)
+            out += _label(area, piece if mine else own, mine)
+        if unit.kind == "roll" and row == 0:
+            out += _warp(frame, unit.width_mm)
+        out += _ruler(frame, row * stretch, min((row + 1) * stretch, length))
+    return Scene(tuple(out), (0.0, 0.0, WIDTH_MM, height), f"Layout of {unit.id}")
+
+
+def _label(area, words: str, bold: bool) -> list[Text]:
+    from shapely import maximum_inscribed_circle
+
+    largest = next(polygons(area), None)
+    if largest is None or largest.area < 4.0:
+        return []
+    circle = maximum_inscribed_circle(largest, tolerance=0.4)
+    x, y = circle.coords[0]
+    radius = circle.length
+    x0, y0, x1, y1 = largest.bounds
+    room = 0.9 * min(2 * (x - x0), 2 * (x1 - x))
+    if (x1 - x0) >= (y1 - y0) or radius > 4.0:
+        letters = min(largest_letters_mm(room, 1.5 * radius, text_width_mm(words, 1.0, bold)), 7.0)
+        turn = 0.0
+    else:
+        room = 0.9 * min(2 * (y - y0), 2 * (y1 - y))
+        letters = min(largest_letters_mm(room, 1.5 * radius, text_width_mm(words, 1.0, bold)), 7.0)
+        turn = 90.0
+    if letters < 1.8:
+        return []
+    return [Text(Role.TEXT, (x, y), words, letters, turn, "middle", "centre", bold)]
+
+
+def _warp(frame: Frame, width_mm: float) -> list[Primitive]:
+    ((x, y),) = frame.put(np.array([[0.0, width_mm]]))
+    words = Text(Role.TEXT, (x, y + 2.6), "warp", NOTE_MM, rise="centre")
+    at = x + text_width_mm("warp", NOTE_MM) + 2.0
+    return [words, *arrow((at, y + 2.6), (at + 18.0, y + 2.6), Role.FIBRE, 2.2)]
+
+
+def _ruler(frame: Frame, start_mm: float, end_mm: float) -> list[Primitive]:
+    """Metres along the roll or sheet, under the row."""
+    out: list[Primitive] = []
+    step = 500.0 if end_mm - start_mm < 3000 else 1000.0
+    for at in np.arange(math.ceil(start_mm / step) * step, end_mm + 1.0, step):
+        ((x, y),) = frame.put(np.array([[at, 0.0]]))
+        out.append(Path(Role.DIMENSION, np.array([[x, y], [x, y - 1.4]])))
+        out.append(
+            Text(
+                Role.TEXT, (float(x), float(y) - 1.8), f"{at:.0f}", 1.8, anchor="middle", rise="top"
+            )
+        )
+    return out

@@ -1,0 +1,127 @@
+"""Where a piece lies on the mould, in distances a tape can take.
+
+Terms:
+    corner: one of the outermost points of a piece in a diagonal direction, lettered A, B, C ...
+    distance: shortest distance on the flat pattern, which is the distance along the mould face.
+
+A corner is told by its nearest station line and the nearest edge running the other way; a part
+without stations is told by two edges.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.laminate.model import Piece
+from plybook.surface.model import Face
+from plybook.units import show_length
+
+ON_EDGE_MM = 0.5  # nearer than this is "on" the line
+CROSSING_DEG = 30.0  # two lines locate a point when they differ by more than this
+_DIAGONALS = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+_MOST_PIECES = 3
+
+
+@dataclass(frozen=True)
+class Corner:
+    letter: str
+    piece: str
+    at_mm: tuple[float, float]
+    outward: tuple[float, float]
+    first: str  # "120 mm from STA 950, towards the tip"
+    second: str  # "35 mm inside the leading edge"
+
+
+def locate(face: Face, pieces: Sequence[Piece], unit: str) -> tuple[Corner, ...]:
+    """Lettered corners of the pieces that do not simply run from edge to edge.
+
+    Up to three pieces get four corners each; more pieces get two, on a diagonal.
+    """
+    from shapely import Polygon
+
+    whole = Polygon(face.outline_mm)
+    partial = [p for p in pieces if Polygon(p.laid_outline_mm).area < 0.97 * whole.area]
+    diagonals = _DIAGONALS if len(partial) <= _MOST_PIECES else _DIAGONALS[::2]
+    out: list[Corner] = []
+    for piece in partial:
+        ring = np.asarray(piece.laid_outline_mm, float)
+        size = np.maximum(np.ptp(ring, axis=0), 1e-9)
+        for dx, dy in diagonals:
+            at = ring[np.argmax((ring / size) @ (dx, dy))]
+            first, second = _words(face, at, whole, unit)
+            out.append(
+                Corner(
+                    _letter(len(out)),
+                    piece.id,
+                    (float(at[0]), float(at[1])),
+                    (dx * math.sqrt(0.5), dy * math.sqrt(0.5)),
+                    first,
+                    second,
+                )
+            )
+    return tuple(out)
+
+
+def _letter(index: int) -> str:
+    letters = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I and O: they read as figures
+    round_, place = divmod(index, len(letters))
+    return letters[place] + (str(round_ + 1) if round_ else "")
+
+
+def _words(face: Face, at: np.ndarray, whole, unit: str) -> tuple[str, str]:
+    from shapely import LineString, Point
+
+    point = Point(at)
+    edges = sorted(
+        ((LineString(e.points_mm), f"the {_plain(e.name)}") for e in face.edges),
+        key=lambda row: row[0].distance(point),
+    )
+    stations = sorted(
+        ((LineString(s.points_mm), s.label, s.span_mm) for s in face.station_lines),
+        key=lambda row: row[0].distance(point),
+    )
+    inside = whole.buffer(ON_EDGE_MM).contains(point)
+    if stations:
+        line, label, span = stations[0]
+        along = line.distance(point)
+        ahead = float(face.from_pattern(at[None])[0, 0]) > span
+        if along < ON_EDGE_MM:
+            first = f"on {label}"
+        else:
+            way = "towards the tip" if ahead else "towards the root"
+            first = f"{show_length(along, unit, both=True)} from {label}, {way}"
+        base = line
+    else:
+        line, name = edges[0]
+        first, base = _from_edge(line.distance(point), name, inside, unit), line
+    for line, name in edges if stations else edges[1:]:
+        if _crossing_deg(base, line, point) > CROSSING_DEG:
+            return first, _from_edge(line.distance(point), name, inside, unit)
+    return first, ""
+
+
+def _from_edge(distance: float, name: str, inside: bool, unit: str) -> str:
+    if distance < ON_EDGE_MM:
+        return f"on {name}"
+    shown = show_length(distance, unit, both=True)
+    return f"{shown} inside {name}" if inside else f"{shown} beyond {name}, trimmed later"
+
+
+def _plain(name: str) -> str:
+    return f"{name} edge" if "edge" not in name.lower() else name
+
+
+def _crossing_deg(one, other, point) -> float:
+    """Angle between two lines where they come nearest to a point, 0 to 90."""
+    turns = []
+    for line in (one, other):
+        s = line.project(point)
+        a = line.interpolate(max(s - 1.0, 0.0))
+        b = line.interpolate(min(s + 1.0, line.length))
+        turns.append(math.degrees(math.atan2(b.y - a.y, b.x - a.x)))
+    turn = abs(turns[0] - turns[1]) % 180.0
+    return min(turn, 180.0 - turn)

@@ -1,0 +1,255 @@
+"""Step pages: one card per step, in the order of work.
+
+What stands on a card, top down: what is handled, where it goes, the stack so far, cautions, what
+to do, resin and timers, checks, and the blanks that close the step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
+from plybook.drawing.document import (
+    SIGN_OFF,
+    Blank,
+    Block,
+    CautionBox,
+    CheckBox,
+    Heading,
+    Items,
+    Page,
+    Paragraph,
+    Picture,
+    PictureRow,
+    Plate,
+    SignOff,
+    Table,
+    TimerBox,
+    field_id,
+    show_duration,
+)
+from plybook.drawing.locate import Corner, locate
+from plybook.drawing.rosette import rosette, show_angle
+from plybook.drawing.sectionview import best_section, section_picture
+from plybook.drawing.stepview import detail_picture, step_picture
+from plybook.laminate.model import LaidLayer, Laminate, Piece
+from plybook.shop.model import Batch, Check, Shop, Stage, Step
+from plybook.spec.model import PartSpec
+from plybook.surface.model import Face
+
+_SIGN_LABEL = {"initials": "Initials", "time": "Time", "lot": "Lot or roll number"}
+_MOST_IDS = 8
+
+
+@dataclass
+class _Bench:
+    """What is in the mould while the steps go by."""
+
+    spec: PartSpec
+    face: Face
+    laminate: Laminate
+    shop: Shop
+
+    def __post_init__(self) -> None:
+        self.pieces = {p.id: p for p in self.laminate.pieces}
+        self.layers = {layer.id: layer for layer in self.laminate.layers}
+        self.batches = {b.id: b for b in self.shop.batches}
+        self.names = material_names(self.spec)
+        self.laid: set[str] = set()
+
+    def in_mould(self, without: Sequence[str] = ()) -> tuple[LaidLayer, ...]:
+        """Layers laid so far, from the mould face up."""
+        return tuple(
+            layer
+            for layer in self.laminate.layers
+            if layer.id in self.laid and layer.id not in without
+        )
+
+
+def step_pages(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Iterator[Page]:
+    """The pages of all stages."""
+    bench = _Bench(spec, face, laminate, shop)
+    count = len(shop.stages)
+    for number, stage in enumerate(shop.stages, start=1):
+        for place, step in enumerate(stage.steps, start=1):
+            kicker = (
+                f"Stage {number} of {count} · {stage.title} · step {place} of {len(stage.steps)}"
+            )
+            blocks = tuple(_blocks(bench, stage, step))
+            yield Page(step.id, step.title, kicker, blocks, "step", f"{number}. {stage.title}")
+            if step.lays:
+                bench.laid |= {bench.pieces[p].layer for p in step.pieces if p in bench.pieces}
+                if step.layer in bench.layers:
+                    bench.laid.add(step.layer)
+
+
+def material_names(spec: PartSpec) -> dict[str, str]:
+    """Material id to the name people use."""
+    stock = spec.materials
+    return {
+        m.id: m.name
+        for group in (
+            stock.cloths,
+            stock.cores,
+            stock.rods,
+            stock.consumables,
+            stock.resins,
+            stock.thickened,
+        )
+        for m in group.values()
+    }
+
+
+def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
+    pieces = [bench.pieces[p] for p in step.pieces if p in bench.pieces]
+    if pieces:
+        yield _plate(bench, pieces)
+    yield from _pictures(bench, stage, step, pieces)
+    for caution in step.cautions:
+        yield CautionBox(caution.text, caution.source)
+    if step.at_hand:
+        yield Paragraph("At hand: " + ", ".join(step.at_hand) + ".")
+    if step.text:
+        yield Items(step.text, numbered=len(step.text) > 1)
+    batches = [bench.batches[b] for b in step.batches if b in bench.batches]
+    yield from batch_blocks(step, batches, bench.names)
+    for timer in step.timers:
+        yield TimerBox(field_id(step.id, timer.id), timer.label, timer.seconds, timer.kind)
+    if step.checks:
+        yield Heading("Check", 3)
+        for check in step.checks:
+            yield check_block(step, check)
+    yield SignOff(
+        tuple(
+            Blank(
+                field_id(step.id, name),
+                _SIGN_LABEL[name],
+                "initials" if name == "initials" else "time" if name == "time" else "text",
+            )
+            for name in SIGN_OFF
+        )
+    )
+
+
+def check_block(step: Step, check: Check) -> Block:
+    """A check as the field that answers it."""
+    id = field_id(step.id, check.id)
+    if check.kind == "tick":
+        return CheckBox(id, check.text)
+    return Blank(
+        id,
+        check.text,
+        check.kind,
+        check.unit,
+        check.expected,
+        check.tolerance,
+        check.at_least,
+        check.at_most,
+    )
+
+
+def _plate(bench: _Bench, pieces: Sequence[Piece]) -> Plate:
+    ids = [p.id for p in pieces]
+    if len(ids) > _MOST_IDS:
+        ids = [ids[0], "…", ids[-1]]
+    layers = list(dict.fromkeys(p.layer for p in pieces))
+    materials = list(dict.fromkeys(bench.names.get(p.material, p.material) for p in pieces))
+    count = sum(p.quantity for p in pieces)
+    parts = [
+        f"layer {', '.join(layers[:4])}{' …' if len(layers) > 4 else ''}",
+        ", ".join(materials[:3]),
+        f"{count} piece{'s' if count != 1 else ''}",
+    ]
+    angles = {show_angle(p.angle_deg) for p in pieces if p.kind in ("ply", "rod")}
+    return Plate(tuple(ids), " · ".join(parts), angles.pop() if len(angles) == 1 else "")
+
+
+def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) -> Iterator[Block]:
+    if step.shows == "bag":
+        for bag in bench.shop.bags:
+            if bag.stage == stage.id:
+                yield _picture(bag_plan_picture(bench.face, bag), "The bag, seen from above")
+                yield _picture(bag_section_picture(bag), "The bag in section, order of the layers")
+        return
+    if step.shows not in ("layer", "core", "section") or not pieces:
+        return
+    own = list(dict.fromkeys(p.layer for p in pieces))
+    below = bench.in_mould(without=own if step.lays else ())
+    unit = bench.spec.part.units
+    corners = locate(bench.face, pieces, unit)
+    cut = best_section(bench.laminate, own[0])
+    after = tuple(layer for layer in bench.laminate.layers if layer in below or layer.id in own)
+    scene = step_picture(bench.face, pieces, below, cut.line_mm if cut else None, corners)
+    words = ", ".join(p.id for p in pieces[:_MOST_IDS])
+    yield _picture(
+        scene,
+        "Seen from the bag side. Hatched: this step. Grey: already in the mould.",
+        f"Where {words} lies on the part",
+    )
+    detail = detail_picture(bench.face, pieces, below, corners, 68.0, 40.0)
+    turn = pieces[0].angle_deg if pieces[0].kind in ("ply", "rod") else None
+    row = [_picture(rosette(turn), alt="Rosette")]
+    if detail is not None:
+        row.append(_picture(detail, alt="Detail of the step's pieces"))
+    room = 180.0 - sum(p.scene.window_mm[2] + 4.0 for p in row)
+    if cut is not None:
+        section = section_picture(cut, after, own, room, 46.0)
+        row.append(_picture(section, alt=f"The stack so far in section, {cut.name}"))
+    yield PictureRow(tuple(row))
+    if corners:
+        yield corner_table(corners)
+
+
+def _picture(scene, caption: str = "", alt: str = "") -> Picture:
+    return Picture(scene, scene.window_mm[3] - scene.window_mm[1], caption, alt or caption)
+
+
+def corner_table(corners: Sequence[Corner]) -> Table:
+    """Where the lettered corners lie."""
+    return Table(
+        ("Corner", "Piece", "Along", "Across"),
+        tuple((c.letter, c.piece, c.first, c.second) for c in corners),
+        "clll",
+        widths=(1.0, 1.6, 4.6, 4.6),
+    )
+
+
+def batch_blocks(step: Step, batches: Sequence[Batch], names: dict[str, str]) -> Iterator[Block]:
+    """The cups of a step: parts by mass, and blanks for the time mixed and the lots."""
+    if not batches:
+        return
+    yield Heading("Mix", 3)
+    yield Table(
+        ("Batch", "Parts", "Together", "Use"),
+        tuple((b.id, batch_parts(b), f"{_grams(b.mass_g, b)} g", batch_use(b)) for b in batches),
+        "llrl",
+        widths=(1.0, 4.2, 1.6, 4.6),
+    )
+    for b in batches:
+        yield SignOff(
+            (
+                Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
+                Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text"),
+            )
+        )
+
+
+def batch_parts(batch: Batch) -> str:
+    """'resin 323 g + hardener 97 g', with the filler where there is one."""
+    parts = [f"{name} {_grams(mass, batch)} g" for name, mass in batch.parts]
+    if batch.filler:
+        loose = f" (about {batch.filler_ml:.0f} ml loose)" if batch.filler_ml else ""
+        parts.append(f"{batch.filler} {batch.filler_g:.0f} g{loose}")
+    return " + ".join(parts)
+
+
+def batch_use(batch: Batch) -> str:
+    """What the cup is for and how long it lasts."""
+    life = f"; pot life {show_duration(batch.pot_life_s)}" if batch.pot_life_s else ""
+    late = "" if batch.in_time else ". DOES NOT LAST: mix it in smaller cups"
+    return f"{batch.purpose}{life}{late}"
+
+
+def _grams(mass_g: float, batch: Batch) -> str:
+    return f"{mass_g:.{batch.decimals}f}"

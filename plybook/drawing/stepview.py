@@ -1,0 +1,386 @@
+"""The picture of a step: the part seen from the bag side, this step's pieces in front.
+
+Terms:
+    this step: hatched, wide outline, large id. Already in the mould: grey tint, thin outline.
+    locating corner: a lettered corner of a piece with its distances from a station and an edge.
+    row: a long slim part is shown in stretches of the same scale, one under another.
+
+What is meant never rests on colour: hatch, line width and words carry it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from plybook.drawing.frame import Box, Frame, area_paths, arrow, fit_frame, hatch, lines, polygons
+from plybook.drawing.letters import text_box_mm, text_width_mm
+from plybook.drawing.locate import Corner
+from plybook.drawing.rosette import show_angle
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.drawing.style import LABEL_MM, NOTE_MM, largest_letters_mm
+from plybook.laminate.model import LaidLayer, Piece
+from plybook.surface.model import Face
+
+WIDTH_MM = 180.0
+SIDE_MM = 8.0  # left and right of the part: root and tip in words
+TOP_MM, FOOT_MM = 6.5, 10.5  # above: an edge name; below: station labels and an edge name
+LARGEST_ROW_MM = 66.0
+SLIM = 9.0  # length to width from which a part is shown in rows
+TINT = {"ply": "ghost", "film": "film", "core": "core", "insert": "insert", "rod": "rod"}
+
+
+def step_picture(
+    face: Face,
+    pieces: Sequence[Piece],
+    below: Sequence[LaidLayer],
+    section_mm: np.ndarray | None = None,
+    corners: Sequence[Corner] = (),
+) -> Scene:
+    """The whole part with this step's pieces, for a card 180 mm wide.
+
+    Args:
+        face: the mould face.
+        pieces: what this step lays or handles.
+        below: layers already in the mould, first laid first.
+        section_mm: (2, 2) line of the section shown beside it, or None.
+        corners: lettered corners from `locate`.
+
+    Returns:
+        A scene in paper millimetres; its height follows from the part's proportions.
+    """
+    x0, y0, x1, y1 = _reach(face, pieces)
+    rows = min(3, max(1, math.ceil((x1 - x0) / (y1 - y0) / SLIM)))
+    stretch = (x1 - x0) / rows
+    scale = min((WIDTH_MM - 2 * SIDE_MM) / stretch, LARGEST_ROW_MM / (y1 - y0))
+    row_mm = (y1 - y0) * scale + TOP_MM + FOOT_MM
+    wide = WIDTH_MM / 2 - stretch * scale / 2
+    items: list[Primitive] = []
+    for row in range(rows):
+        window = (x0 + row * stretch, y0, x0 + (row + 1) * stretch, y1)
+        foot = (rows - 1 - row) * row_mm + FOOT_MM
+        frame = Frame(scale, (window[0], y0), (wide, foot))
+        items += _row(frame, window if rows > 1 else None, face, pieces, below, section_mm, corners)
+        if rows > 1:
+            items.append(
+                Text(
+                    Role.TEXT, (0.0, foot + row_mm - FOOT_MM - 3.0), f"{row + 1} of {rows}", NOTE_MM
+                )
+            )
+    return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, rows * row_mm), "Seen from the bag side")
+
+
+def detail_picture(
+    face: Face,
+    pieces: Sequence[Piece],
+    below: Sequence[LaidLayer],
+    corners: Sequence[Corner],
+    width_mm: float,
+    height_mm: float,
+) -> Scene | None:
+    """The surroundings of small pieces enlarged, or None where the pieces are large enough."""
+    x0, y0, x1, y1 = _bounds(p.laid_outline_mm for p in pieces)
+    fx0, fy0, fx1, fy1 = _bounds([face.outline_mm])
+    if (x1 - x0) > 0.3 * (fx1 - fx0):
+        return None
+    room = 0.22 * max(x1 - x0, (y1 - y0) * width_mm / height_mm, 1.0)
+    frame = fit_frame(
+        (x0 - room, y0 - room, x1 + room, y1 + room), (1.0, 5.0, width_mm - 1.0, height_mm - 1.0)
+    )
+    low = (np.array([1.0, 5.0]) - frame.at_mm) / frame.scale + frame.origin_mm
+    high = (np.array([width_mm - 1.0, height_mm - 1.0]) - frame.at_mm) / frame.scale
+    window = (*low, *(high + frame.origin_mm))
+    items = list(_content(frame, window, face, pieces, below, corners))
+    border = np.array(
+        [[1, 5], [width_mm - 1, 5], [width_mm - 1, height_mm - 1], [1, height_mm - 1]], float
+    )
+    items.append(Path(Role.FRAME, border, True))
+    items.append(Text(Role.TEXT, (1.0, 1.0), "Detail, enlarged", NOTE_MM))
+    return Scene(tuple(items), (0.0, 0.0, width_mm, height_mm), "Detail")
+
+
+def _row(frame, window, face, pieces, below, section_mm, corners) -> list[Primitive]:
+    items = list(_content(frame, window, face, pieces, below, corners))
+    if section_mm is not None:
+        items += _section_mark(frame, window, section_mm)
+    items += _edge_names(frame, window, face)
+    items += _station_labels(frame, window, face)
+    return items
+
+
+def _content(frame, window, face, pieces, below, corners) -> list[Primitive]:
+    """Face, what lies below, stations and this step's pieces, clipped to a window."""
+    from shapely import Polygon, box
+
+    clip = box(*window) if window else None
+
+    def shown(geometry):
+        return frame.shape(geometry.intersection(clip) if clip else geometry)
+
+    outline = shown(Polygon(face.outline_mm, [h for h in face.holes_mm]))
+    items: list[Primitive] = list(area_paths(outline, Role.FACE, "face"))
+    for layer in below:
+        items += area_paths(shown(layer.region), Role.GHOST, TINT.get(layer.kind, "ghost"))
+    for layer in below:
+        if layer.kind in ("core", "insert"):
+            items += area_paths(shown(layer.region), Role.CORE_EDGE)
+    own = [(p, shown(_solid(p.laid_outline_mm))) for p in pieces]
+    own = [(p, area) for p, area in own if not area.is_empty]
+    for piece, area in own:
+        items += area_paths(area, Role.FILL, "highlight")
+        turn = piece.angle_deg if piece.kind in ("ply", "rod") else 45.0
+        pitch = 2.2 if piece.kind in ("ply", "rod") else 3.2
+        items += hatch(area, turn, pitch)
+    for station in face.station_lines:
+        items += _line(shown, station.points_mm, Role.STATION)
+    items += _line(shown, face.axis_mm, Role.AXIS)
+    for piece, area in own:
+        items += area_paths(area, Role.HIGHLIGHT, tag=piece.id)
+    for corner in corners:
+        items += _corner_mark(frame, window, corner)
+    taken = [_ring_box(i) for i in items if isinstance(i, Text)]
+    for piece, area in own:
+        items += _piece_words(piece, area, taken)
+    return items
+
+
+def _solid(ring_mm: np.ndarray):
+    from shapely import Polygon
+
+    polygon = Polygon(ring_mm)
+    return polygon if polygon.is_valid else polygon.buffer(0)
+
+
+def _line(shown, points_mm: np.ndarray, role: Role) -> list[Path]:
+    from shapely import LineString
+
+    return [Path(role, run) for run in lines(shown(LineString(points_mm)))]
+
+
+def _piece_words(piece: Piece, area, taken: list) -> list[Primitive]:
+    """The id as large as the piece allows and the fibre arrow beside or below it."""
+    from shapely import maximum_inscribed_circle
+
+    largest = next(polygons(area), None)
+    if largest is None:
+        return []
+    circle = maximum_inscribed_circle(largest, tolerance=0.3)
+    centre, radius = np.asarray(circle.coords[0]), circle.length
+    x0, _, x1, _ = largest.bounds
+    words = (
+        piece.id
+        if piece.kind in ("core", "insert", "film")
+        else (f"{piece.id}  {show_angle(piece.angle_deg)}")
+    )
+    room = 0.86 * min(2 * (centre[0] - x0), 2 * (x1 - centre[0]))
+    letter = min(largest_letters_mm(room, 1.3 * radius, text_width_mm(words, 1.0, True)), 10.0)
+    if letter < NOTE_MM:  # too small inside: beside the piece with a leader
+        at = (x1 + 3.0, largest.bounds[3] + 2.0)
+        return [
+            Path(Role.DIMENSION, np.array([centre, at])),
+            Text(Role.ID, at, words, LABEL_MM, bold=True, halo=True),
+        ]
+    out: list[Primitive] = []
+    if piece.kind in ("ply", "rod"):
+        out += _fibre_arrow(largest, piece.angle_deg, centre, letter, words)
+    out.append(
+        Text(
+            Role.ID,
+            tuple(centre),
+            words,
+            letter,
+            anchor="middle",
+            rise="centre",
+            bold=True,
+            halo=True,
+        )
+    )
+    return out
+
+
+def _fibre_arrow(area, angle_deg: float, centre: np.ndarray, letter: float, words: str):
+    """An arrow with two heads along the fibre, where the words leave room for it."""
+    from shapely import LineString
+
+    along = np.array([math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))])
+    half_words = text_width_mm(words, letter, True) / 2
+    best: list = []
+    for shift in (-1.0, 1.0, 0.0):
+        middle = centre + (shift * (half_words + 0.9 * letter + 4.0), 0.0)
+        reach = LineString([middle - 400 * along, middle + 400 * along]).intersection(area)
+        runs = [r for r in lines(reach) if LineString(r).distance(_point(middle)) < 0.01]
+        if not runs:
+            continue
+        a, b = runs[0][0], runs[0][-1]
+        a, b = (
+            (
+                max(a, middle - 16 * along, key=lambda p: p @ along),
+                min(b, middle + 16 * along, key=lambda p: p @ along),
+            )
+            if ((b - a) @ along > 0)
+            else (b, a)
+        )
+        inset = 0.08 * (b - a)
+        if np.hypot(*(b - a)) > 6.0:
+            best = list(arrow(a + inset, b - inset, Role.FIBRE, 2.6, both=True))
+            break
+    return best
+
+
+def _point(at: np.ndarray):
+    from shapely import Point
+
+    return Point(at)
+
+
+# ---------------------------------------------------------------- words around the part
+
+
+def _edge_names(frame: Frame, window: Box | None, face: Face) -> list[Text]:
+    """Each edge named outside the part: top and bottom level, root and tip turned."""
+    from shapely import LineString, box
+
+    ring = frame.put(face.outline_mm)
+    middle = ring.mean(axis=0)
+    out = []
+    for edge in face.edges:
+        line = LineString(edge.points_mm)
+        if window:
+            line = line.intersection(box(*_grown(window, 1.0)))
+        runs = sorted((frame.put(r) for r in lines(line)), key=len, reverse=True)
+        if not runs:
+            continue
+        run = max(runs, key=lambda r: float(np.hypot(*np.diff(r, axis=0).T).sum()))
+        length = float(np.hypot(*np.diff(run, axis=0).T).sum())
+        if window and length < 8.0:
+            continue
+        at = np.array(LineString(run).interpolate(0.5, normalized=True).coords[0])
+        words = edge_words(edge.name)
+        level = abs(np.ptp(run[:, 0])) >= abs(np.ptp(run[:, 1]))
+        if level:
+            above = at[1] > middle[1]
+            half = text_width_mm(words, LABEL_MM) / 2
+            y = _extreme(run, at[0] - half, at[0] + half, above) if len(run) > 1 else at[1]
+            out.append(
+                Text(
+                    Role.TEXT,
+                    (float(at[0]), y + (2.2 if above else -5.4)),
+                    words,
+                    LABEL_MM,
+                    anchor="middle",
+                    rise="baseline" if above else "top",
+                    halo=True,
+                )
+            )
+        else:
+            left = at[0] < middle[0]
+            x = float(run[:, 0].min() - 2.0 if left else run[:, 0].max() + 5.4)
+            out.append(
+                Text(Role.TEXT, (x, float(at[1])), words, LABEL_MM, turn_deg=90.0, anchor="middle")
+            )
+    return out
+
+
+def _extreme(run: np.ndarray, x0: float, x1: float, above: bool) -> float:
+    """Highest (or lowest) y of a polyline between two x."""
+    order = np.argsort(run[:, 0], kind="stable")
+    x = np.concatenate([np.linspace(x0, x1, 7), run[(run[:, 0] > x0) & (run[:, 0] < x1), 0]])
+    y = np.interp(x, run[order, 0], run[order, 1])
+    return float(y.max() if above else y.min())
+
+
+def edge_words(name: str) -> str:
+    """An edge's name as a drawing says it."""
+    plain = name.strip()
+    if plain.lower() in ("leading", "trailing"):
+        plain += " edge"
+    return plain.upper()
+
+
+def _station_labels(frame: Frame, window: Box | None, face: Face) -> list[Text]:
+    """Station names under the lower end of each line, thinned out where they would touch."""
+    out: list[Text] = []
+    last = -1e9
+    for station in sorted(face.station_lines, key=lambda s: s.span_mm):
+        low = station.points_mm[np.argmin(station.points_mm[:, 1])]
+        if window and not window[0] - 1e-6 <= low[0] <= window[2] + 1e-6:
+            continue
+        x, y = frame.put(low)[0]
+        half = text_width_mm(station.label, NOTE_MM) / 2
+        if x - half < last + 1.5:
+            continue
+        last = x + half
+        out.append(
+            Text(
+                Role.TEXT,
+                (float(x), float(y) - 1.2),
+                station.label,
+                NOTE_MM,
+                anchor="middle",
+                rise="top",
+            )
+        )
+    return out
+
+
+def _section_mark(frame: Frame, window: Box | None, section_mm: np.ndarray) -> list[Primitive]:
+    """Short strokes with S at both ends of the section line."""
+    ends = frame.put(section_mm)
+    along = (ends[1] - ends[0]) / (np.hypot(*(ends[1] - ends[0])) or 1.0)
+    out: list[Primitive] = []
+    for end, outward in ((ends[0], -along), (ends[1], along)):
+        if window:
+            x0, x1 = (frame.put(np.array([[window[k], 0.0]]))[0, 0] for k in (0, 2))
+            if not x0 - 1 <= end[0] <= x1 + 1:
+                continue
+        out.append(Path(Role.SPLICE, np.array([end + 1.2 * outward, end - 7.0 * outward])))
+        at = end - 9.2 * outward
+        out.append(
+            Text(
+                Role.TEXT,
+                (float(at[0]), float(at[1])),
+                "S",
+                NOTE_MM,
+                anchor="middle",
+                rise="centre",
+                bold=True,
+                halo=True,
+            )
+        )
+    return out
+
+
+def _ring_box(item: Text) -> Box:
+    box = text_box_mm(item)
+    return (*box.min(axis=0), *box.max(axis=0))
+
+
+def _corner_mark(frame: Frame, window: Box | None, corner: Corner) -> list[Primitive]:
+    if window and not (
+        window[0] <= corner.at_mm[0] <= window[2] and window[1] <= corner.at_mm[1] <= window[3]
+    ):
+        return []
+    x, y = frame.put(np.array([corner.at_mm]))[0]
+    ox, oy = corner.outward
+    at = (float(x + 3.4 * ox), float(y + 3.4 * oy))
+    return [
+        Circle(Role.DATUM, (float(x), float(y)), 0.8, "ink"),
+        Circle(Role.DIMENSION, at, 2.2, "white"),
+        Text(Role.TEXT, at, corner.letter, NOTE_MM, anchor="middle", rise="centre", bold=True),
+    ]
+
+
+def _bounds(rings: Iterable[np.ndarray]) -> Box:
+    points = np.vstack([np.asarray(r, float) for r in rings])
+    (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+    return float(x0), float(y0), float(x1), float(y1)
+
+
+def _reach(face: Face, pieces: Sequence[Piece]) -> Box:
+    return _bounds([face.outline_mm, *(p.laid_outline_mm for p in pieces)])
+
+
+def _grown(window: Box, by: float) -> Box:
+    return window[0] - by, window[1] - by, window[2] + by, window[3] + by

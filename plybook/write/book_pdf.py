@@ -1,0 +1,137 @@
+"""A document as a book on paper: A4 or Letter, every page of the document on a new sheet.
+
+The same 180 mm column fits both papers; only the margins and the height differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from plybook.drawing.document import Document, Page
+from plybook.drawing.letters import clean_text, fitted, wrapped
+from plybook.write.book_slabs import (
+    BODY,
+    HEAD,
+    LEADING,
+    NOTE,
+    TITLE,
+    WIDTH_MM,
+    Pen,
+    Slab,
+    slabs,
+)
+from plybook.write.pdf import new_canvas
+
+PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
+HEAD_MM, TOP_MM, FOOT_MM = 11.0, 17.0, 13.0
+HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
+
+
+def book_pdf(document: Document) -> bytes:
+    """The book as PDF: embedded type, bookmarks, same bytes for the same document."""
+    width, height = PAPER_MM[document.paper]
+    room = height - TOP_MM - FOOT_MM
+    sheets = [
+        (page, part, sheet)
+        for page in document.pages
+        for part, sheet in enumerate(_sheets(page, room))
+    ]
+    canvas, buffer = new_canvas(
+        width,
+        height,
+        f"{document.title} {document.part} {document.name}",
+        subject=f"revision {document.revision}",
+    )
+    pen = Pen(canvas, (width - WIDTH_MM) / 2, height)
+    chapter = None
+    for number, (page, part, sheet) in enumerate(sheets, start=1):
+        if part == 0:
+            chapter = _bookmark(canvas, page, chapter)
+        _running_head(pen, document, page, part, number, len(sheets), height)
+        y = TOP_MM
+        for slab in sheet:
+            slab.draw(pen, y + slab.before)
+            y += slab.before + slab.height
+        canvas.showPage()
+    canvas.save()
+    return buffer.getvalue()
+
+
+def _bookmark(canvas, page: Page, chapter: str | None) -> str:
+    if page.chapter and page.chapter != chapter:
+        canvas.bookmarkPage(f"chapter-{page.id}")
+        canvas.addOutlineEntry(clean_text(page.chapter), f"chapter-{page.id}", 0, closed=False)
+    canvas.bookmarkPage(page.id)
+    canvas.addOutlineEntry(clean_text(page.title), page.id, 1 if page.chapter else 0)
+    return page.chapter
+
+
+def _running_head(
+    pen: Pen, document: Document, page: Page, part: int, number: int, count: int, height: float
+) -> None:
+    facts = (document.part, document.name, f"revision {document.revision}", HANDS[document.hand])
+    words = clean_text(" · ".join(f for f in facts if f))
+    pen.words(fitted(words, 150.0, NOTE), 0.0, HEAD_MM, NOTE)
+    pen.words(f"{number} / {count}", WIDTH_MM, HEAD_MM, NOTE, True, "r")
+    pen.rule(0.0, HEAD_MM + 2.0, WIDTH_MM, HEAD_MM + 2.0)
+    foot = height - 7.5
+    pen.words(
+        clean_text(f"{document.date} · plan {document.record_key}"), 0.0, foot, 1.8, grey=True
+    )
+
+
+def _sheets(page: Page, room: float) -> Iterator[list[Slab]]:
+    """The page's slabs shared out over sheets; nothing is torn, headings stay with what follows."""
+    flow = [_title(page), *(slab for block in page.blocks for slab in slabs(block, room))]
+    sheet: list[Slab] = []
+    used = 0.0
+    for group in _groups(flow):
+        tall = sum(s.before + s.height for s in group)
+        if sheet and used + tall > room:
+            yield sheet
+            sheet = [_continued(page)]
+            if group[0].again is not None:
+                sheet.append(group[0].again)
+            used = sum(s.before + s.height for s in sheet)
+        for slab in group:  # a group taller than a sheet is let run on
+            sheet.append(slab)
+            used += slab.before + slab.height
+    yield sheet
+
+
+def _groups(flow: Sequence[Slab]) -> Iterator[list[Slab]]:
+    """Runs that stay together: slabs marked `with_next` and the one that follows."""
+    group: list[Slab] = []
+    for slab in flow:
+        group.append(slab)
+        if not slab.with_next:
+            yield group
+            group = []
+    if group:
+        yield group
+
+
+def _title(page: Page) -> Slab:
+    title = clean_text(page.title)
+    lines = wrapped(title, WIDTH_MM, TITLE, True)
+    cap = TITLE if len(lines) <= 2 else HEAD
+    lines = wrapped(title, WIDTH_MM, cap, True)
+    kicker = wrapped(clean_text(page.kicker), WIDTH_MM, NOTE)
+    first = len(kicker) * LEADING * NOTE + 1.5
+
+    def draw(pen: Pen, y: float) -> None:
+        for k, line in enumerate(kicker):
+            pen.words(line, 0.0, y + 1.5 + NOTE + k * LEADING * NOTE, NOTE)
+        for k, line in enumerate(lines):
+            pen.words(line, 0.0, y + first + cap + 1.0 + k * 1.5 * cap, cap, True)
+
+    return Slab(first + 1.0 + len(lines) * 1.5 * cap, draw, with_next=True)
+
+
+def _continued(page: Page) -> Slab:
+    words = fitted(clean_text(f"{page.title}, continued"), WIDTH_MM, BODY, True)
+
+    def draw(pen: Pen, y: float) -> None:
+        pen.words(words, 0.0, y + BODY + 1.0, BODY, True)
+
+    return Slab(LEADING * BODY + 2.0, draw)

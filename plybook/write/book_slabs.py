@@ -1,0 +1,476 @@
+"""Blocks of a document as slabs: things of known height that are stacked down a page.
+
+Terms:
+    slab: one piece of a page that is never torn apart; it knows its height and how to draw itself.
+    pen: draws words, rules and boxes in page millimetres, y down from the top of the page.
+
+Letter heights are capital heights of the ISO 3098 series: 3.5 mm for what is read at arm's length,
+2.5 mm for tables and notes, 7 mm for titles, 10 mm for the ids of the pieces in hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from plybook.drawing.document import (
+    Blank,
+    Block,
+    CautionBox,
+    CheckBox,
+    Deviations,
+    Facts,
+    Heading,
+    Items,
+    Notes,
+    Paragraph,
+    Picture,
+    PictureRow,
+    Plate,
+    SignOff,
+    Table,
+    TimerBox,
+    limit_words,
+    show_duration,
+)
+from plybook.drawing.letters import (
+    LEADING,
+    clean_text,
+    fitted,
+    text_width_mm,
+    type_size_mm,
+    wrapped,
+)
+from plybook.drawing.style import tint_of
+from plybook.write.fonts import MM, face
+from plybook.write.pdf import draw_scene
+
+WIDTH_MM = 180.0
+BODY, NOTE, TITLE, HEAD, PLATE = 3.5, 2.5, 7.0, 5.0, 10.0
+BOX_MM = 7.0  # ballot box
+
+
+class Pen:
+    """Words and lines on one canvas; x from the left, y from the top, mm."""
+
+    def __init__(self, canvas: Any, left_mm: float, page_height_mm: float):
+        self.canvas = canvas
+        self.left = left_mm
+        self.height = page_height_mm
+
+    def _at(self, x: float, y: float) -> tuple[float, float]:
+        return (self.left + x) * MM, (self.height - y) * MM
+
+    def words(
+        self,
+        text: str,
+        x: float,
+        y: float,
+        cap: float,
+        bold: bool = False,
+        align: str = "l",
+        grey: bool = False,
+    ) -> None:
+        """A line of clean text with its base line at y."""
+        if not text:
+            return
+        shift = {"l": 0.0, "r": 1.0, "c": 0.5}[align] * text_width_mm(text, cap, bold)
+        self.canvas.setFillGray(0.38 if grey else 0.08)
+        self.canvas.setFont(face(bold), type_size_mm(cap) * MM)
+        self.canvas.drawString(*self._at(x - shift, y), text)
+
+    def rule(self, x0: float, y0: float, x1: float, y1: float, width: float = 0.18) -> None:
+        """A straight line."""
+        self.canvas.setDash([])
+        self.canvas.setStrokeGray(0.08)
+        self.canvas.setLineWidth(width * MM)
+        self.canvas.line(*self._at(x0, y0), *self._at(x1, y1))
+
+    def box(
+        self,
+        x: float,
+        y: float,
+        wide: float,
+        tall: float,
+        width: float = 0.35,
+        fill: str = "",
+        stroke: bool = True,
+    ) -> None:
+        """A rectangle with its top left corner at (x, y)."""
+        self.canvas.setDash([])
+        self.canvas.setStrokeGray(0.08)
+        self.canvas.setLineWidth(width * MM)
+        if fill:
+            red, green, blue = bytes.fromhex(tint_of(fill)[1:])
+            self.canvas.setFillColorRGB(red / 255, green / 255, blue / 255)
+        self.canvas.rect(*self._at(x, y + tall), wide * MM, tall * MM, int(stroke), int(bool(fill)))
+
+    def triangle(self, x: float, y: float, size: float) -> None:
+        """The caution sign: a triangle with an exclamation mark, its top at (x + size/2, y)."""
+        path = self.canvas.beginPath()
+        path.moveTo(*self._at(x + size / 2, y))
+        path.lineTo(*self._at(x + size, y + 0.88 * size))
+        path.lineTo(*self._at(x, y + 0.88 * size))
+        path.close()
+        self.canvas.setStrokeGray(0.08)
+        self.canvas.setLineJoin(1)
+        self.canvas.setLineWidth(0.7 * MM)
+        self.canvas.drawPath(path, 1, 0)
+        self.words("!", x + size / 2, y + 0.77 * size, 0.42 * size, True, "c")
+
+    def scene(self, scene, x: float, y: float, scale: float) -> None:
+        """A scene with its top left corner at (x, y)."""
+        _, y0, _, y1 = scene.window_mm
+        draw_scene(self.canvas, scene, *self._at(x, y + (y1 - y0) * scale), scale)
+
+
+@dataclass(frozen=True)
+class Slab:
+    """`with_next`: never the last on a page. `again`: drawn first where a page breaks here."""
+
+    height: float
+    draw: Callable[[Pen, float], None]
+    with_next: bool = False
+    again: Slab | None = None
+    before: float = 0.0  # white space above, dropped at the top of a page
+
+
+def lines_slab(
+    text: str,
+    cap: float,
+    bold: bool = False,
+    x: float = 0.0,
+    width: float = WIDTH_MM,
+    before: float = 0.0,
+    with_next: bool = False,
+    grey: bool = False,
+) -> Slab:
+    """Wrapped words as one slab."""
+    lines = wrapped(clean_text(text), width - x, cap, bold) or [""]
+    pitch = LEADING * cap
+
+    def draw(pen: Pen, y: float) -> None:
+        for k, line in enumerate(lines):
+            pen.words(line, x, y + cap + k * pitch, cap, bold, grey=grey)
+
+    return Slab(len(lines) * pitch, draw, with_next, before=before)
+
+
+def slabs(block: Block, room_mm: float) -> Iterator[Slab]:
+    """The slabs of one block; `room_mm` is the height of an empty page."""
+    yield from _MAKERS[type(block)](block, room_mm)
+
+
+def _heading(block: Heading, room: float) -> Iterator[Slab]:
+    cap = {1: TITLE, 2: HEAD, 3: BODY}[block.level]
+    yield lines_slab(block.text, cap, True, before=4.0, with_next=True)
+
+
+def _paragraph(block: Paragraph, room: float) -> Iterator[Slab]:
+    yield lines_slab(block.text, BODY, block.strong, before=2.0)
+
+
+def _items(block: Items, room: float) -> Iterator[Slab]:
+    for number, item in enumerate(block.items, start=1):
+        lines = wrapped(clean_text(item), WIDTH_MM - 10.0, BODY) or [""]
+        pitch = LEADING * BODY
+
+        def draw(pen: Pen, y: float, lines=lines, number=number, pitch=pitch) -> None:
+            if block.numbered:
+                pen.words(f"{number}", 5.0, y + BODY, BODY, True, "r")
+            else:
+                pen.box(2.4, y + 1.1, 1.3, 1.3, fill="ink")
+            for k, line in enumerate(lines):
+                pen.words(line, 9.0, y + BODY + k * pitch, BODY)
+
+        yield Slab(len(lines) * pitch, draw, before=1.6)
+
+
+def _table(block: Table, room: float) -> Iterator[Slab]:
+    widths = _column_widths(block)
+    cap = NOTE
+    pad = 1.3
+    align = block.align or "l" * len(block.head)
+    starts = [sum(widths[:k]) for k in range(len(widths))]
+
+    def row_slab(cells: Sequence[str], bold: bool, band: bool) -> Slab:
+        wrapped_cells = [
+            wrapped(clean_text(cell), wide - 2 * pad, cap, bold)
+            for cell, wide in zip(cells, widths, strict=True)
+        ]
+        most = max((len(lines) for lines in wrapped_cells), default=1) or 1
+        height = most * LEADING * cap + 1.8
+
+        def draw(pen: Pen, y: float) -> None:
+            if band:
+                pen.box(0, y, WIDTH_MM, height, fill="band", stroke=False)
+            for lines, x, wide, side in zip(wrapped_cells, starts, widths, align, strict=True):
+                at = {"l": x + pad, "r": x + wide - pad, "c": x + wide / 2}[side]
+                for k, line in enumerate(lines):
+                    pen.words(line, at, y + cap + 1.4 + k * LEADING * cap, cap, bold, side)
+            pen.rule(0, y + height, WIDTH_MM, y + height, 0.35 if bold else 0.18)
+
+        return Slab(height, draw)
+
+    if block.caption:
+        yield lines_slab(block.caption, NOTE, True, before=2.0, with_next=True)
+    head = row_slab(block.head, True, False)
+    yield Slab(head.height, head.draw, True, before=2.5)
+    for number, row in enumerate(block.rows):
+        slab = row_slab(row, False, number % 2 == 1)
+        yield Slab(slab.height, slab.draw, again=head)
+
+
+def _column_widths(block: Table) -> list[float]:
+    """The stated shares, moved where a word would otherwise break and another column has room."""
+    count = len(block.head)
+    shares = block.widths or (1.0,) * count
+    widths = [WIDTH_MM * s / sum(shares) for s in shares]
+    need = []
+    for k in range(count):
+        cells = [(block.head[k], True), *((row[k], False) for row in block.rows)]
+        need.append(
+            2.8
+            + max(
+                (
+                    text_width_mm(clean_text(word), NOTE, bold)
+                    for cell, bold in cells
+                    for word in cell.split()
+                ),
+                default=0.0,
+            )
+        )
+    if sum(need) > WIDTH_MM:
+        return widths
+    short = [max(n - w, 0.0) for n, w in zip(need, widths, strict=True)]
+    spare = [max(w - n, 0.0) for n, w in zip(need, widths, strict=True)]
+    if not sum(short):
+        return widths
+    give = sum(short) / sum(spare)
+    return [w + s - give * p for w, s, p in zip(widths, short, spare, strict=True)]
+
+
+def _facts(block: Facts, room: float) -> Iterator[Slab]:
+    half = WIDTH_MM / 2
+    for k in range(0, len(block.rows), 2):
+        pair = block.rows[k : k + 2]
+        values = [wrapped(clean_text(value), half - 42.0, BODY, True) or [""] for _, value in pair]
+        height = max(len(v) for v in values) * LEADING * BODY + 1.6
+
+        def draw(pen: Pen, y: float, pair=pair, values=values, height=height) -> None:
+            for column, ((label, _), lines) in enumerate(zip(pair, values, strict=True)):
+                x = column * half
+                pen.words(fitted(clean_text(label), 38.0, NOTE), x, y + BODY + 0.8, NOTE, grey=True)
+                for n, line in enumerate(lines):
+                    pen.words(line, x + 40.0, y + BODY + 0.8 + n * LEADING * BODY, BODY, True)
+                pen.rule(x, y + height, x + half - 4.0, y + height)
+
+        yield Slab(height, draw, before=1.2)
+
+
+def _plate(block: Plate, room: float) -> Iterator[Slab]:
+    ids = "   ".join(clean_text(i) for i in block.ids)
+    angle = clean_text(block.angle)
+    angle_wide = text_width_mm(angle, PLATE, True) + 8.0 if angle else 0.0
+    cap = next(
+        (
+            c
+            for c in (PLATE, TITLE, HEAD)
+            if text_width_mm(ids, c, True) <= WIDTH_MM - angle_wide - 6
+        ),
+        BODY,
+    )
+    lines = wrapped(ids, WIDTH_MM - angle_wide - 6.0, cap, True)
+    note = wrapped(clean_text(block.line), WIDTH_MM - 6.0, NOTE)
+    body = max(len(lines) * LEADING * cap - 0.75 * cap, PLATE if angle else 0.0)
+    height = 3.0 + body + 2.5 + len(note) * LEADING * NOTE + 1.2
+
+    def draw(pen: Pen, y: float) -> None:
+        pen.box(0, y, WIDTH_MM, height, 0.7)
+        for k, line in enumerate(lines):
+            pen.words(line, 3.0, y + 3.0 + cap + k * LEADING * cap, cap, True)
+        if angle:
+            pen.words(angle, WIDTH_MM - 3.0, y + 3.0 + PLATE, PLATE, True, "r")
+        for k, line in enumerate(note):
+            pen.words(line, 3.0, y + 3.0 + body + 2.5 + NOTE + k * LEADING * NOTE, NOTE)
+
+    yield Slab(height, draw, before=2.0)
+
+
+def _picture(block: Picture, room: float) -> Iterator[Slab]:
+    yield from _picture_row(PictureRow((block,)), room)
+
+
+def _picture_row(block: PictureRow, room: float) -> Iterator[Slab]:
+    sizes = []
+    for picture in block.pictures:
+        x0, y0, x1, y1 = picture.scene.window_mm
+        sizes.append((x1 - x0, min(y1 - y0, picture.height_mm), y1 - y0))
+    gaps = 4.0 * (len(sizes) - 1)
+    scale = min(
+        [
+            1.0,
+            (WIDTH_MM - gaps) / sum(w for w, _, _ in sizes),
+            *((room - 14.0) / tall for _, _, tall in sizes),
+            *(most / tall for _, most, tall in sizes),
+        ]
+    )
+    tall = max(t for _, _, t in sizes) * scale
+    captions = [clean_text(p.caption) for p in block.pictures]
+    words = wrapped(" ".join(c for c in captions if c), WIDTH_MM, NOTE)
+    height = tall + (1.6 + len(words) * LEADING * NOTE if words else 0.0)
+
+    def draw(pen: Pen, y: float) -> None:
+        x = 0.0 if len(sizes) > 1 else (WIDTH_MM - sizes[0][0] * scale) / 2
+        for picture, (wide, _, own) in zip(block.pictures, sizes, strict=True):
+            pen.scene(picture.scene, x, y + tall - own * scale, scale)
+            x += wide * scale + 4.0
+        for k, line in enumerate(words):
+            pen.words(line, 0.0, y + tall + 1.6 + NOTE + k * LEADING * NOTE, NOTE, grey=True)
+
+    yield Slab(height, draw, before=3.0)
+
+
+def _check(block: CheckBox, room: float) -> Iterator[Slab]:
+    lines = wrapped(clean_text(block.text), WIDTH_MM - 12.0, BODY) or [""]
+    pitch = LEADING * BODY
+    height = max(BOX_MM, len(lines) * pitch) + 1.2
+
+    def draw(pen: Pen, y: float) -> None:
+        pen.box(0.4, y, BOX_MM, BOX_MM, 0.7)
+        for k, line in enumerate(lines):
+            pen.words(line, 11.0, y + 1.75 + BODY + k * pitch, BODY)
+
+    yield Slab(height, draw, before=1.6)
+
+
+def _blank(block: Blank, room: float) -> Iterator[Slab]:
+    limits = limit_words(block)
+    label = clean_text(block.label)
+    width = 88.0
+    lines = wrapped(label, width, BODY) or [""]
+    pitch = LEADING * BODY
+    note = wrapped(clean_text(block.note), WIDTH_MM, NOTE) if block.note else []
+    height = max(10.0, len(lines) * pitch + 3.0)
+
+    def draw(pen: Pen, y: float) -> None:
+        for k, line in enumerate(lines):
+            pen.words(line, 0.0, y + 3.0 + BODY + k * pitch, BODY)
+        pen.box(92.0, y + 0.5, 40.0, 9.0)
+        unit = block.unit if block.kind == "measure" else ""
+        pen.words(clean_text(unit), 134.0, y + 3.0 + BODY, BODY)
+        if limits:
+            at = 134.0 + (text_width_mm(clean_text(unit), BODY) + 3.0 if unit else 0.0)
+            said = clean_text(f"({limits})")
+            cap = BODY if text_width_mm(said, BODY) <= WIDTH_MM - at else NOTE
+            pen.words(fitted(said, WIDTH_MM - at, cap), at, y + 3.0 + BODY, cap)
+        for k, line in enumerate(note):
+            pen.words(line, 0.0, y + height + NOTE + k * LEADING * NOTE, NOTE, grey=True)
+
+    yield Slab(height + len(note) * LEADING * NOTE, draw, before=1.6)
+
+
+def _sign_off(block: SignOff, room: float) -> Iterator[Slab]:
+    wide = WIDTH_MM / len(block.blanks)
+
+    def draw(pen: Pen, y: float) -> None:
+        for k, blank in enumerate(block.blanks):
+            x = k * wide
+            label = fitted(clean_text(blank.label), wide - 4.0, NOTE)
+            pen.words(label, x, y + NOTE, NOTE, grey=True)
+            pen.box(x, y + NOTE + 1.4, wide - (4.0 if k < len(block.blanks) - 1 else 0.0), 11.0)
+
+    yield Slab(NOTE + 12.8, draw, before=3.5)
+
+
+def _notes(block: Notes, room: float) -> Iterator[Slab]:
+    yield lines_slab(block.label, BODY, True, before=4.0, with_next=True)
+
+    def draw(pen: Pen, y: float) -> None:
+        pen.rule(0, y + 9.0, WIDTH_MM, y + 9.0)
+
+    for _ in range(block.lines):
+        yield Slab(9.2, draw)
+
+
+def _deviations(block: Deviations, room: float) -> Iterator[Slab]:
+    yield lines_slab(
+        "Deviations: what was done differently", BODY, True, before=4.0, with_next=True
+    )
+    head = ("Step or piece", "What was done", "Why, and who agreed", "Initials")
+    shares = (0.2, 0.36, 0.32, 0.12)
+    starts = [sum(shares[:k]) * WIDTH_MM for k in range(5)]
+
+    def draw_head(pen: Pen, y: float) -> None:
+        for x, words in zip(starts, head, strict=False):
+            pen.words(words, x + 1.0, y + NOTE + 0.6, NOTE, grey=True)
+
+    def draw_row(pen: Pen, y: float) -> None:
+        for x0, x1 in zip(starts[:-1], starts[1:], strict=True):
+            pen.box(x0, y, x1 - x0, 12.0)
+
+    yield Slab(5.0, draw_head, True, before=1.0)
+    for _ in range(block.rows):
+        yield Slab(12.0, draw_row)
+
+
+def _caution(block: CautionBox, room: float) -> Iterator[Slab]:
+    lines = wrapped(clean_text(block.text), WIDTH_MM - 20.0, BODY, True) or [""]
+    source = (
+        wrapped(clean_text(f"Source: {block.source}"), WIDTH_MM - 20.0, NOTE)
+        if (block.source)
+        else []
+    )
+    pitch = LEADING * BODY
+    height = max(13.0, 4.0 + len(lines) * pitch + len(source) * LEADING * NOTE)
+
+    def draw(pen: Pen, y: float) -> None:
+        pen.box(0, y, WIDTH_MM, height, 0.35, "caution")
+        pen.box(0, y, 2.0, height, 0.35, "ink")
+        pen.triangle(5.0, y + 2.5, 9.0)
+        for k, line in enumerate(lines):
+            pen.words(line, 17.5, y + 2.9 + BODY + k * pitch, BODY, True)
+        for k, line in enumerate(source):
+            base = y + 2.4 + len(lines) * pitch + NOTE + k * LEADING * NOTE
+            pen.words(line, 17.5, base, NOTE, grey=True)
+
+    yield Slab(height, draw, before=2.5)
+
+
+def _timer(block: TimerBox, room: float) -> Iterator[Slab]:
+    word = "not before" if block.kind == "wait" else "not after"
+    text = clean_text(f"{block.label}: {show_duration(block.seconds)}")
+    lines = wrapped(text, 92.0, BODY, True) or [""]
+    pitch = LEADING * BODY
+    height = max(13.0, len(lines) * pitch + 5.0)
+
+    def draw(pen: Pen, y: float) -> None:
+        pen.box(0, y, WIDTH_MM, height, 0.35)
+        for k, line in enumerate(lines):
+            pen.words(line, 3.0, y + 4.4 + BODY + k * pitch, BODY, True)
+        pen.words("started", 114.0, y + 4.0 + NOTE, NOTE, False, "r")
+        pen.box(115.5, y + 2.0, 23.0, 9.0)
+        pen.words(word, 155.0, y + 4.0 + NOTE, NOTE, False, "r")
+        pen.box(156.5, y + 2.0, 21.0, 9.0)
+
+    yield Slab(height, draw, before=2.0)
+
+
+_MAKERS: dict[type, Callable[[Any, float], Iterator[Slab]]] = {
+    Heading: _heading,
+    Paragraph: _paragraph,
+    Items: _items,
+    Table: _table,
+    Facts: _facts,
+    Plate: _plate,
+    Picture: _picture,
+    PictureRow: _picture_row,
+    CheckBox: _check,
+    Blank: _blank,
+    SignOff: _sign_off,
+    Notes: _notes,
+    Deviations: _deviations,
+    CautionBox: _caution,
+    TimerBox: _timer,
+}
