@@ -24,6 +24,7 @@ from plybook.surface.loft import Loft
 _DEGREE = 3
 _GAUSS = 4
 _SECTION_ELEMENTS = 44
+_NOSE_W, _NOSE_FINER = 0.16, 3  # elements near the nose of an aerofoil are cut into so many
 _BAY_ELEMENTS = 6
 _ROUNDS = 40
 
@@ -92,10 +93,20 @@ def develop(loft: Loft, from_mm: float, to_mm: float, finer: float = 1.0) -> Dev
     # where only the curvature jumps the pattern keeps its slope; else the pace along w jumps too
     w_repeats = np.full(len(loft.w_breaks) - 2, 2 if loft.shares is None else 3)
     w_knots = knots(loft.w_breaks, pieces, w_repeats)
+    if loft.shares is None:
+        w_knots = _finer_nose(w_knots)
     cells = _Cells(loft, u_knots, w_knots)
     start = _start(loft, u_knots, w_knots)
     coefficients, rounds = cells.relax(start)
     return Developed(Pattern(u_knots, w_knots, coefficients), float(cells.area.sum()), rounds)
+
+
+def _finer_nose(w_knots: np.ndarray) -> np.ndarray:
+    """More knots where the section bends most: within about 3 % of the chord."""
+    lines = np.unique(w_knots)
+    part = np.arange(1, _NOSE_FINER) / _NOSE_FINER
+    extra = lines[:-1, None] + part * np.diff(lines)[:, None]
+    return np.sort(np.concatenate([w_knots, extra[lines[:-1] < _NOSE_W].ravel()]))
 
 
 class _Basis:

@@ -214,7 +214,7 @@ def _branch(curve, tau_end, slope, bend, tau_breaks, upper, place) -> SectionCur
     """
     from scipy.interpolate import CubicSpline
 
-    tau = np.linspace(0.0, tau_end, _TAU_NODES)
+    tau = np.union1d(np.linspace(0.0, tau_end, _TAU_NODES), tau_breaks)
     x = curve(tau)[:, 0]
     width = max(2.5 * abs(slope) / bend, _NOSE / np.sqrt(bend / 2.0))
     share = x - x[0] - slope * tau * np.exp(-((tau / width) ** 2))
