@@ -19,6 +19,7 @@ from functools import cached_property
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
+from plybook.surface.flatten import Membrane
 from plybook.surface.loft import Loft
 
 _DEGREE = 3
@@ -26,7 +27,6 @@ _GAUSS = 4
 _SECTION_ELEMENTS = 44
 _NOSE_W, _NOSE_FINER = 0.16, 3  # elements near the nose of an aerofoil are cut into so many
 _BAY_ELEMENTS = 6
-_ROUNDS = 40
 
 
 @dataclass(frozen=True)
@@ -95,10 +95,11 @@ def develop(loft: Loft, from_mm: float, to_mm: float, finer: float = 1.0) -> Dev
     w_knots = knots(loft.w_breaks, pieces, w_repeats)
     if loft.shares is None:
         w_knots = _finer_nose(w_knots)
-    cells = _Cells(loft, u_knots, w_knots)
+    cells = _membrane(loft, u_knots, w_knots)
     start = _start(loft, u_knots, w_knots)
-    coefficients, rounds = cells.relax(start)
-    return Developed(Pattern(u_knots, w_knots, coefficients), float(cells.area.sum()), rounds)
+    flat, rounds = cells.relax(start.reshape(-1, 2))
+    pattern = Pattern(u_knots, w_knots, flat.reshape(start.shape))
+    return Developed(pattern, float(cells.area.sum()), rounds)
 
 
 def _finer_nose(w_knots: np.ndarray) -> np.ndarray:
@@ -131,104 +132,37 @@ class _Basis:
         self.slope = all_functions(flat, nu=1)[rows, columns].reshape(shape)
 
 
-class _Cells:
-    """All elements of a leaf with their metric, and the Gauss-Newton on the coefficients."""
-
-    def __init__(self, loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray):
-        self.u, self.w = _Basis(u_knots), _Basis(w_knots)
-        u_at, w_at = self.u.at.ravel(), self.w.at.ravel()
-        along, across = loft.grid(u_at, w_at, 1, 0), loft.grid(u_at, w_at, 0, 1)
-        e, g = np.sum(along**2, axis=2), np.sum(across**2, axis=2)
-        f = np.sum(along * across, axis=2)
-        size = np.sqrt(np.maximum(e * g - f * f, 0.0))
-        if not (size > 1e-9 * size.max()).all():
-            raise GeometryError(
-                error("face-degenerate", "the face runs to a point or a line and has no pattern")
-            )
-        # A = [[a, b], [0, c]] with A^T A = metric; derivatives in face units: (du, dw) A^-1
-        a, b = np.sqrt(e), f / np.sqrt(e)
-        c = size / a
-        weight = self.u.weight.ravel()[:, None] * self.w.weight.ravel() * size
-        shape = (self.u.at.shape[0], _GAUSS, self.w.at.shape[0], _GAUSS)
-
-        def by_cell(values: np.ndarray) -> np.ndarray:
-            return values.reshape(shape).transpose(0, 2, 1, 3).reshape(-1, _GAUSS * _GAUSS)
-
-        a, b, c, self.area = by_cell(a), by_cell(b), by_cell(c), by_cell(weight)
-        du = np.einsum("iga,jhb->ijghab", self.u.slope, self.w.value)
-        dw = np.einsum("iga,jhb->ijghab", self.u.value, self.w.slope)
-        du, dw = (d.reshape(*a.shape, -1) for d in (du, dw))
-        self.d1 = du / a[..., None]  # (cells, gauss, 16) derivative along the span direction
-        self.d2 = (dw - (b / a)[..., None] * du) / c[..., None]  # and square to it, in the face
-        rows = self.u.first[:, None] + np.arange(_DEGREE + 1)
-        columns = self.w.first[:, None] + np.arange(_DEGREE + 1)
-        self.nodes = (rows[:, None, :, None] * self.w.count + columns[None, :, None, :]).reshape(
-            len(a), -1
+def _membrane(loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray) -> Membrane:
+    """All elements of a leaf with their metric at the Gauss points; nodes are coefficients."""
+    u, w = _Basis(u_knots), _Basis(w_knots)
+    u_at, w_at = u.at.ravel(), w.at.ravel()
+    along, across = loft.grid(u_at, w_at, 1, 0), loft.grid(u_at, w_at, 0, 1)
+    e, g = np.sum(along**2, axis=2), np.sum(across**2, axis=2)
+    f = np.sum(along * across, axis=2)
+    size = np.sqrt(np.maximum(e * g - f * f, 0.0))
+    if not (size > 1e-9 * size.max()).all():
+        raise GeometryError(
+            error("face-degenerate", "the face runs to a point or a line and has no pattern")
         )
+    # A = [[a, b], [0, c]] with A^T A = metric; derivatives in face units: (du, dw) A^-1
+    a, b = np.sqrt(e), f / np.sqrt(e)
+    c = size / a
+    weight = u.weight.ravel()[:, None] * w.weight.ravel() * size
+    shape = (u.at.shape[0], _GAUSS, w.at.shape[0], _GAUSS)
 
-    def relax(self, start: np.ndarray) -> tuple[np.ndarray, int]:
-        """Gauss-Newton with a shortened step where the energy would rise."""
-        from scipy.sparse import coo_matrix
-        from scipy.sparse.linalg import splu
+    def by_cell(values: np.ndarray) -> np.ndarray:
+        return values.reshape(shape).transpose(0, 2, 1, 3).reshape(-1, _GAUSS * _GAUSS)
 
-        values = start.reshape(-1, 2).copy()
-        dof = np.stack([2 * self.nodes, 2 * self.nodes + 1], axis=-1).reshape(len(self.nodes), -1)
-        row = np.repeat(dof, dof.shape[1], axis=1).ravel()
-        column = np.tile(dof, (1, dof.shape[1])).ravel()
-        n = 2 * len(values)
-        root = np.sqrt(self.area)[..., None]
-        energy, residual, j1, j2 = self._strain(values)
-        rounds = 0
-        for rounds in range(1, _ROUNDS + 1):  # noqa: B007 - reported
-            g1 = (root[..., None] * self.d1[..., None]) * j1[..., None, :]
-            g2 = (root[..., None] * self.d2[..., None]) * j2[..., None, :]
-            g3 = root[..., None] * (
-                self.d1[..., None] * j2[..., None, :] + self.d2[..., None] * j1[..., None, :]
-            )
-            cells, gauss = j1.shape[:2]
-            jac = np.stack([g1, g2, g3 * np.sqrt(0.5)], axis=2).reshape(cells, gauss * 3, -1)
-            normal = np.matmul(jac.transpose(0, 2, 1), jac)
-            right = np.matmul(jac.transpose(0, 2, 1), residual.reshape(cells, -1, 1))[..., 0]
-            matrix = coo_matrix((normal.ravel(), (row, column)), shape=(n, n)).tocsc()
-            gradient = np.bincount(dof.ravel(), right.ravel(), n)
-            damping = 1e-9 * matrix.diagonal().mean()  # holds the three rigid motions
-            matrix.setdiag(matrix.diagonal() + damping)
-            step = -splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(
-                gradient
-            )
-            step = step.reshape(-1, 2)
-            length = 1.0
-            while length > 1e-3:
-                trial = self._strain(values + length * step)
-                if trial[0] <= energy * (1 + 1e-12) + 1e-18:
-                    break
-                length /= 2
-            values = values + length * step
-            gain = energy - trial[0]
-            energy, residual, j1, j2 = trial
-            if np.abs(length * step).max() < 1e-7 or gain < 1e-9 * energy:
-                break
-        turn = j1[..., 0] * j2[..., 1] - j1[..., 1] * j2[..., 0]
-        if (turn <= 0).any():
-            raise GeometryError(
-                error(
-                    "pattern-folds",
-                    "the face cannot be laid flat without folding on itself",
-                    "split the part, or add a station where it turns so sharply",
-                )
-            )
-        return values.reshape(self.u.count, self.w.count, 2), rounds
-
-    def _strain(self, values: np.ndarray):
-        local = values[self.nodes]
-        j1 = np.matmul(self.d1, local)
-        j2 = np.matmul(self.d2, local)
-        e11 = (np.sum(j1 * j1, axis=-1) - 1) / 2
-        e22 = (np.sum(j2 * j2, axis=-1) - 1) / 2
-        e12 = np.sum(j1 * j2, axis=-1) / 2
-        strain = np.stack([e11, e22, np.sqrt(2.0) * e12], axis=-1)
-        residual = strain * np.sqrt(self.area)[..., None]
-        return float(np.sum(residual**2)), residual, j1, j2
+    a, b, c, area = by_cell(a), by_cell(b), by_cell(c), by_cell(weight)
+    du = np.einsum("iga,jhb->ijghab", u.slope, w.value)
+    dw = np.einsum("iga,jhb->ijghab", u.value, w.slope)
+    du, dw = (d.reshape(*a.shape, -1) for d in (du, dw))
+    d1 = du / a[..., None]  # (cells, gauss, 16) derivative along the span direction
+    d2 = (dw - (b / a)[..., None] * du) / c[..., None]  # and square to it, in the face
+    rows = u.first[:, None] + np.arange(_DEGREE + 1)
+    columns = w.first[:, None] + np.arange(_DEGREE + 1)
+    nodes = (rows[:, None, :, None] * w.count + columns[None, :, None, :]).reshape(len(a), -1)
+    return Membrane(d1, d2, area, nodes, u.count * w.count)
 
 
 # ---------------------------------------------------------------- start

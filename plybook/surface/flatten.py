@@ -1,0 +1,271 @@
+"""Laying a curved surface flat: Gauss-Newton on the membrane strain of its elements.
+
+An element knows how its position derivatives follow from its nodes, in lengths measured on the
+face: j1 and j2 are the images in the plane of two unit vectors square to each other on the face.
+Green strain e11 = (j1.j1 - 1)/2, e22 = (j2.j2 - 1)/2, e12 = j1.j2/2; the energy is the integral of
+e11^2 + e22^2 + 2 e12^2 over the face. Edge lengths alone would hide shear; this does not.
+
+The factored matrix is used again as long as it serves (chord steps). The result keeps the
+handedness of its start: a flipped element is a refusal, never a mirror image.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.diagnostics import GeometryError, error
+
+_ROUNDS = 60
+_STEP_MM = 1e-7
+_SERVES = 0.25  # a chord step must shrink to this share of the one before
+
+
+class Membrane:
+    """Elements of a membrane and the energy of their images in the plane.
+
+    Attributes:
+        d1, d2: (cells, points, nodes per cell) derivatives of the shape functions along two
+            square directions on the face, 1/mm.
+        area: (cells, points) area that each integration point stands for, mm2.
+        nodes: (cells, nodes per cell) indices; count: number of nodes.
+    """
+
+    def __init__(self, d1, d2, area, nodes: np.ndarray, count: int):
+        self.d1, self.d2, self.area = d1, d2, area
+        self.nodes, self.count = nodes, count
+        self.dof = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).reshape(len(nodes), -1)
+        self.factor = None
+
+    def images(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Images (cells, points, 2) of the two unit vectors for node positions (count, 2)."""
+        local = at[self.nodes]
+        return np.matmul(self.d1, local), np.matmul(self.d2, local)
+
+    def strain(self, at: np.ndarray) -> np.ndarray:
+        """(cells, points, 3) Green strain e11, e22, e12 of the pattern against the face."""
+        j1, j2 = self.images(at)
+        return _green(j1, j2)
+
+    def relax(self, start: np.ndarray) -> tuple[np.ndarray, int]:
+        """Node positions of least energy.
+
+        Args:
+            start: (count, 2), not folded; the result keeps its handedness.
+
+        Returns:
+            positions (count, 2) and the number of steps.
+
+        Raises:
+            GeometryError: the least-energy layout folds on itself.
+        """
+        at = np.array(start, dtype=float)
+        root = np.sqrt(self.area)[..., None]
+        j1, j2 = self.images(at)
+        residual = _weighted(j1, j2, root)
+        energy = float(np.sum(residual**2))
+        before, rounds = np.inf, 0
+        while rounds < _ROUNDS:
+            if self.factor is None:
+                self._factorise(j1, j2, root)
+                before = np.inf
+            rounds += 1
+            step = -self.factor.solve(self._gradient(j1, j2, root, residual)).reshape(-1, 2)
+            size = float(np.abs(step).max())
+            fresh = before == np.inf
+            if not fresh and size > _SERVES * before and size > _STEP_MM:
+                self.factor = None
+                continue
+            length, trial = self._search(at, step, energy, root)
+            if trial is None:
+                if fresh:
+                    break  # no lower place in reach: the least energy to rounding
+                self.factor = None
+                continue
+            at = at + length * step
+            gain = energy - trial[0]
+            energy, residual, j1, j2 = trial
+            before = size if length == 1.0 else size * 1e-9
+            if size * length < _STEP_MM or gain <= 1e-10 * energy:
+                break
+        if not (_turning(j1, j2) > 0).all():
+            raise GeometryError(
+                error(
+                    "pattern-folds",
+                    "the face cannot be laid flat without folding on itself",
+                    "split the part, or add a station where it turns so sharply",
+                )
+            )
+        return at, rounds
+
+    def _search(self, at: np.ndarray, step: np.ndarray, energy: float, root: np.ndarray):
+        """The step, halved until the energy falls; None when it does not."""
+        length = 1.0
+        while length > 1e-3:
+            j1, j2 = self.images(at + length * step)
+            residual = _weighted(j1, j2, root)
+            trial = float(np.sum(residual**2))
+            if trial <= energy * (1 + 1e-12) + 1e-18:
+                return length, (trial, residual, j1, j2)
+            length /= 2
+        return length, None
+
+    def _gradient(self, j1, j2, root, residual) -> np.ndarray:
+        r1, r2, r3 = (residual[..., i : i + 1] * root for i in range(3))
+        r3 = r3 * np.sqrt(0.5)
+        by_1, by_2 = r1 * j1 + r3 * j2, r2 * j2 + r3 * j1  # (cells, points, 2)
+        local = np.matmul(self.d1.transpose(0, 2, 1), by_1)
+        local += np.matmul(self.d2.transpose(0, 2, 1), by_2)
+        return np.bincount(self.dof.ravel(), local.ravel(), 2 * self.count)
+
+    def _factorise(self, j1, j2, root) -> None:
+        from scipy.sparse import coo_matrix, identity
+        from scipy.sparse.linalg import splu
+
+        d1, d2 = (root * d for d in (self.d1, self.d2))
+        k1, k2 = j1[:, :, None, :], j2[:, :, None, :]
+        shear = np.sqrt(0.5) * (d1[..., None] * k2 + d2[..., None] * k1)
+        jac = np.stack([d1[..., None] * k1, d2[..., None] * k2, shear], axis=2)
+        jac = jac.reshape(len(self.nodes), -1, self.dof.shape[1])
+        normal = np.matmul(jac.transpose(0, 2, 1), jac)
+        n, width = 2 * self.count, self.dof.shape[1]
+        row = np.repeat(self.dof, width, axis=1).ravel()
+        column = np.tile(self.dof, (1, width)).ravel()
+        matrix = coo_matrix((normal.ravel(), (row, column)), shape=(n, n)).tocsc()
+        held = 1e-9 * matrix.diagonal().mean()  # holds the three rigid motions
+        self.factor = splu(
+            matrix + held * identity(n, format="csc"),
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
+        )
+
+
+def _green(j1: np.ndarray, j2: np.ndarray) -> np.ndarray:
+    e11 = (np.sum(j1 * j1, axis=-1) - 1) / 2
+    e22 = (np.sum(j2 * j2, axis=-1) - 1) / 2
+    return np.stack([e11, e22, np.sum(j1 * j2, axis=-1) / 2], axis=-1)
+
+
+def _weighted(j1: np.ndarray, j2: np.ndarray, root: np.ndarray) -> np.ndarray:
+    return _green(j1, j2) * np.array([1.0, 1.0, np.sqrt(2.0)]) * root
+
+
+def _turning(j1: np.ndarray, j2: np.ndarray) -> np.ndarray:
+    return j1[..., 0] * j2[..., 1] - j1[..., 1] * j2[..., 0]
+
+
+# ---------------------------------------------------------------- triangles
+
+
+@dataclass(frozen=True)
+class FlatMesh:
+    """A triangle mesh laid flat; strain (m, 2, 2) is Green, of the face against the pattern."""
+
+    nodes_mm: np.ndarray
+    strain: np.ndarray
+    rounds: int
+
+
+def triangle_membrane(legs: np.ndarray, triangles: np.ndarray, count: int) -> Membrane:
+    """A membrane of triangles, each given by its two legs in a plane of its own.
+
+    Args:
+        legs: (m, 2, 2) vectors from the first to the second and third node, as rows, mm.
+        triangles: (m, 3) node indices, counter-clockwise.
+        count: number of nodes.
+
+    Raises:
+        GeometryError: a triangle without area or turned over.
+    """
+    double = legs[:, 0, 0] * legs[:, 1, 1] - legs[:, 0, 1] * legs[:, 1, 0]
+    if not (double > 1e-9 * np.sum(legs**2, axis=(1, 2))).all():
+        at = int(np.argmin(double))
+        raise GeometryError(error("mesh-triangle", f"triangle {at} of the face has no area"))
+    inverse = np.linalg.inv(legs.transpose(0, 2, 1))  # rows: gradients of nodes 2 and 3
+    gradients = np.concatenate([-inverse.sum(axis=1, keepdims=True), inverse], axis=1)
+    return Membrane(
+        gradients[:, None, :, 0], gradients[:, None, :, 1], double[:, None] / 2, triangles, count
+    )
+
+
+def flatten_mesh(
+    points_mm: np.ndarray, triangles: np.ndarray, start: np.ndarray | None = None
+) -> FlatMesh:
+    """Flatten a triangle mesh in space, whole.
+
+    Args:
+        points_mm: (n, 3) nodes, no two at the same place.
+        triangles: (m, 3), all turning the same way; they are counter-clockwise in the pattern.
+        start: (n, 2) first layout, default the conformal map.
+
+    Raises:
+        GeometryError: repeated nodes, a triangle without area, or a face that folds.
+    """
+    points = np.asarray(points_mm, dtype=float)
+    _refuse_repeats(points)
+    edges = points[triangles[:, 1:]] - points[triangles[:, :1]]
+    first = np.linalg.norm(edges[:, 0], axis=1)
+    along = edges[:, 0] / np.maximum(first, 1e-300)[:, None]
+    part = np.sum(edges[:, 1] * along, axis=1)
+    height = np.linalg.norm(edges[:, 1] - part[:, None] * along, axis=1)
+    legs = np.stack([np.stack([first, 0 * first], 1), np.stack([part, height], 1)], axis=1)
+    membrane = triangle_membrane(legs, triangles, len(points))
+    nodes, rounds = membrane.relax(conformal(membrane, points) if start is None else start)
+    return FlatMesh(nodes, face_strain(membrane, nodes)[:, 0], rounds)
+
+
+def _refuse_repeats(points: np.ndarray) -> None:
+    from scipy.spatial import cKDTree
+
+    pairs = cKDTree(points).query_pairs(1e-9 * max(1.0, float(np.ptp(points))))
+    if pairs:
+        a, b = min(pairs)
+        raise GeometryError(error("mesh-repeat", f"nodes {a} and {b} of the face are the same"))
+
+
+def conformal(membrane: Membrane, points: np.ndarray) -> np.ndarray:
+    """The least-squares conformal map, scaled to the face's area: (n, 2).
+
+    Levy, Petitjean, Ray, Maillot: Least squares conformal maps, SIGGRAPH 2002 (from memory).
+    Two nodes far from each other are pinned.
+    """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.linalg import splu
+
+    first = int(np.argmax(np.linalg.norm(points - points.mean(axis=0), axis=1)))
+    second = int(np.argmax(np.linalg.norm(points - points[first], axis=1)))
+    n = membrane.count
+    root = np.sqrt(membrane.area)
+    d1, d2 = (root[..., None] * d for d in (membrane.d1, membrane.d2))
+    d1, d2 = d1[:, 0], d2[:, 0]
+    m = len(d1)
+    row = np.repeat(np.arange(m), 3)
+    node = membrane.nodes.ravel()
+    # Cauchy-Riemann: dx/d1 = dy/d2 and dx/d2 = -dy/d1
+    rows = np.concatenate([row, row, row + m, row + m])
+    columns = np.concatenate([node, node + n, node, node + n])
+    values = np.concatenate([d1.ravel(), -d2.ravel(), d2.ravel(), d1.ravel()])
+    matrix = coo_matrix((values, (rows, columns)), shape=(2 * m, 2 * n)).tocsc()
+    pinned = np.array([first, second, first + n, second + n])
+    given = np.array([0.0, np.linalg.norm(points[second] - points[first]), 0.0, 0.0])
+    free = np.setdiff1d(np.arange(2 * n), pinned)
+    a, b = matrix[:, free], -(matrix[:, pinned] @ given)
+    solution = np.zeros(2 * n)
+    solution[pinned] = given
+    normal = (a.T @ a).tocsc()
+    solution[free] = splu(
+        normal, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+    ).solve(a.T @ b)
+    flat = solution.reshape(2, n).T
+    j1, j2 = membrane.images(flat)
+    size = float(np.sum(_turning(j1, j2) * membrane.area) / membrane.area.sum())
+    return flat / np.sqrt(abs(size))
+
+
+def face_strain(membrane: Membrane, nodes: np.ndarray) -> np.ndarray:
+    """(cells, points, 2, 2) Green strain of the face against the pattern, in pattern axes."""
+    j1, j2 = membrane.images(nodes)
+    back = np.linalg.inv(np.stack([j1, j2], axis=-1))  # pattern -> face
+    return (np.matmul(back.swapaxes(-1, -2), back) - np.eye(2)) / 2
