@@ -21,7 +21,11 @@ Effort = Literal["quick", "normal", "long"]
 
 @dataclass(frozen=True)
 class Item:
-    """A shape to place. `rotations_deg` None = free rotation. Holes are not used for nesting."""
+    """A shape to place. `rotations_deg` None = free rotation. Holes are not used for nesting.
+
+    `flipped_rotations_deg` are the rotations allowed when the piece lies face down (the mirror
+    turns a fibre angle round); None = the same as face up. Counts only where `may_flip`.
+    """
 
     id: str
     outline_mm: np.ndarray  # (n, 2) simple ring, counter-clockwise
@@ -30,11 +34,15 @@ class Item:
     may_flip: bool = False
     group: str = ""  # stage, when pieces come off day by day
     part: str = ""  # part number it belongs to
+    flipped_rotations_deg: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)
 class Unit:
-    """A piece of stock to cut from. Rolls run along +x; width is the usable width."""
+    """A piece of stock to cut from. Rolls run along +x; width is the usable width.
+
+    `edge_mm` is the width of the selvedge below y = 0: how far y = 0 lies from the roll's edge.
+    """
 
     id: str
     kind: UnitKind
@@ -44,6 +52,7 @@ class Unit:
     outline_mm: np.ndarray | None = None  # remnant outline; None = rectangle 0..length, 0..width
     bad_zones_mm: tuple[np.ndarray, ...] = ()
     bought: bool = False
+    edge_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -66,6 +75,7 @@ class Layout:
         utilisation: area of pieces over area used.
         remnant_mm: largest useful left-over ring, or None.
         method: how it was found, for the record ("irregular", "rectangles", "exact cutting").
+        gap_mm: clear distance kept between pieces; the checker holds the layout to it.
     """
 
     unit: Unit
@@ -76,6 +86,7 @@ class Layout:
     remnant_mm: np.ndarray | None = None
     method: str = ""
     remembered: bool = False
+    gap_mm: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,144 @@
+"""Lower bounds: what no layout can go below, so that a plan can say how good it is.
+
+Where two pieces keep a gap, each grown by half of it keeps clear of the other inside a strip grown
+by half of it all round; so bounds are taken on grown pieces and grown stock.
+
+A *dual feasible function* f keeps: numbers that add up to at most 1 still do after f (Fekete &
+Schepers, Mathematical Programming 91, 2001; cited from memory). At every cut across the strip the
+pieces' shares of the width add up to at most 1, so the sum over pieces of the integral of f(share)
+along the strip is no more than the length. f(s) = s gives the area bound; others count pieces that
+cannot lie side by side.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from plybook.geometry.rings import signed_area_mm2
+from plybook.nest.placing import turn_ring
+
+_THRESHOLDS = (0.5, 0.45, 0.4, 0.35, 0.3, 0.25, 0.2, 0.15, 0.1)
+_SLICES = 400
+_SAFE = 1.0 - 1e-9
+
+
+def strip_bound(
+    rings: Sequence[np.ndarray],
+    demands: Sequence[int],
+    rotations: Sequence[Sequence[float] | None],
+    gap_mm: float,
+    width_mm: float,
+) -> float:
+    """A length no layout on a strip of this width can go below, mm.
+
+    Args:
+        rings: (n, 2) outlines; flipping does not change the bound.
+        demands: how many of each.
+        rotations: allowed rotations of each; None = free (then only the area counts).
+        gap_mm: clear distance between pieces.
+        width_mm: of the strip.
+
+    Returns:
+        The largest of the area bound, the longest piece, and the bounds by shares of the width.
+    """
+    longest, wide = 0.0, width_mm + gap_mm
+    totals = np.zeros(1 + len(_THRESHOLDS))
+    for ring, demand, allowed in zip(rings, demands, rotations, strict=True):
+        grown = _grown_ring(ring, gap_mm)
+        area = abs(signed_area_mm2(grown)) / wide
+        if allowed is None:
+            totals[0] += area * demand
+            longest = max(longest, _least_extent(ring))
+            continue
+        fitting = [t for t in (turn_ring(grown, r) for r in _halves(allowed)) if _across(t) <= wide]
+        if not fitting:
+            continue
+        longest = max(longest, min(float(np.ptp(t[:, 0])) for t in fitting) - gap_mm)
+        each = np.array([_share_integrals(t, wide) for t in fitting]).min(axis=0)
+        totals += np.concatenate([[area], each]) * demand
+    return max(longest, float(totals.max()) * _SAFE - gap_mm, 0.0)
+
+
+def sheet_bound(
+    rings: Sequence[np.ndarray],
+    demands: Sequence[int],
+    gap_mm: float,
+    sheet_mm: tuple[float, float],
+) -> int:
+    """How many sheets of one size are needed at least, by area and by pieces over half a sheet."""
+    whole = (sheet_mm[0] + gap_mm) * (sheet_mm[1] + gap_mm)
+    shares = np.concatenate(
+        [
+            np.full(d, abs(signed_area_mm2(_grown_ring(r, gap_mm))) / whole)
+            for r, d in zip(rings, demands, strict=True)
+        ]
+        or [np.zeros(0)]
+    )
+    totals = [shares.sum()] + [_dual_feasible(shares, t).sum() for t in _THRESHOLDS]
+    return math.ceil(max(totals) - 1e-9)
+
+
+def _grown_ring(ring: np.ndarray, gap_mm: float) -> np.ndarray:
+    """Grown by half the gap, inside the true rounding, so that bounds stay bounds."""
+    if gap_mm <= 0:
+        return np.asarray(ring, dtype=float)
+    import shapely
+
+    grown = shapely.Polygon(ring).buffer(gap_mm / 2, quad_segs=4)
+    return np.asarray(shapely.geometry.polygon.orient(grown).exterior.coords)[:-1]
+
+
+def _halves(rotations: Sequence[float]) -> list[float]:
+    """A half turn changes neither extents nor shares."""
+    return sorted({round(r % 180.0, 6) for r in rotations})
+
+
+def _across(ring: np.ndarray) -> float:
+    return float(np.ptp(ring[:, 1])) - 1e-6
+
+
+def _least_extent(ring: np.ndarray) -> float:
+    import shapely
+
+    rect = shapely.Polygon(ring).minimum_rotated_rectangle
+    corner = np.asarray(rect.exterior.coords)
+    return float(min(np.hypot(*(corner[1] - corner[0])), np.hypot(*(corner[2] - corner[1]))))
+
+
+def _dual_feasible(share: np.ndarray, threshold: float) -> np.ndarray:
+    """f(s) = 1 above 1 - threshold, 0 below the threshold, s between."""
+    kept = np.where(share < threshold - 1e-12, 0.0, share)
+    return np.where(share > 1.0 - threshold + 1e-12, 1.0, kept)
+
+
+def _share_integrals(ring: np.ndarray, width_mm: float) -> np.ndarray:
+    """Integral along x of f(share) for each threshold; each slice counts with its least share.
+
+    Between two slices through neighbouring points of the ring the share is linear for a simple
+    ring, so taking the smaller end of many thin slices errs to the low side only.
+    """
+    xs = np.unique(np.concatenate([ring[:, 0], np.linspace(*_ends(ring), _SLICES)]))
+    inner = np.diff(xs) * 1e-6
+    left, right = xs[:-1] + inner, xs[1:] - inner
+    least = np.minimum(_shares(ring, left), _shares(ring, right)) / width_mm
+    step = np.diff(xs)
+    return np.array([(_dual_feasible(least, t) * step).sum() for t in _THRESHOLDS])
+
+
+def _ends(ring: np.ndarray) -> tuple[float, float]:
+    return float(ring[:, 0].min()), float(ring[:, 0].max())
+
+
+def _shares(ring: np.ndarray, xs: np.ndarray) -> np.ndarray:
+    """Total height of the ring's cross-section at each x (no x on a corner)."""
+    x0, y0 = ring.T
+    x1, y1 = np.roll(ring, -1, axis=0).T
+    lower, upper = np.minimum(x0, x1), np.maximum(x0, x1)
+    hit = (xs[:, None] > lower) & (xs[:, None] < upper)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        y = y0 + (xs[:, None] - x0) * (y1 - y0) / (x1 - x0)
+    sign = np.where(x1 > x0, -1.0, 1.0)  # counter-clockwise: the upper side runs to the left
+    return np.where(hit, y * sign, 0.0).sum(axis=1)

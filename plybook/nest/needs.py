@@ -1,0 +1,375 @@
+"""What has to be cut: pieces of all parts as items, gathered by material, with the stock for it.
+
+Everything a packer must not meet is refused here, before any packing: shapes that are none,
+pieces no unit can take in any allowed rotation, materials without stock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.diagnostics import Finding, GeometryError, SpecError, StockError, error, note, warning
+from plybook.geometry.rings import canonical_ring
+from plybook.laminate.model import Piece
+from plybook.nest.model import Item, Unit, UnitKind
+from plybook.nest.placing import fibre_rotations, orientations, turn_ring
+from plybook.nest.strip import flat_rotations
+from plybook.spec.model import (
+    Cloth,
+    Consumable,
+    CoreStock,
+    NestRules,
+    PartSpec,
+    RodStock,
+    StockItem,
+)
+from plybook.stock import Shelf, on_shelf
+from plybook.units import show_length
+
+Material = Cloth | CoreStock | RodStock | Consumable
+MOST_BOUGHT = 500
+
+
+@dataclass(frozen=True)
+class CutJob:
+    """One part's pieces, to be cut from the shelf together with those of other parts."""
+
+    spec: PartSpec
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True)
+class Need:
+    """Everything to be cut from one material.
+
+    Attributes:
+        kind: of its units.
+        units: in the order of use; ones to buy last, as many as could be needed.
+        gap_mm: clear distance between pieces.
+        endless: units to buy have no fixed length.
+    """
+
+    material: str
+    kind: UnitKind
+    items: tuple[Item, ...]
+    units: tuple[Unit, ...]
+    gap_mm: float
+    endless: bool
+    rules: NestRules
+
+
+def gather(jobs: Sequence[CutJob]) -> tuple[tuple[Need, ...], tuple[Finding, ...]]:
+    """Items and units of every material, in the order of the jobs and their pieces.
+
+    Raises:
+        GeometryError: a piece has no sound outline.
+        SpecError: a material has no stock at all.
+        StockError: a piece fits no unit in any allowed rotation.
+    """
+    found: dict[str, list[tuple[CutJob, Piece]]] = {}
+    for job in jobs:
+        for piece in job.pieces:
+            found.setdefault(piece.material, []).append((job, piece))
+    stock = _all_stock(jobs)
+    needs: list[Need] = []
+    findings: list[Finding] = []
+    wrong: list[Finding] = []
+    bare: list[Finding] = []
+    shapeless: list[Finding] = []
+    for material_id, pieces in found.items():
+        spec = pieces[0][0].spec
+        material = _material(spec, material_id)
+        if isinstance(material, Consumable) and not _can_lay_out(material, stock, material_id):
+            continue
+        shelf = on_shelf(stock, material_id, spec.nest.order)
+        if shelf.is_empty:
+            bare.append(_no_stock(material_id, material))
+            continue
+        items, bad = _items(pieces, material)
+        shapeless += bad
+        if bad:
+            continue
+        need = _need(material_id, material, items, shelf, spec.nest)
+        too_wide = [f for item in items if (f := _refusal(item, need, spec.part.units))]
+        if isinstance(material, Consumable) and too_wide:
+            findings.append(_in_lengths(material_id, too_wide))
+            continue
+        wrong += too_wide
+        needs.append(need)
+    for problem, kind in ((shapeless, GeometryError), (bare, SpecError), (wrong, StockError)):
+        if problem:
+            raise kind(problem)
+    return tuple(needs), tuple(findings + _differing(jobs))
+
+
+def _all_stock(jobs: Sequence[CutJob]) -> list[StockItem]:
+    found: dict[tuple[str, str], StockItem] = {}
+    for job in jobs:
+        for item in job.spec.stock:
+            found.setdefault((item.material, item.id), item)
+    return list(found.values())
+
+
+def _material(spec: PartSpec, material: str) -> Material:
+    m = spec.materials
+    for kind in (m.cloths, m.cores, m.rods, m.consumables):
+        if material in kind:
+            return kind[material]
+    raise SpecError(
+        error("unknown-material", f"{material!r} is no cloth, core, rod or consumable of the spec")
+    )
+
+
+def _can_lay_out(material: Consumable, stock: Sequence[StockItem], material_id: str) -> bool:
+    return any(s.material == material_id for s in stock)
+
+
+def _no_stock(material_id: str, material: Material) -> Finding:
+    kind = {Cloth: "roll", CoreStock: "sheet", RodStock: "bar"}.get(type(material), "roll")
+    return error(
+        "no-stock",
+        f"there is no stock of {material_id!r}",
+        f"add a {kind} of it under `stock`, or one that is bought as needed",
+        material.place,
+        layers=(material_id,),
+    )
+
+
+def _in_lengths(material_id: str, too_wide: Sequence[Finding]) -> Finding:
+    names = tuple(name for f in too_wide for name in f.layers)
+    return note(
+        "film-in-lengths",
+        f"{material_id} is narrower than {', '.join(names)}: it is laid in lengths side by side "
+        "and counted by area, not laid out",
+        layers=names,
+    )
+
+
+def _differing(jobs: Sequence[CutJob]) -> list[Finding]:
+    first = jobs[0].spec.nest if jobs else None
+    return [
+        warning(
+            "rules-differ",
+            f"{job.spec.part.number} has other cutting rules than {jobs[0].spec.part.number}; "
+            f"those of {jobs[0].spec.part.number} are used for what is cut together",
+            "give parts that are cut together the same rules",
+        )
+        for job in jobs[1:]
+        if job.spec.nest != first
+    ]
+
+
+# ---------------------------------------------------------------- items
+
+
+def _items(pieces, material: Material) -> tuple[tuple[Item, ...], list[Finding]]:
+    items, bad = [], []
+    stages = {
+        id(job): {s.id: n for n, s in enumerate(job.spec.stages)} for job, _ in pieces
+    }  # fmt: skip
+    pieces = sorted(pieces, key=lambda jp: stages[id(jp[0])].get(jp[1].stage, len(stages)))
+    for job, piece in pieces:
+        number = job.spec.part.number
+        try:
+            outline = _cut_from_stock(piece)
+        except ValueError as problem:
+            bad.append(
+                error("unsound-piece", f"{number}/{piece.id}: {problem}", layers=(piece.id,))
+            )
+            continue
+        items.append(_item(number, piece, outline, material))
+    return tuple(items), bad
+
+
+def _cut_from_stock(piece: Piece) -> np.ndarray:
+    """The outline the stock must hold: both faces of a bevelled panel together."""
+    import shapely
+
+    ring = canonical_ring(piece.outline_mm)
+    shape = shapely.Polygon(ring)
+    if not shape.is_valid or shape.area <= 0:
+        raise ValueError(f"its outline is not sound ({shapely.is_valid_reason(shape)})")
+    other = piece.bag_side_outline_mm
+    if other is None:
+        return ring
+    both = shape.union(shapely.Polygon(canonical_ring(other)))
+    if both.geom_type != "Polygon":
+        raise ValueError("its two faces do not lie over each other")
+    return canonical_ring(np.asarray(both.exterior.coords)[:-1])
+
+
+def _item(number: str, piece: Piece, outline: np.ndarray, material: Material) -> Item:
+    rotations: tuple[float, ...] | None
+    flipped = None
+    flips = piece.may_turn_over
+    if isinstance(material, Cloth):
+        every = 90.0 if material.axes_alike else 180.0
+        rotations = fibre_rotations(piece.angle_deg, every)
+        flipped = fibre_rotations(-piece.angle_deg, every)
+        flips = flips and material.faces_alike
+    elif isinstance(material, RodStock):
+        rotations, flips = along_bar(outline), False
+    elif isinstance(material, CoreStock) and material.grain:
+        rotations = fibre_rotations(piece.angle_deg)
+        flipped = fibre_rotations(-piece.angle_deg)
+    elif isinstance(material, Consumable):
+        rotations = fibre_rotations(piece.angle_deg, 90.0)
+        flipped = fibre_rotations(-piece.angle_deg, 90.0)
+    else:
+        rotations = None
+    return Item(
+        id=f"{number}/{piece.id}",
+        outline_mm=outline,
+        demand=piece.quantity,
+        rotations_deg=rotations,
+        may_flip=flips,
+        group=piece.stage,
+        part=number,
+        flipped_rotations_deg=flipped if flips else None,
+    )
+
+
+def along_bar(outline: np.ndarray) -> tuple[float, ...]:
+    """Rotations that lay the longest extent of a rod along its bar."""
+    best = min(
+        flat_rotations(outline),
+        key=lambda r: (round(float(np.ptp(turn_ring(outline, r)[:, 1])), 6), r),
+    )
+    first = best % 180.0
+    return (first, first + 180.0)
+
+
+# ---------------------------------------------------------------- units
+
+
+def _need(material_id, material: Material, items, shelf: Shelf, rules: NestRules) -> Need:
+    if isinstance(material, Cloth) or isinstance(material, Consumable):
+        kind, gap = "roll", rules.knife_gap_mm
+    elif isinstance(material, RodStock):
+        kind, gap = "bar", rules.saw_kerf_mm
+    else:
+        kind, gap = "sheet", max(rules.sheet_gap_mm, rules.saw_kerf_mm)
+    units = [_unit(s, material, s.id, False) for s in shelf.at_hand]
+    endless = False
+    for size in shelf.to_buy if kind != "sheet" else shelf.to_buy[::-1]:
+        length = size.length_mm
+        if kind == "roll" and length <= 0:
+            endless = True
+            length = 10.0 * sum(_span(i) * i.demand for i in items) + 1e4
+            units.append(_unit(size, material, size.id, True, length))
+            break
+        count = _enough(items, size) if kind != "bar" else 1
+        units += [_unit(size, material, f"{size.id}-{k + 1}", True) for k in range(count)]
+    return Need(material_id, kind, tuple(items), tuple(units), gap, endless, rules)
+
+
+def _span(item: Item) -> float:
+    return float(np.hypot(*np.ptp(item.outline_mm, axis=0)))
+
+
+def _enough(items: Sequence[Item], size: StockItem) -> int:
+    """More units of one size than any sensible layout needs."""
+    return min(sum(i.demand for i in items), MOST_BOUGHT)
+
+
+def _unit(
+    s: StockItem, material: Material, name: str, bought: bool, length_mm: float | None = None
+) -> Unit:
+    width, edge = s.width_mm, 0.0
+    if isinstance(material, Cloth):
+        roll = width or material.roll_width_mm
+        selvedge = max(0.0, material.roll_width_mm - material.usable_width_mm)
+        if s.outline_mm is None:
+            width, edge = max(0.0, roll - selvedge), selvedge / 2
+    elif isinstance(material, Consumable):
+        width = width or material.roll_width_mm
+    elif isinstance(material, RodStock):
+        width = width or material.width_mm
+    length = s.length_mm if length_mm is None else length_mm
+    if isinstance(material, CoreStock) and not length:
+        length, width = material.sheet_mm
+    outline = None if s.outline_mm is None else canonical_ring(s.outline_mm)
+    if outline is not None:
+        length, width = (float(v) for v in outline.max(axis=0))
+    zones = tuple(np.asarray(z, dtype=float) - (0.0, edge) for z in s.bad_zones_mm)
+    return Unit(name, s.kind, s.material, length, width, outline, zones, bought, edge)
+
+
+# ---------------------------------------------------------------- refusals
+
+
+def _refusal(item: Item, need: Need, unit: str) -> Finding | None:
+    """Why an item fits no unit at all, or None."""
+    if need.kind == "bar":
+        return _too_long_for_bars(item, need, unit)
+    sizes = {(u.length_mm, u.width_mm) for u in need.units}
+    free = flat_rotations(item.outline_mm)
+    turned = [turn_ring(item.outline_mm, r, f) for r, f in orientations(item, free)]
+    if any(_fits(t, size) for t in turned for size in sizes):
+        return None
+    length, width = max(sizes, key=lambda s: (s[1], s[0]))
+    across = min(float(np.ptp(t[:, 1])) for t in turned)
+    place = need.kind
+    if across <= width + 1e-9:
+        along = min(float(np.ptp(t[:, 0])) for t in turned if np.ptp(t[:, 1]) <= width + 1e-9)
+        return error(
+            "piece-too-long",
+            f"{item.id} is {show_length(along, unit)} long; the longest {place} of "
+            f"{need.material} is {show_length(max(s[0] for s in sizes), unit)}",
+            "splice it, or put longer stock on the shelf",
+            layers=(item.id,),
+        )
+    smallest = smallest_rotation(item, width)
+    if smallest is None:
+        help_text = f"no rotation makes it fit: splice it, or use a wider {place}"
+    else:
+        help_text = (
+            f"turned {smallest:.1f} deg further it would fit, which the material does not allow: "
+            f"splice it, or use a wider {place}"
+        )
+    return error(
+        "piece-too-wide",
+        f"{item.id} is {show_length(across, unit)} across; {need.material} is usable to "
+        f"{show_length(width, unit)}",
+        help_text,
+        layers=(item.id,),
+    )
+
+
+def _fits(ring: np.ndarray, size: tuple[float, float]) -> bool:
+    return bool((np.ptp(ring, axis=0) <= np.add(size, 1e-6)).all())
+
+
+def smallest_rotation(item: Item, width_mm: float) -> float | None:
+    """The least turn away from an allowed rotation at which the item fits across, in degrees;
+    None where it never does. Searched in steps of 0.1 degree."""
+    import shapely
+
+    hull = np.asarray(shapely.Polygon(item.outline_mm).convex_hull.exterior.coords)[:-1]
+    turns = np.arange(0.0, 180.0, 0.1)
+    normal = np.radians(90.0 - turns)  # the direction that ends up across the strip
+    reach = hull @ np.array([np.cos(normal), np.sin(normal)])
+    fits = turns[np.ptp(reach, axis=0) <= width_mm]
+    if not len(fits):
+        return None
+    allowed = np.array([r for r, f in orientations(item, (0.0,)) if not f])
+    away = np.abs((fits[:, None] - allowed[None, :] + 90.0) % 180.0 - 90.0)
+    return float(away.min())
+
+
+def _too_long_for_bars(item: Item, need: Need, unit: str) -> Finding | None:
+    turned = turn_ring(item.outline_mm, along_bar(item.outline_mm)[0])
+    longest = max(u.length_mm for u in need.units)
+    length = float(np.ptp(turned[:, 0]))
+    if length <= longest + 1e-6:
+        return None
+    return error(
+        "piece-too-long",
+        f"{item.id} is {show_length(length, unit)} long; the longest bar of {need.material} is "
+        f"{show_length(longest, unit)}",
+        "use longer stock, or a scarf where the designer allows one",
+        layers=(item.id,),
+    )

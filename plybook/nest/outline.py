@@ -1,0 +1,107 @@
+"""Rings with few points that cover the true one: what the packers work with.
+
+A packer's time grows with the points of an outline. `cover_ring` takes points away only where
+the ring grows by it, so that a layout that is right for the covers is right for the true rings.
+"""
+
+from __future__ import annotations
+
+import heapq
+import math
+
+import numpy as np
+
+from plybook.geometry.rings import signed_area_mm2
+
+
+def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
+    """A ring of fewer points that covers the given one and stays within `reach_mm` of it.
+
+    A reflex point is dropped (the ring is filled up to the chord); a convex edge is taken away by
+    extending its two neighbours until they meet. The cheapest step in area goes first. Each
+    removed point or meeting point is measured against the ring as it stood, and what a side has
+    been moved adds up, so the whole stays within the reach.
+
+    Args:
+        ring_mm: (n, 2) simple ring, counter-clockwise.
+        reach_mm: >= 0; 0 only drops points on straight lines.
+
+    Returns:
+        (m, 2) ring, counter-clockwise, m <= n; the given ring where a cover would not be simple.
+    """
+    import shapely
+
+    ring = np.asarray(ring_mm, dtype=float)
+    points: dict[int, np.ndarray] = dict(enumerate(ring))
+    moved = dict.fromkeys(points, 0.0)  # how far the boundary near a point has gone out
+    after = {k: (k + 1) % len(ring) for k in points}
+    before = {k: (k - 1) % len(ring) for k in points}
+    fresh = len(ring)
+    heap = [step for k in points for step in _steps(k, points, moved, before, after, reach_mm)]
+    heapq.heapify(heap)
+    while heap and len(points) > 4:
+        _, kind, involved, meet, out = heapq.heappop(heap)
+        if any(k not in points for k in involved):
+            continue
+        if any(after[a] != b for a, b in zip(involved, involved[1:], strict=False)):
+            continue
+        first, last = involved[0], involved[-1]
+        for k in involved[1:-1]:
+            del points[k]
+        if kind == "fill":
+            after[first], before[last] = last, first
+            moved[first], moved[last] = max(moved[first], out), max(moved[last], out)
+            touched = (first, last)
+        else:
+            points[fresh], moved[fresh] = np.array(meet), out
+            after[first], before[fresh], after[fresh], before[last] = fresh, first, last, fresh
+            touched = (first, fresh, last)
+            fresh += 1
+        for k in {before[touched[0]], *touched, after[touched[-1]]}:
+            for step in _steps(k, points, moved, before, after, reach_mm):
+                heapq.heappush(heap, step)
+    start = next(iter(points))
+    order, k = [start], after[start]
+    while k != start:
+        order.append(k)
+        k = after[k]
+    cover = np.array([points[k] for k in order])
+    good = len(cover) >= 3 and signed_area_mm2(cover) >= signed_area_mm2(ring) - 1e-6
+    return cover if good and shapely.Polygon(cover).is_valid else ring
+
+
+def _steps(k, points, moved, before, after, reach_mm) -> list[tuple]:
+    """The steps that start at point k: fill the reflex point after it, or drop the edge after it."""
+    a, b, c = k, after[k], after[after[k]]
+    if len({a, b, c}) < 3:
+        return []
+    found = []
+    pa, pb, pc = points[a], points[b], points[c]
+    turn = _cross(pb - pa, pc - pb)
+    base = math.dist(pa, pc)
+    if turn <= 1e-9 * (1.0 + base):
+        deep = -turn / base if base else math.dist(pa, pb)
+        within = 0.0 <= float((pb - pa) @ (pc - pa)) <= base * base  # no spike past its chord
+        out = deep + max(moved[a], moved[b], moved[c])
+        if out <= reach_mm + 1e-9 and within:
+            found.append((-turn / 2, "fill", (a, b, c), (0.0, 0.0), max(out, 0.0)))
+    d = after[c]
+    if d == a or d == b:
+        return found
+    pd = points[d]
+    u, v = pb - pa, pc - pd  # both run towards the edge b-c that goes
+    wedge = _cross(u, pd - pc)
+    if turn > 0 and _cross(pc - pb, pd - pc) > 0 and wedge > 1e-12:
+        along = _cross(pd - pb, v) / _cross(u, v) if _cross(u, v) else -1.0
+        meet = pb + u * along
+        deep = abs(_cross(pc - pb, meet - pb)) / max(math.dist(pb, pc), 1e-12)
+        far = max(math.dist(meet, pb), math.dist(meet, pc))
+        out = max(deep, min(far, deep * 4)) + max(moved[b], moved[c])
+        if along >= 0 and out <= reach_mm:
+            area = abs(_cross(pc - pb, meet - pb)) / 2
+            found.append((area, "meet", (a, b, c, d), (float(meet[0]), float(meet[1])), out))
+    return found
+
+
+def _cross(u: np.ndarray, v: np.ndarray) -> float:
+    return float(u[0] * v[1] - u[1] * v[0])

@@ -1,0 +1,325 @@
+"""The cut plan: all pieces of all parts, material by material, each layout proved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from plybook.diagnostics import Finding, StockError, error, note, warning
+from plybook.geometry.rings import signed_area_mm2
+from plybook.nest.bars import BarStock, cut_bars
+from plybook.nest.bound import sheet_bound, strip_bound
+from plybook.nest.budget import Budget, stops_on_interrupt
+from plybook.nest.check import check_plan
+from plybook.nest.memory import LayoutMemory, Remembered, layout_key
+from plybook.nest.model import CutPlan, Effort, Item, Layout, Placement, Unit
+from plybook.nest.needs import CutJob, Need, gather
+from plybook.nest.placing import placed_outline, turn_ring
+from plybook.nest.race import packer_is_installed
+from plybook.nest.remnant import left_over
+from plybook.nest.rolls import pack_rolls
+from plybook.nest.sheets import pack_sheets
+
+Progress = Callable[[str], None]
+SECONDS = {"quick": 1.0, "normal": 30.0, "long": 8 * 3600.0}
+DECIMALS = 4  # of placements, mm; a tenth of the checker's tolerance
+
+
+def plan_cuts(
+    jobs: Sequence[CutJob],
+    effort: Effort = "normal",
+    memory: LayoutMemory | None = None,
+    progress: Progress | None = None,
+    seconds: float | None = None,
+) -> CutPlan:
+    """Plan every cut of several parts from one shelf.
+
+    Args:
+        jobs: the parts with their pieces.
+        effort: quick (about a second), normal (under a minute) or long (a night).
+        memory: accepted layouts; used again where proved, and added to.
+        progress: told what is going on, in words.
+        seconds: time for the whole search instead of the effort's own.
+
+    Returns:
+        Layouts in the order of materials and units, every one proved, with findings.
+
+    Raises:
+        GeometryError, SpecError: a piece or the stock is not what it should be.
+        StockError: pieces that cannot be cut from this stock.
+    """
+    tell = progress or (lambda _: None)
+    remembered = LayoutMemory() if memory is None else memory
+    needs, findings = gather(jobs)
+    found = list(findings)
+    if not packer_is_installed() and any(n.kind != "bar" for n in needs):
+        found.append(_without_packer())
+    whole = SECONDS[effort] if seconds is None else seconds
+    budget = Budget(whole)
+    layouts: list[Layout] = []
+    refused: list[Finding] = []
+    with stops_on_interrupt(budget):
+        weights = [_weight(need) for need in needs]
+        for n, need in enumerate(needs):
+            share = budget.left_s() * weights[n] / (sum(weights[n:]) or 1.0)
+            done = _plan_need(need, budget.part(share), share, effort, remembered, tell)
+            if isinstance(done, Finding):
+                refused.append(done)
+            else:
+                layouts += done
+    if refused:
+        raise StockError(refused)
+    if budget.stopped:
+        found.append(
+            note("search-stopped", "the search was stopped early; the best proved plan is kept")
+        )
+    items = tuple(item for need in needs for item in need.items)
+    return CutPlan(tuple(layouts), items, tuple(found))
+
+
+def _without_packer() -> Finding:
+    return warning(
+        "no-irregular-packer",
+        "the packer for outlines (spyrrow) is not installed: cloth is packed by bounding boxes, "
+        "which on slanted pieces takes about twice the length",
+        "pip install spyrrow",
+    )
+
+
+def _weight(need: Need) -> float:
+    """How much of the time a material is worth: by cloth at stake and by pieces to arrange."""
+    if need.kind == "bar":
+        return 0.2
+    pieces = sum(i.demand for i in need.items)
+    area_m2 = sum(abs(signed_area_mm2(i.outline_mm)) * i.demand for i in need.items) / 1e6
+    return math.sqrt(area_m2) * min(pieces, 60) ** 0.5 if pieces > 1 else 0.05
+
+
+def _plan_need(need, budget, share, effort, memory, tell) -> list[Layout] | Finding:
+    """Proved layouts of one material, remembered or fresh; a finding where stock is short."""
+    r = need.rules
+    rules = [need.kind, need.gap_mm, need.endless, r.group_by_stage, r.order]
+    key = layout_key(need.items, need.units, rules)
+    old = memory.get(key)
+    kept = _recall(need, old) if old else None
+    if kept and (old.seconds >= share * 0.5 or budget.stopped) and effort != "long":
+        tell(f"{need.material}: layout remembered and proved again")
+        return kept
+    fresh = _search(need, budget, tell)
+    if isinstance(fresh, Finding):
+        return kept or fresh
+    if kept and _cost(kept) <= _cost(fresh):
+        fresh = kept
+    problems = check_plan(fresh, need.items)
+    if problems:
+        raise AssertionError(f"{need.material}: " + "; ".join(problems))
+    memory.put(
+        key,
+        Remembered(
+            tuple((x.unit.id, x.used_length_mm, x.method, x.placements) for x in fresh),
+            round(max(share, old.seconds if old else 0.0), 1),
+        ),
+    )
+    return fresh
+
+
+def _cost(layouts: Sequence[Layout]) -> tuple[float, ...]:
+    """What a plan takes, most important first: units bought, length bought, length in all."""
+    bought = [x for x in layouts if x.unit.bought]
+    rolls = sum(x.used_length_mm for x in layouts if x.unit.kind == "roll")
+    return (
+        sum(1 for x in bought if x.unit.kind != "roll"),
+        sum(x.used_length_mm for x in bought),
+        len(layouts),
+        rolls,
+        -max((_ring_area(x.remnant_mm) for x in layouts), default=0.0),
+    )
+
+
+def _ring_area(ring: np.ndarray | None) -> float:
+    return 0.0 if ring is None else abs(signed_area_mm2(ring))
+
+
+# ---------------------------------------------------------------- remembered and fresh
+
+
+def _recall(need: Need, old: Remembered) -> list[Layout] | None:
+    units = {u.id: u for u in need.units}
+    rows = []
+    for name, used, method, placed in old.layouts:
+        unit = units.get(name) or units.get(f"{name.rpartition('-')[0]}-1")
+        if unit is None or not placed:
+            return None
+        rows.append((replace(unit, id=name), placed, used, method))
+    if not {p.item for _, placed, _, _ in rows for p in placed} <= {i.id for i in need.items}:
+        return None
+    layouts = [replace(x, remembered=True) for x in _finish(need, rows)]
+    return None if check_plan(layouts, need.items) else layouts
+
+
+def _search(need: Need, budget: Budget, tell: Progress) -> list[Layout] | Finding:
+    if need.kind == "bar":
+        return _search_bars(need, budget)
+    if need.kind == "sheet":
+        filled, left = pack_sheets(
+            need.items,
+            need.units,
+            need.gap_mm,
+            budget.left_s(),
+            progress=lambda n: tell(f"{need.material}: {n} sheets so far"),
+        )
+        rows = [(f.unit, f.placements, f.unit.length_mm, "irregular") for f in filled]
+    else:
+        bound = _bound_of_rolls(need)
+        rolled, left = pack_rolls(
+            need.items,
+            need.units,
+            need.gap_mm,
+            budget.left_s(),
+            by_group=need.rules.group_by_stage,
+            progress=lambda mm: tell(
+                f"{need.material}: {mm / 1000:.2f} m so far, at least {bound / 1000:.2f} m"
+            ),
+        )
+        rows = [(r.unit, r.placements, r.used_length_mm, r.method) for r in rolled]
+    if left:
+        return _short(need, [f"{c.item.id} copy {c.number}" for c in left])
+    return _finish(need, rows)
+
+
+def _short(need: Need, left: Sequence[str]) -> Finding:
+    named = ", ".join(left[:20]) + (f" and {len(left) - 20} more" if len(left) > 20 else "")
+    return error(
+        "not-enough-stock",
+        f"{need.material}: no place is left on the {need.kind}s at hand for {named}",
+        f"put another {need.kind} on the shelf, or one that is bought as needed",
+        layers=tuple(dict.fromkeys(name.rsplit(" copy ", 1)[0] for name in left)),
+    )
+
+
+def _bound_of_rolls(need: Need) -> float:
+    return strip_bound(
+        [i.outline_mm for i in need.items],
+        [i.demand for i in need.items],
+        [i.rotations_deg for i in need.items],
+        need.gap_mm,
+        max(u.width_mm for u in need.units),
+    )
+
+
+def _finish(need: Need, rows) -> list[Layout]:
+    """Layouts with their figures, placements rounded once."""
+    by_id = {i.id: i for i in need.items}
+    rows = [(u, tuple(_round(p) for p in placed), used, method) for u, placed, used, method in rows]
+    bounds = _bounds(need, rows, by_id)
+    layouts = []
+    for (unit, placed, used, method), bound in zip(rows, bounds, strict=True):
+        placed = tuple(sorted(placed, key=lambda p: (p.x_mm, p.y_mm, p.item, p.copy)))
+        used = _reach(placed, by_id) if unit.kind == "roll" else unit.length_mm
+        if need.endless and unit.bought:
+            unit = replace(unit, length_mm=math.ceil(used / 100.0 - 1e-9) * 100.0)
+        area = sum(abs(signed_area_mm2(by_id[p.item].outline_mm)) for p in placed)
+        whole = _ring_area(unit.outline_mm) if unit.outline_mm is not None else 0.0
+        if unit.kind == "roll" or not whole:
+            whole = used * unit.width_mm
+        layout = Layout(unit, placed, used, bound, area / whole, None, method, False, need.gap_mm)
+        layouts.append(replace(layout, remnant_mm=left_over(layout, by_id, need.gap_mm)))
+    return layouts
+
+
+def _round(p: Placement) -> Placement:
+    return replace(
+        p,
+        x_mm=round(p.x_mm, DECIMALS) + 0.0,
+        y_mm=round(p.y_mm, DECIMALS) + 0.0,
+        rotation_deg=round(p.rotation_deg % 360.0, 9) % 360.0,
+    )
+
+
+def _reach(placed: Sequence[Placement], by_id: dict[str, Item]) -> float:
+    reach = max(float(placed_outline(by_id[p.item], p)[:, 0].max()) for p in placed)
+    return math.ceil(round(reach, 6) * 10**DECIMALS - 1e-3) / 10**DECIMALS
+
+
+def _bounds(need: Need, rows, by_id) -> list[float]:
+    """For a roll the least length its own pieces can take; for sheets and bars the least number
+    of units of the largest size times its length."""
+    if need.kind == "roll":
+        return [
+            strip_bound(
+                [by_id[p.item].outline_mm for p in placed],
+                [1] * len(placed),
+                [by_id[p.item].rotations_deg for p in placed],
+                need.gap_mm,
+                unit.width_mm,
+            )
+            for unit, placed, _, _ in rows
+        ]
+    length, width = max(
+        ((u.length_mm, u.width_mm) for u in need.units), key=lambda s: (s[0] * s[1], s)
+    )
+    if need.kind == "bar":
+        total = sum(_bar_length(i) * i.demand for i in need.items)
+        pieces = sum(i.demand for i in need.items)
+        count = math.ceil((total + pieces * need.gap_mm) / (length + need.gap_mm) - 1e-9)
+    else:
+        count = sheet_bound(
+            [i.outline_mm for i in need.items],
+            [i.demand for i in need.items],
+            need.gap_mm,
+            (length, width),
+        )
+    return [count * length for _ in rows]
+
+
+# ---------------------------------------------------------------- bars
+
+
+def _bar_length(item: Item) -> float:
+    return float(np.ptp(turn_ring(item.outline_mm, item.rotations_deg[0])[:, 0]))
+
+
+def _search_bars(need: Need, budget: Budget) -> list[Layout] | Finding:
+    """Cut lengths from bars: at hand first (they cost next to nothing), then bought ones."""
+    lengths: dict[float, list[tuple[Item, int]]] = {}
+    for item in need.items:
+        lot = lengths.setdefault(round(_bar_length(item), 4), [])
+        lot += [(item, n) for n in range(1, item.demand + 1)]
+    wanted = sorted(lengths, reverse=True)
+    stock = [
+        BarStock(u.length_mm, None if u.bought else 1, u.length_mm * (1.0 if u.bought else 1e-3))
+        for u in need.units
+    ]
+    plan = cut_bars(
+        wanted, [len(lengths[w]) for w in wanted], stock, need.gap_mm, max(2.0, budget.left_s())
+    )
+    if plan is None:
+        names = [f"{i.id} copy {n}" for w in wanted for i, n in lengths[w]]
+        return _short(need, names)
+    waiting = {w: list(lengths[w]) for w in wanted}
+    rows, bought = [], {}
+    for index, counts in plan.bars:
+        unit = need.units[index]
+        if unit.bought:
+            bought[index] = bought.get(index, 0) + 1
+            unit = replace(unit, id=f"{unit.id.rsplit('-', 1)[0]}-{bought[index]}")
+        x, placed = 0.0, []
+        for length, count in zip(wanted, counts, strict=True):
+            for _ in range(count):
+                item, number = waiting[length].pop(0)
+                rotation = item.rotations_deg[0]
+                low = turn_ring(item.outline_mm, rotation).min(axis=0)
+                placed.append(
+                    Placement(item.id, number, x - float(low[0]), -float(low[1]), rotation)
+                )
+                x += length + need.gap_mm
+        rows.append((unit, tuple(placed), unit.length_mm, "exact cutting"))
+    return _finish(need, rows)
+
+
+def bought_units(layouts: Sequence[Layout]) -> tuple[Unit, ...]:
+    """Units of a plan that have to be bought, in order."""
+    return tuple(x.unit for x in layouts if x.unit.bought)

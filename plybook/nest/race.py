@@ -1,0 +1,158 @@
+"""Several searches of the irregular packer at once, each in a process of its own.
+
+A search that panics, is killed or eats its memory takes nothing with it; Ctrl-C reaches only the
+parent, which ends its children and keeps the best layout heard of so far.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import queue
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+GRACE_S = 0.4  # a search is heard out this long after its time is up
+
+
+@dataclass(frozen=True)
+class Task:
+    """A strip of `height_mm` by any length; every two items `separation_mm` apart."""
+
+    rings_mm: tuple[np.ndarray, ...]
+    demands: tuple[int, ...]
+    rotations_deg: tuple[tuple[float, ...] | None, ...]
+    height_mm: float
+    separation_mm: float
+
+
+@dataclass(frozen=True)
+class Found:
+    """A layout as heard from a search: (item, rotation_deg, x_mm, y_mm) rows."""
+
+    length_mm: float
+    rows: tuple[tuple[int, float, float, float], ...]
+
+
+def packer_is_installed() -> bool:
+    """Whether the irregular packer can be imported by a child process."""
+    return importlib.util.find_spec("spyrrow") is not None
+
+
+class Race:
+    """Searches with different seeds on one task. Use as a context; leaving it ends them all."""
+
+    def __init__(self, task: Task, seconds: float, seeds: tuple[int, ...], workers: int = 1):
+        self.best: Found | None = None
+        self.crashed = 0
+        self._task, self._seconds, self._seeds, self._workers = task, seconds, seeds, workers
+        self._lines: queue.Queue[tuple[int, dict | None]] = queue.Queue()
+        self._by_seed: dict[int, Found] = {}
+        self._children: list[subprocess.Popen] = []
+        self._running = 0
+
+    def __enter__(self) -> Race:
+        for seed in self._seeds:
+            self._start(seed)
+        return self
+
+    def __exit__(self, *_) -> None:
+        for child in self._children:
+            child.kill()
+        for child in self._children:
+            child.wait()
+
+    def _start(self, seed: int) -> None:
+        t = self._task
+        text = json.dumps(
+            {
+                "height": t.height_mm,
+                "separation": t.separation_mm,
+                "seconds": self._seconds,
+                "seed": seed,
+                "workers": self._workers,
+                "items": [
+                    {
+                        "ring": ring.tolist(),
+                        "demand": demand,
+                        "rotations": None if rotations is None else list(rotations),
+                    }
+                    for ring, demand, rotations in zip(
+                        t.rings_mm, t.demands, t.rotations_deg, strict=True
+                    )
+                ],
+            }
+        )
+        child = subprocess.Popen(
+            [sys.executable, "-P", str(Path(__file__).with_name("child.py"))],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            start_new_session=True,
+        )
+        self._children.append(child)
+        self._running += 1
+        threading.Thread(target=self._listen, args=(child, seed, text), daemon=True).start()
+
+    def _listen(self, child: subprocess.Popen, seed: int, text: str) -> None:
+        done = False
+        try:
+            child.stdin.write(text)
+            child.stdin.close()
+            for line in child.stdout:
+                said = json.loads(line)
+                done = done or said.get("done", False)
+                if "placed" in said:
+                    self._lines.put((seed, said))
+        except (OSError, ValueError):
+            done = False
+        if not done:
+            self.crashed += 1
+        self._lines.put((seed, None))
+
+    def run(
+        self,
+        seconds: float,
+        target_mm: float = 0.0,
+        heard: Callable[[Found], None] | None = None,
+    ) -> Found | None:
+        """Listen until the time is up, every search is over, or a layout reaches the target.
+
+        Args:
+            seconds: wall time from now.
+            target_mm: a layout this short ends the race.
+            heard: called with each layout better than all before.
+
+        Returns:
+            The shortest layout heard, None if there was none.
+        """
+        until = time.monotonic() + seconds
+        while self._running and (left := until - time.monotonic()) > 0:
+            try:
+                seed, said = self._lines.get(timeout=left)
+            except queue.Empty:
+                break
+            if said is None:
+                self._running -= 1
+                continue
+            found = Found(said["length"], tuple(tuple(row) for row in said["placed"]))
+            self._by_seed[seed] = found  # a search only speaks when it has become better
+            if self.best is None or found.length_mm < self.best.length_mm:
+                self.best = found
+                if heard:
+                    heard(found)
+                if found.length_mm <= target_mm:
+                    break
+        return self.best
+
+    def leaders(self) -> list[Found]:
+        """The best layout of each search, shortest first."""
+        return sorted(self._by_seed.values(), key=lambda f: f.length_mm)

@@ -1,0 +1,195 @@
+"""Cloth pieces on rolls and remnants, warp kept, as little length as the time allows.
+
+Each unit is filled in the order it is given (oldest or shortest first); what does not fit goes on
+to the next, the roll to buy comes last and is as long as needed. On a plain roll the irregular
+packer works on its whole usable width; on remnants of any outline and rolls with bad zones pieces
+are laid one by one into what is sound.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from plybook.nest.board import Board
+from plybook.nest.compact import NoFits
+from plybook.nest.model import Item, Placement, Unit
+from plybook.nest.placing import orientations, turn_ring
+from plybook.nest.sheets import Copy, copies_of, fill
+from plybook.nest.strip import pack_strip
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Rolled:
+    """A roll and what was put on it."""
+
+    unit: Unit
+    placements: tuple[Placement, ...]
+    used_length_mm: float
+    method: str
+
+
+def pack_rolls(
+    items: Sequence[Item],
+    units: Sequence[Unit],
+    gap_mm: float,
+    seconds: float,
+    seed: int = 0,
+    by_group: bool = False,
+    progress: Progress | None = None,
+) -> tuple[list[Rolled], list[Copy]]:
+    """Put every copy of every item on rolls, in the rolls' order.
+
+    Args:
+        items: what to place; rotations say how the warp runs.
+        units: rolls and remnants in the order they are to be used; one to buy has no end.
+        gap_mm: clear distance between pieces.
+        seconds: wall time to spend.
+        seed: of the searches.
+        by_group: pieces of one group come off the roll before the next group begins, with a
+            straight cut across between them; groups in the order of the items.
+        progress: called with the length so far of the roll in work.
+
+    Returns:
+        Rolls used, in order, and the copies that fit nowhere.
+    """
+    left = copies_of(items)
+    rolls: list[Rolled] = []
+    spare = seconds
+    for unit in units:
+        if not left:
+            break
+        share = spare if unit.bought or unit is units[-1] else spare * 0.5
+        roll, left = _fill_roll(unit, left, gap_mm, share, seed, by_group, progress)
+        if roll is not None:
+            rolls.append(roll)
+            spare -= share * 0.5
+    return rolls, left
+
+
+def _fill_roll(unit, copies, gap_mm, seconds, seed, by_group, progress):
+    """As many copies as possible on one unit: (Rolled or None, what is left)."""
+    plain = unit.outline_mm is None and not unit.bad_zones_mm
+    groups = _groups(copies) if by_group else [copies]
+    placements: list[Placement] = []
+    methods: set[str] = set()
+    left: list[Copy] = []
+    start = 0.0
+    for group in groups:
+        fitting = [c for c in group if _fits_across(c, unit)]
+        left += [c for c in group if not _fits_across(c, unit)]
+        if not fitting or left and by_group:  # a later stage does not overtake an earlier one
+            left += fitting
+            continue
+        room = unit.length_mm - start
+        time_s = seconds * len(fitting) / len(copies)
+        done = None
+        if plain:
+            done = _strip(fitting, unit.width_mm, gap_mm, room, time_s, seed, progress)
+        if done is None:
+            done = _piecewise(fitting, unit, gap_mm, start, time_s, seed, progress)
+        made, rest, length, method = done
+        placements += [replace(p, x_mm=p.x_mm + start) if plain else p for p in made]
+        left += rest
+        if made:
+            methods.add(method)
+            start = start + length + gap_mm if plain else length + gap_mm
+    if not placements:
+        return None, left
+    used = min(start - gap_mm, unit.length_mm)
+    return Rolled(unit, tuple(placements), used, " and ".join(sorted(methods))), left
+
+
+def _groups(copies: Sequence[Copy]) -> list[list[Copy]]:
+    found: dict[str, list[Copy]] = {}
+    for copy in copies:
+        found.setdefault(copy.item.group, []).append(copy)
+    return list(found.values())
+
+
+def _fits_across(copy: Copy, unit: Unit) -> bool:
+    return any(
+        s.high[1] - s.low[1] <= unit.width_mm + 1e-6 and s.high[0] - s.low[0] <= unit.length_mm
+        for _, _, s in copy.turns
+    )
+
+
+def _strip(copies, width_mm, gap_mm, room_mm, seconds, seed, progress):
+    """All copies on a plain strip; None where they take more than the room."""
+    area = sum(c.area_mm2 for c in copies)
+    if area > room_mm * width_mm:
+        return None
+    entries: dict[tuple[str, bool], list[Copy]] = {}
+    for copy in copies:
+        entries.setdefault((copy.item.id, _face_down(copy, seed)), []).append(copy)
+    lots = list(entries.items())
+    result = pack_strip(
+        [lot[0].item.outline_mm for _, lot in lots],
+        [len(lot) for _, lot in lots],
+        [_rotations(lot[0].item, down, width_mm) for (_, down), lot in lots],
+        gap_mm,
+        width_mm,
+        seconds,
+        seed,
+        flipped=[down for (_, down), _ in lots],
+        progress=progress,
+    )
+    if result.length_mm > room_mm + 1e-6:
+        return None
+    made = [
+        Placement(
+            lots[p.index][1][0].item.id,
+            lots[p.index][1][p.copy - 1].number,
+            p.x_mm,
+            p.y_mm,
+            p.rotation_deg,
+            p.flipped,
+        )
+        for p in result.placements
+    ]
+    return made, [], result.length_mm, result.method
+
+
+def _face_down(copy: Copy, seed: int) -> bool:
+    """Whether this copy is tried face down: every second copy, and other halves for other seeds."""
+    return copy.item.may_flip and (copy.number + seed) % 2 == 0
+
+
+def _rotations(item: Item, down: bool, width_mm: float) -> tuple[float, ...] | None:
+    """Allowed rotations in which the item fits across."""
+    if item.rotations_deg is None and not down:
+        return None
+    allowed = [r for r, d in orientations(item, ()) if d == down]
+    if not allowed:
+        return None
+    return tuple(
+        r for r in allowed if np.ptp(turn_ring(item.outline_mm, r, down)[:, 1]) <= width_mm + 1e-9
+    )
+
+
+def _piecewise(copies, unit, gap_mm, start_mm, seconds, seed, progress):
+    """Copies laid one by one, large ones first, as many as fit."""
+    board = Board(unit, NoFits(gap_mm))
+    if start_mm > 0:
+        strip = np.array([(0, 0), (start_mm, 0), (start_mm, unit.width_mm), (0, unit.width_mm)])
+        board.block(strip)
+    order = sorted(copies, key=lambda c: (-c.area_mm2, c.item.id, c.number))
+    made, rest = fill(board, order)
+    reach = max((float(x.place_mm[0] + x.shape.high[0]) for x in board.pieces()), default=0.0)
+    plain = unit.outline_mm is None and not unit.bad_zones_mm
+    if plain and start_mm > 0:
+        made = [replace(p, x_mm=p.x_mm - start_mm) for p in made]
+        reach -= start_mm
+    if progress and made:
+        progress(reach)
+    return made, rest, reach, "irregular"
+
+
+def count_by_item(copies: Sequence[Copy]) -> dict[str, int]:
+    """How many copies of each item."""
+    return dict(Counter(c.item.id for c in copies))

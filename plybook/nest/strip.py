@@ -1,0 +1,206 @@
+"""Packing outlines on a strip of fixed width, as short as can be found in the time given.
+
+`pack_strip` is the packer's public face: polygons, demands, allowed rotations, gap and width in,
+placements and a length out. Inside: outlines simplified outwards, several searches of the
+irregular packer in child processes, the best layout pushed together exactly, and what a search
+in single precision got wrong mended. Without the irregular packer the pieces are packed by their
+bounding boxes.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from plybook.nest.compact import NoFits, compact
+from plybook.nest.nofit import Shape
+from plybook.nest.outline import cover_ring
+from plybook.nest.placing import turn_ring
+from plybook.nest.race import Found, Race, Task, packer_is_installed
+
+COVER_REACH = 1e-4  # of the strip's width: how far a cover may stand off the true ring
+ASKED_SPARE = 2e-6  # of the longest dimension: single precision in the packer
+EXPLORE_SHARE = 0.94  # of the time goes to the searches, the rest to pushing together
+
+
+class StripPlacement(NamedTuple):
+    """Copy `copy` (from 1) of polygon `index`: mirrored if flipped, turned, then moved."""
+
+    index: int
+    copy: int
+    x_mm: float
+    y_mm: float
+    rotation_deg: float
+    flipped: bool = False
+
+
+class StripResult(NamedTuple):
+    placements: tuple[StripPlacement, ...]
+    length_mm: float
+    method: str  # "irregular" or "rectangles"
+
+
+Progress = Callable[[float], None]
+
+
+def pack_strip(
+    polygons: Sequence[np.ndarray],
+    demands: Sequence[int],
+    rotations: Sequence[Sequence[float] | None],
+    gap_mm: float,
+    width_mm: float,
+    seconds: float,
+    seed: int = 0,
+    *,
+    flipped: Sequence[bool] | None = None,
+    workers: int | None = None,
+    target_mm: float = 0.0,
+    progress: Progress | None = None,
+) -> StripResult:
+    """Pack polygons on a strip 0..width in y, as short in x as the time allows.
+
+    Args:
+        polygons: (n, 2) simple rings, counter-clockwise.
+        demands: how many of each.
+        rotations: allowed rotations in degrees for each; None = free.
+        gap_mm: clear distance between pieces; none is kept from the strip's edges.
+        width_mm: of the strip.
+        seconds: wall time to spend; a fraction of a second gives a first layout.
+        seed: of the searches; the same seed need not give the same layout on another machine.
+        flipped: polygons to lay face down (mirrored before turning), all copies of them.
+        workers: searches at once; the number of processors, at most 8, unless given.
+        target_mm: stop as soon as a layout is this short.
+        progress: called with each better length.
+
+    Returns:
+        Placements of every copy, the length used, and how it was found.
+
+    Raises:
+        ValueError: a polygon is wider than the strip in every allowed rotation, or not a ring.
+    """
+    turned_over = tuple(flipped) if flipped is not None else (False,) * len(polygons)
+    rings = [turn_ring(p, 0.0, down) for p, down in zip(polygons, turned_over, strict=True)]
+    refuse_unfit(rings, rotations, width_mm)
+    result = None
+    if packer_is_installed():
+        result = _irregular(
+            rings, demands, rotations, gap_mm, width_mm, seconds, seed, workers, target_mm, progress
+        )
+    if result is None:
+        from plybook.nest.boxes import pack_boxes
+
+        result = pack_boxes(rings, demands, rotations, gap_mm, width_mm)
+    placed = tuple(p._replace(flipped=turned_over[p.index]) for p in result.placements)
+    return result._replace(placements=placed)
+
+
+def refuse_unfit(
+    rings: Sequence[np.ndarray], rotations: Sequence[Sequence[float] | None], width_mm: float
+) -> None:
+    """Raise ValueError for a ring that is none or that no allowed rotation lays on the strip."""
+    for k, (ring, allowed) in enumerate(zip(rings, rotations, strict=True)):
+        ring = np.asarray(ring, dtype=float)
+        if ring.ndim != 2 or len(ring) < 3 or not np.isfinite(ring).all():
+            raise ValueError(f"polygon {k} is not a ring of finite points")
+        if Shape(ring).area_mm2 <= 0:
+            raise ValueError(f"polygon {k} has no area")
+        if least_width(ring, allowed) > width_mm + 1e-9:
+            raise ValueError(f"polygon {k} is wider than the strip in every allowed rotation")
+
+
+def least_width(ring_mm: np.ndarray, rotations_deg: Sequence[float] | None) -> float:
+    """Smallest extent across the strip over the allowed rotations (None = free), mm."""
+    if rotations_deg is None:
+        rotations_deg = flat_rotations(ring_mm)
+    turned = (turn_ring(ring_mm, r)[:, 1] for r in rotations_deg)
+    return min(float(y.max() - y.min()) for y in turned)
+
+
+def flat_rotations(ring_mm: np.ndarray) -> tuple[float, ...]:
+    """Rotations that lay a side of the convex hull along the strip; the least width is there."""
+    import shapely
+
+    hull = np.asarray(shapely.Polygon(ring_mm).convex_hull.exterior.coords)
+    side = np.diff(hull, axis=0)
+    angles = -np.degrees(np.arctan2(side[:, 1], side[:, 0])) % 360.0
+    return tuple(sorted({round(float(a), 9) for a in angles}))
+
+
+def _irregular(
+    rings, demands, rotations, gap_mm, width_mm, seconds, seed, workers, target_mm, progress
+) -> StripResult | None:
+    covers = [cover_ring(r, COVER_REACH * width_mm) for r in rings]
+    size = max(width_mm, sum(float(np.ptp(c[:, 0])) for c in covers) / 4)
+    spare = ASKED_SPARE * size
+    asked = gap_mm + spare
+    task = Task(
+        tuple(covers),
+        tuple(int(d) for d in demands),
+        tuple(None if r is None else tuple(float(a) for a in r) for r in rotations),
+        width_mm + 2 * asked + spare,
+        asked,
+    )
+    count = workers or min(os.cpu_count() or 1, 8)
+    tidy = _Tidier(covers, rotations, width_mm, gap_mm, asked)
+    with Race(task, max(1.0, seconds * EXPLORE_SHARE), _seeds(seed, count)) as race:
+        race.run(
+            max(seconds * EXPLORE_SHARE, 0.2),
+            target_mm + 2 * asked if target_mm else 0.0,
+            (lambda f: progress(f.length_mm - 2 * asked)) if progress else None,
+        )
+        if race.best is None and not race.crashed:  # a first layout is worth a little waiting
+            race.run(30.0, float("inf"))
+        candidates = race.leaders()
+    best = None
+    for found in candidates:
+        done = tidy.of(found)
+        if done and (best is None or done.length_mm < best.length_mm):
+            best = done
+    if best and progress:
+        progress(best.length_mm)
+    return best
+
+
+def _seeds(seed: int, count: int) -> tuple[int, ...]:
+    return tuple(1 + seed * 1000 + k for k in range(count))
+
+
+def _snap(angle_deg: float, allowed: Sequence[float] | None) -> float:
+    """The allowed rotation meant by a single-precision one, in [0, 360)."""
+    if allowed is None:
+        return round(angle_deg, 3) % 360.0
+    return min((a % 360.0 for a in allowed), key=lambda a: abs((angle_deg - a + 180) % 360 - 180))
+
+
+class _Tidier:
+    """Takes layouts as heard to exact ones: pushed together, kept apart, from the corner."""
+
+    def __init__(self, rings, rotations, width_mm: float, gap_mm: float, asked_mm: float):
+        self._rings, self._rotations = rings, rotations
+        self._width_mm, self._gap_mm = width_mm, gap_mm
+        self._asked_mm = asked_mm
+        self._no_fits = NoFits(gap_mm)
+        self._shapes: dict[tuple[int, float], Shape] = {}
+
+    def of(self, found: Found) -> StripResult | None:
+        """The layout pushed together; None where its overlaps could not be mended."""
+        rows = sorted(found.rows)
+        angles = [_snap(r, self._rotations[item]) for item, r, _, _ in rows]
+        for index, (item, _, _, _) in enumerate(rows):
+            key = (item, angles[index])
+            if key not in self._shapes:
+                self._shapes[key] = Shape(turn_ring(self._rings[item], angles[index]))
+        shapes = [self._shapes[row[0], angle] for row, angle in zip(rows, angles, strict=True)]
+        places = np.array([(x, y) for _, _, x, y in rows]) - self._asked_mm
+        packed = compact(shapes, places, self._width_mm, self._gap_mm, no_fits=self._no_fits)
+        if packed is None:
+            return None
+        copies: dict[int, int] = {}
+        placements = []
+        for (item, _, _, _), angle, (x, y) in zip(rows, angles, packed[0], strict=True):
+            copies[item] = copies.get(item, 0) + 1
+            placements.append(StripPlacement(item, copies[item], float(x), float(y), angle))
+        return StripResult(tuple(placements), packed[1], "irregular")

@@ -1,0 +1,1 @@
+"""Generators of the benchmark's own piece sets, and small published instances."""
