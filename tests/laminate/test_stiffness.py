@@ -1,0 +1,157 @@
+"""Classical lamination theory against printed values and its own laws.
+
+Kaw: A. K. Kaw, Mechanics of Composite Materials, 2nd ed., CRC 2006, examples 2.6, 2.7, 4.2, 4.3
+(graphite/epoxy of Table 2.1). The printed four digits were taken from a public transcription and
+recomputed; the remaining values are recomputed from the textbook formulas.
+"""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from plybook.laminate.stiffness import (
+    StackPly,
+    abd,
+    in_plane,
+    reduced_stiffness,
+    turned_stiffness,
+)
+from plybook.spec.model import Elastic
+
+GRAPHITE = Elastic(181.0, 10.3, 7.17, 0.28)
+
+
+def stack(angles, t=0.125):
+    return [StackPly(t, a, GRAPHITE) for a in angles]
+
+
+KAW = abd(stack([0, 30, -45], 5.0))
+A, B, D = KAW[:3, :3], KAW[:3, 3:], KAW[3:, 3:]
+
+
+def upper(m):
+    return m[np.triu_indices(3)]
+
+
+def test_reduced_stiffness_of_a_ply_kaw_example_2_6():
+    q = reduced_stiffness(GRAPHITE) / 1000
+    got = [q[0, 0], q[0, 1], q[1, 1], q[2, 2]]
+    assert got == pytest.approx([181.811, 2.89692, 10.3462, 7.17], rel=6e-4)
+    assert got == pytest.approx([181.8, 2.897, 10.35, 7.17], rel=6e-4)  # as printed
+
+
+@pytest.mark.parametrize(
+    ("angle", "want"),
+    [  # 11, 12, 16, 22, 26, 66 in GPa
+        (60, [23.6468, 32.4626, 20.0535, 109.379, 54.1930, 36.7357]),  # Kaw example 2.7
+        (30, [109.379, 32.4626, 54.1930, 23.6468, 20.0535, 36.7357]),  # Kaw example 4.2
+        (-45, [56.6578, 42.3178, -42.8663, 56.6578, -42.8663, 46.5909]),
+    ],
+)
+def test_stiffness_of_a_turned_ply(angle, want):
+    assert upper(turned_stiffness(GRAPHITE, angle)) / 1000 == pytest.approx(want, rel=6e-4)
+
+
+def test_a_b_d_of_0_30_minus45_to_the_printed_digits_kaw_example_4_2():
+    # printed in Pa m, Pa m2, Pa m3; 1 N/mm = 1e3 Pa m, 1 N = 1 Pa m2, 1 N mm = 1e-3 Pa m3
+    assert upper(A) * 1e3 == pytest.approx(
+        [1.73924e9, 3.88386e8, 5.66337e7, 4.53254e8, -1.14064e8, 4.52483e8], rel=6e-4
+    )
+    assert upper(B) == pytest.approx(
+        [-3.12883e6, 9.85522e5, -1.07166e6, 1.15779e6, -1.07166e6, 9.85522e5], rel=6e-4
+    )
+    assert upper(D) * 1e-3 == pytest.approx(
+        [3.34320e4, 6.46098e3, -5.24029e3, 9.31977e3, -5.59591e3, 7.66278e3], rel=6e-4
+    )
+
+
+def test_strains_under_1000_n_per_m_both_ways_kaw_example_4_3():
+    answer = np.linalg.solve(KAW, [1.0, 1.0, 0, 0, 0, 0])  # N/mm
+    assert answer[:3] == pytest.approx([3.1230e-7, 3.4917e-6, -7.5985e-7], rel=1e-3)
+    assert answer[3:] * 1e3 == pytest.approx([2.9714e-5, -3.2850e-4, 4.1015e-4], rel=1e-3)
+
+
+def test_moduli_of_a_ply_off_its_axis_at_60_degrees():
+    got = in_plane(abd(stack([60], 1.0)), 1.0)
+    assert (got.ex, got.ey, got.gxy) == pytest.approx((12.4181, 28.7801, 8.7606), rel=6e-4)
+    assert got.nuxy == pytest.approx(0.09783, rel=6e-4)
+
+
+def test_the_quasi_isotropic_stack_is_isotropic_in_its_plane():
+    # U1 .. U5 of Tsai and Pagano for this ply: Ex 69.6757, Gxy 26.8804 GPa
+    stiff = abd(stack([0, 45, -45, 90, 90, -45, 45, 0]))
+    got = in_plane(stiff, 1.0)
+    assert (got.ex, got.ey, got.gxy, got.nuxy) == pytest.approx(
+        (69.6757, 69.6757, 26.8804, 0.29603), rel=1e-4
+    )
+    assert got.gxy == pytest.approx(got.ex / (2 * (1 + got.nuxy)))
+    assert stiff[0, 2] == pytest.approx(0, abs=1e-6) and stiff[1, 2] == pytest.approx(0, abs=1e-6)
+
+
+def test_cross_ply_symmetric_and_not():
+    sym = abd(stack([0, 90, 90, 0])) / 1000  # GPa mm, GPa mm3
+    assert [sym[0, 0], sym[1, 1], sym[0, 1], sym[2, 2]] == pytest.approx(
+        [48.0393, 48.0393, 1.44846, 3.585], rel=1e-4
+    )
+    assert [sym[3, 3], sym[4, 4]] == pytest.approx([1.67060, 0.331034], rel=1e-4)
+    plain = abd(stack([0, 90])) / 1000
+    assert [plain[0, 3], plain[1, 4]] == pytest.approx([-1.339570, 1.339570], rel=1e-5)
+    assert np.abs(plain[:3, 3:])[~np.eye(3, dtype=bool)] == pytest.approx(0, abs=1e-9)
+
+
+def test_angle_ply_pair_couples_stretch_and_twist():
+    pair = abd(stack([45, -45])) / 1000
+    assert pair[0, 2] == pytest.approx(0, abs=1e-9)
+    assert pair[3, 5] == pytest.approx(0, abs=1e-9)
+    assert [pair[0, 5], pair[1, 5]] == pytest.approx([-0.669785] * 2, rel=1e-5)
+
+
+angles = st.lists(st.integers(-18, 18).map(lambda n: 5.0 * n), min_size=1, max_size=7)
+
+
+@given(angles)
+def test_a_symmetric_stack_does_not_couple(half):
+    stiff = abd(stack([*half, *half[::-1]]))
+    assert np.abs(stiff[:3, 3:]).max() < 1e-6
+
+
+@given(angles)
+def test_a_balanced_stack_has_no_stretch_shear_coupling(some):
+    stiff = abd(stack([a for x in some for a in (x, -x)]))
+    assert np.abs(stiff[:2, 2]).max() < 1e-6
+
+
+@given(angles)
+def test_half_a_turn_changes_nothing(some):
+    assert np.allclose(abd(stack(some)), abd(stack([a + 180 for a in some])), atol=1e-6)
+
+
+@given(angles)
+def test_turning_the_laminate_over_changes_the_sign_of_shear_and_of_plain_coupling_terms(some):
+    one, over = abd(stack(some)), abd(stack([-a for a in some[::-1]]))
+    sign = np.ones((3, 3))
+    sign[:2, 2] = sign[2, :2] = -1
+    assert np.allclose(over[:3, :3], one[:3, :3] * sign, atol=1e-6)
+    assert np.allclose(over[3:, 3:], one[3:, 3:] * sign, atol=1e-6)
+    assert np.allclose(over[:3, 3:], -one[:3, 3:] * sign, atol=1e-6)
+
+
+@given(angles)
+def test_a_quarter_turn_exchanges_the_axes(some):
+    one, quarter = abd(stack(some)), abd(stack([a + 90 for a in some]))
+    swap = [1, 0, 2]
+    sign = np.ones((3, 3))
+    sign[:2, 2] = sign[2, :2] = -1
+    for rows in (slice(0, 3), slice(3, 6)):
+        for columns in (slice(0, 3), slice(3, 6)):
+            want = one[rows, columns][np.ix_(swap, swap)] * sign
+            assert np.allclose(quarter[rows, columns], want, atol=1e-6)
+
+
+def test_a_core_adds_distance_and_no_stiffness_of_its_own():
+    skin = abd(stack([0], 0.5))
+    sandwich = abd([StackPly(0.5, 0, GRAPHITE), StackPly(9.0), StackPly(0.5, 0, GRAPHITE)])
+    assert sandwich[0, 0] == pytest.approx(2 * skin[0, 0])
+    # parallel axes: each skin's own D plus its A times the square of its distance
+    assert sandwich[3, 3] == pytest.approx(2 * (skin[3, 3] + skin[0, 0] * 4.75**2))
