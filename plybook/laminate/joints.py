@@ -1,0 +1,174 @@
+"""Where the pieces of one layer meet: mates, matching ticks and overlap lines.
+
+Two pieces meet across a splice (a cut along the warp) or a kink (a station where the face
+breaks). Both get the same ticks with the same labels, opposite each other; at an overlap the lower
+piece also shows the line to which the upper one reaches.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+
+from plybook.laminate.ids import tick_label
+from plybook.laminate.marks import TICK_MM, tick
+from plybook.laminate.model import Mark
+from plybook.laminate.outline import Stretch
+from plybook.laminate.shapes import inside_lines
+from plybook.laminate.splice import WarpFrame
+
+LEAST_JOINT_MM = 10.0  # pieces that meet over less than this are not neighbours
+TICK_EVERY_MM = 600.0
+MOST_TICKS = 8
+
+
+@dataclass
+class Blank:
+    """A piece in the making: its outline in the cut frame and where it lies."""
+
+    leaf: int
+    row: int  # strip within its leaf, counted across the warp
+    splices: tuple[int, ...]  # numbers of the splices below and above it, -1 for none
+    stretches: list[Stretch]  # cut frame, not thinned
+    cut: Polygon
+    laid: Polygon
+    laid_stretches: list[Stretch]
+    id: str = ""
+    mates: dict[str, str] = field(default_factory=dict)
+    neighbours: list[str] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+
+    def meets(self, name: str, other: Blank) -> None:
+        """Notes the neighbour across a stretch; the first one named is the mate of the edge."""
+        self.mates.setdefault(name, other.id)
+        if other.id not in self.neighbours:
+            self.neighbours.append(other.id)
+
+
+def join_strips(
+    blanks: Sequence[Blank], number: int, line_mm: float, overlap_mm: float, frame: WarpFrame
+) -> int:
+    """Marks one splice on the strips to both sides of it.
+
+    Args:
+        blanks: all blanks of the same leaf and part.
+        number: number of the splice, as in the name of its stretches.
+        line_mm: its position across the warp.
+
+    Returns:
+        How many pairs of pieces meet there.
+    """
+    name, found = f"splice {number}", 0
+    lower = [b for b in blanks if b.splices[1] == number]
+    upper = [b for b in blanks if b.splices[0] == number]
+    ticks = 0
+    for below in lower:
+        for above in upper:
+            for start, end in _shared(below, above, name, frame):
+                found += 1
+                below.meets(name, above)
+                above.meets(name, below)
+                for at in tick_places(start, end):
+                    label = tick_label(number, ticks)
+                    ticks += 1
+                    high = frame.points(np.array([at]), np.array([line_mm + overlap_mm / 2]))[0]
+                    low = frame.points(np.array([at]), np.array([line_mm - overlap_mm / 2]))[0]
+                    below.marks.append(tick(high, -frame.across, label, TICK_MM + overlap_mm))
+                    above.marks.append(tick(low, frame.across, label, TICK_MM))
+    if overlap_mm > 0:
+        for below in lower:
+            _reach_line(
+                below, line_mm - overlap_mm / 2, frame, f"{name}: upper strip comes to here"
+            )
+        for above in upper:
+            _reach_line(above, line_mm + overlap_mm / 2, frame, f"{name}: lower strip ends below")
+    return found
+
+
+def _shared(below: Blank, above: Blank, name: str, frame: WarpFrame) -> list[tuple[float, float]]:
+    found = []
+    for a in _spans(below, name, frame):
+        for b in _spans(above, name, frame):
+            start, end = max(a[0], b[0]), min(a[1], b[1])
+            if end - start >= LEAST_JOINT_MM:
+                found.append((start, end))
+    return sorted(found)
+
+
+def _spans(blank: Blank, name: str, frame: WarpFrame) -> list[tuple[float, float]]:
+    lines = [frame.distances(s.points_mm) for s in blank.stretches if s.name == name]
+    return [(float(at.min()), float(at.max())) for at in lines]
+
+
+def _reach_line(blank: Blank, line_mm: float, frame: WarpFrame, label: str) -> None:
+    at = frame.distances(shapely.get_coordinates(blank.cut))
+    line = frame.points(np.array([at.min() - 1, at.max() + 1]), np.array([line_mm, line_mm]))
+    for part in inside_lines(line, blank.cut):
+        blank.marks.append(Mark("splice_line", part[[0, -1]], label))
+
+
+def tick_places(start_mm: float, end_mm: float) -> list[float]:
+    """Places of the ticks along a joint: two at least, none nearer an end than a fifth of the
+    spacing, unevenly so that a piece laid the wrong way round does not match."""
+    length = end_mm - start_mm
+    count = min(MOST_TICKS, max(2, round(length / TICK_EVERY_MM) + 1))
+    shares = (np.arange(count) + 0.5) / count
+    shares = shares + 0.06 * (1 - shares) * (np.arange(count) % 2 == 0)
+    return [float(start_mm + share * length) for share in shares]
+
+
+def join_leaves(
+    inner: Sequence[Blank], outer: Sequence[Blank], name: str, line_mm: np.ndarray,
+    overlap_mm: float, carries, number: int,
+) -> None:  # fmt: skip
+    """Marks the joint at a kink on the pieces of the two leaves that meet there.
+
+    Args:
+        inner, outer: blanks of the leaf towards the root and the one beyond.
+        line_mm: the kink on the mould-face pattern.
+        carries: for the inner and the outer leaf the map into its cut frame, or None.
+        number: first part of the tick labels.
+    """
+    line, ticks = shapely.linestrings(line_mm), 0
+    for first in inner:
+        for second in outer:
+            for a in _along(first, name, line):
+                for b in _along(second, name, line):
+                    start, end = max(a[0], b[0]), min(a[1], b[1])
+                    if end - start < LEAST_JOINT_MM:
+                        continue
+                    first.meets(name, second)
+                    second.meets(name, first)
+                    for at in tick_places(start, end):
+                        label = tick_label(number, ticks)
+                        ticks += 1
+                        for blank, carry, sign, past in (
+                            (first, carries[0], -1.0, overlap_mm),
+                            (second, carries[1], 1.0, 0.0),
+                        ):
+                            blank.marks.append(_kink_tick(line, at, sign, past, carry, label))
+
+
+def _along(blank: Blank, name: str, line: shapely.LineString) -> list[tuple[float, float]]:
+    found = []
+    for stretch in blank.laid_stretches:
+        if stretch.name == name:
+            at = shapely.line_locate_point(line, shapely.points(stretch.points_mm))
+            found.append((float(at.min()), float(at.max())))
+    return found
+
+
+def _kink_tick(line, at: float, sign: float, past_mm: float, carry, label: str) -> Mark:
+    here, ahead = (
+        shapely.get_coordinates(shapely.line_interpolate_point(line, at + d))[0]
+        for d in (-0.5, 0.5)
+    )
+    root = (here + ahead) / 2
+    along = (ahead - here) / np.hypot(*(ahead - here))
+    inwards = sign * np.array([abs(along[1]), -along[0] * np.sign(along[1] or 1.0)])
+    ends = np.stack([root - inwards * past_mm, root + inwards * TICK_MM])
+    return Mark("tick", np.asarray(carry(ends)) if carry else ends, label)

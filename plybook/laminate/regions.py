@@ -1,0 +1,337 @@
+"""Regions of the spec as shapes on the mould-face pattern.
+
+Every region is first drawn a little past the face, so that clipping leaves no slivers, and then
+clipped to the net line. Sides that follow the section or the span are taken from the face's own
+lines, so they are exact where the builder measures them; thinning happens once, when a piece is
+cut (see `plies`).
+
+Accuracy: shapes are exact to the chord error of the face's lines and to shapes.ARC_ERROR_MM at
+round corners.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon as Area
+from shapely.geometry.base import BaseGeometry
+
+from plybook.diagnostics import Finding, GeometryError, Place, error
+from plybook.laminate.shapes import (
+    EMPTY,
+    clean,
+    cover,
+    dense,
+    ellipse,
+    extended,
+    grown,
+    rounded_rectangle,
+    turned,
+    union_of,
+)
+from plybook.laminate.trim import NetFace
+from plybook.spec.model import (
+    NOWHERE,
+    Around,
+    Common,
+    EdgeBand,
+    EdgeRule,
+    Inset,
+    Layer,
+    Less,
+    OnFace,
+    OnPattern,
+    Patch,
+    PointRef,
+    Polygon,
+    Region,
+    Rod,
+    ShareBand,
+    SpanBand,
+    Strip,
+    Union,
+    Whole,
+)
+from plybook.surface.model import Face
+
+SAMPLES = 24  # lines between the two sides of a band, to carry its ends past a curved edge
+SAME_SPAN_MM = 1e-6
+SAME_SHARE = 1e-9
+AT_EDGE_MM = 0.5  # a strip that ends this near the net line runs off the face
+
+
+class Regions:
+    """Works regions out on one face and remembers them.
+
+    Args:
+        face: the mould face.
+        edges: trim rules by edge name.
+        layers: all layers, in order, so that a region may stand around any other layer.
+        rod_region: answers where a rod layer lies (rods have a line, not a region).
+    """
+
+    def __init__(
+        self,
+        face: Face,
+        edges: Sequence[EdgeRule] = (),
+        layers: Sequence[Layer] = (),
+        rod_region: Callable[[Rod], BaseGeometry] | None = None,
+    ):
+        self.face = face
+        self.plan = NetFace(face, tuple(edges))
+        self._layers = {layer.id: layer for layer in layers}
+        self._groups: dict[str, list[str]] = {}
+        for layer in layers:
+            for name in (getattr(layer, "group", ""), getattr(layer.drop, "run", "")
+                         if getattr(layer, "drop", None) else ""):  # fmt: skip
+                if name and name not in self._layers:
+                    self._groups.setdefault(name, []).append(layer.id)
+        self._rod_region = rod_region
+        self._net: dict[Region, BaseGeometry] = {}
+        self._trimmed: dict[Region, BaseGeometry] = {}
+        self._open: list[str] = []  # layers being worked out, to catch a circle
+
+    def net(self, region: Region) -> BaseGeometry:
+        """The region up to the net line: Polygon, MultiPolygon or an empty Polygon."""
+        if region not in self._net:
+            self._net[region] = clean(self._raw(region).intersection(self.plan.net))
+        return self._net[region]
+
+    def trimmed(self, region: Region) -> BaseGeometry:
+        """The region with the trim allowance where it reaches an edge of the face."""
+        if region not in self._trimmed:
+            self._trimmed[region] = self.plan.trimmed(self.net(region))
+        return self._trimmed[region]
+
+    def sheet(self, band: SpanBand) -> BaseGeometry:
+        """A stretch of the span, carried past the face on its open sides (not clipped)."""
+        return self._span_band(band)
+
+    def of_layer(self, layer_id: str) -> BaseGeometry:
+        """Net region of a layer, or of all layers of a group or run.
+
+        Raises:
+            GeometryError: no such layer, or layers that stand around each other in a circle.
+        """
+        if layer_id in self._groups:
+            return union_of(self.of_layer(one) for one in self._groups[layer_id])
+        layer = self._layers.get(layer_id)
+        if layer is None:
+            raise GeometryError(_unknown_layer(layer_id, tuple(self._layers)))
+        if layer_id in self._open:
+            raise GeometryError(_circle([*self._open, layer_id], self._layers))
+        self._open.append(layer_id)
+        try:
+            if isinstance(layer, Rod) and self._rod_region is not None:
+                return clean(self._rod_region(layer).intersection(self.plan.net))
+            return self.net(layer.region)
+        finally:
+            self._open.pop()
+
+    def point(self, ref: PointRef) -> np.ndarray:
+        """(2,) pattern coordinates of a point of the spec."""
+        if isinstance(ref, OnPattern):
+            return np.array([ref.x_mm, ref.y_mm])
+        return np.asarray(self.face.to_pattern(np.array([[ref.span_mm, ref.share]])))[0]
+
+    # ------------------------------------------------------------ one method per kind
+
+    def _raw(self, region: Region) -> BaseGeometry:
+        match region:
+            case Whole():
+                return self.plan.net
+            case SpanBand():
+                return self._span_band(region)
+            case ShareBand():
+                return self._share_band(region)
+            case EdgeBand():
+                return self._edge_band(region)
+            case Inset():
+                taken = [self._near(name, by) for name, by in region.by_mm if by > 0]
+                return self.plan.net.difference(shapely.union_all(taken))
+            case Around():
+                return grown(self.of_layer(region.layer), region.by_mm)
+            case Strip():
+                return self._strip(region)
+            case Patch():
+                return self._patch(region)
+            case Polygon():
+                return self._polygon(region)
+            case Union():
+                return shapely.union_all([self._raw(item) for item in region.items])
+            case Common():
+                shape = self._raw(region.items[0])
+                for item in region.items[1:]:
+                    shape = shape.intersection(self._raw(item))
+                return shape
+            case Less():
+                less = shapely.union_all([self._raw(item) for item in region.less])
+                return self._raw(region.base).difference(less)
+        raise TypeError(f"not a region: {region!r}")
+
+    def _span_band(self, band: SpanBand) -> BaseGeometry:
+        spans = [line.span_mm for line in self.face.station_lines]
+        low, high = (spans[0], spans[-1]) if spans else self._range(0)
+        return self._sheet(
+            self.face.span_line, band.from_mm, band.to_mm, low, high, spans, SAME_SPAN_MM
+        )
+
+    def _range(self, column: int) -> tuple[float, float]:
+        """Range of span (0) or share (1) round the net line."""
+        values = np.asarray(self.face.from_pattern(self.face.outline_mm))[:, column]
+        return float(values.min()), float(values.max())
+
+    def _share_band(self, band: ShareBand) -> BaseGeometry:
+        low, high = self._range(1)
+        return self._sheet(
+            self.face.share_line, band.from_share, band.to_share, low, high, (), 1e-6
+        )
+
+    def _sheet(self, line_at, start, end, low, high, also, same) -> BaseGeometry:
+        """The sheet swept by lines from `start` to `end`, run off the face at its open sides."""
+        start, end = min(start, end), max(start, end)
+        if end <= low + same or start >= high - same:
+            return EMPTY
+        reach = self.plan.reach_mm
+        first, last = max(start, low), min(end, high)
+        places = {first, last, *np.linspace(first, last, SAMPLES).tolist()}
+        places |= {float(at) for at in also if first < at < last}
+        lines = [extended(line_at(at), reach, reach) for at in sorted(places)]
+        if start <= low + same:
+            lines.insert(0, _beside(lines[0], lines[1], reach))
+        if end >= high - same:
+            lines.append(_beside(lines[-1], lines[-2], reach))
+        ring = np.vstack(
+            [
+                lines[0],
+                [line[-1] for line in lines[1:-1]],
+                lines[-1][::-1],
+                [line[0] for line in lines[-2:0:-1]],
+            ]
+        )
+        area = Area(ring)
+        return area if area.is_valid else shapely.make_valid(area)
+
+    def _near(self, name: str, by_mm: float) -> BaseGeometry:
+        names = [edge.name for edge in self.face.edges]
+        if name not in names:
+            raise GeometryError(
+                error(
+                    "unknown-edge",
+                    f"the face has no edge {name!r}; its edges are {', '.join(names)}",
+                    "write one of these names",
+                )
+            )
+        return self.plan.near_edge(name, by_mm)
+
+    def _edge_band(self, band: EdgeBand) -> BaseGeometry:
+        shape = self._near(band.edge, max(band.from_mm, band.to_mm))
+        if min(band.from_mm, band.to_mm) > 0:
+            shape = shape.difference(self._near(band.edge, min(band.from_mm, band.to_mm)))
+        return shape
+
+    def _strip(self, strip: Strip) -> BaseGeometry:
+        line = self._path(strip.line, closed=False)
+        edge = self.plan.net.exterior
+        ends = shapely.distance(shapely.points(line[[0, -1]]), edge) < AT_EDGE_MM
+        off = strip.width_mm + self.plan.reach_mm
+        line = extended(line, *(off if at_edge else 0.0 for at_edge in ends))
+        return cover(line, strip.width_mm / 2, strip.width_mm / 2)
+
+    def _patch(self, patch: Patch) -> BaseGeometry:
+        if patch.shape == "ellipse":
+            ring = ellipse(patch.length_mm, patch.width_mm)
+        else:
+            ring = rounded_rectangle(patch.length_mm, patch.width_mm, patch.corner_mm)
+        return Area(turned(ring, patch.turn_deg) + self.point(patch.at))
+
+    def _polygon(self, polygon: Polygon) -> BaseGeometry:
+        area = Area(self._path(polygon.points, closed=True))
+        if not area.is_valid:
+            raise GeometryError(
+                error(
+                    "polygon-crosses-itself",
+                    f"a polygon region crosses itself ({shapely.is_valid_reason(area)})",
+                    "give its points in order round the region",
+                )
+            )
+        return area
+
+    def _path(self, refs: Sequence[PointRef], closed: bool) -> np.ndarray:
+        """Points joined straight in the flat, or along the section or span line where two
+        neighbours name the same span or the same share."""
+        pairs = list(zip(refs, [*refs[1:], refs[0]], strict=True))[: None if closed else -1]
+        parts = []
+        for a, b in pairs:
+            parts.append(self._side(a, b)[:-1])
+        if not closed:
+            parts.append(self.point(refs[-1])[None])
+        return np.vstack(parts)
+
+    def _side(self, a: PointRef, b: PointRef) -> np.ndarray:
+        if isinstance(a, OnFace) and isinstance(b, OnFace):
+            same_span = abs(a.span_mm - b.span_mm) < SAME_SPAN_MM
+            same_share = abs(a.share - b.share) < SAME_SHARE
+            if same_span != same_share:
+                t = np.linspace(0, 1, 201)[:, None]
+                between = (1 - t) * [[a.span_mm, a.share]] + t * [[b.span_mm, b.share]]
+                return np.asarray(self.face.to_pattern(between))
+        return np.stack([self.point(a), self.point(b)])
+
+
+def _beside(line: np.ndarray, neighbour: np.ndarray, by_mm: float) -> np.ndarray:
+    """The line moved away from its neighbour."""
+    away = dense(line, 50.0).mean(axis=0) - dense(neighbour, 50.0).mean(axis=0)
+    return line + away / np.hypot(*away) * by_mm
+
+
+def resolve_region(
+    region: Region,
+    face: Face,
+    layers: Sequence[Layer] = (),
+    edges: Sequence[EdgeRule] = (),
+) -> BaseGeometry:
+    """One region up to the net line, for callers that need only one.
+
+    Args:
+        region: as the spec gives it.
+        face: the mould face.
+        layers: layers that `Around` regions may name.
+        edges: trim rules; only their reach matters here.
+
+    Returns:
+        shapely Polygon or MultiPolygon in pattern mm, an empty Polygon where nothing is left.
+    """
+    return Regions(face, edges, layers).net(region)
+
+
+def empty_region(layer: Layer) -> Finding:
+    """The finding for a layer of which nothing lies on the face."""
+    return error(
+        "region-empty",
+        f"layer {layer.id} covers nothing: its region has no area on the mould face",
+        "check its distances against the size of the face, and that it is not wholly taken away",
+        *([] if layer.place == NOWHERE else [layer.place]),
+        layers=(layer.id,),
+    )
+
+
+def _unknown_layer(layer_id: str, known: tuple[str, ...]) -> Finding:
+    return error(
+        "unknown-layer",
+        f"a region stands around {layer_id!r}, which is no layer of this part",
+        f"the layers are {', '.join(known)}",
+    )
+
+
+def _circle(ids: list[str], layers: Mapping[str, Layer]) -> Finding:
+    places: list[Place] = [layers[i].place for i in ids[:-1] if layers[i].place != NOWHERE]
+    return error(
+        "regions-in-a-circle",
+        f"regions stand around each other in a circle: {' -> '.join(ids)}",
+        "give one of them a region of its own",
+        *places,
+        layers=tuple(dict.fromkeys(ids)),
+    )

@@ -1,0 +1,224 @@
+"""Flat shapes: the room's one door to the polygon library, with offsets that are exact.
+
+Terms:
+    cover: everything within given distances to the left and right of a line, built segment by
+        segment, so that no vertex of a gentle curve is smoothed away before it is offset (library
+        buffers simplify concave runs by up to 1 % of the distance).
+    stretch: a part of a ring between two of its corners.
+    thin: to drop the vertices a curve does not need, within a stated chord error.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+ARC_ERROR_MM = 0.002  # chord error of round corners, before thinning
+NOISE_MM = 0.01  # a part of a region no wider than this on average is rounding, not a shape
+SNAP_MM = 1e-6  # shapes are kept on this grid, so that shared sides stay shared
+EMPTY = Polygon()
+
+
+def polygons_of(shape: BaseGeometry) -> list[Polygon]:
+    """The polygons of any geometry, without lines, points and slivers of rounding."""
+    parts = [p for p in shapely.get_parts(shape, return_index=False)] if shape is not None else []
+    found = []
+    for part in parts:
+        if part.geom_type == "Polygon":
+            if mean_width_mm(part) > NOISE_MM:
+                found.append(part)
+        elif part.geom_type != "LineString" and hasattr(part, "geoms"):
+            found.extend(polygons_of(part))
+    return found
+
+
+def clean(shape: BaseGeometry) -> BaseGeometry:
+    """A Polygon or MultiPolygon (or an empty Polygon) of the shape's real parts, on the grid."""
+    parts = polygons_of(shapely.set_precision(shape, SNAP_MM))
+    if not parts:
+        return EMPTY
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts)
+
+
+def mean_width_mm(polygon: Polygon) -> float:
+    """Twice the area over the perimeter: the width of a strip of the same area and outline."""
+    return 2 * polygon.area / polygon.length if polygon.length else 0.0
+
+
+def ring_of(polygon: Polygon) -> np.ndarray:
+    """(n, 2) outer ring, counter-clockwise, not closed."""
+    ring = shapely.get_coordinates(polygon.exterior)[:-1]
+    return ring if polygon.exterior.is_ccw else ring[::-1]
+
+
+def holes_of(polygon: Polygon) -> list[np.ndarray]:
+    """(n, 2) inner rings, counter-clockwise, not closed."""
+    found = []
+    for hole in polygon.interiors:
+        ring = shapely.get_coordinates(hole)[:-1]
+        found.append(ring if hole.is_ccw else ring[::-1])
+    return found
+
+
+def segment_normals(line_mm: np.ndarray) -> np.ndarray:
+    """(n - 1, 2) unit normals to the right of an open line's segments."""
+    step = np.diff(line_mm, axis=0)
+    step = step / np.maximum(np.hypot(step[:, 0], step[:, 1]), 1e-300)[:, None]
+    return np.column_stack([step[:, 1], -step[:, 0]])
+
+
+def without_repeats(line_mm: np.ndarray, closer_mm: float = 1e-9) -> np.ndarray:
+    """The line without points that repeat the one before."""
+    line = np.asarray(line_mm, dtype=float)
+    keep = np.ones(len(line), bool)
+    keep[1:] = np.hypot(*np.diff(line, axis=0).T) > closer_mm
+    return line[keep]
+
+
+def extended(line_mm: np.ndarray, start_mm: float, end_mm: float) -> np.ndarray:
+    """The line run on straight by a distance at either end."""
+    line = without_repeats(line_mm)
+    first = line[0] - line[1]
+    last = line[-1] - line[-2]
+    parts = [line]
+    if start_mm > 0:
+        parts.insert(0, (line[0] + first / np.hypot(*first) * start_mm)[None])
+    if end_mm > 0:
+        parts.append((line[-1] + last / np.hypot(*last) * end_mm)[None])
+    return np.vstack(parts)
+
+
+def cover(
+    line_mm: np.ndarray, left_mm: float, right_mm: float, closed: bool = False
+) -> BaseGeometry:
+    """Everything within `left_mm` to the left and `right_mm` to the right of a line.
+
+    Ends are cut square; outer corners are round. Exact to ARC_ERROR_MM.
+
+    Args:
+        line_mm: (n, 2) points; a closed line does not repeat its first point.
+        left_mm, right_mm: >= 0; one of them may be 0.
+        closed: joins the last point to the first.
+    """
+    line = without_repeats(line_mm)
+    if closed:
+        line = np.vstack([line, line[:1]])
+    normal = segment_normals(line)
+    a, b = line[:-1], line[1:]
+    quads = np.stack(
+        [a + normal * right_mm, b + normal * right_mm, b - normal * left_mm, a - normal * left_mm],
+        axis=1,
+    )
+    shapes = list(shapely.polygons(quads))
+    joints = [(i, (i + 1) % len(normal)) for i in range(len(normal) - (0 if closed else 1))]
+    for before, after in joints:
+        turn = _turn(normal[before], normal[after])
+        side, radius = (1.0, right_mm) if turn > 0 else (-1.0, left_mm)
+        if abs(turn) > 1e-9 and radius > 0:
+            shapes.append(_sector(line[before + 1], side * normal[before], turn, radius))
+    return shapely.union_all(shapes, grid_size=SNAP_MM / 10)
+
+
+def _turn(first: np.ndarray, second: np.ndarray) -> float:
+    cross = first[0] * second[1] - first[1] * second[0]
+    return math.atan2(cross, float(first @ second))
+
+
+def _sector(centre: np.ndarray, towards: np.ndarray, turn: float, radius_mm: float) -> Polygon:
+    chord = 2 * math.acos(max(-1.0, 1 - min(ARC_ERROR_MM / radius_mm, 1.0)))
+    count = max(1, math.ceil(abs(turn) / chord))
+    angle = math.atan2(towards[1], towards[0]) + turn * np.arange(count + 1) / count
+    rim = centre + radius_mm * np.column_stack([np.cos(angle), np.sin(angle)])
+    rim[0] = centre + radius_mm * towards
+    return Polygon(np.vstack([centre[None], rim]))
+
+
+def grown(shape: BaseGeometry, by_mm: float) -> BaseGeometry:
+    """Everything within `by_mm` of the shape; negative: the shape drawn in by that distance."""
+    if by_mm == 0:
+        return shape
+    bands = []
+    for polygon in polygons_of(shape):
+        left, right = (NOISE_MM, by_mm) if by_mm > 0 else (-by_mm, NOISE_MM)
+        bands.append(cover(ring_of(polygon), left, right, closed=True))
+        bands.extend(cover(h, right, left, closed=True) for h in holes_of(polygon))
+    if by_mm > 0:
+        return clean(shapely.union_all([shape, *bands]))
+    return clean(shape.difference(shapely.union_all(bands)))
+
+
+def rounded_rectangle(length_mm: float, width_mm: float, corner_mm: float) -> np.ndarray:
+    """Ring of a rectangle about the origin with round corners."""
+    a, b = length_mm / 2, width_mm / 2
+    r = min(corner_mm, a, b)
+    if r <= 0:
+        return np.array([[-a, -b], [a, -b], [a, b], [-a, b]])
+    count = max(2, math.ceil((math.pi / 2) / (2 * math.acos(1 - min(ARC_ERROR_MM / r, 1.0)))))
+    parts = []
+    for quarter, (x, y) in enumerate(
+        [(a - r, b - r), (r - a, b - r), (r - a, r - b), (a - r, r - b)]
+    ):
+        angle = (quarter + np.arange(count + 1) / count) * math.pi / 2
+        parts.append(np.column_stack([x + r * np.cos(angle), y + r * np.sin(angle)]))
+    return without_repeats(np.vstack(parts), 1e-7)
+
+
+def ellipse(length_mm: float, width_mm: float) -> np.ndarray:
+    """Ring of an ellipse about the origin, chord error at most ARC_ERROR_MM."""
+    a, b = length_mm / 2, width_mm / 2
+    step = 2 * math.acos(1 - min(ARC_ERROR_MM / max(a, b), 1.0))
+    count = 4 * max(3, math.ceil(math.pi / 2 / step))
+    angle = np.arange(count) * (2 * math.pi / count)
+    return np.column_stack([a * np.cos(angle), b * np.sin(angle)])
+
+
+def turned(points_mm: np.ndarray, turn_deg: float) -> np.ndarray:
+    """Points turned counter-clockwise about the origin."""
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    return points_mm @ np.array([[c, s], [-s, c]])
+
+
+def thin(line_mm: np.ndarray, chord_error_mm: float) -> np.ndarray:
+    """An open line with no more vertices than its chord error asks for; both ends stay.
+
+    Douglas and Peucker's rule: no dropped point lies further than `chord_error_mm` from the line
+    that is left.
+    """
+    line = without_repeats(line_mm)
+    if len(line) < 3 or chord_error_mm <= 0:
+        return line
+    return shapely.get_coordinates(shapely.linestrings(line).simplify(chord_error_mm, False))
+
+
+def dense(line_mm: np.ndarray, step_mm: float) -> np.ndarray:
+    """The line with points put between, no two further apart than `step_mm`."""
+    line = np.asarray(line_mm, dtype=float)
+    length = np.hypot(*np.diff(line, axis=0).T)
+    count = np.maximum(1, np.ceil(length / step_mm - 1e-9).astype(int))
+    share = np.concatenate([np.arange(n) / n for n in count])
+    start = np.repeat(np.arange(len(count)), count)
+    points = line[start] + share[:, None] * np.diff(line, axis=0)[start]
+    return np.vstack([points, line[-1:]])
+
+
+def inside_lines(line_mm: np.ndarray, shape: BaseGeometry) -> list[np.ndarray]:
+    """The parts of a line inside a shape, in the line's own direction."""
+    cut = shapely.linestrings(line_mm).intersection(shape)
+    merged = shapely.line_merge(cut) if cut.geom_type == "MultiLineString" else cut
+    pieces = [shapely.get_coordinates(g) for g in shapely.get_parts(merged) if g.length > NOISE_MM]
+    whole = shapely.linestrings(line_mm)
+    ordered = []
+    for piece in pieces:
+        ends = shapely.line_locate_point(whole, shapely.points(piece[[0, -1]]))
+        ordered.append((min(ends), piece if ends[0] <= ends[1] else piece[::-1]))
+    return [piece for _, piece in sorted(ordered, key=lambda item: item[0])]
+
+
+def union_of(shapes: Iterable[BaseGeometry]) -> BaseGeometry:
+    """Union of many shapes, cleaned."""
+    return clean(shapely.union_all(list(shapes)))

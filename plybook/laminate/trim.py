@@ -1,0 +1,232 @@
+"""The net line and what runs on beyond it.
+
+A ply that reaches an edge of the face runs on over it by that edge's trim allowance and is cut
+back to the net line after cure. Only the stretch that reaches the edge runs on; the sides of that
+stretch continue in their own direction, and where two edges meet their allowances meet in a
+mitre.
+
+Terms:
+    net: the face up to its net line (less its holes).
+    runs: a segment of a ring "runs" along an edge when both its ends and its middle lie on it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from plybook.laminate.shapes import (
+    clean,
+    cover,
+    extended,
+    polygons_of,
+    ring_of,
+    segment_normals,
+)
+from plybook.spec.model import EdgeRule
+from plybook.surface.model import Face
+
+ON_EDGE_MM = 0.02  # a point this near an edge lies on it
+STRAIGHT_ON_DEG = 150.0  # past this inside angle two edges count as one line, not as a corner
+LEAST_MEETING_DEG = 30.0  # a side that meets the edge flatter than this is not run on along itself
+SEAT_MM = 1e-3  # allowances start this far inside the net line, so that no slit stays between
+LONGEST_MITRE = 4.0  # of the larger allowance
+
+
+@dataclass(frozen=True)
+class NetFace:
+    """The face in plan: its net polygon, its named edges and their trim allowances."""
+
+    face: Face
+    rules: tuple[EdgeRule, ...]
+
+    @cached_property
+    def net(self) -> Polygon:
+        """The face up to its net line, pattern frame."""
+        return Polygon(self.face.outline_mm, self.face.holes_mm)
+
+    @cached_property
+    def trims_mm(self) -> tuple[float, ...]:
+        """Trim allowance of each face edge, in the order of `face.edges`."""
+        known = {rule.edge: rule.trim_mm for rule in self.rules}
+        return tuple(known.get(edge.name, 0.0) for edge in self.face.edges)
+
+    @cached_property
+    def reach_mm(self) -> float:
+        """How far shapes are carried past the face so that clipping them leaves no sliver."""
+        return 60.0 + LONGEST_MITRE * max((0.0, *self.trims_mm))
+
+    @cached_property
+    def lines(self) -> tuple[shapely.LineString, ...]:
+        """The face edges as lines."""
+        return tuple(shapely.linestrings(edge.points_mm) for edge in self.face.edges)
+
+    @cached_property
+    def run_on_lines(self) -> tuple[shapely.LineString, ...]:
+        """The face edges, carried on straight past their outer corners."""
+        reach = 2 * self.reach_mm
+        found = []
+        for index, edge in enumerate(self.face.edges):
+            start, end = self.corner_runs(index, reach)
+            found.append(shapely.linestrings(extended(edge.points_mm, start, end)))
+        return tuple(found)
+
+    def corner_runs(self, index: int, by_mm: float) -> tuple[float, float]:
+        """How far an edge may be carried on at its start and its end: `by_mm` at a corner that
+        points outwards, nothing at a hollow corner or where the next edge goes straight on."""
+        edges = self.face.edges
+        count = len(edges)
+        if count == 1:
+            return 0.0, 0.0
+        before, here, after = (edges[(index + k) % count].points_mm for k in (-1, 0, 1))
+        at_start = _inside_angle_deg(before[-2:], here[:2])
+        at_end = _inside_angle_deg(here[-2:], after[:2])
+        return tuple(by_mm if a < STRAIGHT_ON_DEG else 0.0 for a in (at_start, at_end))
+
+    def near_edge(self, name: str, by_mm: float) -> BaseGeometry:
+        """Everything within `by_mm` of a named edge, and all that lies just outside it.
+
+        At outer corners the band runs straight on to the next edge; a builder marks it with a
+        rule, not with a compass.
+        """
+        bands = []
+        for index, edge in enumerate(self.face.edges):
+            if edge.name != name:
+                continue
+            closed = len(self.face.edges) == 1
+            run = 2 * (max(by_mm, 0.0) + self.reach_mm)
+            line = extended(edge.points_mm, *self.corner_runs(index, run))
+            if closed and np.allclose(line[0], line[-1]):
+                line = line[:-1]
+            bands.append(cover(line, max(by_mm, 0.0), self.reach_mm, closed=closed))
+        return shapely.union_all(bands)
+
+    def running_along(self, ring_mm: np.ndarray, out_mm: Sequence[float]) -> np.ndarray:
+        """Which face edge each segment of a ring runs along, or -1.
+
+        Args:
+            ring_mm: (n, 2) ring; segment i goes from point i to the next.
+            out_mm: per face edge, how far outside of the edge its line lies here (0: on the net
+                line, its trim: on the trimmed outline).
+
+        Returns:
+            (n,) index into `face.edges`.
+        """
+        after = np.roll(ring_mm, -1, axis=0)
+        at_ends = shapely.points(ring_mm)
+        at_middle = shapely.points((ring_mm + after) / 2)
+        best = np.full(len(ring_mm), ON_EDGE_MM)
+        found = np.full(len(ring_mm), -1)
+        for index, out in enumerate(out_mm):
+            line = self.run_on_lines[index]
+            shapely.prepare(line)
+            end_gap = np.abs(shapely.distance(at_ends, line) - out)
+            gap = np.maximum(end_gap, np.roll(end_gap, -1))
+            gap = np.maximum(gap, np.abs(shapely.distance(at_middle, line) - out))
+            nearer = gap < best
+            best[nearer], found[nearer] = gap[nearer], index
+        return found
+
+    def trimmed(self, region: BaseGeometry) -> BaseGeometry:
+        """A net-clipped region with the trim allowance added where it reaches an edge."""
+        if not any(self.trims_mm):
+            return region
+        added = []
+        for polygon in polygons_of(region):
+            added.append(polygon)
+            added.extend(self._allowance(polygon))
+        return clean(shapely.union_all(added)) if added else region
+
+    def _allowance(self, polygon: Polygon) -> list[BaseGeometry]:
+        ring = ring_of(polygon)
+        along = self.running_along(ring, [0.0] * len(self.lines))
+        if (along < 0).all():
+            return []
+        allowance = np.array([*self.trims_mm, 0.0])[along]
+        if len(set(along)) == 1:  # one edge all the way round
+            return [cover(ring, SEAT_MM, float(allowance[0]), closed=True)] if allowance[0] else []
+        turn = int(np.flatnonzero(along != np.roll(along, 1))[0])
+        ring, along, allowance = (np.roll(a, -turn, axis=0) for a in (ring, along, allowance))
+        starts = np.flatnonzero(np.r_[True, along[1:] != along[:-1]])
+        runs = list(zip(starts, np.r_[starts[1:], len(ring)], strict=True))
+        closed = np.vstack([ring, ring[:1]])
+        shapes = []
+        for k, (start, end) in enumerate(runs):
+            line, out = closed[start : end + 1], float(allowance[start])
+            before, after = runs[k - 1], runs[(k + 1) % len(runs)]
+            if along[start] >= 0 and out > 0:
+                sides = (
+                    closed[before[1] - 1 : before[1] + 1] if along[before[0]] < 0 else None,
+                    closed[after[0] : after[0] + 2][::-1] if along[after[0]] < 0 else None,
+                )
+                shapes.append(_run_on(line, out, sides))
+            if along[start] >= 0 and along[after[0]] >= 0:
+                shapes.append(_mitre(line[-2:], closed[after[0] : after[0] + 2], out,
+                                     float(allowance[after[0]])))  # fmt: skip
+        return [shape for shape in shapes if shape is not None]
+
+
+def _inside_angle_deg(coming: np.ndarray, going: np.ndarray) -> float:
+    a, b = coming[1] - coming[0], going[1] - going[0]
+    turn = math.degrees(math.atan2(a[0] * b[1] - a[1] * b[0], float(a @ b)))
+    return 180.0 - turn
+
+
+def _run_on(
+    line_mm: np.ndarray, out_mm: float, sides: tuple[np.ndarray | None, np.ndarray | None]
+) -> BaseGeometry:
+    """The band outside a stretch of an edge, its ends cut in line with the sides given.
+
+    Args:
+        sides: for the start and the end of the stretch the segment (2, 2) that arrives there from
+            inside the face, None where another edge carries on.
+    """
+    normals = segment_normals(line_mm)
+    runs, cuts = [0.0, 0.0], []
+    for end, side in enumerate(sides):
+        if side is None:
+            continue
+        normal = normals[-1 if end else 0]
+        heading = (side[1] - side[0]) / np.hypot(*(side[1] - side[0]))
+        if heading @ normal < math.sin(math.radians(LEAST_MEETING_DEG)):
+            continue  # too flat: the end stays square to the edge
+        reach = 2 * out_mm / float(heading @ normal) + 1.0
+        runs[end] = reach
+        cuts.append(_beyond(side[1], heading, reach, outwards=1.0 if end else -1.0))
+    band = cover(extended(line_mm, *runs), SEAT_MM, out_mm)
+    return band.difference(shapely.union_all(cuts)) if cuts else band
+
+
+def _beyond(at: np.ndarray, heading: np.ndarray, reach: float, outwards: float) -> Polygon:
+    """The half plane past a side, as a square large enough for the allowance. `outwards` is +1
+    at the end of a stretch (the ring goes on to the left of the outward heading)."""
+    across = outwards * np.array([-heading[1], heading[0]])
+    low, high = at - heading * 4 * reach, at + heading * 4 * reach
+    return Polygon([low, high, high + across * 4 * reach, low + across * 4 * reach])
+
+
+def _mitre(
+    coming: np.ndarray, going: np.ndarray, out_mm: float, next_out_mm: float
+) -> BaseGeometry | None:
+    """The corner piece between the bands of two edges that meet pointing outwards."""
+    first, second = segment_normals(coming)[0], segment_normals(going)[0]
+    sine = first[0] * second[1] - first[1] * second[0]
+    if sine <= 1e-9 or max(out_mm, next_out_mm) <= 0:
+        return None
+    corner = going[0]
+    # the point at `out_mm` from the first line and `next_out_mm` from the second
+    tip = np.linalg.solve(np.stack([first, second]), np.array([out_mm, next_out_mm]))
+    limit = LONGEST_MITRE * max(out_mm, next_out_mm)
+    if np.hypot(*tip) > limit:
+        tip = tip / np.hypot(*tip) * limit
+    seat = corner - SEAT_MM * (first + second)
+    return shapely.MultiPoint(
+        [seat, corner + first * out_mm, corner + tip, corner + second * next_out_mm]
+    ).convex_hull
