@@ -236,11 +236,8 @@ def _pulled_in(points: np.ndarray, net: shapely.Polygon) -> np.ndarray:
     out = ~shapely.intersects_xy(net, *points.T)
     if not out.any():
         return points
-    away = shapely.points(points[out])
-    line = net.exterior
-    nearest = shapely.get_coordinates(
-        shapely.line_interpolate_point(line, shapely.line_locate_point(line, away))
-    )
+    away = shapely.shortest_line(shapely.points(points[out]), net.boundary)
+    nearest = shapely.get_coordinates(away).reshape(-1, 2, 2)[:, 1]
     step = nearest - points[out]
     far = np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-12)
     pulled = points.copy()

@@ -1,7 +1,7 @@
 """Blocks let into a core: hardpoints of wood, laminate or dense foam.
 
 Terms:
-    host: the core layer a block is let into.
+    core: the layer a block is let into.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ class CutLayer:
     findings: tuple[Finding, ...]
 
 
-def insert_thickness_mm(insert: Insert, host: Core | None) -> float:
+def insert_thickness_mm(insert: Insert, core: Core | None) -> float:
     """As thick as the core it is let into, unless the spec says otherwise."""
-    return insert.thickness_mm or (host.thickness_mm if host else 0.0)
+    return insert.thickness_mm or (core.thickness_mm if core else 0.0)
 
 
 def insert_pieces(
@@ -47,8 +47,8 @@ def insert_pieces(
     raised: object | None,
     *,
     stock: CoreStock,
-    host: Core | None = None,
-    host_region: shapely.Geometry | None = None,
+    core: Core | None = None,
+    core_region: shapely.Geometry | None = None,
     chord_error_mm: float = 0.02,
 ) -> CutLayer:
     """Cut the blocks of one insert layer.
@@ -59,14 +59,14 @@ def insert_pieces(
         face: the mould face.
         raised: the face the block lies on (the same as its core's); None for the bare pattern.
         stock: what it is cut from.
-        host: the core it is let into, None for a block that lies free.
-        host_region: where that core lies, pattern mm.
+        core: the core it is let into, None for a block that lies free.
+        core_region: where that core lies, pattern mm.
         chord_error_mm: how far an outline may depart from the true curve.
 
     Returns:
         One block per part of the region, edges square, and findings.
     """
-    thickness = insert_thickness_mm(insert, host)
+    thickness = insert_thickness_mm(insert, core)
     sides = name_sides(region, face)
     if raised is not None:
         sides = sides.carried(raised.to_cut, _SAMPLE_MM, chord_error_mm / 2)
@@ -100,7 +100,7 @@ def insert_pieces(
                 notes=(MOULD_SIDE_DOWN, "all edges square"),
             )
         )
-    findings = _findings(insert, pieces, thickness, stock, host, host_region, region, face)
+    findings = _findings(insert, pieces, thickness, stock, core, core_region, region, face)
     return CutLayer(tuple(pieces), tuple(findings))
 
 
@@ -109,8 +109,8 @@ def _findings(
     pieces: list[Piece],
     thickness: float,
     stock: CoreStock,
-    host: Core | None,
-    host_region: shapely.Geometry | None,
+    core: Core | None,
+    core_region: shapely.Geometry | None,
     region: shapely.Geometry,
     face: Face,
 ) -> list[Finding]:
@@ -127,45 +127,45 @@ def _findings(
                 layers=(insert.id,),
             )
         )
-    if host is not None and abs(thickness - host.thickness_mm) > _SAME_THICKNESS_MM:
+    if core is not None and abs(thickness - core.thickness_mm) > _SAME_THICKNESS_MM:
         found.append(
             warning(
                 "insert-not-flush",
-                f"insert {insert.id} is {thickness:g} mm in a core of {host.thickness_mm:g} mm: "
+                f"insert {insert.id} is {thickness:g} mm in a core of {core.thickness_mm:g} mm: "
                 f"it does not end flush at {where}",
                 "make it as thick as the core, or feather the step with thickened resin",
                 insert.place,
-                layers=(insert.id, host.id),
+                layers=(insert.id, core.id),
             )
         )
-    if host is not None and host_region is not None:
-        clearance = max((c.clearance_mm for c in host.cut_outs if c.insert == insert.id), default=0)
-        outside = region.difference(host_region.buffer(0.05))
+    if core is not None and core_region is not None:
+        clearance = max((c.clearance_mm for c in core.cut_outs if c.insert == insert.id), default=0)
+        outside = region.difference(core_region.buffer(0.05))
         if outside.area > 1.0:
             found.append(
                 error(
                     "insert-outside-core",
-                    f"insert {insert.id} at {where} lies partly outside core {host.id} "
+                    f"insert {insert.id} at {where} lies partly outside core {core.id} "
                     f"({outside.area / 100:.1f} cm2)",
                     "move it, or let the core reach round it",
                     insert.place,
-                    layers=(insert.id, host.id),
+                    layers=(insert.id, core.id),
                 )
             )
         else:
             run = max(
-                (bevel_run_mm(host.thickness_mm, t.angle_deg) for _, t in host.edges), default=0.0
+                (bevel_run_mm(core.thickness_mm, t.angle_deg) for _, t in core.edges), default=0.0
             )
-            margin = region.distance(host_region.boundary)
+            margin = region.distance(core_region.boundary)
             if run and margin < run + clearance:
                 found.append(
                     warning(
                         "insert-in-bevel",
                         f"insert {insert.id} stands {margin:.0f} mm from the edge of core "
-                        f"{host.id}, whose bevel is {run:.1f} mm wide there",
+                        f"{core.id}, whose bevel is {run:.1f} mm wide there",
                         "move the insert in, or leave that edge square",
                         insert.place,
-                        layers=(insert.id, host.id),
+                        layers=(insert.id, core.id),
                     )
                 )
     for piece in pieces:

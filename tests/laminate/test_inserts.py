@@ -26,7 +26,7 @@ def insert(**more):
 
 def made(region=BLOCK, face=FACE, raised=None, host=HOST, stock=BIRCH, **more):
     return insert_pieces(
-        insert(**more), region, face, raised, stock=stock, host=host, host_region=HOST_REGION
+        insert(**more), region, face, raised, stock=stock, core=host, core_region=HOST_REGION
     )
 
 
