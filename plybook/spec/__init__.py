@@ -1,0 +1,53 @@
+"""The spec language: from YAML text to `PartSpec`.
+
+load(path, outside) reads a part spec with its includes, holds it against the language and
+works it out. Everything that is wrong comes at once, in one `SpecError`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from plybook.spec.gather import gather
+from plybook.spec.limits import Limits
+
+if TYPE_CHECKING:
+    from plybook.diagnostics import Finding
+    from plybook.outside import Outside
+    from plybook.spec.model import PartSpec
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """One spec, or both hands of it, and the warnings and notes."""
+
+    specs: tuple[PartSpec, ...]
+    findings: tuple[Finding, ...]
+
+
+def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -> Loaded:
+    """Read a part spec.
+
+    Args:
+        path: the YAML file; whatever it includes lies in its folder or below.
+        outside: files and environment.
+        limits: limits to raise, by name (see `plybook.spec.limits`).
+
+    Returns:
+        One spec, or two when the spec gives a number for the other hand.
+
+    Raises:
+        SpecError: with every finding, ordered by place.
+    """
+    from plybook.spec.hand import other_hand
+    from plybook.spec.resolve import resolve
+
+    in_force = Limits(limits)
+    spec, findings = resolve(gather(Path(path), outside, in_force), in_force)
+    specs = (spec, other_hand(spec)) if spec.part.other_hand else (spec,)
+    return Loaded(specs, findings)
+
+
+__all__ = ["Limits", "Loaded", "load"]

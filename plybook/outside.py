@@ -1,0 +1,162 @@
+"""The outside world: files, the clock and the environment, through one small object.
+
+Everything the tool reads comes through `Outside`, so a test can hand in a double and nothing else
+touches the disk. A file is read once, whole, and only when it is an ordinary file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from plybook.diagnostics import Place, SpecError, error
+
+_WRONG_KIND = (
+    (stat.S_ISDIR, "a folder"),
+    (stat.S_ISFIFO, "a pipe"),
+    (stat.S_ISCHR, "a device"),
+    (stat.S_ISBLK, "a device"),
+    (stat.S_ISSOCK, "a socket"),
+)
+
+
+class Outside:
+    """Files, clock and environment of this machine."""
+
+    def read(self, path: Path, limit_bytes: int) -> bytes:
+        """Read one ordinary file, once.
+
+        Args:
+            path: the file; symbolic links are followed.
+            limit_bytes: the largest size accepted.
+
+        Returns:
+            The whole content.
+
+        Raises:
+            SpecError: no such file, not an ordinary file, not readable, or larger than the limit.
+        """
+        place = Place(str(path), 0, 0)
+        try:
+            # without O_NONBLOCK, opening a pipe that nobody writes to would wait for ever
+            handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | _binary())
+        except FileNotFoundError:
+            raise SpecError(
+                error("no-such-file", f"there is no file {path}", "check the name", place)
+            ) from None
+        except (OSError, ValueError) as problem:
+            if os.path.isdir(path):
+                raise SpecError(_not_regular(path, "a folder", place)) from None
+            reason = getattr(problem, "strerror", None) or str(problem)
+            raise SpecError(
+                error("unreadable", f"{path} cannot be read: {reason.lower()}", "", place)
+            ) from None
+        with os.fdopen(handle, "rb") as stream:
+            mode = os.fstat(stream.fileno()).st_mode
+            if not stat.S_ISREG(mode):
+                kind = next((word for is_kind, word in _WRONG_KIND if is_kind(mode)), "special")
+                raise SpecError(_not_regular(path, kind, place))
+            try:
+                content = stream.read(limit_bytes + 1)
+            except OSError as problem:
+                raise SpecError(
+                    error("unreadable", f"{path} cannot be read: {problem.strerror}", "", place)
+                ) from None
+        if len(content) > limit_bytes:
+            raise SpecError(
+                error(
+                    "file-too-large",
+                    f"{path} is larger than {limit_bytes // 1000} kB",
+                    "split it, or simplify what it holds",
+                    place,
+                )
+            )
+        return content
+
+    def real(self, path: Path) -> Path:
+        """The path with every symbolic link followed (it need not exist)."""
+        try:
+            return Path(os.path.realpath(path))
+        except (OSError, ValueError):
+            return path
+
+    def now_s(self) -> float:
+        """Seconds that only go forward; for progress and time budgets, never for output."""
+        return time.monotonic()
+
+    def env(self, name: str) -> str:
+        """An environment variable, "" when unset."""
+        return os.environ.get(name, "")
+
+    def is_terminal(self) -> bool:
+        """Whether the talk (stderr) goes to a terminal."""
+        return sys.stderr is not None and sys.stderr.isatty()
+
+
+@dataclass
+class Shelf(Outside):
+    """A double for tests: files by path, a fixed clock, no environment.
+
+    Attributes:
+        files: content by path as asked for (`str(path)`).
+        variables: environment.
+        clock_s: what `now_s` answers.
+        terminal: what `is_terminal` answers.
+        reads: the paths read so far, in order.
+    """
+
+    files: dict[str, bytes]
+    variables: dict[str, str] | None = None
+    clock_s: float = 0.0
+    terminal: bool = False
+
+    def __post_init__(self) -> None:
+        self.reads: list[str] = []
+
+    def read(self, path: Path, limit_bytes: int) -> bytes:
+        self.reads.append(str(path))
+        place = Place(str(path), 0, 0)
+        if str(path) not in self.files:
+            raise SpecError(
+                error("no-such-file", f"there is no file {path}", "check the name", place)
+            )
+        content = self.files[str(path)]
+        if len(content) > limit_bytes:
+            raise SpecError(
+                error(
+                    "file-too-large", f"{path} is larger than {limit_bytes // 1000} kB", "", place
+                )
+            )
+        return content
+
+    def real(self, path: Path) -> Path:
+        return Path(os.path.normpath(path))
+
+    def now_s(self) -> float:
+        return self.clock_s
+
+    def env(self, name: str) -> str:
+        return (self.variables or {}).get(name, "")
+
+    def is_terminal(self) -> bool:
+        return self.terminal
+
+
+def sha256(content: bytes) -> str:
+    """Hex digest of a file's content."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def _not_regular(path: Path, kind: str, place: Place):
+    return error(
+        "not-a-file", f"{path} is {kind}, not a regular file", "name the YAML file itself", place
+    )
+
+
+def _binary() -> int:
+    return getattr(os, "O_BINARY", 0)

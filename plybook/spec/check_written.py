@@ -1,0 +1,170 @@
+"""Holds a tree against a written model and turns what is wrong into findings with places."""
+
+from __future__ import annotations
+
+import difflib
+from functools import cache
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from plybook.diagnostics import Finding, Place, error
+from plybook.spec.limits import Limits
+from plybook.spec.reader import Fields, Items, Scalar
+from plybook.spec.written.base import Reading, Written
+from plybook.spec.written.files import PartFile, SharedFile
+
+
+def check_written(
+    model: type[Written], tree: Fields, units: str | None, limits: Limits
+) -> tuple[Written | None, list[Finding]]:
+    """Read a tree as a model.
+
+    Args:
+        model: `PartFile` or `SharedFile`.
+        tree: the file's top-level mapping.
+        units: unit of bare lengths in this file, None when it declares none.
+        limits: limits in force.
+
+    Returns:
+        The written model, or None when something is wrong, and the findings.
+    """
+    reading = Reading(units, limits)
+    findings: list[Finding] = []
+    written = None
+    try:
+        written = model.model_validate(tree, context=reading)
+    except ValidationError as problem:
+        for one in problem.errors(include_url=False, include_input=False):
+            findings.append(_finding(one, tree, model))
+    unknown = [_unknown(*one) for one in reading.unknown]
+    found = _once_for_units([*findings, *unknown, *reading.findings])
+    found.sort(key=lambda f: (f.places[0].line, f.places[0].column) if f.places else (0, 0))
+    return (None if found else written), found
+
+
+def _once_for_units(findings: list[Finding]) -> list[Finding]:
+    """A file without units has one fault, however many lengths it holds."""
+    kept, seen = [], False
+    for one in findings:
+        if one.code == "no-units":
+            if seen:
+                continue
+            seen = True
+        kept.append(one)
+    return kept
+
+
+def _finding(one: dict[str, Any], tree: Fields, model: type[Written]) -> Finding:
+    node, key, parent = _walk(tree, one["loc"])
+    place = node.place if node is not None else tree.place
+    name = f"`{key}`" if key else "this"
+    kind = one["type"]
+    if kind == "missing":
+        missing = one["loc"][-1]
+        return _missing(str(missing), node, key, place, tree)
+    if isinstance(node, Scalar) and node.empty:
+        key_place = _key_place(parent, key, place)
+        return error("empty", f"{name} is empty", "write its value, or delete the key", key_place)
+    context = one.get("ctx") or {}
+    if "text" in context:
+        message = context["text"].replace("{{", "\x01").replace("}}", "\x02")
+        message = message.replace("{key}", name).replace("\x01", "{").replace("\x02", "}")
+        return error(kind, message, context.get("help", ""), place)
+    found = _kind_of(node)
+    expected = {
+        "model_type": "a mapping (`key: value` lines)",
+        "dict_type": "a mapping (`key: value` lines)",
+        "list_type": "a list (lines that begin with `- `, or [a, b])",
+    }.get(kind)
+    if expected:
+        return error("wrong-kind", f"{name}: expected {expected}, found {found}", "", place)
+    return error("wrong-value", f"{name}: {one['msg'].lower()}", "", place)
+
+
+def _kind_of(node: Any) -> str:
+    if isinstance(node, Fields):
+        return "a mapping"
+    if isinstance(node, Items):
+        return "a list"
+    text = str(node).replace("\n", " ")
+    return f"`{text if len(text) <= 40 else text[:37] + '...'}`"
+
+
+def _walk(tree: Fields, loc: tuple) -> tuple[Any, str, Any]:
+    """Follow a location through the tree; names of union branches are passed over."""
+    node, key, parent = tree, "", None
+    for step in loc:
+        if isinstance(node, Fields) and isinstance(step, str) and step in node:
+            node, key, parent = node[step], step, node
+        elif isinstance(node, Items) and isinstance(step, int) and step < len(node):
+            parent, node = node, node[step]
+    return node, key, parent
+
+
+def _key_place(parent: Any, key: str, place: Place) -> Place:
+    return parent.key_places.get(key, place) if isinstance(parent, Fields) else place
+
+
+def _missing(missing: str, node: Any, key: str, place: Place, tree: Fields) -> Finding:
+    if node is tree and missing == "plybook":
+        return error("no-version", "the file does not say which version of the language it is in",
+                     "add this as the first line: plybook: 1", Place(place.file, 1, 1, 2),
+                     )  # fmt: skip
+    if node is tree:
+        return error("missing", f"the spec has no `{missing}`", f"add `{missing}:`",
+                     Place(place.file, 1, 1, 2))  # fmt: skip
+    head = next(iter(node), "") if isinstance(node, Fields) else ""
+    value = node[head] if head else ""
+    which = f" ({head}: {value})" if isinstance(value, Scalar) and not value.empty else ""
+    inside = f" in `{key}`" if key else ""
+    return error("missing", f"`{missing}` is missing{inside}{which}", f"add `{missing}:`", place)
+
+
+# ---------------------------------------------------------------- unknown keys
+
+
+def _unknown(model: type[Written], raw: Fields, key: str) -> Finding:
+    place = raw.key_places[key]
+    known = model.key_names()
+    close = difflib.get_close_matches(key, known, 1, 0.7)
+    allowed = f"allowed here: {', '.join(known)}"
+    if close:
+        return error("unknown-key", f"unknown key `{key}`",
+                     f"did you mean `{close[0]}`? {allowed}", place)  # fmt: skip
+    homes = _homes().get(key, ())
+    if model in (PartFile, SharedFile):
+        homes = tuple(home for home in homes if home != key)
+    if homes:
+        where = " or ".join(f"`{home}`" for home in homes[:3])
+        return error("misplaced-key", f"`{key}` does not belong here; it belongs at {where}",
+                     f"move it there; {allowed}", place)  # fmt: skip
+    return error("unknown-key", f"unknown key `{key}`", allowed, place)
+
+
+@cache
+def _homes() -> dict[str, tuple[str, ...]]:
+    """Every key of the language and where it may stand."""
+    found: dict[str, list[str]] = {}
+    seen: set[type] = set()
+
+    def visit(model: type[BaseModel], path: str) -> None:
+        if model in seen:
+            return
+        seen.add(model)
+        for name, info in model.model_fields.items():
+            key = info.alias or name
+            here = f"{path}.{key}" if path else key
+            found.setdefault(key, []).append(here)
+            follow(info.annotation, here)
+
+    def follow(annotation: Any, path: str) -> None:
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            visit(annotation, path)
+        origin = getattr(annotation, "__origin__", None)
+        for inner in get_args(annotation):
+            follow(inner, f"{path}.<id>" if origin is dict else path)
+
+    visit(PartFile, "")
+    visit(SharedFile, "")
+    return {key: tuple(paths) for key, paths in found.items()}

@@ -1,0 +1,66 @@
+"""Limits on a spec, all in one place, each with its reason.
+
+A limit keeps a slip of the pen or a hostile file from costing minutes or gigabytes. None is a
+statement about what a part may be; the command line can raise any of them by name.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A named bound. `reason` is printed with the refusal."""
+
+    name: str
+    value: float
+    reason: str
+
+
+_ALL = (
+    Limit("spec-bytes", 2_000_000, "a part spec is a page or two of text"),
+    Limit("data-bytes", 20_000_000, "an outline or a section is a few thousand points"),
+    Limit("depth", 24, "the deepest sensible spec is about ten levels"),
+    Limit("nodes", 200_000, "each value in the file costs memory"),
+    Limit("text-length", 2_000, "notes are read standing at the bench"),
+    Limit("id-length", 32, "an id is written on the piece and read from two metres"),
+    Limit("files", 40, "materials, stock and shop need a handful of files"),
+    Limit("findings", 400, "nobody reads more; the rest are counted"),
+    Limit("layers", 1_000, "a thousand layers is a hand's breadth of cloth"),
+    Limit("code-length", 400, "longer laminate codes are better written as several groups"),
+    Limit("code-nesting", 4, "sets within sets are misread at the bench"),
+    Limit("stations", 200, "a face is lofted through every station"),
+    Limit("section-points", 5_000, "a section file has at most a few hundred points"),
+    Limit("outline-points", 20_000, "every later step walks the outline"),
+    Limit("part-mm", 30_000, "longer than any part made by hand in one piece"),
+    Limit("least-mm", 0.001, "nothing smaller can be cut"),
+    Limit("region-parts", 200, "a region is described by a few pieces"),
+    Limit("rod-rows", 200, "rods side by side"),
+    Limit("stock-items", 2_000, "the shelf of a small shop"),
+)
+
+DEFAULTS: dict[str, Limit] = {limit.name: limit for limit in _ALL}
+
+
+class Limits:
+    """The limits in force: the defaults, and what the command line raised.
+
+    Args:
+        changed: limit name to its new value.
+
+    Raises:
+        KeyError: a name that is no limit.
+    """
+
+    def __init__(self, changed: dict[str, float] | None = None):
+        for name in changed or {}:
+            DEFAULTS[name]  # an unknown name is the caller's mistake
+        self._changed = dict(changed or {})
+
+    def __getitem__(self, name: str) -> float:
+        return self._changed.get(name, DEFAULTS[name].value)
+
+    def why(self, name: str) -> str:
+        """The help line of a refusal: the reason and how to raise the limit."""
+        return f"{DEFAULTS[name].reason}; raise it with --limit {name}=N if it is meant"

@@ -1,0 +1,283 @@
+"""Materials and stock: from the files to one shelf, with what is not written worked out."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plybook.diagnostics import Place
+from plybook.geometry.rings import signed_area_mm2
+from plybook.spec.collect import Collector
+from plybook.spec.model import (
+    Cloth,
+    Consumable,
+    CoreStock,
+    Elastic,
+    Materials,
+    Resin,
+    RodStock,
+    SpliceRule,
+    StockItem,
+    ThickenedResin,
+)
+from plybook.spec.outlines import crossing
+from plybook.spec.written.materials import ClothMaterial, MaterialShelf, StockEntry
+
+# density of the fibre alone, g/cm3; usual data-sheet values, from memory
+FIBRE_G_CM3 = {"carbon": 1.80, "glass": 2.54, "aramid": 1.44}
+PLAUSIBLE_AREAL_G_M2 = (10.0, 3000.0)
+PLAUSIBLE_ROLL_MM = (20.0, 4000.0)
+
+# per weave: faces alike, warp and weft alike, locking angle, strain limit %, usual splice;
+# common practice, no source
+_WEAVE = {
+    "unidirectional": (True, False, 5.0, 0.2),
+    "plain": (True, True, 35.0, 0.5),
+    "twill": (False, True, 40.0, 0.5),
+    "satin": (False, False, 45.0, 0.5),
+    "biaxial": (False, False, 30.0, 0.3),
+    "triaxial": (False, False, 20.0, 0.3),
+    "mat": (True, True, 60.0, 1.0),
+}
+_DEFAULT_FIBRE_SHARE = 0.40  # wet lay-up by hand; common practice, no source
+_DEFAULT_OVERLAP_MM = 25.0
+_DEFAULT_STAGGER_MM = 50.0
+_DEFAULT_NARROWEST_MM = 100.0
+
+
+def resolve_materials(shelves: list[MaterialShelf], out: Collector) -> Materials:
+    """Put the materials of all files on one shelf.
+
+    Args:
+        shelves: in the order of inclusion.
+        out: takes the findings (an id used twice, implausible figures, unknown resins).
+    """
+    seen: dict[str, Place] = {}
+    found: dict[str, dict] = {kind: {} for kind in MaterialShelf.model_fields}
+    for shelf in shelves:
+        for kind, by_id in found.items():
+            for name, written in getattr(shelf, kind).items():
+                place = shelf._raw[kind].key_places[name]
+                if name in seen:
+                    out.error("duplicate-id", f"material `{name}` is defined twice",
+                              "give one of them another id", place, seen[name])  # fmt: skip
+                    continue
+                seen[name] = place
+                by_id[name] = _MAKERS[kind](name, written, place, out)
+    for cloth in found["cloths"].values():
+        if cloth.resin and cloth.resin not in found["resins"]:
+            out.unknown("resin", cloth.resin, found["resins"], cloth.place)
+    for thick in found["thickened"].values():
+        if thick.resin not in found["resins"]:
+            out.unknown("resin", thick.resin, found["resins"], thick.place)
+    return Materials(**found)
+
+
+def cured_thickness_mm(areal_g_m2: float, fibre_g_cm3: float, fibre_volume_share: float) -> float:
+    """Thickness of one cured ply without voids: areal weight / (fibre density x volume share)."""
+    return areal_g_m2 / (fibre_g_cm3 * fibre_volume_share) / 1000.0
+
+
+def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
+    faces, axes, locking, strain = _WEAVE[w.weave]
+    density = w.fibre_density or FIBRE_G_CM3.get(w.fibre)
+    if density is None:
+        out.error("missing", f"cloth `{name}` says neither its fibre nor the fibre's density",
+                  "add `fibre: carbon` (or glass, aramid) or `fibre_density: 1.8`", place,
+                  )  # fmt: skip
+        density = 1.8
+    share = w.fibre_share or _DEFAULT_FIBRE_SHARE
+    worked = cured_thickness_mm(w.weight, density, share)
+    low, high = PLAUSIBLE_AREAL_G_M2
+    if not low <= w.weight <= high:
+        out.warning("implausible-weight",
+                    f"cloth `{name}` weighs {w.weight:g} g/m2, outside {low:g} to {high:g} g/m2",
+                    "is the unit right? write 200 g/m2 or 5.9 oz/yd2", w.place_of("weight"),
+                    )  # fmt: skip
+    elif w.thickness and not 0.5 <= w.thickness / worked <= 2.0:
+        out.warning("implausible-thickness",
+                    f"cloth `{name}` is {w.thickness:g} mm thick as written, but weight, fibre "
+                    f"density and fibre share give {worked:.3f} mm",
+                    "check weight, fibre share and thickness", w.place_of("thickness"),
+                    )  # fmt: skip
+    usable = w.usable or w.roll
+    if usable > w.roll:
+        out.error("out-of-range", f"cloth `{name}`: usable width {usable:g} mm is more than the "
+                  f"roll's {w.roll:g} mm", "swap them, or leave `usable` out",
+                  w.place_of("usable"), w.place_of("roll"))  # fmt: skip
+    _plausible_roll(name, w.roll, w.place_of("roll"), out)
+    s = w.splice
+    splice = SpliceRule(
+        s.join.kind if s else "overlap",
+        s.join.overlap_mm if s else _DEFAULT_OVERLAP_MM,
+        _DEFAULT_STAGGER_MM if s is None or s.stagger is None else s.stagger,
+        _DEFAULT_NARROWEST_MM if s is None or s.narrowest is None else s.narrowest,
+    )
+    if s and s.keep_clear:
+        out.error("misplaced-key", "`keep_clear` belongs to a part, not to a cloth",
+                  "write it under `splices:` of the part spec",
+                  w.splice.key_place("keep_clear"))  # fmt: skip
+    return Cloth(
+        id=name,
+        name=w.name,
+        weave=w.weave,
+        areal_g_m2=w.weight,
+        fibre_g_cm3=density,
+        fibre_volume_share=share,
+        thickness_mm=w.thickness or worked,
+        roll_width_mm=w.roll,
+        usable_width_mm=usable,
+        faces_alike=faces if w.faces_alike is None else w.faces_alike,
+        axes_alike=axes if w.axes_alike is None else w.axes_alike,
+        splice=splice,
+        strain_limit_pct=strain if w.strain_limit is None else w.strain_limit,
+        locking_deg=locking if w.locking is None else w.locking,
+        least_bend_mm=w.least_bend,
+        resin=w.resin or "",
+        elastic=Elastic(w.elastic.e1, w.elastic.e2, w.elastic.g12, w.elastic.nu12)
+        if w.elastic
+        else None,
+        price=w.price,
+        data_sheet=w.data_sheet,
+        place=place,
+    )
+
+
+def _plausible_roll(name: str, width_mm: float, place: Place, out: Collector) -> None:
+    low, high = PLAUSIBLE_ROLL_MM
+    if not low <= width_mm <= high:
+        out.warning("implausible-roll", f"`{name}` comes on a roll {width_mm:g} mm wide, outside "
+                    f"{low:g} to {high:g} mm", "is the unit right?", place)  # fmt: skip
+
+
+def _core(name, w, place, out) -> CoreStock:
+    if len(w.sheet) != 2:
+        out.error("not-a-size", f"core `{name}`: the sheet has {len(w.sheet)} sizes, expected "
+                  "length and width", "write it like [8 ft, 4 ft]",
+                  w.place_of("sheet"))  # fmt: skip
+    sheet = (w.sheet[0], w.sheet[-1]) if w.sheet else (1.0, 1.0)
+    return CoreStock(name, w.name, w.thickness, w.density, sheet, w.grain, w.resin_uptake,
+                     w.least_bend, w.price, w.data_sheet, w.use, place)  # fmt: skip
+
+
+def _rod(name, w, place, out) -> RodStock:
+    if not w.supply:
+        out.error("empty", f"rod `{name}` is sold in no length", "add one: supply: [50 m]",
+                  w.place_of("supply"))  # fmt: skip
+    return RodStock(name, w.name, w.width, w.height, w.density, tuple(w.supply), w.least_bend,
+                    w.price, w.data_sheet, place)  # fmt: skip
+
+
+def _consumable(name, w, place, out) -> Consumable:
+    return Consumable(name, w.name, w.role, w.roll or 0.0, w.weight, w.thickness, w.resin_uptake,
+                      w.roll_length or 0.0, w.price, w.data_sheet, place)  # fmt: skip
+
+
+def _resin(name, w, place, out) -> Resin:
+    parts = tuple(w.mix.items())
+    if not parts:
+        out.error("empty", f"resin `{name}` has no parts", "write mix: {resin: 100, hardener: 27}",
+                  place)  # fmt: skip
+    first = parts[0][1] if parts else 100.0
+    parts = tuple((component, by_weight * 100.0 / first) for component, by_weight in parts)
+    return Resin(name, w.name, parts, w.density, w.pot_life.time, w.pot_life.mass, w.pot_life.at,
+                 w.largest_batch, w.cure, w.data_sheet, w.price, place)  # fmt: skip
+
+
+def _thickened(name, w, place, out) -> ThickenedResin:
+    return ThickenedResin(name, w.name, w.resin, w.filler, w.filler_to_resin, w.filler_density,
+                          w.coat, place)  # fmt: skip
+
+
+_MAKERS = {
+    "cloths": _cloth,
+    "cores": _core,
+    "rods": _rod,
+    "consumables": _consumable,
+    "resins": _resin,
+    "thickened": _thickened,
+}
+
+
+# ---------------------------------------------------------------- stock
+
+
+def resolve_stock(
+    entries: list[StockEntry], materials: Materials, out: Collector
+) -> tuple[StockItem, ...]:
+    """Everything on the shelf, sizes filled in from the materials."""
+    seen: dict[str, Place] = {}
+    items: list[StockItem] = []
+    for entry in entries:
+        place = entry.place_of("id")
+        if entry.id in seen:
+            out.error("duplicate-id", f"stock `{entry.id}` is listed twice",
+                      "give one of them another id", place, seen[entry.id])  # fmt: skip
+            continue
+        seen[entry.id] = place
+        if item := _stock_item(entry, materials, out):
+            items.append(item)
+    if len(items) > out.limits["stock-items"]:
+        out.error("too-many", f"{len(items)} stock entries", out.limits.why("stock-items"))
+    return tuple(items)
+
+
+def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> StockItem | None:
+    given = [kind for kind in ("roll", "sheet", "bar") if getattr(entry, kind)]
+    if len(given) != 1:
+        out.error("unknown-stock", f"stock `{entry.id}` names {len(given)} of roll, sheet and bar,"
+                  " expected one", "for example `roll: <cloth id>`", entry.here)  # fmt: skip
+        return None
+    kind = given[0]
+    name = getattr(entry, kind)
+    known = {
+        "roll": {**materials.cloths, **materials.consumables},
+        "sheet": materials.cores,
+        "bar": materials.rods,
+    }[kind]
+    what = {"roll": "cloth or consumable", "sheet": "core material", "bar": "rod"}[kind]
+    if name not in known:
+        out.unknown(what, name, known, entry.place_of(kind))
+        return None
+    material = known[name]
+    length, width = _sizes(kind, material, entry)
+    for label, value in (("length", length), ("width", width)):
+        if not value:
+            out.error("missing", f"stock `{entry.id}` has no {label} and `{name}` gives none",
+                      f"add `{label}:`", entry.here)  # fmt: skip
+            return None
+    outline = None
+    if entry.outline is not None:
+        outline = _zone(entry.outline, entry.place_of("outline"), out)
+        if outline is None:
+            return None
+        low, high = outline.min(axis=0), outline.max(axis=0)
+        outline = outline - low
+        length, width = (float(v) for v in high - low)
+    zones = []
+    for n, zone in enumerate(entry.bad_zones):
+        ring = _zone(zone, entry.place_of("bad_zones", n), out)
+        if ring is not None:
+            zones.append(ring)
+    return StockItem(entry.id, kind, name, length, width, entry.quantity, outline, tuple(zones),
+                     entry.received or "", entry.here)  # fmt: skip
+
+
+def _sizes(kind: str, material, entry: StockEntry) -> tuple[float, float]:
+    if kind == "roll":
+        own_length = getattr(material, "roll_length_mm", 0.0)
+        return entry.length or own_length or 50_000.0, entry.width or material.roll_width_mm
+    if kind == "sheet":
+        return entry.length or material.sheet_mm[0], entry.width or material.sheet_mm[1]
+    return entry.length or max(material.supply_mm, default=0.0), entry.width or material.width_mm
+
+
+def _zone(points, place: Place, out: Collector) -> np.ndarray | None:
+    ring = np.array(points, dtype=float)
+    if len(ring) < 3:
+        out.error("outline-too-short", f"an outline of {len(ring)} points, expected 3 or more",
+                  "list its corners", place)  # fmt: skip
+        return None
+    if found := crossing(ring):
+        out.error("outline-crosses-itself", found.message, found.help, place)
+        return None
+    return ring if signed_area_mm2(ring) > 0 else ring[::-1].copy()

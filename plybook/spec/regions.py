@@ -1,0 +1,179 @@
+"""Regions, worked out: names of edges and layers checked, keys joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from plybook.diagnostics import Place
+from plybook.spec.collect import Collector
+from plybook.spec.model import (
+    Around,
+    Common,
+    EdgeBand,
+    Inset,
+    Less,
+    Patch,
+    Polygon,
+    Region,
+    ShareBand,
+    SpanBand,
+    Strip,
+    Union,
+    Whole,
+)
+from plybook.spec.mould import point_ref
+from plybook.spec.written.regions import FAR_MM, RegionKeys
+
+
+@dataclass
+class RegionReader:
+    """Turns written regions into regions of this face.
+
+    Attributes:
+        edges: names of the face's edges.
+        lofted: whether spans and shares exist.
+        first_mm, last_mm: the span of the part (lofted faces).
+        out: takes the findings.
+        layer_ids: every layer of the part, to check `around`.
+    """
+
+    edges: tuple[str, ...]
+    lofted: bool
+    first_mm: float
+    last_mm: float
+    out: Collector
+    layer_ids: set[str] = field(default_factory=set)
+    used: list[tuple[str, Place]] = field(default_factory=list)
+
+    def read(self, w: RegionKeys | None) -> Region:
+        """A region; `None` is the whole face."""
+        if w is None:
+            return Whole()
+        parts: list[Region] = []
+        parts += self._bands(w)
+        parts += self._edges(w)
+        parts += self._shapes(w)
+        if w.together is not None:
+            if not w.together:
+                self.out.error("empty", "`together` is empty", "list regions",
+                               w.key_place("together"))  # fmt: skip
+            parts.append(Union(tuple(self.read(one) for one in w.together)))
+        base = parts[0] if len(parts) == 1 else Common(tuple(parts)) if parts else Whole()
+        if w.less:
+            return Less(base, tuple(self.read(one) for one in w.less))
+        return base
+
+    def _bands(self, w: RegionKeys) -> list[Region]:
+        parts: list[Region] = []
+        for key in ("span", "share"):
+            if getattr(w, key) is not None and not self.lofted:
+                self.out.error("wrong-region", f"a flat face has no {key}",
+                               "use near, inset, strip, patch or polygon",
+                               w.key_place(key))  # fmt: skip
+                return parts
+        if w.span is not None:
+            low, high = w.span
+            if low >= self.last_mm or high <= self.first_mm:
+                self.out.error("region-outside", f"span {low:g} to {high:g} mm lies off the part, "
+                               f"which runs from {self.first_mm:g} to {self.last_mm:g} mm",
+                               "check the figures", w.place_of("span"))  # fmt: skip
+            parts.append(SpanBand(max(low, self.first_mm), min(high, self.last_mm)))
+        if w.share is not None:
+            parts.append(ShareBand(*w.share))
+        return parts
+
+    def _edges(self, w: RegionKeys) -> list[Region]:
+        parts: list[Region] = []
+        for edge, (low, high) in (w.near or {}).items():
+            if self.knows(edge, w._raw["near"].key_places[edge]):
+                parts.append(EdgeBand(edge, max(low, 0.0), high))
+        if w.inset is not None:
+            by: dict[str, float] = {}
+            for edge, value in w.inset.items():
+                if edge == "all":
+                    by = {**dict.fromkeys(self.edges, value), **by}
+                elif self.knows(edge, w._raw["inset"].key_places[edge]
+                                if hasattr(w._raw["inset"], "key_places") else w.here):  # fmt: skip
+                    by[edge] = value
+            for edge in w.inset:
+                if edge != "all":
+                    by[edge] = w.inset[edge]
+            parts.append(Inset(tuple((e, by[e]) for e in self.edges if e in by)))
+        return parts
+
+    def _shapes(self, w: RegionKeys) -> list[Region]:
+        parts: list[Region] = []
+        if w.around is not None:
+            self.used.append((w.around.layer, w.around.place_of("layer")))
+            parts.append(Around(w.around.layer, w.around.by))
+        if w.strip is not None:
+            line = self._points(w.strip.line, w.strip, "line", 2)
+            parts.append(Strip(line, w.strip.width))
+        if w.patch is not None:
+            patch = w.patch
+            at = point_ref(patch.at, self.lofted, patch.place_of("at"), self.out)
+            if len(patch.size) != 2:
+                self.out.error("not-a-size", f"the patch has {len(patch.size)} sizes, expected "
+                               "length and width", "write it like [180, 120]",
+                               patch.place_of("size"))  # fmt: skip
+                return parts
+            length, width = patch.size
+            if 2 * patch.corner > min(length, width) + 1e-9:
+                self.out.error("radius-too-large", f"a corner radius of {patch.corner:g} mm does "
+                               f"not fit a patch of {length:g} x {width:g} mm",
+                               f"at most {min(length, width) / 2:g} mm",
+                               patch.place_of("corner"))  # fmt: skip
+            if at is not None:
+                parts.append(Patch(at, length, width, patch.turn, patch.corner, patch.shape))
+        if w.polygon is not None:
+            points = self._points(w.polygon, w, "polygon", 3)
+            self._simple(points, w.place_of("polygon"))
+            parts.append(Polygon(points))
+        return parts
+
+    def _points(self, written, owner, key: str, least: int):
+        if len(written) < least:
+            self.out.error("outline-too-short", f"`{key}` has {len(written)} point(s), expected "
+                           f"{least} or more", "add points", owner.place_of(key))  # fmt: skip
+        refs = [
+            point_ref(p, self.lofted, owner.place_of(key, n), self.out)
+            for n, p in enumerate(written)
+        ]
+        return tuple(ref for ref in refs if ref is not None)
+
+    def _simple(self, points, place: Place) -> None:
+        """Crossing sides are refused here where the corners are of one kind."""
+        import numpy as np
+
+        from plybook.spec.model import OnFace, OnPattern
+        from plybook.spec.outlines import crossing
+
+        if len(points) < 3 or len({type(p) for p in points}) != 1:
+            return
+        if isinstance(points[0], OnPattern):
+            ring = np.array([[p.x_mm, p.y_mm] for p in points])
+        else:
+            assert isinstance(points[0], OnFace)
+            ring = np.array([[p.span_mm, p.share * 1000.0] for p in points])
+        if fault := crossing(ring):
+            message = fault.message
+            if isinstance(points[0], OnFace):
+                x, y = fault.at_mm
+                message = f"the polygon crosses itself at span {x:.6g} mm, share {y / 1000:.4g}"
+            self.out.error("outline-crosses-itself", message, fault.help, place)
+
+    def knows(self, edge: str, place: Place) -> bool:
+        """Whether the face has this edge; a finding where it has not."""
+        if edge in self.edges:
+            return True
+        self.out.unknown("edge", edge, self.edges, place)
+        return False
+
+    def check_layers(self) -> None:
+        """Every layer named by a region exists."""
+        for name, place in self.used:
+            if name not in self.layer_ids:
+                self.out.unknown("layer", name, sorted(self.layer_ids), place)
+
+
+__all__ = ["FAR_MM", "RegionReader"]

@@ -1,0 +1,201 @@
+"""From the files as written to a complete `PartSpec`.
+
+Each subject has its own module (materials, mould, regions, layers, stages); this one calls them in
+order and holds the parts of the spec against one another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from plybook.diagnostics import Finding, SpecError
+from plybook.spec.checks import check_meaning
+from plybook.spec.collect import Collector, ordered
+from plybook.spec.gather import Gathered
+from plybook.spec.layers import LayerReader
+from plybook.spec.limits import Limits
+from plybook.spec.materials import resolve_materials, resolve_stock
+from plybook.spec.model import (
+    Acknowledgement,
+    DesignChoices,
+    JigCheck,
+    NestRules,
+    PartInfo,
+    PartSpec,
+    StationMould,
+    Workshop,
+)
+from plybook.spec.mould import edge_names, resolve_axis, resolve_edges, resolve_mould
+from plybook.spec.regions import FAR_MM, RegionReader
+from plybook.spec.stages import resolve_stages
+from plybook.spec.written.files import PartFile
+
+
+def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding, ...]]:
+    """Work a part spec out.
+
+    Args:
+        gathered: the part file and the shared files, as written.
+        limits: limits in force.
+
+    Returns:
+        The spec and its warnings and notes.
+
+    Raises:
+        SpecError: with everything that is wrong.
+    """
+    written: PartFile = gathered.part
+    out = Collector(limits)
+    files = (*gathered.shared, written)
+    materials = resolve_materials([f.materials for f in files if f.materials], out)
+    stock = resolve_stock([entry for f in files for entry in f.stock], materials, out)
+    part = _part(written, out)
+    mould = resolve_mould(written, gathered.folder, out)
+    choices = _choices(files)
+    if mould is None:
+        raise SpecError(ordered(out.findings))
+    lofted = isinstance(mould, StationMould)
+    spans = [s.at_mm for s in mould.stations] if lofted else [-FAR_MM, FAR_MM]
+    axis = resolve_axis(written, lofted, out)
+    edges = resolve_edges(written, mould, out)
+    regions = RegionReader(edge_names(mould), lofted, spans[0], spans[-1], out)
+    reader = LayerReader(written, materials, regions, choices.core_bevel_deg, out)
+    layers = reader.read()
+    stages = resolve_stages(written, layers, reader.members, materials, out)
+    stage_of = {one: rule.id for rule in stages for one in rule.layers}
+    known_stages = {rule.id for rule in stages}
+    for name, place in reader.removed_after:
+        if name not in known_stages:
+            out.unknown("stage", name, [rule.id for rule in stages], place)
+    layers = [replace(layer, stage=stage_of.get(layer.id, "")) for layer in layers]
+    spec = PartSpec(
+        part=part,
+        mould=mould,
+        axis=axis,
+        materials=materials,
+        stock=stock,
+        layers=tuple(layers),
+        edges=edges,
+        stages=stages,
+        jig_checks=_jig(written, lofted, spans, out),
+        nest=_cutting(files),
+        workshop=_workshop(files),
+        choices=choices,
+        acknowledged=_accepted(written, reader.members, out),
+        files=tuple(gathered.folder.files),
+    )
+    check_meaning(spec, written, out)
+    out.stop_if_failed()
+    return spec, ordered(_acknowledge(out.findings, spec.acknowledged))
+
+
+def _part(written: PartFile, out: Collector) -> PartInfo:
+    w = written.part
+    if w.other_hand is not None and w.hand == "none":
+        out.error("no-hand", "the other hand is wanted, but the part has no hand",
+                  "add `hand: left` or `hand: right`, or delete `other_hand`",
+                  w.place_of("other_hand"))  # fmt: skip
+    if w.other_hand == w.number:
+        out.error("duplicate-id", f"both hands have the number `{w.number}`",
+                  "give the other hand its own number", w.place_of("other_hand"),
+                  w.place_of("number"))  # fmt: skip
+    return PartInfo(w.number, w.name, w.revision, w.date, w.hand, w.other_hand or "", w.units,
+                    tuple(w.notes), w.designer, w.drawn_by, w.approved_by, w.owner,
+                    w.here)  # fmt: skip
+
+
+def _last(files, name: str):
+    """The mapping nearest the part: a later file stands before an earlier one, key by key."""
+    found = [getattr(f, name) for f in files if getattr(f, name) is not None]
+
+    def value(key: str, default):
+        for one in reversed(found):
+            if one.wrote(key):
+                return getattr(one, key)
+        return default
+
+    return value
+
+
+def _choices(files) -> DesignChoices:
+    value, usual = _last(files, "choices"), DesignChoices()
+    return DesignChoices(
+        value("core_bevel", usual.core_bevel_deg),
+        value("chord_error", usual.chord_error_mm),
+        value("strain_limit", usual.strain_limit_pct),
+        value("thickness", None),
+    )
+
+
+def _cutting(files) -> NestRules:
+    value, usual = _last(files, "cutting"), NestRules()
+    return NestRules(
+        value("knife_gap", usual.knife_gap_mm),
+        value("saw_kerf", usual.saw_kerf_mm),
+        value("sheet_gap", usual.sheet_gap_mm),
+        value("by_stage", usual.group_by_stage),
+        value("order", usual.order),
+    )
+
+
+def _workshop(files) -> Workshop:
+    value, usual = _last(files, "workshop"), Workshop()
+    day, printer = value("day", None), value("printer", None)
+    return Workshop(
+        value("room", usual.room_c),
+        value("wetting", usual.wetting_m2_h),
+        value("cup_loss", usual.cup_loss_g),
+        day.start if day else usual.day_start,
+        day.hours if day else usual.day_hours,
+        value("people", usual.people),
+        value("paper", usual.paper),
+        printer.across if printer else usual.printer_x_pct,
+        printer.down if printer else usual.printer_y_pct,
+    )
+
+
+def _jig(written: PartFile, lofted: bool, spans: list[float], out: Collector):
+    checks, seen = [], {}
+    for n, w in enumerate(written.jig):
+        name = w.id or f"J{n + 1}"
+        if name in seen:
+            out.error("duplicate-id", f"two jig checks are called `{name}`",
+                      "give one of them another id", w.here, seen[name])  # fmt: skip
+        seen[name] = w.here
+        if w.check == "screws" and w.pitch is None:
+            out.error("missing", "`pitch` is missing (check: screws)", "add `pitch: 150`", w.here)
+        if w.check in ("height", "twist") and w.at is None:
+            out.error("missing", f"`at` is missing (check: {w.check})",
+                      "add the station: at: 1900", w.here)  # fmt: skip
+        if w.at is not None and lofted and not spans[0] <= w.at <= spans[-1]:
+            out.error("region-outside", f"{w.at:g} mm lies off the part, which runs from "
+                      f"{spans[0]:g} to {spans[-1]:g} mm", "check the figure",
+                      w.place_of("at"))  # fmt: skip
+        checks.append(JigCheck(name, w.check, w.tolerance, w.at, w.pitch or 0.0, w.title, w.here))
+    return tuple(checks)
+
+
+def _accepted(written: PartFile, members, out: Collector) -> tuple[Acknowledgement, ...]:
+    made = []
+    for w in written.accept:
+        ids: list[str] = []
+        for n, name in enumerate(w.layers):
+            if name not in members:
+                out.unknown("layer", name, members, w.place_of("layers", n))
+            ids.extend(members.get(name, ()))
+        made.append(Acknowledgement(w.finding, tuple(ids), w.because, w.here))
+    return tuple(made)
+
+
+def _acknowledge(findings: list[Finding], accepted: tuple[Acknowledgement, ...]) -> list[Finding]:
+    """Warnings the builder accepts carry the reason."""
+
+    def reason(finding: Finding) -> str:
+        for one in accepted:
+            if one.code == finding.code and (
+                not one.layers or set(finding.layers) & set(one.layers)
+            ):
+                return one.reason
+        return ""
+
+    return [replace(f, acknowledged=reason(f)) for f in findings]

@@ -1,0 +1,112 @@
+"""Coordinate files of sections, in both common orderings.
+
+Round: x y pairs from the trailing edge over the upper side, round the leading edge, to the
+trailing edge, after one line of name. Two lists: after the name a line with the two counts, then
+the upper side from the leading edge, then the lower side from the leading edge. Either becomes
+(n, 2) points in the round order on a chord of 1.
+"""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from plybook.diagnostics import Place, SpecError, error
+from plybook.spec.limits import Limits
+from plybook.spec.model import CoordinateSection
+from plybook.spec.outlines import crossing
+from plybook.spec.reader import decode, forbidden_character
+
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_PAIR = re.compile(rf"\s*\(?\s*({_NUMBER})[\s,;]+({_NUMBER})\s*\)?\s*$")
+
+
+def read_section(content: bytes, file: str, place: Place, limits: Limits) -> CoordinateSection:
+    """Read a coordinate file.
+
+    Args:
+        content: bytes of the file.
+        file: its name, for places inside it.
+        place: where the spec names it.
+        limits: "section-points" is held here.
+
+    Raises:
+        SpecError: no such ordering, too few points, points that cross.
+    """
+    lines = re.split("\r\n|\r|\n", decode(content, file))
+    name, rows = "", []
+    for number, line in enumerate(lines, 1):
+        text = line.split("#")[0].strip()
+        if not text:
+            continue
+        if match := _PAIR.match(text):
+            rows.append((number, float(match[1]), float(match[2])))
+        elif not rows and not name:
+            name = text[:60]
+            if forbidden_character(name):
+                name = ""
+        else:
+            raise SpecError(error("bad-section", f"`{text[:40]}` is no pair of coordinates",
+                                  "each line holds x and y",
+                                  Place(file, number, 1, len(line) + 1), place))  # fmt: skip
+    if len(rows) > limits["section-points"]:
+        raise SpecError(error("too-many", f"`{file}` holds {len(rows)} points",
+                              limits.why("section-points"), place))  # fmt: skip
+    points = _round(rows, file, place)
+    return CoordinateSection(_unit_chord(points, file, place), name)
+
+
+def _round(rows, file: str, place: Place) -> np.ndarray:
+    if len(rows) >= 3:
+        upper, lower = rows[0][1:]
+        counts = upper > 1.5 and lower > 1.5 and upper == int(upper) and lower == int(lower)
+        if counts:
+            upper, lower = int(upper), int(lower)
+            if len(rows) - 1 != upper + lower:
+                raise SpecError(error(
+                    "bad-section", f"`{file}` promises {upper} + {lower} points and holds "
+                    f"{len(rows) - 1}", "correct the counts in its second line",
+                    Place(file, rows[0][0], 1), place))  # fmt: skip
+            points = np.array([row[1:] for row in rows[1:]])
+            top, bottom = points[:upper], points[upper:]
+            if len(top) < 3 or len(bottom) < 3:
+                raise SpecError(_too_few(file, len(points), place))
+            if top[:, 1].mean() < bottom[:, 1].mean():
+                top, bottom = bottom, top
+            same = np.hypot(*(top[0] - bottom[0])) < 1e-9
+            return np.vstack([top[::-1], bottom[1:] if same else bottom])
+    if len(rows) < 7:
+        raise SpecError(_too_few(file, len(rows), place))
+    points = np.array([row[1:] for row in rows])
+    nose = int(np.argmin(points[:, 0]))
+    if not 2 <= nose <= len(points) - 3:
+        raise SpecError(error(
+            "bad-section", f"the points of `{file}` do not run from the trailing edge round the "
+            "leading edge", "list them trailing edge, upper side, leading edge, lower side, "
+            "trailing edge; or upper and lower side with their counts", place))  # fmt: skip
+    if points[: nose + 1, 1].mean() < points[nose:, 1].mean():
+        points = points[::-1]  # lower side first
+    return points
+
+
+def _unit_chord(points: np.ndarray, file: str, place: Place) -> np.ndarray:
+    keep = np.r_[True, np.hypot(*np.diff(points, axis=0).T) > 1e-9]
+    points = points[keep]
+    nose = int(np.argmin(points[:, 0]))
+    trailing = (points[0] + points[-1]) / 2
+    chord = trailing[0] - points[nose, 0]
+    if chord <= 0:
+        raise SpecError(error("bad-section", f"`{file}` has no chord", "", place))
+    closed = points if np.hypot(*(points[0] - points[-1])) > 1e-9 * chord else points[:-1]
+    if fault := crossing(closed):
+        x, y = fault.at_mm
+        raise SpecError(error("bad-section", f"the section in `{file}` crosses itself near "
+                              f"x = {x:.4g}, y = {y:.4g}", "check the order of its points",
+                              place))  # fmt: skip
+    return (points - [points[nose, 0], 0.0]) / chord + 0.0
+
+
+def _too_few(file: str, count: int, place: Place):
+    return error("bad-section", f"`{file}` holds {count} points, expected at least 7",
+                 "use a file with the whole section", place)  # fmt: skip

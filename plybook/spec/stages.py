@@ -1,0 +1,143 @@
+"""Stages, worked out: which stage lays which layer; a usual order where the spec gives none."""
+
+from __future__ import annotations
+
+from plybook.spec.collect import Collector
+from plybook.spec.model import (
+    AddedStep,
+    Core,
+    Film,
+    Insert,
+    Layer,
+    Materials,
+    StageRule,
+)
+from plybook.spec.written.files import PartFile
+from plybook.spec.written.process import LAYING_KINDS
+
+TITLES = {
+    "mould_preparation": "Prepare the mould",
+    "wet_laminate": "Wet laminate",
+    "core_bond": "Fit and bond the core",
+    "dry_layup": "Dry lay-up and infusion",
+    "cure": "Cure",
+    "demould": "Take the part out of the mould",
+    "trim": "Trim and inspect",
+    "assembly_jig": "Set up the assembly jig",
+}
+
+
+def resolve_stages(
+    written: PartFile,
+    layers: list[Layer],
+    members: dict[str, tuple[str, ...]],
+    materials: Materials,
+    out: Collector,
+) -> tuple[StageRule, ...]:
+    """The stages in order, each with the ids of the layers it lays."""
+    if written.stages is None:
+        return usual_stages(layers, bool(written.jig), materials)
+    if not written.stages:
+        out.error("empty", "`stages` is empty", "list stages, or delete the key for the usual ones",
+                  written.key_place("stages"))  # fmt: skip
+    rules, laid_by, seen = [], {}, {}
+    order = {layer.id: n for n, layer in enumerate(layers)}
+    for w in written.stages:
+        if w.stage in seen:
+            out.error("duplicate-id", f"two stages are called `{w.stage}`",
+                      "give one of them another id", w.place_of("stage"), seen[w.stage])  # fmt: skip
+        seen[w.stage] = w.place_of("stage")
+        ids: list[str] = []
+        for n, name in enumerate(w.lays):
+            place = w.place_of("lays", n)
+            if name not in members:
+                out.unknown("layer", name, members, place)
+                continue
+            for one in members[name]:
+                if one in laid_by:
+                    out.error("laid-twice", f"`{one}` is laid by two stages",
+                              "name it in one of them", place, laid_by[one],
+                              layers=(one,))  # fmt: skip
+                    continue
+                if laid_by and order[one] < max(order[o] for o in laid_by):
+                    before = max(laid_by, key=lambda o: order[o])
+                    out.error("laid-out-of-order", f"`{one}` is laid after `{before}`, but is "
+                              "listed below it in `layers`", "layers are laid in the order they "
+                              "are listed, from the mould face up", place,
+                              laid_by[before], layers=(one, before))  # fmt: skip
+                laid_by[one] = place
+                ids.append(one)
+        if w.lays and w.kind not in LAYING_KINDS:
+            out.error("wrong-stage", f"a {w.kind} stage lays nothing",
+                      f"stages that lay layers: {', '.join(LAYING_KINDS)}",
+                      w.key_place("lays"))  # fmt: skip
+        for key, shelf, what in (
+            ("resin", materials.resins, "resin"),
+            ("thickened", materials.thickened, "thickened resin"),
+        ):
+            name = getattr(w, key)
+            if name and name not in shelf:
+                out.unknown(what, name, shelf, w.place_of(key))
+        rules.append(
+            StageRule(
+                w.stage, w.kind, w.title or TITLES[w.kind], tuple(ids), w.resin or "",
+                w.thickened or _usual_thickened(w.kind, materials), w.cure,
+                _steps(w.add), _steps(w.change), tuple(w.drop), w.here,
+            )
+        )  # fmt: skip
+    left = [layer.id for layer in layers if layer.id not in laid_by]
+    if left and written.stages:
+        out.error("never-laid", f"no stage lays {', '.join(f'`{one}`' for one in left[:8])}",
+                  "name them under `lays:` of a stage", written.key_place("stages"),
+                  layers=tuple(left))  # fmt: skip
+    return tuple(rules)
+
+
+def _steps(written) -> tuple[AddedStep, ...]:
+    return tuple(
+        AddedStep(s.step, s.title, tuple(s.text), tuple(s.checks), tuple(s.cautions), s.here)
+        for s in written
+    )
+
+
+def _usual_thickened(kind: str, materials: Materials) -> str:
+    return next(iter(materials.thickened), "") if kind == "core_bond" else ""
+
+
+def usual_stages(
+    layers: list[Layer], with_jig: bool, materials: Materials
+) -> tuple[StageRule, ...]:
+    """Hand work as usual: skin, core bonded when it has cured, inner skin, out, trim."""
+    rules = [StageRule("mould", "mould_preparation", TITLES["mould_preparation"], ())]
+    runs: list[tuple[str, list[str]]] = []
+    for layer in layers:
+        core = isinstance(layer, (Core, Insert))
+        if isinstance(layer, Film) and runs:
+            runs[-1][1].append(layer.id)
+            continue
+        kind = "core_bond" if core else "wet_laminate"
+        if not runs or runs[-1][0] != kind:
+            runs.append((kind, []))
+        runs[-1][1].append(layer.id)
+    skins = sum(kind == "wet_laminate" for kind, _ in runs)
+    cores = len(runs) - skins
+    counts = {"wet_laminate": 0, "core_bond": 0}
+    for kind, ids in runs:
+        counts[kind] += 1
+        n = counts[kind]
+        if kind == "core_bond":
+            name, title = ("core", TITLES[kind]) if cores == 1 else (f"core-{n}", TITLES[kind])
+        elif skins == 1:
+            name, title = "laminate", "Laminate"
+        elif skins == 2:
+            name, title = ("outer-skin", "Outer skin") if n == 1 else ("inner-skin", "Inner skin")
+        else:
+            name, title = f"skin-{n}", f"Skin {n}"
+        rules.append(
+            StageRule(name, kind, title, tuple(ids), thickened=_usual_thickened(kind, materials))
+        )
+    rules.append(StageRule("demould", "demould", TITLES["demould"], ()))
+    rules.append(StageRule("trim", "trim", TITLES["trim"], ()))
+    if with_jig:
+        rules.append(StageRule("jig", "assembly_jig", TITLES["assembly_jig"], ()))
+    return tuple(rules)

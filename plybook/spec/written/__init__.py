@@ -1,0 +1,1 @@
+"""The spec as written: strict models of every mapping in a spec file."""

@@ -1,0 +1,294 @@
+"""The part and its mould face, as written."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from pydantic import Discriminator, Field, PlainValidator, Tag, WithJsonSchema
+
+from plybook.spec.quantities import (
+    Angle,
+    Date,
+    Id,
+    Length,
+    LengthFromZero,
+    LengthOverZero,
+    Line,
+    Paragraph,
+    Share,
+    Wrong,
+    length_of,
+    number_of,
+    one_of,
+)
+from plybook.spec.reader import Fields, Items
+from plybook.spec.written.base import Written
+
+
+class Part(Written):
+    """What the part is called and who answers for it."""
+
+    number: Id = Field(description="Part number; names the output folder and every template.")
+    name: Line = Field(description="What the part is, in a few words.")
+    revision: Line = Field("A", description="Revision of this spec; printed on every template.")
+    date: Date = Field(description="Date of the revision; the only date that is printed.")
+    hand: one_of("left", "right", "none") = Field(
+        "none", description="Which side of the aeroplane; none where left and right are alike."
+    )
+    other_hand: Id | None = Field(
+        None, description="Part number of the opposite hand, when it is wanted too."
+    )
+    units: one_of("mm", "in") = Field(description="Unit of every bare length in this file.")
+    designer: Line = Field("", description="Who designed the laminate.")
+    drawn_by: Line = Field("", description="Who wrote this spec.")
+    approved_by: Line = Field("", description="Who approved it.")
+    owner: Line = Field("", description="Legal owner, for the title block.")
+    notes: list[Paragraph] = Field([], description="Printed on the cover of the book.")
+
+
+# ---------------------------------------------------------------- points
+
+
+class FacePoint(Written):
+    """A point of the face by its place along the span and its share of the section."""
+
+    span: Length = Field(description="Distance from the root.")
+    share: Share = Field(description="Share of the chord, 0 leading edge to 1 trailing edge.")
+
+
+def _xy(raw: Any, info) -> tuple[float, float]:
+    if not isinstance(raw, Items) or len(raw) != 2:
+        raise Wrong("not-a-point", "{key}: expected a point",
+                    "write it as [x, y], or on a lofted face as {span: 600, share: 0.3}",
+                    )  # fmt: skip
+    values = tuple(length_of(item, info.context.units, "a length") for item in raw)
+    for value in values:
+        if abs(value) > info.context.limits["part-mm"]:
+            raise Wrong("out-of-range", f"{{key}}: a coordinate of {value:g} mm is out of range",
+                        info.context.limits.why("part-mm"))  # fmt: skip
+        if value and abs(value) < info.context.limits["least-mm"]:
+            raise Wrong("out-of-range", f"{{key}}: a coordinate of {value:g} mm is out of range",
+                        info.context.limits.why("least-mm"))  # fmt: skip
+    return values
+
+
+_PAIR = {"type": "array", "minItems": 2, "maxItems": 2}
+XY = Annotated[tuple[float, float], PlainValidator(_xy), WithJsonSchema(_PAIR)]
+Point = Annotated[
+    Annotated[FacePoint, Tag("<span>")] | Annotated[XY, Tag("<xy>")],
+    Discriminator(lambda raw: "<span>" if isinstance(raw, (Fields, FacePoint)) else "<xy>"),
+]
+
+
+# ---------------------------------------------------------------- sections
+
+
+class SectionFile(Written):
+    """A coordinate file, in either common ordering."""
+
+    file: Line = Field(description="Path from the spec's folder.")
+
+
+class Channel(Written):
+    """An open section given by its corners, in mm or inch, not scaled by a chord."""
+
+    channel: list[XY] = Field(description="Corner points in the section plane, [aft, up].")
+    radius: LengthFromZero | None = Field(None, description="Radius of every inner corner.")
+    radii: list[LengthFromZero] | None = Field(None, description="One radius for each corner.")
+
+
+def _naca(raw: Any, info) -> str:
+    text = str(raw).strip().lower()
+    match = re.fullmatch(r"naca[\s-]*(\d+)(\s+sharp)?", text)
+    if not match:
+        raise Wrong("unknown-section", f"{{key}}: expected a section, found `{text[:40]}`",
+                    "write `naca 2412`, {file: name.dat} or {channel: [[0, 0], ...]}",
+                    )  # fmt: skip
+    if len(match[1]) != 4:
+        raise Wrong("unknown-section", f"{{key}}: NACA {match[1]} has {len(match[1])} digits, "
+                    "only 4-digit sections are known",
+                    "put the coordinates in a file: {file: name.dat}")  # fmt: skip
+    if match[1][2:] == "00":
+        raise Wrong("unknown-section", f"{{key}}: NACA {match[1]} has no thickness")
+    if (match[1][0] == "0") != (match[1][1] == "0"):
+        raise Wrong("unknown-section", f"{{key}}: NACA {match[1]} has camber without a place for "
+                    "it (or the other way round)", "the first two digits are 00 or both not 0",
+                    )  # fmt: skip
+    return match[1] + (" sharp" if match[2] else "")
+
+
+Naca = Annotated[
+    str,
+    PlainValidator(_naca),
+    WithJsonSchema({"type": "string", "pattern": r"^naca \d{4}( sharp)?$"}),
+]
+
+
+def _section_kind(raw: Any) -> str:
+    if isinstance(raw, Fields):
+        return "<channel>" if "channel" in raw or "file" not in raw else "<file>"
+    return {SectionFile: "<file>", Channel: "<channel>"}.get(type(raw), "<naca>")
+
+
+Section = Annotated[
+    Annotated[Naca, Tag("<naca>")]
+    | Annotated[SectionFile, Tag("<file>")]
+    | Annotated[Channel, Tag("<channel>")],
+    Discriminator(_section_kind),
+]
+
+
+class Station(Written):
+    """One section of the mould."""
+
+    at: Length = Field(description="Distance along the span from the root.")
+    chord: LengthOverZero | None = Field(None, description="Chord; not for a channel.")
+    section: Section = Field(description="`naca 2412`, {file: ...} or {channel: ...}.")
+    sweep: Length = Field(0.0, description="How far the leading edge lies aft of the root's.")
+    rise: Length = Field(0.0, description="How far it lies above the root.")
+    twist: Angle = Field(0.0, description="Nose up is positive.")
+    twist_about: Share = Field(0.25, description="Share of the chord the twist turns about.")
+
+
+class EdgeNames(Written):
+    """Names of the four edges of a lofted face."""
+
+    first: Id | None = Field(None, description="The edge at share 0.")
+    last: Id | None = Field(None, description="The edge at share 1.")
+    root: Id = Field("root", description="The edge at the first station.")
+    tip: Id = Field("tip", description="The edge at the last station.")
+
+
+def _cover(raw: Any, info) -> tuple[float, float]:
+    if not isinstance(raw, Items) or len(raw) != 2:
+        raise Wrong("not-a-range", "{key}: expected two shares", "write it like [0, 1]")
+    low, high = (number_of(item, "a share from 0 to 1") for item in raw)
+    if not 0 <= low < high <= 1:
+        raise Wrong("out-of-range", f"{{key}} runs from {low:g} to {high:g}, expected two shares "
+                    "from 0 to 1, the smaller first")  # fmt: skip
+    return low, high
+
+
+ShareRange = Annotated[tuple[float, float], PlainValidator(_cover), WithJsonSchema(_PAIR)]
+
+
+class LoftedMould(Written):
+    """A face lofted through stations."""
+
+    form: one_of("female", "male") = Field(
+        "female", description="female: laid inside the mould; male: laid over it."
+    )
+    side: one_of("upper", "lower", "all") | None = Field(
+        None, description="Which side of the section this is; a channel is taken whole."
+    )
+    cover: ShareRange = Field((0.0, 1.0), description="The share of the section that is covered.")
+    loft: one_of("ruled", "smooth") = Field(
+        description="ruled: straight lines between stations; smooth: a spline through them. They "
+        "differ by centimetres, so it must be said."
+    )
+    stations: list[Station] = Field(description="From root to tip.")
+    edge_names: EdgeNames = Field(
+        EdgeNames.model_construct(), description="Own names for the edges."
+    )
+    accept_kinks: list[Length] = Field(
+        [], description="Stations where cloth is laid over a kink instead of being spliced there."
+    )
+
+
+# ---------------------------------------------------------------- flat outlines
+
+
+class ArcTo(Written):
+    """An arc to a point: through another point, or with a radius and the way it turns."""
+
+    arc_to: XY = Field(description="Where the arc ends.")
+    through: XY | None = Field(None, description="A point the arc passes through.")
+    radius: LengthOverZero | None = Field(None, description="Radius, with `turn`.")
+    turn: one_of("left", "right") | None = Field(None, description="Which way it turns.")
+    edge: Id | None = Field(None, description="Name of this side.")
+
+
+class LineTo(Written):
+    """A straight side to a point."""
+
+    to: XY = Field(description="Where the side ends.")
+    corner: LengthFromZero | None = Field(None, description="Radius of the corner at that point.")
+    edge: Id | None = Field(None, description="Name of the side that ends here.")
+
+
+def _step_kind(raw: Any) -> str:
+    if isinstance(raw, Fields):
+        return "<arc>" if "arc_to" in raw else "<to>"
+    return {ArcTo: "<arc>", LineTo: "<to>"}.get(type(raw), "<xy>")
+
+
+OutlineStep = Annotated[
+    Annotated[XY, Tag("<xy>")] | Annotated[LineTo, Tag("<to>")] | Annotated[ArcTo, Tag("<arc>")],
+    Discriminator(_step_kind),
+]
+
+
+class Circle(Written):
+    """A round hole."""
+
+    circle: XY = Field(description="Centre.")
+    diameter: LengthOverZero = Field(description="Diameter.")
+
+
+Hole = Annotated[
+    Annotated[Circle, Tag("<circle>")] | Annotated[list[OutlineStep], Tag("<outline>")],
+    Discriminator(lambda raw: "<circle>" if isinstance(raw, (Fields, Circle)) else "<outline>"),
+]
+
+
+class FlatMould(Written):
+    """A flat face by its outline, walked either way round."""
+
+    outline: list[OutlineStep] = Field(description="Corner points, sides and arcs, in order.")
+    corners: LengthFromZero = Field(0.0, description="Radius of every corner not given its own.")
+    holes: list[Hole] = Field([], description="Openings.")
+
+
+class DrawnMould(Written):
+    """A flat face read from a layer of a DXF file."""
+
+    dxf: Line = Field(description="Path of the DXF file from the spec's folder.")
+    layer: Line = Field(description="Layer with the outline and, inside it, the holes.")
+    dxf_units: one_of("mm", "cm", "m", "in", "ft") | None = Field(
+        None, description="Unit of the drawing, where the file does not say."
+    )
+    edges: dict[str, list[XY]] = Field(
+        {}, description="Names for sides: from which corner to which, counter-clockwise."
+    )
+
+
+def _mould_kind(raw: Any) -> str:
+    if isinstance(raw, Fields):
+        return "<flat>" if "outline" in raw else "<drawn>" if "dxf" in raw else "<lofted>"
+    return {FlatMould: "<flat>", DrawnMould: "<drawn>"}.get(type(raw), "<lofted>")
+
+
+Mould = Annotated[
+    Annotated[LoftedMould, Tag("<lofted>")]
+    | Annotated[FlatMould, Tag("<flat>")]
+    | Annotated[DrawnMould, Tag("<drawn>")],
+    Discriminator(_mould_kind),
+]
+
+
+class Axis(Written):
+    """Where 0 degrees runs."""
+
+    share: Share | None = Field(None, description="Along this constant share of the chord.")
+    from_: Point | None = Field(None, alias="from", description="Or from this point ...")
+    to: Point | None = Field(None, description="... to this one.")
+
+
+class Edge(Written):
+    """What lies beyond the net line at one edge."""
+
+    trim: LengthFromZero | None = Field(
+        None, description="How far the cloth runs on, cut off after cure."
+    )
+    flange: LengthFromZero = Field(0.0, description="Width of the mould's flange there.")
