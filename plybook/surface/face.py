@@ -144,9 +144,7 @@ class LoftedFace:
         span_share = np.asarray(span_share, dtype=float)
         u = span_share[:, 0]
         w = self.leaves[0].loft.w(u, span_share[:, 1])
-        ends = [leaf.to_mm for leaf in self.leaves[:-1]]
-        which = np.searchsorted(ends, u, side="left")
-        return self._by_leaf(which, lambda leaf, at: leaf.flat(u[at], w[at]), 2)
+        return self.flat_at(u, w)
 
     def from_pattern(self, points_mm: np.ndarray) -> np.ndarray:
         """Pattern frame -> (span mm, share)."""
@@ -165,9 +163,23 @@ class LoftedFace:
 
     def curvature(self, points_mm: np.ndarray) -> np.ndarray:
         """(n, 2, 2) curvature in pattern axes, 1/mm, positive where the bag side is concave."""
-        u, w, which = self.params(points_mm)
-        flat = self._by_leaf(which, lambda leaf, at: leaf.curvature(u[at], w[at]).reshape(-1, 4), 4)
-        return flat.reshape(-1, 2, 2)
+        u, w, _ = self.params(points_mm)
+        return self.curvature_at(u, w)
+
+    def flat_at(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """Span mm and section parameter w, (n,) each -> pattern (n, 2)."""
+        return self._by_leaf(self._which(u), lambda leaf, at: leaf.flat(u[at], w[at]), 2)
+
+    def curvature_at(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """As `curvature`, at span and section parameter."""
+
+        def bends(leaf: Leaf, at: np.ndarray) -> np.ndarray:
+            return leaf.curvature(u[at], w[at]).reshape(-1, 4)
+
+        return self._by_leaf(self._which(u), bends, 4).reshape(-1, 2, 2)
+
+    def _which(self, u: np.ndarray) -> np.ndarray:
+        return np.searchsorted([leaf.to_mm for leaf in self.leaves[:-1]], u, side="left")
 
     def span_line(self, span_mm: float) -> np.ndarray:
         """Line of constant span across the face, from its first to its last share, pattern mm."""

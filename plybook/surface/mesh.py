@@ -1,0 +1,275 @@
+"""A triangle mesh over a stretch of the pattern, its edges lying on given break lines.
+
+The mesh is made in a straightened plane (span, girth from the middle of the face), in which rows
+near the nose may lie close without skewed triangles. Break lines are where a height field has a
+crease (foot and top of a bevel, outline of an insert): points are set along them, and wherever
+the triangulation does not follow a line yet, more are added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from plybook.surface.model import Face
+
+_BREAK_STEP_MM = 12.0
+_GRID_STEP_MM = 110.0
+_ACROSS_NODES = 44
+_CLEAR = 0.35  # background nodes keep this share of the break step from a break line
+_REPAIRS = 6
+
+
+@dataclass(frozen=True)
+class PatternMesh:
+    """Nodes on the pattern (n, 2), triangles (m, 3) counter-clockwise.
+
+    `curvature(k)`: (m, 2, 2) at integration point k of each triangle (three inner points, for
+    which `POINTS` gives the weights of the nodes).
+    """
+
+    nodes_mm: np.ndarray
+    triangles: np.ndarray
+    curvatures: np.ndarray  # (m, 3, 2, 2)
+
+    POINTS = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4]]) / 6.0
+
+
+class PiecewiseAffine:
+    """The map that carries each triangle of one layout onto the same triangle of another.
+
+    Points outside all triangles follow the nearest one.
+    """
+
+    def __init__(self, source: np.ndarray, target: np.ndarray, triangles: np.ndarray):
+        self.source, self.target, self.triangles = source, target, triangles
+
+    @cached_property
+    def _tree(self):
+        import shapely
+
+        corners = self.source[self.triangles[:, [0, 1, 2, 0]]]
+        return shapely.STRtree(shapely.polygons(corners))
+
+    def __call__(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2) -> (n, 2)."""
+        points = np.asarray(points_mm, dtype=float)
+        which, weights = self.locate(points)
+        return np.einsum("nk,nkc->nc", weights, self.target[self.triangles[which]])
+
+    def locate(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Index of the triangle and weights of its nodes for each point."""
+        import shapely
+
+        spots = shapely.points(points)
+        which = np.full(len(points), -1)
+        point, triangle = self._tree.query(spots, predicate="intersects")
+        which[point[::-1]] = triangle[::-1]  # the first hit stands
+        lost = np.flatnonzero(which < 0)
+        if len(lost):
+            nearest = self._tree.query_nearest(spots[lost], all_matches=False)
+            which[lost[nearest[0]]] = nearest[1]
+        a, b, c = (self.source[self.triangles[which, k]] for k in range(3))
+        double = _cross(b - a, c - a)
+        second, third = _cross(points - a, c - a) / double, _cross(b - a, points - a) / double
+        return which, np.stack([1 - second - third, second, third], axis=1)
+
+
+def _cross(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+
+
+def pattern_mesh(
+    face: Face,
+    within: np.ndarray,
+    break_lines: Sequence[np.ndarray],
+    margin_mm: float,
+    step_mm: float = _BREAK_STEP_MM,
+) -> PatternMesh:
+    """Mesh the pattern inside a ring and a margin round it.
+
+    Args:
+        face: the mould face.
+        within: (n, 2) ring on the pattern.
+        break_lines: (k, 2) polylines on the pattern, closed ones with their first point repeated.
+        margin_mm: how far the mesh reaches past the ring.
+        step_mm: largest distance of points along a break line.
+    """
+    import shapely
+
+    plane = straightened(face)
+    area = shapely.buffer(shapely.make_valid(shapely.Polygon(within)), margin_mm, quad_segs=4)
+    lines = _clipped(break_lines, area)
+    grid = plane.grid(shapely.get_coordinates(area), step_mm)
+    grid = grid[shapely.contains_xy(area, plane.flat(grid))]
+    creases = [_along(plane.of(line), plane.rows, step_mm) for line in lines]
+    points, triangles = _triangulate(grid, creases, step_mm * _CLEAR)
+    flat = plane.flat(points)
+    a, b, c = (flat[triangles[:, k]] for k in range(3))
+    double = _cross(b - a, c - a)
+    triangles = np.where((double < 0)[:, None], triangles[:, ::-1], triangles)
+    inside = shapely.contains_xy(shapely.buffer(area, 1.0), (a + b + c) / 3)
+    longest = np.max([np.sum((p - q) ** 2, axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
+    triangles = triangles[inside & (np.abs(double) > 1e-7 * longest)]
+    used, triangles = np.unique(triangles, return_inverse=True)
+    triangles = triangles.reshape(-1, 3)
+    points, flat = points[used], flat[used]
+    corners = points[triangles]
+    bends = [
+        plane.curvature(np.einsum("k,mkc->mc", weights, corners)) for weights in PatternMesh.POINTS
+    ]
+    return PatternMesh(flat, triangles, np.stack(bends, axis=1))
+
+
+def _clipped(lines: Sequence[np.ndarray], area) -> list[np.ndarray]:
+    import shapely
+
+    parts = shapely.get_parts(
+        shapely.intersection([shapely.LineString(line) for line in lines], area)
+    )
+    return [shapely.get_coordinates(p) for p in parts if p.geom_type == "LineString" and p.length]
+
+
+def _along(line: np.ndarray, rows: np.ndarray, step_mm: float) -> np.ndarray:
+    """Points along a line of the straightened plane: its vertices, the rows, even steps."""
+    pieces = []
+    for a, b in zip(line, line[1:], strict=False):
+        length = float(np.hypot(*(b - a)))
+        count = max(1, int(np.ceil(length / step_mm)))
+        part = np.arange(count) / count
+        low, high = sorted((a[1], b[1]))
+        if high - low > 1e-9:
+            between = rows[(rows > low) & (rows < high)]
+            part = np.concatenate([part, (between - a[1]) / (b[1] - a[1])])
+        part = np.sort(part)
+        least = 0.2 * step_mm / max(length, 1e-12)
+        keep = np.concatenate([[True], np.diff(part) > least])
+        keep[1:] &= part[1:] < 1 - least / 2
+        pieces.append(a + part[keep, None] * (b - a))
+    return np.concatenate([*pieces, line[-1:]])
+
+
+def _triangulate(grid: np.ndarray, creases: list[np.ndarray], clear_mm: float):
+    """Delaunay triangulation that contains all crease segments."""
+    from scipy.spatial import Delaunay, cKDTree
+
+    segments = [np.stack([c[:-1], c[1:]], axis=1) for c in creases if len(c) > 1]
+    segments = np.concatenate(segments) if segments else np.zeros((0, 2, 2))
+    for attempt in range(_REPAIRS):
+        on_lines, ends = _merged(segments)
+        points = grid
+        if len(on_lines):
+            far = cKDTree(on_lines).query(grid)[0] > clear_mm
+            points = np.concatenate([on_lines, grid[far]])
+        mesh = Delaunay(points, qhull_options="Qbb Qc Qz Q12")
+        missing = ~_has_edges(mesh.simplices, ends, len(points))
+        if attempt == _REPAIRS - 1 or not missing.any():
+            return points, mesh.simplices
+        middle = segments[missing].mean(axis=1)
+        halves = [
+            np.stack([segments[missing, 0], middle], axis=1),
+            np.stack([middle, segments[missing, 1]], axis=1),
+        ]
+        segments = np.concatenate([segments[~missing], *halves])
+
+
+def _merged(segments: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Different end points of the segments, and the segments as pairs of indices."""
+    if not len(segments):
+        return np.zeros((0, 2)), np.zeros((0, 2), dtype=int)
+    ends = segments.reshape(-1, 2)
+    _, first, index = np.unique(
+        np.round(ends / 1e-4).astype(np.int64), axis=0, return_index=True, return_inverse=True
+    )
+    return ends[first], index.reshape(-1, 2)
+
+
+def _has_edges(triangles: np.ndarray, pairs: np.ndarray, count: int) -> np.ndarray:
+    sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    sides = np.sort(sides, axis=1)
+    have = np.unique(sides[:, 0] * count + sides[:, 1])
+    pairs = np.sort(pairs, axis=1)
+    return np.isin(pairs[:, 0] * count + pairs[:, 1], have) | (pairs[:, 0] == pairs[:, 1])
+
+
+# ---------------------------------------------------------------- the straightened plane
+
+
+@dataclass(frozen=True)
+class _Straight:
+    """Coordinates (span, girth at the middle of the face); for a flat face the pattern itself."""
+
+    of: Callable[[np.ndarray], np.ndarray]  # pattern -> plane
+    flat: Callable[[np.ndarray], np.ndarray]  # plane -> pattern
+    curvature: Callable[[np.ndarray], np.ndarray]  # at points of the plane
+    rows: np.ndarray  # girths of the background rows
+    columns: np.ndarray  # spans that must be columns: stations and ends
+
+    def grid(self, ring: np.ndarray, step_mm: float) -> np.ndarray:
+        """Background nodes over a ring of the pattern."""
+        across = self.of(ring)
+        low, high = across.min(axis=0), across.max(axis=0)
+        rows = self.rows
+        if not len(rows):
+            count = int(np.clip(np.ceil((high[1] - low[1]) / _GRID_STEP_MM), 8, 40))
+            rows = np.linspace(low[1], high[1], count + 1)
+        else:
+            rows = rows[(rows > low[1]) & (rows < high[1])]
+            rows = np.concatenate([[low[1]], rows, [high[1]]])
+        count = int(np.clip(np.ceil((high[0] - low[0]) / _GRID_STEP_MM), 8, 60))
+        columns = np.linspace(low[0], high[0], count + 1)
+        fixed = self.columns[(self.columns > low[0]) & (self.columns < high[0])]
+        if len(fixed):
+            pitch = columns[1] - columns[0]
+            off = np.abs(columns[:, None] - fixed).min(axis=1) > pitch / 3
+            columns = np.sort(np.concatenate([columns[off], fixed]))
+        return np.stack(np.meshgrid(columns, rows, indexing="ij"), axis=-1).reshape(-1, 2)
+
+
+def straightened(face: Face) -> _Straight:
+    """The straightened plane of a face."""
+    if face.flat:
+        none = np.zeros(0)
+        return _Straight(_same, _same, lambda p: np.zeros((len(p), 2, 2)), none, none)
+    loft = face.leaves[0].loft
+    low, high = face.leaves[0].w_range
+    breaks = loft.w_breaks
+    pieces = [
+        np.linspace(a, b, max(4, int(np.ceil(_ACROSS_NODES * (b - a) / (high - low)))) + 1)[:-1]
+        for a, b in zip(breaks, breaks[1:], strict=False)
+    ]
+    row_w = np.concatenate([*pieces, [high]])
+    fine = np.union1d(np.linspace(low, high, 801), row_w)
+    middle = (loft.spans[0] + loft.spans[-1]) / 2
+    speed = np.linalg.norm(loft.at(np.full(len(fine), middle), fine, 0, 1), axis=1)
+    girth = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(fine))])
+
+    def girth_of(w: np.ndarray) -> np.ndarray:
+        inside = np.interp(w, fine, girth)
+        return inside + np.minimum(w - low, 0) * speed[0] + np.maximum(w - high, 0) * speed[-1]
+
+    def w_of(s: np.ndarray) -> np.ndarray:
+        inside = np.interp(s, girth, fine)
+        return inside + np.minimum(s, 0) / speed[0] + np.maximum(s - girth[-1], 0) / speed[-1]
+
+    def of(points: np.ndarray) -> np.ndarray:
+        u, w, _ = face.params(points)
+        return np.stack([u, girth_of(w)], axis=1)
+
+    def flat(plane: np.ndarray) -> np.ndarray:
+        return face.flat_at(plane[:, 0], w_of(plane[:, 1]))
+
+    def curvature(plane: np.ndarray) -> np.ndarray:
+        return face.curvature_at(plane[:, 0], w_of(plane[:, 1]))
+
+    rows = girth_of(row_w)
+    over = np.arange(1, 9) * 30.0
+    rows = np.concatenate([rows[0] - over[::-1], rows, rows[-1] + over])
+    return _Straight(of, flat, curvature, rows, loft.spans)
+
+
+def _same(points: np.ndarray) -> np.ndarray:
+    return np.asarray(points, dtype=float)

@@ -1,0 +1,223 @@
+"""The pattern of a layer that lies on whatever is below it.
+
+Lifting the face by a height h along its normals turns the pattern's metric into
+g = I - 2 h K + h^2 K^2 + grad h (grad h)^T, where K is the curvature in pattern axes (positive
+where the bag side is concave): exact for the offset surface. Laid flat again this gives the cut
+pattern: a ramp of a bevel adds its slope, concave curvature shortens the layers further up.
+
+Terms:
+    cut frame: the flat pattern of the raised layer; it lies as close to the mould's pattern as a
+        rigid motion can bring it, with the reference axis kept along x.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.diagnostics import GeometryError, error
+from plybook.surface.develop import best_rigid
+from plybook.surface.flatten import Membrane, face_strain, triangle_membrane
+from plybook.surface.mesh import PatternMesh, PiecewiseAffine, pattern_mesh
+from plybook.surface.model import Face
+from plybook.surface.strain import principal
+
+Height = Callable[[np.ndarray], np.ndarray]
+_UNRAISED_MM = 1e-6
+
+
+@dataclass(frozen=True)
+class Growth:
+    """Size of the cut pattern less that of the mould's pattern, over the part asked for."""
+
+    along_mm: float  # overall size along x
+    across_mm: float  # overall size along y
+    area_mm2: float
+
+
+@dataclass(frozen=True)
+class RaisedStrain:
+    """Principal strains the layer takes up; corners of bevels are singular, so see `most_pct`."""
+
+    tension_pct: float
+    compression_pct: float
+    most_pct: float  # not exceeded (either sign) on 99 % of the area
+    triangle_pct: np.ndarray  # (m,) signed, for the picture
+
+
+@dataclass(frozen=True)
+class RaisedMap:
+    """The way from the mould's pattern to the cut pattern and back.
+
+    Attributes:
+        unraised: the map is the identity.
+        growth, strain: what lifting did.
+        mesh: the mesh on the mould's pattern, None when unraised.
+        cut_mm: (n, 2) its nodes in the cut frame.
+    """
+
+    growth: Growth
+    strain: RaisedStrain
+    mesh: PatternMesh | None = None
+    cut_mm: np.ndarray | None = None
+    _maps: tuple | None = None
+
+    @property
+    def unraised(self) -> bool:
+        return self.mesh is None
+
+    def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Pattern frame (n, 2) -> cut frame (n, 2)."""
+        points = np.array(points_mm, dtype=float)
+        return points if self.unraised else self._maps[0](points)
+
+    def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Cut frame (n, 2) -> pattern frame (n, 2); exact inverse of `to_cut`."""
+        points = np.array(points_mm, dtype=float)
+        return points if self.unraised else self._maps[1](points)
+
+
+UNRAISED = RaisedMap(Growth(0.0, 0.0, 0.0), RaisedStrain(0.0, 0.0, 0.0, np.zeros(0)))
+
+
+class Raiser:
+    """Raises one stretch of a face to many heights: the mesh is made once.
+
+    Use one raiser for all layers over the same core; a height field that gives the same heights
+    as an earlier one is answered with the same map.
+    """
+
+    def __init__(
+        self,
+        face: Face,
+        break_lines: Sequence[np.ndarray] = (),
+        within: np.ndarray | None = None,
+        margin_mm: float = 120.0,
+        step_mm: float = 12.0,
+    ):
+        """
+        Args:
+            face: the mould face.
+            break_lines: polylines (k, 2) on the pattern where heights have a crease; closed ones
+                repeat their first point.
+            within: ring (n, 2) of the part of the pattern asked for, default the net outline.
+            margin_mm: how far the map is right past it (trim allowance); straight on beyond.
+            step_mm: spacing of nodes along the break lines.
+        """
+        self.face, self.margin_mm, self.step_mm = face, margin_mm, step_mm
+        self.break_lines = tuple(np.asarray(line, dtype=float) for line in break_lines)
+        self.within = np.asarray(face.outline_mm if within is None else within, dtype=float)
+        self._mesh: PatternMesh | None = None
+        self._membrane: Membrane | None = None
+        self._last: np.ndarray | None = None
+        self._known: list[tuple[np.ndarray, RaisedMap]] = []
+
+    def raise_to(self, height_mm: Height) -> RaisedMap:
+        """The map for one height field.
+
+        Args:
+            height_mm: pattern points (n, 2) -> heights (n,), also outside the net line.
+
+        Raises:
+            GeometryError: a height reaches the centre of curvature, or the layer folds.
+        """
+        if self._mesh is None:
+            self._mesh = pattern_mesh(
+                self.face, self.within, self.break_lines, self.margin_mm, self.step_mm
+            )
+        heights = np.asarray(height_mm(self._mesh.nodes_mm), dtype=float)
+        for known, answer in self._known:
+            if np.abs(known - heights).max() < _UNRAISED_MM:
+                return answer
+        answer = UNRAISED if np.abs(heights).max() < _UNRAISED_MM else self._raised(heights)
+        self._known.append((heights, answer))
+        return answer
+
+    def _raised(self, heights: np.ndarray) -> RaisedMap:
+        mesh = self._mesh
+        legs = _raised_legs(mesh, heights)
+        membrane = triangle_membrane(legs, mesh.triangles, len(mesh.nodes_mm))
+        if self._membrane is not None:
+            membrane.factor = self._membrane.factor
+        nodes, _ = membrane.relax(mesh.nodes_mm if self._last is None else self._last)
+        self._membrane, self._last = membrane, nodes
+        nodes = self._aligned(nodes, membrane.area[:, 0])
+        forth = PiecewiseAffine(mesh.nodes_mm, nodes, mesh.triangles)
+        back = PiecewiseAffine(nodes, mesh.nodes_mm, mesh.triangles)
+        strain = _strain_of(membrane, nodes)
+        return RaisedMap(self._growth(forth), strain, mesh, nodes, (forth, back))
+
+    def _aligned(self, nodes: np.ndarray, area: np.ndarray) -> np.ndarray:
+        """Least squares over the area, then the axis turned back along x where it lies inside."""
+        mesh = self._mesh
+        before, after = (n[mesh.triangles].mean(axis=1) for n in (mesh.nodes_mm, nodes))
+        turn, shift = best_rigid(after, before, area)
+        nodes = nodes @ turn.T + shift
+        axis = np.linspace(*self.face.axis_mm, 65)
+        import shapely
+
+        hit = shapely.contains_xy(shapely.make_valid(shapely.Polygon(self.within)), axis)
+        if hit.sum() < 8:
+            return nodes
+        x, y = PiecewiseAffine(mesh.nodes_mm, nodes, mesh.triangles)(axis[hit]).T
+        slope = np.polyfit(x - x.mean(), y - y.mean(), 1)[0]
+        cos, sin = 1 / np.hypot(1, slope), slope / np.hypot(1, slope)
+        nodes = nodes @ np.array([[cos, -sin], [sin, cos]])
+        after = nodes[mesh.triangles].mean(axis=1)
+        return nodes + np.average(before - after, axis=0, weights=area)
+
+    def _growth(self, forth: PiecewiseAffine) -> Growth:
+        import shapely
+
+        ring = shapely.get_coordinates(shapely.segmentize(shapely.Polygon(self.within), 10.0))
+        cut = forth(ring)
+        more = np.ptp(cut, axis=0) - np.ptp(ring, axis=0)
+        area = shapely.Polygon(cut).area - shapely.Polygon(ring).area
+        return Growth(float(more[0]), float(more[1]), float(area))
+
+
+def raise_face(
+    face: Face,
+    height_mm: Height,
+    break_lines: Sequence[np.ndarray] = (),
+    within: np.ndarray | None = None,
+    margin_mm: float = 120.0,
+    step_mm: float = 12.0,
+) -> RaisedMap:
+    """The map for a single height field; see `Raiser`, which shares its mesh among many."""
+    return Raiser(face, break_lines, within, margin_mm, step_mm).raise_to(height_mm)
+
+
+def _raised_legs(mesh: PatternMesh, heights: np.ndarray) -> np.ndarray:
+    """Legs (m, 2, 2) of each triangle in the raised metric, as rows."""
+    corners = mesh.nodes_mm[mesh.triangles]
+    legs = corners[:, 1:] - corners[:, :1]
+    local = heights[mesh.triangles]
+    rise = np.linalg.solve(legs, (local[:, 1:] - local[:, :1])[..., None])[..., 0]
+    metric = rise[:, :, None] * rise[:, None, :]
+    for k, weights in enumerate(PatternMesh.POINTS):
+        factor = np.eye(2) - (local @ weights)[:, None, None] * mesh.curvatures[:, k]
+        if (np.linalg.det(factor) <= 0).any():
+            raise GeometryError(
+                error(
+                    "raised-too-high",
+                    "the layers below are thicker than the radius of the face somewhere",
+                    "end the thick layers before the tight bend",
+                )
+            )
+        metric = metric + np.matmul(factor, factor) / len(PatternMesh.POINTS)
+    root = np.linalg.cholesky(metric)  # metric = root root^T
+    return np.matmul(legs, root)
+
+
+def _strain_of(membrane: Membrane, nodes: np.ndarray) -> RaisedStrain:
+    most, least = principal(face_strain(membrane, nodes)[:, 0])
+    worst = np.where(np.abs(most) >= np.abs(least), most, least) * 100
+    order = np.argsort(np.abs(worst))
+    share = np.cumsum(membrane.area[order, 0]) / membrane.area.sum()
+    common = np.abs(worst)[order][min(np.searchsorted(share, 0.99), len(order) - 1)]
+    return RaisedStrain(
+        float(max(most.max(), 0) * 100), float(min(least.min(), 0) * 100), float(common), worst
+    )
