@@ -1,0 +1,330 @@
+"""The bag of a stage: what is cut, how large, and where tape, ports and lines go.
+
+Everything is worked out in the flat pattern, where lengths round a channel or a nose are true.
+Places of ports and lines are proposals; hoses and lines stay outside the laminate, so that no
+weight of theirs rests on the core.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from plybook.diagnostics import Finding, warning
+from plybook.shop.job import Job
+from plybook.shop.model import BagCut, BagPlan
+from plybook.shop.standard import figure
+from plybook.spec.model import StageRule
+
+if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+
+_CORNER_DEG = 25.0  # a turn of the tape line sharper than this gets its own pleat
+_RESIN_LINE_OUT_MM = 15.0  # resin line outside the laminate
+_VACUUM_LINE_OUT_MM = 35.0  # vacuum line and ports outside the laminate
+_WIDTH_LAP_MM = 50.0  # two widths of film, breather or peel ply overlap by this
+_TAPE_WIDTH_MM = 12.0
+
+_ROLE_NAMES = {
+    "peel_ply": "Peel ply",
+    "release_film": "Release film",
+    "breather": "Breather",
+    "bag_film": "Bag film",
+    "flow_mesh": "Flow mesh",
+    "sealant_tape": "Sealant tape",
+    "hose": "Hose",
+}
+
+
+def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
+    """The bag of one laying stage, or None where the stage lays nothing."""
+    layers = job.layers_of(rule.id)
+    if not layers:
+        return None
+    infused = rule.kind == "dry_layup"
+    laid = _laid_so_far(job, rule)
+    breather = figure("breather_beyond")
+    film = breather - figure("release_film_less")
+    tape = _grown(laid, figure("tape_beyond"))
+    pleats = pleat_places(_ring(tape))
+    outlines: list[tuple[str, Polygon]] = [("laminate", laid)]
+    core = _core_so_far(job, rule)
+    if core is not None:
+        outlines.append(("core", core))
+    stack = ["mould", "laminate"]
+    if job.lays_peel_ply(rule.id):
+        cloth = tuple(la for la in layers if la.kind in ("ply", "rod"))
+        own = _one(job.region(cloth))
+        outlines.append(("peel_ply", _grown(own, figure("peel_ply_beyond"))))
+        stack.append("peel_ply")
+    outlines.append(("release_film", _grown(laid, film)))
+    stack.append("release_film")
+    lines: list[tuple[str, np.ndarray]] = []
+    if infused:
+        resin_line, vacuum_line, vacuum_edge = _lines(laid)
+        mesh = _one(laid.difference(vacuum_edge.buffer(figure("mesh_short_of_vacuum"))))
+        outlines.append(("flow_mesh", mesh))
+        stack.append("flow_mesh")
+        lines = [("resin line", resin_line), ("vacuum line", vacuum_line)]
+        ports = [
+            ("resin inlet", *_middle(resin_line)),
+            ("vacuum port", *_middle(vacuum_line)),
+            ("gauge", *vacuum_line[-1]),
+        ]
+    else:
+        outlines.append(("breather", _grown(laid, breather)))
+        stack.append("breather")
+        ports = [
+            ("vacuum port", *_outside(laid, -1.0)),
+            ("gauge", *_outside(laid, +1.0)),
+        ]
+    outlines.append(("bag_film", _grown(laid, figure("tape_beyond") + figure("bag_beyond_tape"))))
+    stack += ["bag_film"]
+    tape_ring = _ring(tape)
+    tape_length = ring_length_mm(tape_ring) + len(pleats) * 2 * figure("pleat_height")
+    cuts = _cuts(job, outlines, tape, tape_length, len(pleats), lines)
+    return BagPlan(
+        stage=rule.id,
+        method="infusion" if infused else "bag",
+        outlines=tuple((name, _ring(shape)) for name, shape in outlines),
+        tape_mm=tape_ring,
+        tape_length_mm=tape_length,
+        pleats_mm=pleats,
+        lines=tuple(lines),
+        ports=tuple((name, float(x), float(y)) for name, x, y in ports),
+        cuts=cuts,
+        stack=tuple(stack),
+        notes=(
+            "Places of ports and lines are proposals; keep hoses off the core.",
+            "Margins: " + "; ".join(_sources()),
+        ),
+    )
+
+
+def line_lengths_mm(job: Job, rule: StageRule) -> float:
+    """Length of everything resin fills outside the part: resin line and both hoses."""
+    resin_line, _, _ = _lines(_laid_so_far(job, rule))
+    return polyline_length_mm(resin_line) + 2 * figure("hose_run")
+
+
+def flow_length_mm(plan: BagPlan) -> float:
+    """The longest way the resin has to run, across from the resin line to the vacuum line."""
+    import shapely
+
+    lines = {name: shapely.LineString(points) for name, points in plan.lines}
+    resin = lines["resin line"]
+    points = shapely.points(np.asarray(lines["vacuum line"].segmentize(20).coords))
+    return float(shapely.distance(points, resin).max())
+
+
+def edge_beside(job: Job, x_mm: float, y_mm: float) -> str:
+    """The named edge of the face nearest to a point."""
+    import shapely
+
+    point = shapely.Point(x_mm, y_mm)
+    edges = [(shapely.LineString(e.points_mm).distance(point), e.name) for e in job.face.edges]
+    return min(edges)[1] if edges else "near"
+
+
+def narrow_flanges(job: Job) -> list[Finding]:
+    """Edges whose flange is given and too narrow for trim, breather and tape."""
+    found = []
+    for edge in job.spec.edges:
+        needed = edge.trim_mm + figure("tape_beyond") + _TAPE_WIDTH_MM
+        if 0 < edge.flange_mm < needed:
+            found.append(
+                warning(
+                    "narrow-flange",
+                    f"the flange at the {edge.edge} edge is {job.length(edge.flange_mm)}; trim,"
+                    f" breather and sealant tape want {job.length(needed)}",
+                    "widen the flange, or tape to the back of the mould at this edge",
+                    source="FAA AC 43.13-1B, 3-4 (breather); tape: common practice, no source",
+                )
+            )
+    return found
+
+
+def pleat_places(ring_mm: np.ndarray) -> np.ndarray:
+    """Where pleats go on a tape line: every corner, and evenly between corners.
+
+    Args:
+        ring_mm: (n, 2) tape line.
+
+    Returns:
+        (m, 2) places; neighbours are no further apart than the pleat pitch.
+    """
+    import shapely
+
+    pitch = figure("pleat_pitch")
+    line = shapely.Polygon(ring_mm).exterior.simplify(5.0)
+    ring = np.asarray(line.coords)[:-1]
+    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    turn = np.degrees(
+        np.arctan2(
+            before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1)
+        )
+    )
+    corners = [n for n, angle in enumerate(turn) if abs(angle) >= _CORNER_DEG] or [0]
+    length = line.length
+    at = [line.project(shapely.Point(ring[n])) for n in corners]
+    at = sorted({round(a % length, 6) for a in at})
+    places: list[float] = []
+    for start, end in zip(at, [*at[1:], at[0] + length], strict=True):
+        parts = max(1, math.ceil((end - start) / pitch - 1e-9))
+        places += [start + (end - start) * n / parts for n in range(parts)]
+    return np.array([line.interpolate(a % length).coords[0] for a in places])
+
+
+def ring_length_mm(ring_mm: np.ndarray) -> float:
+    """Perimeter of a ring."""
+    return float(np.hypot(*(ring_mm - np.roll(ring_mm, 1, axis=0)).T).sum())
+
+
+def polyline_length_mm(points_mm: np.ndarray) -> float:
+    """Length of an open polyline."""
+    return float(np.hypot(*np.diff(points_mm, axis=0).T).sum())
+
+
+def _laid_so_far(job: Job, rule: StageRule) -> Polygon:
+    layers = []
+    for other in job.stages:
+        layers += job.layers_of(other.id)
+        if other.id == rule.id:
+            break
+    return _one(job.region(tuple(layers)))
+
+
+def _core_so_far(job: Job, rule: StageRule) -> Polygon | None:
+    layers = []
+    for other in job.stages:
+        layers += [la for la in job.layers_of(other.id) if la.kind == "core"]
+        if other.id == rule.id:
+            break
+    return _one(job.region(tuple(layers))) if layers else None
+
+
+def _one(shape) -> Polygon:
+    """One polygon without holes: the shape itself, or the hull of its parts."""
+    import shapely
+
+    if shape.geom_type != "Polygon":
+        shape = shape.convex_hull
+    return shapely.Polygon(shape.exterior)
+
+
+def _grown(shape: Polygon, by_mm: float) -> Polygon:
+    """A margin round a shape, corners kept sharp as cloth is cut, fine curves smoothed."""
+    return _one(shape.simplify(0.5).buffer(by_mm, join_style="mitre", mitre_limit=2.0))
+
+
+def _ring(shape: Polygon) -> np.ndarray:
+    from plybook.geometry.rings import canonical_ring
+
+    return canonical_ring(np.asarray(shape.exterior.coords)[:-1], 0.01)
+
+
+def _outside(laid: Polygon, way: float) -> tuple[float, float]:
+    """A point just outside the laminate at its root end (way -1) or tip end (way +1)."""
+    import shapely
+
+    low_x, _, high_x, _ = laid.bounds
+    out = _VACUUM_LINE_OUT_MM
+    x = high_x - 1e-3 if way > 0 else low_x + 1e-3
+    end = laid.intersection(shapely.box(x - 1.0, -1e7, x + 1.0, 1e7))
+    y = end.centroid.y if not end.is_empty else laid.centroid.y
+    return (high_x + out if way > 0 else low_x - out), y
+
+
+def _lines(laid: Polygon):
+    """Resin line along the lower long side, vacuum line along the upper one, and that edge."""
+    import shapely
+
+    def chain(by_mm: float, upper: bool) -> np.ndarray:
+        ring = _ring(_grown(laid, by_mm))
+        # walk the ring from its leftmost to its rightmost point, below or above
+        left, right = int(np.argmin(ring[:, 0])), int(np.argmax(ring[:, 0]))
+        lower = _walk(ring, left, right)
+        points = _walk(ring, right, left)[::-1] if upper else lower
+        line = shapely.LineString(points).simplify(1.0)
+        end = min(50.0, line.length / 10)
+        return np.asarray(shapely.ops.substring(line, end, line.length - end).coords)
+
+    import shapely.ops
+
+    resin = chain(_RESIN_LINE_OUT_MM, False)
+    vacuum = chain(_VACUUM_LINE_OUT_MM, True)
+    return resin, vacuum, shapely.LineString(chain(0.0, True))
+
+
+def _walk(ring: np.ndarray, start: int, stop: int) -> np.ndarray:
+    """Points of a counter-clockwise ring from one index to another."""
+    count = (stop - start) % len(ring) + 1
+    return ring[(start + np.arange(count)) % len(ring)]
+
+
+def _middle(line: np.ndarray) -> tuple[float, float]:
+    import shapely
+
+    point = shapely.LineString(line).interpolate(0.5, normalized=True)
+    return point.x, point.y
+
+
+def _cuts(job: Job, outlines, tape, tape_length, pleats: int, lines) -> tuple[BagCut, ...]:
+    cuts = []
+    where = {
+        "peel_ply": "over the laminate, a dry corner standing free",
+        "release_film": "over the peel ply",
+        "flow_mesh": "over the release film, from the resin line",
+        "breather": "over the release film, out to the vacuum port",
+        "bag_film": "over everything, out past the tape",
+    }
+    for role, shape in outlines:
+        if role not in where:
+            continue
+        low_x, low_y, high_x, high_y = shape.bounds
+        length, width = high_x - low_x, high_y - low_y
+        if role == "bag_film":
+            extra = pleats * 2 * figure("pleat_height") / (2 * (length + width))
+            length, width = length * (1 + extra), width * (1 + extra)
+        cuts.append(_cut(job, role, length, width, where[role]))
+    cuts.append(
+        BagCut("sealant_tape", _name(job, "sealant_tape"), 1, tape_length, 0.0,
+               tape_length / 1000, "m", "outside the breather, with the pleats")
+    )  # fmt: skip
+    hose = sum(polyline_length_mm(line) for _, line in lines) + (2 if lines else 1) * figure(
+        "hose_run"
+    )
+    cuts.append(
+        BagCut("hose", _name(job, "hose"), 1, hose, 0.0, hose / 1000, "m",
+               "lines and hoses, hung off the core" if lines else "port to trap, hung off the core")
+    )  # fmt: skip
+    return tuple(cuts)
+
+
+def _cut(job: Job, role: str, length: float, width: float, where: str) -> BagCut:
+    """One cut; more than one width side by side where the roll is narrower."""
+    card = job.consumable(role)
+    roll = card.roll_width_mm if card is not None else 0.0
+    count = 1
+    if 0 < roll < min(length, width):
+        count = math.ceil((width - _WIDTH_LAP_MM) / max(roll - _WIDTH_LAP_MM, 1.0) - 1e-9)
+        width = (width + (count - 1) * _WIDTH_LAP_MM) / count
+        where = f"{where}; {count} widths, lapped {job.length(_WIDTH_LAP_MM)}"
+    length, width = (math.ceil(v / 10 - 1e-9) * 10.0 for v in (length, width))
+    area = count * length * width / 1e6
+    return BagCut(role, _name(job, role), count, length, width, area, "m2", where)
+
+
+def _name(job: Job, role: str) -> str:
+    card = job.consumable(role)
+    return card.name if card is not None else _ROLE_NAMES[role]
+
+
+def _sources() -> list[str]:
+    from plybook.shop.standard import standard
+
+    names = ("breather_beyond", "release_film_less", "tape_beyond", "pleat_pitch")
+    figures = standard().figures
+    return [f"{name.replace('_', ' ')}: {figures[name].source}" for name in names]

@@ -1,0 +1,150 @@
+"""A day plan: attended work inside the working day, waits and cures round the clock.
+
+Terms:
+    block: steps that must follow each other without a night between them, because resin is open.
+    float: a step that needs neither the mould nor resin (cutting); it may be done earlier, while
+        a coat dries or a stage cures.
+
+Minutes count from the start of the first working day. Day n works from n x 1440 for the hours of
+the workshop; a wait or a cure runs through the night.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from plybook.diagnostics import Finding, warning
+from plybook.shop.model import DayPlan, Stage, Step
+from plybook.shop.words import minutes_text
+from plybook.spec.model import Workshop
+
+DAY_MIN = 1440.0
+_LEAST_GAP_MIN = 15.0  # a shorter wait is not worth starting other work in
+
+
+@dataclass
+class _Float:
+    stage: Stage
+    step: Step
+    left_min: float
+
+
+def day_plan(stages: Sequence[Stage], shop: Workshop) -> tuple[tuple[DayPlan, ...], list[Finding]]:
+    """Lay all steps on the clock.
+
+    Returns:
+        Lines in order of their start, and a warning for every block longer than a working day.
+    """
+    hours = max(1.0, min(24.0, shop.day_hours)) * 60
+    lines: list[DayPlan] = []
+    findings: list[Finding] = []
+    floats = [
+        _Float(stage, step, step.minutes)
+        for stage in stages
+        for step in stage.steps
+        if step.overlaps and step.minutes > 0
+    ]
+    now = 0.0
+    for stage in stages:
+        for block in _blocks(stage):
+            for item in [f for f in floats if f.stage is stage and f.step in block]:
+                # what no wait had room for is done when its turn comes
+                now = _attend(lines, item.stage, item.step, item.left_min, now, hours)
+                floats.remove(item)
+            block = [step for step in block if not step.overlaps]
+            if not block:
+                continue
+            length = sum(step.minutes for step in block)
+            if length > hours and len(block) > 1:
+                findings.append(_too_long(stage, block, length, hours, shop))
+            elif length <= hours:
+                now = _fit(now, length, hours)
+            for step in block:
+                waits = [timer for timer in step.timers if timer.kind == "wait"]
+                part = step.minutes / max(1, len(waits))  # a coat, its wait, the next coat
+                for timer in waits or [None]:
+                    now = _attend(lines, stage, step, part, now, hours)
+                    if timer is not None:
+                        now = _wait(lines, floats, stage, step, timer, now, hours)
+    lines.sort(key=lambda line: (line.start_min, not line.attended))
+    return tuple(lines), findings
+
+
+def finish_text(lines: Sequence[DayPlan], shop: Workshop) -> str:
+    """The earliest finish: "day 4, 11:20"."""
+    return clock_text(max((line.end_min for line in lines), default=0.0), shop)
+
+
+def clock_text(minutes: float, shop: Workshop) -> str:
+    """A moment as day and time of day."""
+    hour, _, minute = shop.day_start.partition(":")
+    total = int(hour) * 60 + int(minute or 0) + int(round(minutes))
+    return f"day {total // 1440 + 1}, {total % 1440 // 60:02d}:{total % 60:02d}"
+
+
+def _blocks(stage: Stage) -> list[list[Step]]:
+    blocks: list[list[Step]] = []
+    for step in stage.steps:
+        if blocks and step.together:
+            blocks[-1].append(step)
+        else:
+            blocks.append([step])
+    return blocks
+
+
+def _fit(now: float, length: float, hours: float) -> float:
+    """The first moment from `now` at which `length` fits into one working day."""
+    day, at = divmod(now, DAY_MIN)
+    return now if at + length <= hours + 1e-9 else (day + 1) * DAY_MIN
+
+
+def _attend(lines, stage: Stage, step: Step, length: float, now: float, hours: float) -> float:
+    """Put attended work on the clock, broken at the end of the day where it must be."""
+    while length > 1e-9:
+        day, at = divmod(now, DAY_MIN)
+        if at >= hours - 1e-9:
+            now = (day + 1) * DAY_MIN
+            continue
+        part = min(length, hours - at)
+        lines.append(DayPlan(stage.id, step.id, now, now + part, True, step.title))
+        now, length = now + part, length - part
+    return now
+
+
+def _wait(lines, floats, stage, step, timer, now: float, hours: float) -> float:
+    """Let a wait run, and do floating work in the part of it that lies in working hours."""
+    end = now + timer.seconds / 60
+    lines.append(DayPlan(stage.id, step.id, now, end, False, f"{step.title}: {timer.label}"))
+    at = now
+    while floats and at < end:
+        day, clock = divmod(at, DAY_MIN)
+        if clock >= hours - 1e-9:
+            at = (day + 1) * DAY_MIN
+            continue
+        room = min(end, day * DAY_MIN + hours) - at
+        if room < _LEAST_GAP_MIN:
+            at = day * DAY_MIN + hours if room < end - at else end
+            continue
+        item = floats[0]
+        part = min(room, item.left_min)
+        lines.append(
+            DayPlan(
+                item.stage.id, item.step.id, at, at + part, True,
+                f"{item.step.title} (while waiting)",
+            )
+        )  # fmt: skip
+        item.left_min -= part
+        at += part
+        if item.left_min <= 1e-9:
+            floats.pop(0)
+    return end
+
+
+def _too_long(stage: Stage, block, length: float, hours: float, shop: Workshop) -> Finding:
+    return warning(
+        "stage-over-a-day",
+        f"{stage.title}: {block[0].title} to {block[-1].title} cannot be interrupted and takes"
+        f" about {minutes_text(length * 60)}, but the working day has {shop.day_hours:g} h",
+        "work with more hands, split the stage, or plan a long day for it",
+    )

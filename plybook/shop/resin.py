@@ -1,0 +1,426 @@
+"""How much resin each step wants, and in which cups it is mixed.
+
+    cloth          density x cured thickness x (1 - fibre share), per square metre
+    core face      the core's own take-up; a neat coat on the laminate under it
+    thickened      the coat on the core face, seams and walls; filler by loose volume
+    peel ply       its own uptake
+    cup            what stays in it
+    infusion       part + flow mesh + lines + trap, and a margin
+
+Cups are no larger than the resin's largest safe batch and small enough to be on before their pot
+life is over, at the builder's rate and the room's temperature.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from plybook.diagnostics import Finding, warning
+from plybook.laminate.model import LaidLayer, Piece
+from plybook.shop.bagging import line_lengths_mm
+from plybook.shop.job import Job
+from plybook.shop.mixing import Need, fill_cups, least_cup_g, mix, pot_life_s
+from plybook.shop.model import Batch
+from plybook.shop.standard import figure
+from plybook.shop.words import counted, listed, minutes_text
+from plybook.spec.model import Cloth, Consumable, Resin, StageRule, ThickenedResin
+
+
+def cloth_resin_g_m2(cloth: Cloth, resin_g_cm3: float) -> float:
+    """Resin held by a cured ply, g/m2: density x cured ply thickness x (1 - fibre volume share).
+
+    The standard constituent relation (as in ASTM D3171, method II), without voids.
+    """
+    return resin_g_cm3 * cloth.thickness_mm * (1 - cloth.fibre_volume_share) * 1000
+
+
+@dataclass(frozen=True)
+class Thickening:
+    """Filler for thickened resin: material, loose volume per resin volume, loose density."""
+
+    filler: str
+    ratio: float
+    filler_g_cm3: float
+    coat_g_m2: float
+
+    @staticmethod
+    def of(card: ThickenedResin | None) -> Thickening:
+        """From the material card, or the usual silica where there is none."""
+        if card is None:
+            return Thickening(
+                "fumed silica",
+                figure("filler_ratio"),
+                figure("filler_density"),
+                figure("thick_coat"),
+            )
+        return Thickening(
+            card.filler or "fumed silica", card.volume_ratio, card.filler_g_cm3, card.coat_g_m2
+        )
+
+    def filler_for(self, resin_g: float, resin_g_cm3: float) -> tuple[float, float]:
+        """Loose filler for some resin: (millilitres, grams)."""
+        volume_ml = self.ratio * resin_g / resin_g_cm3
+        return volume_ml, volume_ml * self.filler_g_cm3
+
+
+def area_m2(pieces: Sequence[Piece]) -> float:
+    """Area of pieces as cut, all copies."""
+    return math.fsum(piece.area_mm2 * piece.quantity for piece in pieces) / 1e6
+
+
+def seam_length_mm(pieces: Sequence[Piece]) -> float:
+    """Length of the seams between core panels; each seam is an edge of two panels."""
+    total = 0.0
+    for piece in pieces:
+        for edge in piece.edges:
+            if edge.mate:
+                steps = edge.points_mm[1:] - edge.points_mm[:-1]
+                total += float(((steps**2).sum(axis=1) ** 0.5).sum())
+    return total / 2
+
+
+def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
+    """What each step of a laying stage wants, by (use, layer id)."""
+    resin = job.resin(rule)
+    layers = job.layers_of(rule.id)
+    if resin is None or not layers:
+        return {}
+    rate_m2_s = job.spec.workshop.wetting_m2_h * max(1, job.spec.workshop.people) / 3600
+    thick = Thickening.of(job.thickened(rule))
+    needs: dict[tuple[str, str], Need] = {}
+
+    def want(use: str, layer: str, what: str, mass_g: float, area: float, is_thick=False) -> None:
+        if mass_g > 0:
+            seconds = area / rate_m2_s if rate_m2_s > 0 else 0.0
+            needs[use, layer] = Need(use, layer, what, mass_g, area, seconds, is_thick)
+
+    if rule.kind == "dry_layup":
+        mass = infusion_mass(job, rule, resin)
+        want("infuse", "", "infusion", mass.total_g, 0.0)
+        return needs
+
+    for layer in job.open_cores(rule.id):
+        area = area_m2(job.pieces_of(layer))
+        before = needs.get(("prime", ""))
+        grams = _uptake(job, layer) * area
+        if before is not None:
+            grams, area = grams + before.mass_g, area + before.area_m2
+        want("prime", "", "core, bag side", grams, area)
+
+    if rule.kind == "core_bond":
+        cores = [la for la in layers if la.kind == "core"]
+        area = math.fsum(area_m2(job.pieces_of(la)) for la in cores)
+        uptake = math.fsum(_uptake(job, la) * area_m2(job.pieces_of(la)) for la in cores)
+        want("neat", "", "neat coat", uptake + figure("face_wetting") * area, area)
+        want("bond", "", "thickened coat", thick.coat_g_m2 * area, area, True)
+
+    for layer in layers:
+        pieces = job.pieces_of(layer)
+        area = area_m2(pieces)
+        if layer.kind == "ply":
+            cloth = job.spec.materials.cloths.get(layer.material)
+            if cloth is not None:
+                grams = cloth_resin_g_m2(cloth, resin.density_g_cm3) * area
+                want("lay", layer.id, layer.id, grams, area)
+        elif layer.kind == "film":
+            film = job.spec.materials.consumables.get(layer.material)
+            uptake = film.resin_uptake_g_m2 if film is not None else 0.0
+            want("lay", layer.id, layer.id, uptake * area, area)
+        elif layer.kind == "rod":
+            grams = figure("rod_wetting") * rod_surface_m2(job, pieces)
+            want("lay", layer.id, layer.id, grams, area)
+        elif layer.kind == "core":
+            grams = seam_resin_g(layer, pieces, resin)
+            what, wet = f"{layer.id}, seams", 0.0
+            if rule.kind != "core_bond":  # the whole core in one go, wet in wet
+                faces = 2 if _covered(job, layer) else 1
+                grams += (faces * _uptake(job, layer) + thick.coat_g_m2) * area
+                what, wet = layer.id, area
+            want("lay", layer.id, what, grams, wet, True)
+        elif layer.kind == "insert":
+            walls = math.fsum(_girth_mm(p) * p.thickness_mm * p.quantity for p in pieces) / 1e6
+            want("lay", layer.id, layer.id, thick.coat_g_m2 * (area + walls), area, True)
+
+    if job.lays_peel_ply(rule.id):
+        cloth_layers = tuple(la for la in layers if la.kind in ("ply", "rod"))
+        area = job.region(cloth_layers).area / 1e6
+        want("peel_ply", "", "peel ply", peel_ply_of(job).resin_uptake_g_m2 * area, area)
+    return needs
+
+
+@dataclass(frozen=True)
+class Infusion:
+    """Where the resin of an infusion goes, grams."""
+
+    cloth_g: float
+    core_g: float
+    peel_ply_g: float
+    mesh_g: float
+    lines_g: float
+    trap_g: float
+    margin_g: float
+
+    @property
+    def total_g(self) -> float:
+        return math.fsum(
+            (self.cloth_g, self.core_g, self.peel_ply_g, self.mesh_g, self.lines_g, self.trap_g,
+             self.margin_g)
+        )  # fmt: skip
+
+    def split(self) -> str:
+        """The shares in words, the ones that are zero left out."""
+        rows = (
+            ("cloth", self.cloth_g), ("core and rods", self.core_g), ("peel ply", self.peel_ply_g),
+            ("flow mesh", self.mesh_g), ("lines", self.lines_g), ("trap", self.trap_g),
+            ("margin", self.margin_g),
+        )  # fmt: skip
+        return ", ".join(f"{name} {grams:.0f} g" for name, grams in rows if grams >= 0.5)
+
+
+def infusion_mass(job: Job, rule: StageRule, resin: Resin) -> Infusion:
+    """Resin for one infusion: part, mesh, lines, trap and the fill margin."""
+    cloth = core = film = 0.0
+    layers = job.layers_of(rule.id)
+    for layer in layers:
+        pieces = job.pieces_of(layer)
+        area = area_m2(pieces)
+        if layer.kind == "ply":
+            card = job.spec.materials.cloths.get(layer.material)
+            if card is not None:
+                cloth += cloth_resin_g_m2(card, resin.density_g_cm3) * area
+        elif layer.kind == "core":
+            core += 2 * _uptake(job, layer) * area + seam_resin_g(layer, pieces, resin)
+        elif layer.kind == "rod":
+            core += figure("rod_wetting") * rod_surface_m2(job, pieces)
+        elif layer.kind == "film":
+            consumable = job.spec.materials.consumables.get(layer.material)
+            film += (consumable.resin_uptake_g_m2 if consumable is not None else 0.0) * area
+    region = job.region(layers)
+    area = region.area / 1e6
+    if job.lays_peel_ply(rule.id):
+        film += peel_ply_of(job).resin_uptake_g_m2 * area
+    mesh_card = job.consumable("flow_mesh")
+    uptake = mesh_card.resin_uptake_g_m2 if mesh_card is not None else 0.0
+    mesh = (uptake or figure("mesh_uptake")) * area
+    bore_cm2 = math.pi / 4 * (figure("hose_bore") / 10) ** 2
+    lines = bore_cm2 * line_lengths_mm(job, rule) / 10 * resin.density_g_cm3
+    trap = figure("trap_left")
+    part = math.fsum((cloth, core, film, mesh, lines, trap))
+    return Infusion(
+        cloth, core, film, mesh, lines, trap, part * figure("infusion_margin") / 100
+    )  # fmt: skip
+
+
+def plan_cups(
+    job: Job, rule: StageRule, needs: Sequence[tuple[str, Need]], first: int
+) -> tuple[tuple[Batch, ...], dict[str, tuple[str, ...]], list[Finding]]:
+    """Cups of one stage, in the order of its steps.
+
+    Args:
+        needs: (step id, need) in step order.
+        first: number of the first cup; cups are numbered through the whole book.
+
+    Returns:
+        The batches, the batch ids each step uses, and findings.
+    """
+    resin = job.resin(rule)
+    if resin is None or not needs:
+        return (), {}, []
+    step_of = {(need.use, need.layer): step for step, need in needs}
+    shop = job.spec.workshop
+    thick = Thickening.of(job.thickened(rule))
+    life = pot_life_s(resin, shop.room_c)
+    mixing = figure("mix_time") * 60
+    usable = life - mixing
+    infused = needs[0][1].use == "infuse"
+    most = math.floor(resin.largest_batch_g) - (0 if infused else shop.cup_loss_g)
+    findings: list[Finding] = []
+    if most <= 0:
+        findings.append(
+            warning(
+                "cup-loss-too-large",
+                f"{shop.cup_loss_g:.0f} g stay in a cup, but the largest safe batch of"
+                f" {resin.name} is {resin.largest_batch_g:.0f} g",
+                "lower `cup_loss` in the workshop, or check the resin's card",
+                resin.place,
+            )
+        )
+        most = resin.largest_batch_g
+    late = usable <= 0
+    cups = fill_cups([need for _, need in needs], most, life if late else usable)
+    batches: list[Batch] = []
+    used: dict[str, list[str]] = {}
+    now = 0.0
+    loss = 0.0 if infused else shop.cup_loss_g
+    for n, cup in enumerate(cups, start=first):
+        wanted = max(cup.mass_g + loss, least_cup_g(resin))
+        mass, parts, decimals = mix(resin, wanted)
+        filler_ml, filler_g = (
+            thick.filler_for(mass, resin.density_g_cm3) if cup.thick else (0.0, 0.0)
+        )
+        ids = [step_of[need.use, need.layer] for need, *_ in cup.shares]
+        name = f"R{n}"
+        for step in ids:
+            used.setdefault(step, []).append(name)
+        batches.append(
+            Batch(
+                id=name,
+                resin=resin.id,
+                stage=rule.id,
+                step=ids[0],
+                purpose=purpose(cup),
+                mass_g=mass,
+                parts=parts,
+                filler=thick.filler if cup.thick else "",
+                filler_g=round(filler_g, 1),
+                filler_ml=round(filler_ml),
+                pot_life_s=round(life),
+                work_s=round(cup.seconds),
+                in_time=not late and cup.seconds <= usable + 1e-6,
+                decimals=decimals,
+                kind="infusion" if infused else "thickened" if cup.thick else "neat",
+                layers=tuple(need.layer for need, *_ in cup.shares if need.layer),
+                area_m2=math.fsum(need.area_m2 * share for need, share, *_ in cup.shares),
+                loss_g=loss,
+                mix_at_s=round(now),
+                on_by_s=round(now + life),
+            )
+        )
+        now += mixing + cup.seconds
+    findings.extend(_time_findings(job, rule, resin, [need for _, need in needs], batches, now))
+    return tuple(batches), {step: tuple(ids) for step, ids in used.items()}, findings
+
+
+def purpose(cup) -> str:
+    """What a cup is for: "P1, cup 2 of 3", "P4, P5 and peel ply"."""
+    need, _, number, count = cup.shares[0]
+    if count > 1:
+        return f"{need.what}, cup {number} of {count}"
+    return listed(need.what for need, *_ in cup.shares)
+
+
+def _time_findings(job, rule, resin, needs, batches, wet_s) -> list[Finding]:
+    """Cups that cannot be on in time, steps that had to be split, stages that stay wet too long."""
+    found: list[Finding] = []
+    shop = job.spec.workshop
+    title = rule.title or rule.id
+    life = batches[0].pot_life_s
+    said = f"at {shop.room_c:g} °C a cup of {resin.name} lasts about {minutes_text(life)}"
+    estimate = "estimate: pot life halves for every 10 °C (resin makers' notes)"
+    if any(not batch.in_time for batch in batches):
+        found.append(
+            warning(
+                "pot-life-too-short",
+                f"{title}: {said}, less than it takes to mix and lay a cup",
+                "use a slower hardener, a cooler room or more hands",
+                rule.place,
+                resin.place,
+                source=estimate,
+            )
+        )
+        return found
+    slow = [need for need in needs if need.seconds > life - figure("mix_time") * 60]
+    if slow:
+        cups = {
+            need.what: sum(1 for b in batches if b.purpose.startswith(f"{need.what}, cup "))
+            for need in slow
+        }
+        split = ", ".join(f"{what} in {counted(n, 'cup')}" for what, n in cups.items())
+        rate = shop.wetting_m2_h * max(1, shop.people)
+        found.append(
+            warning(
+                "pot-life-split",
+                f"{title}: {said}, and at {rate:g} m² an hour"
+                f" {'this step takes' if len(slow) == 1 else 'these steps take'} longer",
+                f"mix {split}, each cup only when the one before is on",
+                rule.place,
+                layers=tuple(need.layer for need in slow if need.layer),
+                source=estimate,
+            )
+        )
+    workable = life * figure("open_time_factor")
+    if batches[0].kind != "infusion" and wet_s > workable:
+        found.append(_too_long_wet(rule, title, needs, wet_s, workable))
+    quoted = resin.pot_life_mass_g
+    largest = max(batch.mass_g for batch in batches)
+    if 0 < quoted < largest:
+        found.append(
+            warning(
+                "cup-over-quoted-mass",
+                f"{title}: cups reach {largest:.0f} g, but the pot life of {resin.name} is quoted"
+                f" for {quoted:.0f} g; a larger cup goes off sooner",
+                "pour each cup into a shallow tray at once, or lower `largest_batch` on its card",
+                resin.place,
+                source="resin makers' notes: pot life is quoted for a stated mass",
+            )
+        )
+    return found
+
+
+def _too_long_wet(rule, title, needs, wet_s, workable) -> Finding:
+    """Propose after which layers the stage is cut so that each part is bagged while workable."""
+    mixing = figure("mix_time") * 60
+    ends, spent = [], 0.0
+    for need, after in zip(needs, [*needs[1:], None], strict=True):
+        spent += need.seconds + mixing
+        if after is not None and spent + after.seconds + mixing > workable and need.layer:
+            ends.append(need.layer)
+            spent = 0.0
+    parts = f"end a stage after {', '.join(ends)}, with peel ply, and go on when it has cured; or "
+    return warning(
+        "wet-too-long",
+        f"{title}: laying takes about {minutes_text(wet_s)}, but the first resin stays workable"
+        f" for about {minutes_text(workable)}",
+        f"{parts if ends else ''}use a slower hardener, more hands, or dry lay-up and infusion",
+        rule.place,
+        layers=tuple(ends),
+        source="estimate: three times the pot life in a thin film; common practice, no source",
+    )
+
+
+def seam_resin_g(layer: LaidLayer, pieces: Sequence[Piece], resin: Resin) -> float:
+    """Resin that fills the seams of a core: gap x depth x length."""
+    length = seam_length_mm(pieces)
+    return length * figure("seam_gap") * layer.thickness_mm / 1000 * resin.density_g_cm3
+
+
+def rod_surface_m2(job: Job, pieces: Sequence[Piece]) -> float:
+    """Surface of rods: girth of the section times length, all copies."""
+    total = 0.0
+    for piece in pieces:
+        stock = job.spec.materials.rods.get(piece.material)
+        width = stock.width_mm if stock is not None else 0.0
+        height = stock.height_mm if stock is not None else piece.thickness_mm
+        length = piece.area_mm2 / width if width > 0 else 0.0
+        total += 2 * (width + height) * length * piece.quantity
+    return total / 1e6
+
+
+def peel_ply_of(job: Job) -> Consumable:
+    """The peel ply of the spec, or a plain one."""
+    card = job.consumable("peel_ply")
+    return card or Consumable("peel-ply", "peel ply", "peel_ply", resin_uptake_g_m2=0.0)
+
+
+def _uptake(job: Job, layer: LaidLayer) -> float:
+    stock = job.spec.materials.cores.get(layer.material)
+    return stock.resin_uptake_g_m2 if stock is not None else 0.0
+
+
+def _covered(job: Job, layer: LaidLayer) -> bool:
+    above = job.laminate.layers[job.laminate.layers.index(layer) + 1 :]
+    return any(la.kind == "ply" for la in above)
+
+
+def _girth_mm(piece: Piece) -> float:
+    ring = piece.outline_mm
+    steps = ring - [*ring[1:], ring[0]]
+    return float(((steps**2).sum(axis=1) ** 0.5).sum())
+
+
+__all__ = [
+    "Infusion", "Thickening", "area_m2", "cloth_resin_g_m2", "infusion_mass",
+    "peel_ply_of", "plan_cups", "seam_length_mm", "stage_needs",
+]  # fmt: skip

@@ -1,0 +1,139 @@
+"""From pieces and layouts to the whole work at the bench.
+
+job -> jig, needs of resin, bags -> facts -> steps -> cups -> clock, quantities, kits
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from plybook.diagnostics import Finding, warning
+from plybook.laminate.model import Laminate
+from plybook.nest.model import CutPlan
+from plybook.shop.bagging import bag_plan, narrow_flanges
+from plybook.shop.clock import day_plan
+from plybook.shop.facts import stage_scope
+from plybook.shop.jig import jig_measures
+from plybook.shop.job import Job, make_job
+from plybook.shop.kit import kit_lists
+from plybook.shop.model import Batch, Shop, Stage
+from plybook.shop.quantities import quantities
+from plybook.shop.resin import plan_cups, stage_needs
+from plybook.shop.stages import draft_stage, finish_stage
+from plybook.shop.standard import STAGE_KINDS, standard
+from plybook.shop.words import Scope, counted, listed
+from plybook.spec.model import PartSpec, StageRule
+from plybook.surface.model import Face
+
+
+def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> Shop:
+    """Everything the builder does, in order, with what it takes.
+
+    Args:
+        spec: the resolved spec; without stages of its own it gets the usual ones.
+        face: the mould face, for the jig and the bag.
+        laminate: the pieces and where they lie.
+        plan: where each piece is cut from; layouts of other parts are passed over.
+
+    Returns:
+        Stages with their steps, cups, quantities, jig figures, clock, bags, kits and findings.
+        Findings of severity error stop the build; the rest of the value is then incomplete.
+    """
+    job, findings = make_job(spec, face, laminate, plan)
+    jig, jig_findings = jig_measures(job)
+    findings += jig_findings
+    bags = []
+    stages: list[Stage] = []
+    batches: list[Batch] = []
+    for rule in job.stages:
+        if rule.kind not in STAGE_KINDS:
+            continue
+        bag = bag_plan(job, rule)
+        if bag is not None:
+            bags.append(bag)
+        needs = stage_needs(job, rule)
+        findings += _no_resin(job, rule)
+        scope = stage_scope(job, rule, needs, bag, jig)
+        # the words of a step may count the cups, and the cups need the steps: drafted twice
+        drafts, edits = draft_stage(job, rule, scope)
+        cups, _, _ = _cups(job, rule, finish_stage(rule, job, drafts, scope), drafts, needs, 1)
+        scope = Scope({**scope.facts, "cups": len(cups)}, scope.lists)
+        drafts, edits = draft_stage(job, rule, scope)
+        findings += edits
+        stage = finish_stage(rule, job, drafts, scope)
+        cups, by_step, late = _cups(job, rule, stage, drafts, needs, len(batches) + 1)
+        findings += late
+        batches += cups
+        stages.append(
+            replace(
+                stage,
+                steps=tuple(
+                    replace(step, batches=by_step.get(step.id, ())) for step in stage.steps
+                ),
+            )
+        )
+    findings += narrow_flanges(job)
+    clock, long_days = day_plan(stages, spec.workshop)
+    findings += long_days
+    findings += _unused_steps(job, stages)
+    return Shop(
+        stages=tuple(stages),
+        batches=tuple(batches),
+        quantities=quantities(job, batches, bags),
+        jig=jig,
+        clock=clock,
+        findings=tuple(findings),
+        bags=tuple(bags),
+        kits=kit_lists(job, stages, batches, bags),
+        estimates=_estimates(),
+    )
+
+
+def _cups(job: Job, rule: StageRule, stage: Stage, drafts, needs, first: int):
+    wanted = [
+        (step.id, needs[draft.need])
+        for step, draft in zip(stage.steps, drafts, strict=True)
+        if draft.need is not None and draft.need in needs
+    ]
+    return plan_cups(job, rule, wanted, first)
+
+
+def _no_resin(job: Job, rule: StageRule) -> list[Finding]:
+    if job.layers_of(rule.id) and job.resin(rule) is None:
+        return [
+            warning(
+                "no-resin",
+                f"stage {rule.title or rule.id!r} has no resin, so no cups are planned for it",
+                "name a resin with `resin` in the stage, and give its card under `resins`",
+                rule.place,
+            )
+        ]
+    return []
+
+
+def _unused_steps(job: Job, stages: list[Stage]) -> list[Finding]:
+    """Layers that no step lays: the standard stage has no words for their kind."""
+    laid = {step.layer for stage in stages for step in stage.steps if step.lays}
+    lost = [
+        la.id for la in job.laminate.layers if la.id not in laid and la.id in job.stage_of_layer
+    ]
+    if not lost:
+        return []
+    return [
+        warning(
+            "layer-without-step",
+            f"no step lays {listed(lost)} ({counted(len(lost), 'layer')})",
+            "check the kind of the stage that lays it",
+            layers=tuple(lost),
+        )
+    ]
+
+
+def _estimates() -> tuple[str, ...]:
+    """Every default figure with its source, for the page that says what is an estimate."""
+    return tuple(
+        f"{f.name.replace('_', ' ')}: {f.value:g} {f.unit}".rstrip()
+        + (f" ({f.note})" if f.note else "")
+        + f" - {f.source}"
+        for f in standard().figures.values()
+    )

@@ -1,0 +1,78 @@
+"""The whole work of three small parts: order, completeness and words."""
+
+from __future__ import annotations
+
+import pytest
+
+from plybook.shop import plan_work
+from plybook.shop.standard import LAYING_KINDS
+from tests.shop import parts
+
+PARTS = {"hatch": parts.hatch, "skin": parts.skin, "spar": parts.spar}
+
+
+@pytest.fixture(scope="module", params=PARTS)
+def work(request):
+    spec, face, laminate, plan = PARTS[request.param]()
+    return laminate, plan_work(spec, face, laminate, plan)
+
+
+def test_no_placeholder_is_left(work):
+    """Every printed word is filled in, and says something."""
+    _, shop = work
+    for where, text in parts.all_words(shop):
+        assert "{" not in text and "}" not in text, where
+        assert "  " not in text and " ." not in text and " ," not in text, (where, text)
+        assert "None" not in text, (where, text)
+
+
+def test_each_layer_is_laid_once_in_order(work):
+    """One laying step per layer, in the order from the mould face up, naming all its pieces."""
+    laminate, shop = work
+    laying = [step for stage in shop.stages for step in stage.steps if step.lays]
+    assert [step.layer for step in laying] == [layer.id for layer in laminate.layers]
+    assert [step.pieces for step in laying] == [layer.pieces for layer in laminate.layers]
+
+
+def test_nothing_is_laid_before_it_is_cut(work):
+    """A piece is handled in a cutting step before the step that lays it."""
+    _, shop = work
+    handled: set[str] = set()
+    for stage in shop.stages:
+        for step in stage.steps:
+            if step.lays:
+                films = {p for p in step.pieces if p.startswith("PEEL")}
+                assert set(step.pieces) - films <= handled, step.title
+            handled.update(step.pieces)
+
+
+def test_step_ids_are_unique_and_stable(work):
+    """Ids differ between steps, checks and timers, and come out the same again."""
+    _, shop = work
+    steps = [step for stage in shop.stages for step in stage.steps]
+    ids = [step.id for step in steps]
+    ids += [check.id for step in steps for check in step.checks]
+    ids += [timer.id for step in steps for timer in step.timers]
+    assert len(ids) == len(set(ids))
+
+
+def test_every_cured_face_has_peel_ply(work):
+    """Each laying stage that leaves cloth on top ends with peel ply before the bag."""
+    laminate, shop = work
+    kind_of = {layer.id: layer.kind for layer in laminate.layers}
+    for stage in shop.stages:
+        if stage.kind in LAYING_KINDS and any(
+            kind_of[step.layer] == "ply" for step in stage.steps if step.lays
+        ):
+            names = [step.name for step in stage.steps]
+            assert names.index("peel_ply") < names.index("bag")
+
+
+def test_batches_exist_and_are_used(work):
+    """Steps name cups that exist, and each cup is named by its own step."""
+    _, shop = work
+    steps = {step.id: step for stage in shop.stages for step in stage.steps}
+    cups = {batch.id: batch for batch in shop.batches}
+    assert cups and {b for step in steps.values() for b in step.batches} == set(cups)
+    for batch in cups.values():
+        assert batch.id in steps[batch.step].batches
