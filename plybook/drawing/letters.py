@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 import numpy as np
@@ -52,6 +52,7 @@ def missing_glyphs(text: str) -> str:
     return "".join(dict.fromkeys(c for c in text if ord(c) not in known and not c.isspace()))
 
 
+@lru_cache(maxsize=8192)
 def clean_text(text: str) -> str:
     """One line of text that is safe to draw.
 
@@ -79,9 +80,14 @@ def type_size_mm(height_mm: float) -> float:
 
 def text_width_mm(text: str, height_mm: float, bold: bool = False) -> float:
     """Width of one line of text at a capital height, mm."""
+    return _advance(text, bold) * type_size_mm(height_mm)
+
+
+@lru_cache(maxsize=8192)
+def _advance(text: str, bold: bool) -> float:
     advances = _advances(bold)
     spare = advances[ord(UNKNOWN)]
-    return sum(advances.get(ord(c), spare) for c in text) / 1000.0 * type_size_mm(height_mm)
+    return sum(advances.get(ord(c), spare) for c in text) / 1000.0
 
 
 def fitted(text: str, width_mm: float, height_mm: float, bold: bool = False) -> str:

@@ -13,6 +13,7 @@ must be right or not be.
 from __future__ import annotations
 
 import io
+import logging
 import unicodedata
 
 import numpy as np
@@ -48,11 +49,11 @@ def dxf_bytes(scene: Scene, legacy: bool = False) -> bytes:
     from ezdxf import options
 
     refuse_bad_cuts(scene)
+    logging.getLogger("ezdxf").addHandler(logging.NullHandler())  # it talks of R12 having no unit
     former = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # no times, no random ids
     try:
-        units = 0 if legacy else MILLIMETRES  # R12 knows no unit
-        doc = ezdxf.new("R12" if legacy else "R2010", setup=["linetypes"], units=units)
+        doc = ezdxf.new("R12" if legacy else "R2010", setup=["linetypes"], units=MILLIMETRES)
         doc.header["$MEASUREMENT"] = METRIC
         doc.header["$LTSCALE"] = 1.0
         _set_layers(doc, scene)

@@ -2,7 +2,8 @@
 
 Coordinates are multiplied by the scale; line widths, dashes and letters are page millimetres and
 are not (see `plybook.drawing.style`). With `clip` only what lies inside the window is written,
-and dashes keep their phase, so a line carries on unbroken from tile to tile.
+and dashes keep their phase, so a line carries on unbroken from tile to tile. Lines stand in marked
+content named after their role (/CUT, /BEVEL ...), so that a reader can tell them apart.
 """
 
 from __future__ import annotations
@@ -10,22 +11,20 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from plybook.drawing.letters import (
-    baseline_start_mm,
-    clean_text,
-    text_box_mm,
-    type_size_mm,
-)
-from plybook.drawing.scene import Circle, Path, Scene, Text
-from plybook.drawing.style import stroke_of, tint_of
+from plybook.drawing.letters import baseline_start_mm, clean_text, text_box_mm, type_size_mm
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.drawing.style import STROKES, dxf_layer, tint_of
 from plybook.write.fonts import MM, face, register
 from plybook.write.numbers import NotDrawable, number
 
 Window = tuple[float, float, float, float]
+HALO_MM = 0.6
+_ROUND = 0.5522847498  # control points of a quarter circle drawn as a cubic
 
 
 def new_canvas(
@@ -36,13 +35,14 @@ def new_canvas(
     Returns:
         (canvas, buffer); call `canvas.save()` and take `buffer.getvalue()`.
     """
+    from reportlab import rl_config
     from reportlab.pdfgen.canvas import Canvas
 
     register()
+    rl_config.useA85 = 0  # plain compressed streams: a fifth smaller and faster than in ASCII
     buffer = io.BytesIO()
-    canvas = Canvas(
-        buffer, pagesize=(width_mm * MM, height_mm * MM), invariant=1, pageCompression=1,
-    )  # fmt: skip
+    size = (width_mm * MM, height_mm * MM)
+    canvas = Canvas(buffer, pagesize=size, invariant=1, pageCompression=1)
     canvas.setTitle(clean_text(title))
     canvas.setAuthor(clean_text(author))
     canvas.setSubject(clean_text(subject))
@@ -57,6 +57,43 @@ def fit_scale(scene: Scene, width_mm: float, height_mm: float) -> float:
     return min(width_mm / max(x1 - x0, 1e-9), height_mm / max(y1 - y0, 1e-9))
 
 
+def bounds_mm(scene: Scene, scale: float = 1.0) -> np.ndarray:
+    """(n, 4) box of every primitive, scene mm, with its line width or halo.
+
+    Worked out once, it makes drawing many small windows of one scene quick.
+
+    Raises:
+        NotDrawable: a coordinate is nan or infinite.
+    """
+    boxes = np.array([_bounds(item, scale) for item in scene.items]).reshape(-1, 4)
+    if not np.isfinite(boxes).all():
+        raise NotDrawable("a point of the drawing is not finite")
+    return boxes
+
+
+def _bounds(item: Primitive, scale: float) -> tuple[float, float, float, float]:
+    if isinstance(item, Path):
+        points = np.asarray(item.points_mm, dtype=float).reshape(-1, 2)
+        margin = 0.5 / scale
+    elif isinstance(item, Circle):
+        points, margin = np.array([item.centre_mm], dtype=float), item.radius_mm + 0.5 / scale
+    else:
+        anchor = np.array(item.at_mm, dtype=float)
+        points, margin = (text_box_mm(item, HALO_MM) - anchor) / scale + anchor, 0.0
+    low, high = points.min(axis=0) - margin, points.max(axis=0) + margin
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def touching(boxes: np.ndarray, window: Window) -> np.ndarray:
+    """Which boxes reach into a window, as an array of booleans."""
+    return (
+        (boxes[:, 0] <= window[2])
+        & (boxes[:, 2] >= window[0])
+        & (boxes[:, 1] <= window[3])
+        & (boxes[:, 3] >= window[1])
+    )
+
+
 def draw_scene(
     canvas: Any,
     scene: Scene,
@@ -65,6 +102,7 @@ def draw_scene(
     scale: float = 1.0,
     clip: Window | None = None,
     stretch: tuple[float, float] = (1.0, 1.0),
+    bounds: np.ndarray | None = None,
 ) -> None:
     """Draw a scene with the lower left corner of its window (or clip) at a page point.
 
@@ -74,87 +112,166 @@ def draw_scene(
         scale: page mm per scene mm.
         clip: (xmin, ymin, xmax, ymax) in scene mm; nothing outside it is drawn.
         stretch: factors along x and y that make up for a printer which prints too small.
+        bounds: what `bounds_mm` gave for this scene, to save time with many clips.
 
     Raises:
         NotDrawable: a coordinate is nan or infinite.
     """
     register()
+    boxes = bounds_mm(scene, scale) if bounds is None else bounds
     window = clip or scene.window_mm
     fx, fy = scale * MM * stretch[0], scale * MM * stretch[1]
-
-    def place(points: np.ndarray) -> np.ndarray:
-        points = np.asarray(points, dtype=float).reshape(-1, 2)
-        if not np.isfinite(points).all():
-            raise NotDrawable("a point of the drawing is not finite")
-        return (points - window[:2]) * (fx, fy) + (x_pt, y_pt)
-
+    factor, shift = np.array([fx, fy]), np.array([x_pt - window[0] * fx, y_pt - window[1] * fy])
+    pen = _Pen(canvas, lambda points: points * factor + shift, scale, clip)
     canvas.saveState()
-    if clip:
-        box = canvas.beginPath()
-        box.rect(x_pt, y_pt, (clip[2] - clip[0]) * fx, (clip[3] - clip[1]) * fy)
-        canvas.clipPath(box, stroke=0, fill=0)
-    canvas.setLineCap(1)
-    canvas.setLineJoin(1)
-    for item in scene.items:
-        if isinstance(item, Path):
-            _draw_path(canvas, item, place, scale, clip)
-        elif isinstance(item, Circle):
-            _draw_circle(canvas, item, place, scale * MM, clip)
-        else:
-            _draw_text(canvas, item, place, scale, clip)
+    pen.start(x_pt, y_pt, fx, fy)
+    seen = touching(boxes, clip) if clip else np.ones(len(boxes), bool)
+    for k in np.flatnonzero(seen):
+        pen.draw(scene.items[k])
+    pen.stop()
     canvas.restoreState()
 
 
-def _draw_path(canvas: Any, item: Path, place: Callable, scale: float, clip: Window | None) -> None:
-    points = np.asarray(item.points_mm, dtype=float).reshape(-1, 2)
-    if len(points) < 2:
-        return
-    if not np.isfinite(points).all():
-        raise NotDrawable("a point of the drawing is not finite")
-    margin = 1.0 / scale  # a wide line may reach in from outside
-    if clip and not _touches(points, clip, margin):
-        return
-    if item.fill:
-        canvas.setFillColor(_colour(tint_of(item.fill)))
-        canvas.drawPath(_pen(canvas, place(points), True), stroke=0, fill=1)
-    stroke = stroke_of(item.role)
-    if not stroke.width_mm:
-        return
-    canvas.setLineWidth(stroke.width_mm * MM)
-    canvas.setStrokeColor(_colour(stroke.ink))
-    if clip is None:
-        canvas.setDash([d * MM for d in stroke.dash_mm] if stroke.dash_mm else [])
-        canvas.drawPath(_pen(canvas, place(points), item.closed), stroke=1, fill=0)
-        return
-    if item.closed:
-        points = np.vstack([points, points[:1]])
-    for start_mm, run in _clipped_runs(points, clip, margin):
-        dash = [d * MM for d in stroke.dash_mm]
-        if dash:
-            canvas.setDash(dash, (start_mm * scale * MM) % sum(dash))
+class _Pen:
+    """Writes drawing operators (ISO 32000-1, table 59 and following), changing the state of the
+    page only where the role changes."""
+
+    def __init__(
+        self,
+        canvas: Any,
+        place: Callable[[np.ndarray], np.ndarray],
+        scale: float,
+        clip: Window | None,
+    ):
+        self.canvas, self.place, self.scale, self.clip = canvas, place, scale, clip
+        self.role: Role | None = None
+        self.phase = 0.0
+
+    def start(self, x_pt: float, y_pt: float, fx: float, fy: float) -> None:
+        if self.clip:
+            wide = (self.clip[2] - self.clip[0]) * fx
+            high = (self.clip[3] - self.clip[1]) * fy
+            self.put(f"{_n(x_pt)} {_n(y_pt)} {_n(wide)} {_n(high)} re W n")
+        self.put("1 J 1 j")
+
+    def stop(self) -> None:
+        self.wear(None)
+
+    def put(self, operators: str) -> None:
+        self.canvas.addLiteral(operators)
+
+    def wear(self, role: Role | None) -> None:
+        """Take up the line of a role."""
+        if role is self.role:
+            return
+        if self.role is not None:
+            self.put("EMC")
+        self.role = role
+        if role is None:
+            return
+        stroke = STROKES[role]
+        dash = " ".join(_n(d * MM) for d in stroke.dash_mm)
+        self.phase = 0.0
+        look = f"{_rgb(stroke.ink)} RG {_n(stroke.width_mm * MM)} w [{dash}] 0 d"
+        self.put(f"/{dxf_layer(role)} BMC {look}")
+
+    def draw(self, item: Primitive) -> None:
+        if isinstance(item, Path):
+            self.path(item)
+        elif isinstance(item, Circle):
+            self.circle(item)
         else:
-            canvas.setDash([])
-        canvas.drawPath(_pen(canvas, place(run), False), stroke=1, fill=0)
+            self.text(item)
+
+    def path(self, item: Path) -> None:
+        points = np.asarray(item.points_mm, dtype=float).reshape(-1, 2)
+        if len(points) < 2:
+            return
+        self.wear(item.role)
+        if item.fill:
+            self.put(f"{_rgb(tint_of(item.fill))} rg {_line(self.place(points), True)} f")
+        stroke = STROKES[item.role]
+        if not stroke.width_mm:
+            return
+        if self.clip is None or self._within(points):
+            self._dash(stroke.dash_mm, 0.0)
+            self.put(f"{_line(self.place(points), item.closed)} S")
+            return
+        if item.closed:
+            points = np.vstack([points, points[:1]])
+        for start_mm, run in _clipped_runs(points, self.clip, 1.0 / self.scale):
+            self._dash(stroke.dash_mm, start_mm * self.scale)
+            self.put(f"{_line(self.place(run), False)} S")
+
+    def _within(self, points: np.ndarray) -> bool:
+        low, high = points.min(axis=0), points.max(axis=0)
+        return bool((low >= self.clip[:2]).all() and (high <= self.clip[2:]).all())
+
+    def _dash(self, dash_mm: tuple[float, ...], start_mm: float) -> None:
+        """Begin the dashes where the whole line would have them."""
+        if not dash_mm:
+            return
+        phase = start_mm % sum(dash_mm)
+        if phase != self.phase:
+            self.put(f"[{' '.join(_n(d * MM) for d in dash_mm)}] {_n(phase * MM)} d")
+            self.phase = phase
+
+    def circle(self, item: Circle) -> None:
+        self.wear(item.role)
+        r = item.radius_mm
+        k = r * _ROUND
+        knots = np.array(
+            [(r, 0), (r, k), (k, r), (0, r), (-k, r), (-r, k), (-r, 0), (-r, -k), (-k, -r), (0, -r),
+             (k, -r), (r, -k), (r, 0)]
+        )  # fmt: skip
+        at = [f"{_n(x)} {_n(y)}" for x, y in self.place(knots + item.centre_mm)]
+        arcs = " ".join(f"{' '.join(at[i : i + 3])} c" for i in (1, 4, 7, 10))
+        fill = f"{_rgb(tint_of(item.fill))} rg " if item.fill else ""
+        line = STROKES[item.role].width_mm > 0
+        close = {(True, True): "b", (True, False): "s", (False, True): "f", (False, False): "n"}
+        self._dash(STROKES[item.role].dash_mm, 0.0)
+        self.put(f"{fill}{at[0]} m {arcs} {close[line, bool(item.fill)]}")
+
+    def text(self, item: Text) -> None:
+        words = clean_text(item.text)
+        if not words.strip():
+            return
+        self.wear(item.role)
+        item = replace(item, text=words)
+        anchor = np.array(item.at_mm, dtype=float)
+        if item.halo:
+            box = (text_box_mm(item, HALO_MM) - anchor) / self.scale + anchor
+            self.put(f"1 1 1 rg {_line(self.place(box), True)} f")
+        turn = math.radians(item.turn_deg)
+        c, s = math.cos(turn), math.sin(turn)
+        along, rise = baseline_start_mm(item)
+        x, y = self.place(anchor)
+        x += (along * c - rise * s) * MM
+        y += (along * s + rise * c) * MM
+        self.put(f"{_rgb(STROKES[item.role].ink)} rg")
+        line = self.canvas.beginText()
+        line.setFont(face(item.bold), type_size_mm(item.height_mm) * MM)
+        line.setTextTransform(*(float(number(v, 6)) for v in (c, s, -s, c, x, y)))
+        line.textOut(words)
+        self.canvas.drawText(line)
 
 
-def _pen(canvas: Any, points_pt: np.ndarray, closed: bool) -> Any:
-    pen = canvas.beginPath()
-    pen.moveTo(*points_pt[0])
-    for x, y in points_pt[1:]:
-        pen.lineTo(x, y)
-    if closed:
-        pen.close()
-    return pen
+def _line(points_pt: np.ndarray, closed: bool) -> str:
+    if not np.isfinite(points_pt).all():
+        raise NotDrawable("a point of the drawing is not finite")
+    (x, y), *rest = points_pt.tolist()
+    steps = "".join(f" {_n(x)} {_n(y)} l" for x, y in rest)
+    return f"{_n(x)} {_n(y)} m{steps}{' h' if closed else ''}"
 
 
-def _touches(points: np.ndarray, clip: Window, margin: float) -> bool:
-    low, high = points.min(axis=0), points.max(axis=0)
-    return bool(
-        low[0] <= clip[2] + margin
-        and high[0] >= clip[0] - margin
-        and low[1] <= clip[3] + margin
-        and high[1] >= clip[1] - margin
-    )
+def _n(value: float) -> str:
+    """A point coordinate to 0.001 pt (0.35 micrometre)."""
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def _rgb(colour: str) -> str:
+    return " ".join(_n(int(colour[i : i + 2], 16) / 255) for i in (1, 3, 5))
 
 
 def _clipped_runs(
@@ -162,86 +279,31 @@ def _clipped_runs(
 ) -> Iterator[tuple[float, np.ndarray]]:
     """Stretches of a polyline inside a window, each with its distance from the line's start.
 
-    Each segment is cut by the four half planes (Liang and Barsky 1984).
+    Each segment is cut by the four half planes (Liang and Barsky 1984), all segments at once.
     """
     low = np.array(clip[:2]) - margin
     high = np.array(clip[2:]) + margin
+    a, step = points[:-1], np.diff(points, axis=0)
+    lengths = np.hypot(*step.T)
+    travelled = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, two = (low - a) / step, (high - a) / step
+    level = step == 0.0
+    beside = level & ((a < low) | (a > high))
+    enter = np.where(level, -np.inf, np.minimum(one, two))
+    leave = np.where(level, np.inf, np.maximum(one, two))
+    t0 = np.maximum(enter.max(axis=1), 0.0)
+    t1 = np.minimum(leave.min(axis=1), 1.0)
+    inside = (t0 <= t1) & ~beside.any(axis=1)
     run: list[np.ndarray] = []
-    start = travelled = 0.0
-    for a, b in zip(points[:-1], points[1:], strict=True):
-        step = b - a
-        length = math.hypot(*step)
-        t0, t1 = 0.0, 1.0
-        for k in (0, 1):
-            if step[k] == 0.0:
-                if a[k] < low[k] or a[k] > high[k]:
-                    t1 = -1.0
-                continue
-            enter, leave = sorted(((low[k] - a[k]) / step[k], (high[k] - a[k]) / step[k]))
-            t0, t1 = max(t0, enter), min(t1, leave)
-        if t0 > t1:
-            if run:
-                yield start, np.array(run)
+    start, last = 0.0, -2
+    for k in np.flatnonzero(inside):
+        if run and (k != last + 1 or t0[k] > 0.0 or t1[last] < 1.0):
+            yield start, np.array(run)
             run = []
-        else:
-            if not run or t0 > 0.0:
-                if run:
-                    yield start, np.array(run)
-                run, start = [a + t0 * step], travelled + t0 * length
-            run.append(a + t1 * step)
-            if t1 < 1.0:
-                yield start, np.array(run)
-                run = []
-        travelled += length
+        if not run:
+            run, start = [a[k] + t0[k] * step[k]], float(travelled[k] + t0[k] * lengths[k])
+        run.append(a[k] + t1[k] * step[k])
+        last = k
     if run:
         yield start, np.array(run)
-
-
-def _draw_circle(
-    canvas: Any, item: Circle, place: Callable, factor: float, clip: Window | None
-) -> None:
-    centre = np.array([item.centre_mm])
-    reach = np.array([[-item.radius_mm] * 2, [item.radius_mm] * 2])
-    if clip and not _touches(centre + reach, clip, 1.0):
-        return
-    ((x, y),) = place(centre)
-    stroke = stroke_of(item.role)
-    canvas.setLineWidth(stroke.width_mm * MM)
-    canvas.setStrokeColor(_colour(stroke.ink))
-    canvas.setDash([d * MM for d in stroke.dash_mm] if stroke.dash_mm else [])
-    if item.fill:
-        canvas.setFillColor(_colour(tint_of(item.fill)))
-    canvas.circle(x, y, item.radius_mm * factor, stroke=int(stroke.width_mm > 0),
-                  fill=int(bool(item.fill)))  # fmt: skip
-
-
-def _draw_text(canvas: Any, item: Text, place: Callable, scale: float, clip: Window | None) -> None:
-    words = clean_text(item.text)
-    if not words.strip():
-        return
-    shown = Text(**{**item.__dict__, "text": words})
-    anchor = np.array(item.at_mm, dtype=float)
-    box = (text_box_mm(shown, 0.6 if item.halo else 0.0) - anchor) / scale + anchor
-    if clip and not _touches(box, clip, 0.0):
-        return
-    if item.halo:
-        canvas.setFillColor(_colour(tint_of("white")))
-        canvas.drawPath(_pen(canvas, place(box), True), stroke=0, fill=1)
-    turn = math.radians(item.turn_deg)
-    c, s = math.cos(turn), math.sin(turn)
-    along, rise = baseline_start_mm(shown)
-    ((x, y),) = place(anchor[None])
-    x += (along * c - rise * s) * MM
-    y += (along * s + rise * c) * MM
-    canvas.setFillColor(_colour(stroke_of(item.role).ink))
-    line = canvas.beginText()
-    line.setFont(face(item.bold), type_size_mm(item.height_mm) * MM)
-    line.setTextTransform(*(float(number(v, 6)) for v in (c, s, -s, c, x, y)))
-    line.textOut(words)
-    canvas.drawText(line)
-
-
-def _colour(value: str) -> Any:
-    from reportlab.lib.colors import HexColor
-
-    return HexColor(value)

@@ -1,0 +1,208 @@
+"""One large drawing on many small sheets: which tiles, their joints, and what stands around them.
+
+Terms (see also `plybook.write.paper`):
+    joint: the strip two neighbouring tiles share; it has a letter, the same on both sheets, and
+        crosses at a quarter and three quarters of its length.
+    blank tile: one that no line reaches; it is not printed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.drawing.letters import fitted, text_width_mm
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.write.paper import OVERLAP_MM, TILE_MM, Grid, Window, grid_for, letters
+from plybook.write.pdf import bounds_mm, touching
+
+CROSS_MM = 4.0
+QUARTERS = (0.25, 0.75)  # one cross in the middle of an edge would hide a rotation
+LETTER_BOX_MM = 9.0
+HEADER_MM = 9.4  # above the tile, on the smaller paper
+
+
+@dataclass(frozen=True)
+class Joint:
+    """Two neighbours and the letter of the strip they share, scene mm."""
+
+    letter: str
+    first: tuple[int, int]  # left or upper tile
+    second: tuple[int, int]  # right or lower tile
+    letter_at_mm: tuple[float, float]
+    crosses_mm: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Tiling:
+    """A drawing cut into tiles; `printed` are (row, column) in reading order."""
+
+    scene: Scene
+    grid: Grid
+    printed: tuple[tuple[int, int], ...]
+    joints: tuple[Joint, ...]
+    bounds: np.ndarray
+
+    def joints_of(self, tile: tuple[int, int]) -> list[tuple[Joint, tuple[int, int]]]:
+        """A tile's joints, each with the neighbour beyond."""
+        found = [(j, j.second) for j in self.joints if j.first == tile]
+        return found + [(j, j.first) for j in self.joints if j.second == tile]
+
+
+def tile(scene: Scene) -> Tiling:
+    """Cut a 1:1 drawing into the fewest tiles, leave out blank ones, letter the joints."""
+    grid = grid_for(scene.window_mm)
+    bounds = bounds_mm(scene)
+    lined = np.array([item.role is not Role.FILL for item in scene.items])
+    printed = tuple(
+        (row, column)
+        for row in range(grid.rows)
+        for column in range(grid.columns)
+        if _reached(scene, bounds, lined, grid.own(row, column))
+    )
+    words = bounds[[isinstance(item, Text) for item in scene.items]]
+    return Tiling(scene, grid, printed, _joints(grid, printed, words), bounds)
+
+
+def _reached(scene: Scene, bounds: np.ndarray, lined: np.ndarray, window: Window) -> bool:
+    """Whether a line or a word reaches into a window; the box of a long line is not enough."""
+    for k in np.flatnonzero(touching(bounds, window) & lined):
+        item = scene.items[k]
+        if not isinstance(item, Path) or _crosses(item, window):
+            return True
+    return False
+
+
+def _crosses(item: Path, window: Window) -> bool:
+    from plybook.write.pdf import _clipped_runs
+
+    points = np.asarray(item.points_mm, dtype=float)
+    if item.closed:
+        points = np.vstack([points, points[:1]])
+    return next(_clipped_runs(points, window, 0.35), None) is not None
+
+
+def _joints(grid: Grid, printed: tuple[tuple[int, int], ...], words: np.ndarray) -> tuple:
+    joints: list[Joint] = []
+    there = set(printed)
+    for row, column in printed:
+        x0, y0, x1, y1 = grid.window(row, column)
+        if (row, column + 1) in there:
+            x = x1 - OVERLAP_MM / 2
+            line = [(x, y0 + share * TILE_MM[1]) for share in np.linspace(0, 1, 101)]
+            joints.append(_joint(len(joints), (row, column), (row, column + 1), line, words))
+        if (row + 1, column) in there:
+            y = y0 + OVERLAP_MM / 2
+            line = [(x0 + share * TILE_MM[0], y) for share in np.linspace(0, 1, 101)]
+            joints.append(_joint(len(joints), (row, column), (row + 1, column), line, words))
+    return tuple(joints)
+
+
+def _joint(
+    index: int,
+    first: tuple[int, int],
+    second: tuple[int, int],
+    line: list[tuple[float, float]],
+    words: np.ndarray,
+) -> Joint:
+    """A joint whose letter stands in its middle, or beside it where the drawing has words."""
+    half = LETTER_BOX_MM / 2
+    for k in (50, 42, 58, 34, 66, 12, 88):
+        x, y = line[k]
+        if not touching(words, (x - half, y - half, x + half, y + half)).any():
+            break
+    else:
+        k = 50
+    crosses = tuple(line[round(100 * q)] for q in QUARTERS)
+    return Joint(letters(index), first, second, line[k], crosses)
+
+
+def around_tile(tiling: Tiling, at: tuple[int, int], corner_mm: tuple[float, float]) -> Scene:
+    """Frame, crosses and letters of one tile, in page mm.
+
+    Args:
+        tiling: the whole.
+        at: row and column.
+        corner_mm: where the tile's lower left corner lies on the page.
+    """
+    x0, y0 = corner_mm
+    window = tiling.grid.window(*at)
+    shift = np.array([x0 - window[0], y0 - window[1]])
+    items: list[Primitive] = [_frame(x0, y0)]
+    for joint, beyond in tiling.joints_of(at):
+        for cross in joint.crosses_mm:
+            items += cross_at(np.array(cross) + shift)
+        x, y = np.array(joint.letter_at_mm) + shift
+        upright = beyond[1] != at[1]
+        words = f"joins {tiling.grid.name(*beyond)}"
+        turn = 90.0 if upright else 0.0
+        items.append(Circle(Role.REGISTRATION, (float(x), float(y)), 3.6, "white"))
+        items.append(_text((x, y), joint.letter, 3.5 if len(joint.letter) < 3 else 2.5, True))
+        gap = 5.4 + text_width_mm(words, 1.8) / 2
+        aside = np.array([0.0, gap]) if upright else np.array([gap, 0.0])
+        items.append(_text(np.array([x, y]) + aside, words, 1.8, False, turn))
+    return Scene(tuple(items), (0, 0, 1, 1))
+
+
+def _frame(x0: float, y0: float) -> Path:
+    w, h = TILE_MM
+    return Path(
+        Role.REGISTRATION, np.array([(x0, y0), (x0 + w, y0), (x0 + w, y0 + h), (x0, y0 + h)]), True
+    )
+
+
+def cross_at(at_mm: np.ndarray) -> list[Primitive]:
+    """A registration cross: two lines and a ring."""
+    x, y = (float(v) for v in at_mm)
+    return [
+        Path(Role.REGISTRATION, np.array([(x - CROSS_MM, y), (x + CROSS_MM, y)])),
+        Path(Role.REGISTRATION, np.array([(x, y - CROSS_MM), (x, y + CROSS_MM)])),
+        Circle(Role.REGISTRATION, (x, y), CROSS_MM / 2),
+    ]
+
+
+def _text(at: np.ndarray, words: str, height: float, bold: bool, turn: float = 0.0) -> Text:
+    return Text(Role.REGISTRATION, (float(at[0]), float(at[1])), words, height, turn, "middle",
+                "centre", bold, halo=not bold)  # fmt: skip
+
+
+def header(
+    corner_mm: tuple[float, float], big: str, name: str, lines: tuple[str, str]
+) -> list[Primitive]:
+    """The strip above a tile: what it belongs to, which tile it is, two lines of facts."""
+    x, y = corner_mm[0], corner_mm[1] + TILE_MM[1]
+    big = fitted(big, 62.0, 5.0, True)
+    after = x + text_width_mm(big, 5.0, True) + 5.0
+    items: list[Primitive] = [Text(Role.TEXT, (x, y + 2.6), big, 5.0, bold=True)]
+    if name:
+        wide = text_width_mm(name, 5.0, True)
+        box = np.array([(after - 1.5, y + 1.2), (after + wide + 1.5, y + 1.2),
+                        (after + wide + 1.5, y + 9.0), (after - 1.5, y + 9.0)])  # fmt: skip
+        items.append(Path(Role.FRAME, box, True))
+        items.append(Text(Role.TEXT, (after, y + 2.6), name, 5.0, bold=True))
+        after += wide + 6.0
+    room = x + TILE_MM[0] - 36.0 - after
+    for k, words in enumerate(lines):
+        height = 2.5 if text_width_mm(words, 2.5) <= room else 1.8
+        items.append(
+            Text(Role.TEXT, (after, y + 6.2 - 4.2 * k), fitted(words, room, height), height)
+        )
+    return items
+
+
+def small_map(
+    tiling: Tiling, at: tuple[int, int], corner_mm: tuple[float, float]
+) -> list[Primitive]:
+    """Where this tile lies in the whole, at the right end of the header."""
+    grid = tiling.grid
+    cell = min(33.0 / grid.columns, HEADER_MM * 0.92 / grid.rows, 4.0)
+    x1, y1 = corner_mm[0] + TILE_MM[0], corner_mm[1] + TILE_MM[1] + 0.4 + HEADER_MM * 0.92
+    x0 = x1 - cell * grid.columns
+    items: list[Primitive] = []
+    for row, column in tiling.printed:
+        x, y = x0 + column * cell, y1 - (row + 1) * cell
+        square = np.array([(x, y), (x + cell, y), (x + cell, y + cell), (x, y + cell)])
+        here = (row, column) == at
+        items.append(Path(Role.DIMENSION, square, True, "ink" if here else ""))
+    return items
