@@ -75,6 +75,8 @@ def core_pieces(
     Returns:
         Panels numbered from root to tip, leading to trailing: C1.1, C1.2 ... (C1 when alone).
     """
+    if getattr(raised, "unraised", False):
+        raised = None  # the map is the identity
     to_cut = (lambda p: np.asarray(p, dtype=float)) if raised is None else raised.to_cut
     sheets = tuple(sheets_mm) or (stock.sheet_mm,)
     sides = name_sides(region, face)

@@ -212,8 +212,13 @@ class HeightField:
         return not self.rises
 
     def break_lines(self) -> tuple[np.ndarray, ...]:
-        """Kinks of the height as (n, 2) lines, pattern mm."""
-        return tuple(np.asarray(line.coords) for rise in self.rises for line in rise.break_lines())
+        """Kinks of the height inside the net line as (n, 2) lines, pattern mm."""
+        inside = None if self.net is None else self.net.buffer(-_NUDGE_MM)
+        found = []
+        for line in (line for rise in self.rises for line in rise.break_lines()):
+            kept = line if inside is None else line.intersection(inside)
+            found += [p for p in _as_lines(shapely.line_merge(_as_lines(kept))).geoms]
+        return tuple(np.asarray(line.coords) for line in found if line.length > _NUDGE_MM)
 
     def largest_difference_mm(self, other: HeightField) -> float:
         """A bound on how far two fields can differ anywhere: the layers only one of them has."""

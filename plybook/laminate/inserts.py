@@ -68,6 +68,8 @@ def insert_pieces(
     """
     thickness = insert_thickness_mm(insert, core)
     sides = name_sides(region, face)
+    if getattr(raised, "unraised", False):
+        raised = None  # the map is the identity
     if raised is not None:
         sides = sides.carried(raised.to_cut, _SAMPLE_MM, chord_error_mm / 2)
     lines = sides.lines
