@@ -21,6 +21,7 @@ from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 
 Progress = Callable[[str], None]
+LARGEST_MEMORY_BYTES = 64 * 2**20
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,7 @@ def build(
     refuse_errors([f for part in parts for f in part.laminate.findings])
 
     memory_path = _memory_path(paths)
-    memory = LayoutMemory.from_bytes(outside.read_if_there(memory_path))
+    memory = LayoutMemory.from_bytes(_remembered(memory_path, outside))
     jobs = [CutJob(part.spec, part.laminate.pieces) for part in parts]
     plan = plan_cuts(jobs, effort=effort, memory=memory, progress=progress)
     refuse_errors(plan.findings)
@@ -178,6 +179,14 @@ def _memory_path(paths: Sequence[Path]) -> Path:
     """Accepted layouts are remembered beside the first spec, under the names of all of them."""
     stems = "+".join(path.stem for path in paths)
     return paths[0].with_name(f"{stems}.layouts.json")
+
+
+def _remembered(path: Path, outside: Outside) -> bytes:
+    """The memory file; none, or one that cannot be read, is an empty memory."""
+    try:
+        return outside.read(path, LARGEST_MEMORY_BYTES)
+    except PlybookError:
+        return b""
 
 
 def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:

@@ -61,7 +61,7 @@ def plan_dict(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, sho
         "layouts": [
             _layout(layout, part.number, {item.id: item for item in plan.items})
             for layout in plan.layouts
-            if any(_owner(p.item)[0] == part.number for p in layout.placements)
+            if any(owner(p.item)[0] == part.number for p in layout.placements)
         ],
         "stages": [_stage(stage) for stage in shop.stages],
         "quantities": _quantities(laminate, shop),
@@ -116,7 +116,8 @@ def _figure(value: float) -> float:
     return round(float(value), _FIGURE_DECIMALS) + 0.0
 
 
-def _owner(item: str) -> tuple[str, str]:
+def owner(item: str) -> tuple[str, str]:
+    """Part number and piece id of a nest item."""
     part, _, piece = item.rpartition("/")
     return part, piece
 
@@ -222,8 +223,8 @@ def _edge(edge: PieceEdge) -> dict:
 
 def _layout(layout: Layout, number: str, items: dict[str, Item]) -> dict:
     unit = layout.unit
-    own = [p for p in layout.placements if _owner(p.item)[0] == number]
-    others = [p for p in layout.placements if _owner(p.item)[0] != number]
+    own = [p for p in layout.placements if owner(p.item)[0] == number]
+    others = [p for p in layout.placements if owner(p.item)[0] != number]
     return {
         "stock": unit.id,
         "kind": unit.kind,
@@ -239,7 +240,7 @@ def _layout(layout: Layout, number: str, items: dict[str, Item]) -> dict:
         "placements": [_placement(p) for p in own],
         "also_cut": [
             {
-                "part": _owner(p.item)[0],
+                "part": owner(p.item)[0],
                 "outline_mm": ring_list(items[p.item].outline_mm),
                 **_placement(p),
             }
@@ -251,7 +252,7 @@ def _layout(layout: Layout, number: str, items: dict[str, Item]) -> dict:
 
 def _placement(placement: Placement) -> dict:
     return {
-        "piece": _owner(placement.item)[1],
+        "piece": owner(placement.item)[1],
         "copy": placement.copy,
         "x_mm": round(float(placement.x_mm), _COORDINATE_DECIMALS) + 0.0,
         "y_mm": round(float(placement.y_mm), _COORDINATE_DECIMALS) + 0.0,
