@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import stat
 import sys
 import time
@@ -27,6 +28,21 @@ _WRONG_KIND = (
 
 class Outside:
     """Files, clock and environment of this machine."""
+
+    def __init__(self) -> None:
+        self._read: dict[str, bytes] = {}
+
+    def lines(self, file: str) -> list[str] | None:
+        """Lines of a file that was read already, for showing them; None when it was not.
+
+        Args:
+            file: its name as it stands in a place.
+        """
+        content = self._read.get(Path(file).as_posix())
+        if content is None:
+            return None
+        text = content.removeprefix(b"\xef\xbb\xbf").decode("utf-8", "replace")
+        return re.split("\r\n|\r|\n", text)
 
     def read(self, path: Path, limit_bytes: int) -> bytes:
         """Read one ordinary file, once.
@@ -76,6 +92,7 @@ class Outside:
                     place,
                 )
             )
+        self._read[Path(path).as_posix()] = content
         return content
 
     def real(self, path: Path) -> Path:
@@ -116,6 +133,7 @@ class Shelf(Outside):
     terminal: bool = False
 
     def __post_init__(self) -> None:
+        super().__init__()
         self.reads: list[str] = []
 
     def read(self, path: Path, limit_bytes: int) -> bytes:
@@ -132,6 +150,7 @@ class Shelf(Outside):
                     "file-too-large", f"{path} is larger than {limit_bytes // 1000} kB", "", place
                 )
             )
+        self._read[Path(path).as_posix()] = content
         return content
 
     def real(self, path: Path) -> Path:

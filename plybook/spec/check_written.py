@@ -35,10 +35,13 @@ def check_written(
     try:
         written = model.model_validate(tree, context=reading)
     except ValidationError as problem:
-        for one in problem.errors(include_url=False, include_input=False):
-            findings.append(_finding(one, tree, model))
-    unknown = [_unknown(*one) for one in reading.unknown]
-    found = _once_for_units([*findings, *unknown, *reading.findings])
+        meant = {_close(cls, key) or key for cls, _, key in reading.unknown}
+        findings = [
+            _finding(one, tree)
+            for one in problem.errors(include_url=False, include_input=False)
+            if one["type"] != "missing" or one["loc"][-1] not in meant  # misspelt: said below
+        ]
+    found = _once_for_units([*findings, *(_unknown(*one) for one in reading.unknown)])
     found.sort(key=lambda f: (f.places[0].line, f.places[0].column) if f.places else (0, 0))
     return (None if found else written), found
 
@@ -55,7 +58,7 @@ def _once_for_units(findings: list[Finding]) -> list[Finding]:
     return kept
 
 
-def _finding(one: dict[str, Any], tree: Fields, model: type[Written]) -> Finding:
+def _finding(one: dict[str, Any], tree: Fields) -> Finding:
     node, key, parent = _walk(tree, one["loc"])
     place = node.place if node is not None else tree.place
     name = f"`{key}`" if key else "this"
@@ -108,12 +111,19 @@ def _key_place(parent: Any, key: str, place: Place) -> Place:
 
 def _missing(missing: str, node: Any, key: str, place: Place, tree: Fields) -> Finding:
     if node is tree and missing == "plybook":
-        return error("no-version", "the file does not say which version of the language it is in",
-                     "add this as the first line: plybook: 1", Place(place.file, 1, 1, 2),
-                     )  # fmt: skip
+        return error(
+            "no-version",
+            "the file does not say which version of the language it is in",
+            "add this as the first line: plybook: 1",
+            Place(place.file, 1, 1, 2),
+        )
     if node is tree:
-        return error("missing", f"the spec has no `{missing}`", f"add `{missing}:`",
-                     Place(place.file, 1, 1, 2))  # fmt: skip
+        return error(
+            "missing",
+            f"the spec has no `{missing}`",
+            f"add `{missing}:`",
+            Place(place.file, 1, 1, 2),
+        )
     head = next(iter(node), "") if isinstance(node, Fields) else ""
     value = node[head] if head else ""
     which = f" ({head}: {value})" if isinstance(value, Scalar) and not value.empty else ""
@@ -126,20 +136,28 @@ def _missing(missing: str, node: Any, key: str, place: Place, tree: Fields) -> F
 
 def _unknown(model: type[Written], raw: Fields, key: str) -> Finding:
     place = raw.key_places[key]
-    known = model.key_names()
-    close = difflib.get_close_matches(key, known, 1, 0.7)
-    allowed = f"allowed here: {', '.join(known)}"
-    if close:
-        return error("unknown-key", f"unknown key `{key}`",
-                     f"did you mean `{close[0]}`? {allowed}", place)  # fmt: skip
+    allowed = f"allowed here: {', '.join(model.key_names())}"
+    if close := _close(model, key):
+        return error(
+            "unknown-key", f"unknown key `{key}`", f"did you mean `{close}`? {allowed}", place
+        )
     homes = _homes().get(key, ())
     if model in (PartFile, SharedFile):
         homes = tuple(home for home in homes if home != key)
     if homes:
         where = " or ".join(f"`{home}`" for home in homes[:3])
-        return error("misplaced-key", f"`{key}` does not belong here; it belongs at {where}",
-                     f"move it there; {allowed}", place)  # fmt: skip
+        return error(
+            "misplaced-key",
+            f"`{key}` does not belong here; it belongs at {where}",
+            f"move it there; {allowed}",
+            place,
+        )
     return error("unknown-key", f"unknown key `{key}`", allowed, place)
+
+
+def _close(model: type[Written], key: str) -> str:
+    """The key that was meant, "" when none is near."""
+    return next(iter(difflib.get_close_matches(key, model.key_names(), 1, 0.7)), "")
 
 
 @cache

@@ -38,8 +38,12 @@ def _unused(spec: PartSpec, written: PartFile, out: Collector) -> None:
         for name in getattr(written.materials, kind):
             if name not in used:
                 place = written.materials._raw[kind].key_places[name]
-                out.warning("unused-material", f"`{name}` is defined and never used",
-                            "delete it, or check the layers' spelling", place)  # fmt: skip
+                out.warning(
+                    "unused-material",
+                    f"`{name}` is defined and never used",
+                    "delete it, or check the layers' spelling",
+                    place,
+                )
 
 
 def _stocked(spec: PartSpec, out: Collector) -> None:
@@ -51,9 +55,14 @@ def _stocked(spec: PartSpec, out: Collector) -> None:
             continue
         told.add(layer.material)
         word = {Ply: "roll", Core: "sheet", Insert: "sheet", Rod: "bar"}[type(layer)]
-        out.error("no-stock", f"there is no {word} of `{layer.material}` to cut `{layer.id}` from",
-                  f"add to stock: {{id: {layer.material}-1, {word}: {layer.material}, "
-                  "quantity: as needed}", layer.place, layers=(layer.id,))  # fmt: skip
+        out.error(
+            "no-stock",
+            f"there is no {word} of `{layer.material}` to cut `{layer.id}` from",
+            f"add to stock: {{id: {layer.material}-1, {word}: {layer.material}, "
+            "quantity: as needed}",
+            layer.place,
+            layers=(layer.id,),
+        )
 
 
 def _thickness(spec: PartSpec, written: PartFile, out: Collector) -> None:
@@ -70,7 +79,11 @@ def _thickness(spec: PartSpec, written: PartFile, out: Collector) -> None:
             total += core.thickness_mm
     if abs(total - declared) > THICKNESS_TOLERANCE * declared:
         place = written.choices.place_of("thickness") if written.choices else written.here
-        out.warning("thickness-differs", f"the layers add up to {total:.2f} mm where all of them "
-                    f"lie, declared are {declared:.2f} mm (tolerance "
-                    f"{THICKNESS_TOLERANCE:.0%})", "check fibre shares and the declared figure",
-                    place)  # fmt: skip
+        out.warning(
+            "thickness-differs",
+            f"the layers add up to {total:.2f} mm where all of them "
+            f"lie, declared are {declared:.2f} mm (tolerance "
+            f"{THICKNESS_TOLERANCE:.0%})",
+            "check fibre shares and the declared figure",
+            place,
+        )

@@ -32,9 +32,12 @@ class Collector:
         close = difflib.get_close_matches(name, known, 1, 0.5)
         guess = f"did you mean `{close[0]}`? " if close else ""
         shown = ", ".join(known[:12]) + (f" and {len(known) - 12} more" if len(known) > 12 else "")
-        self.error(f"unknown-{what.replace(' ', '-')}", f"there is no {what} `{name}`",
-                   guess + (f"defined: {shown}" if known else f"no {what} is defined"),
-                   place)  # fmt: skip
+        self.error(
+            f"unknown-{what.replace(' ', '-')}",
+            f"there is no {what} `{name}`",
+            guess + (f"defined: {shown}" if known else f"no {what} is defined"),
+            place,
+        )
 
     @property
     def failed(self) -> bool:

@@ -38,16 +38,22 @@ class Folder:
             content = self.outside.read(path, int(self.limits[limit]))
         except SpecError as problem:
             raise SpecError(
-                Finding(f.code, f.severity, f.message.replace(str(path), f"`{name}`"), f.help,
-                        (place,))
+                Finding(
+                    f.code, f.severity, f.message.replace(str(path), f"`{name}`"), f.help, (place,)
+                )
                 for f in problem.findings
-            ) from None  # fmt: skip
+            ) from None
         self.read_already[name] = content
         self.files.append(SourceFile(name, sha256(content)))
         if len(self.files) > self.limits["files"]:
-            raise SpecError(error("too-many-files",
-                                  f"more than {self.limits['files']:.0f} files are read",
-                                  self.limits.why("files"), place))  # fmt: skip
+            raise SpecError(
+                error(
+                    "too-many-files",
+                    f"more than {self.limits['files']:.0f} files are read",
+                    self.limits.why("files"),
+                    place,
+                )
+            )
         return content
 
     def resolve(self, name: str, place: Place) -> Path:
@@ -105,9 +111,13 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
 
     if "part" not in tree:
         raise SpecError(
-            error("no-part", "this file has no `part:`, so it is meant to be included",
-                  "name a file that has one, or add `part:`", Place(shown, 1, 1, 2))
-        )  # fmt: skip
+            error(
+                "no-part",
+                "this file has no `part:`, so it is meant to be included",
+                "name a file that has one, or add `part:`",
+                Place(shown, 1, 1, 2),
+            )
+        )
     part_tree = tree["part"]
     units = part_tree.get("units") if isinstance(part_tree, Fields) else None
     units = str(units) if units in ("mm", "in") else None
@@ -124,8 +134,14 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
             if str(raw).startswith(("/", "~", "\\")) or ":" in raw:
                 name = str(raw)
             if name in trail or name == path.name:
-                findings.append(error("include-loop", f"`{raw}` includes itself in the end",
-                                      "take it out of one of the files", raw.place))  # fmt: skip
+                findings.append(
+                    error(
+                        "include-loop",
+                        f"`{raw}` includes itself in the end",
+                        "take it out of one of the files",
+                        raw.place,
+                    )
+                )
                 continue
             if name in done:
                 continue
@@ -141,9 +157,15 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
                 findings.extend(wrong)
                 continue
             if "part" in tree:
-                findings.append(error("included-part", f"`{raw}` is a part spec itself",
-                                      "include files without `part:` only", raw.place,
-                                      tree.key_places["part"]))  # fmt: skip
+                findings.append(
+                    error(
+                        "included-part",
+                        f"`{raw}` is a part spec itself",
+                        "include files without `part:` only",
+                        raw.place,
+                        tree.key_places["part"],
+                    )
+                )
                 continue
             include(_names(tree), posixpath.dirname(str(name)), (*trail, str(name)))
             units = tree.get("units")
@@ -172,16 +194,23 @@ def _version(tree: Fields) -> list[Finding]:
     version = tree.get("plybook")
     if version is None:
         return [
-            error("no-version", "the file does not say which version of the language it is in",
-                  f"add this as the first line: plybook: {VERSION}", start)
-        ]  # fmt: skip
+            error(
+                "no-version",
+                "the file does not say which version of the language it is in",
+                f"add this as the first line: plybook: {VERSION}",
+                start,
+            )
+        ]
     if isinstance(version, Scalar) and version != VERSION:
         place = version.place
         newer = str(version).isdigit() and int(version) > int(VERSION)
         help = "upgrade plybook to read this file" if newer else f"write plybook: {VERSION}"
         return [
-            error("wrong-version",
-                  f"the file is written for version `{version}`; this tool reads {VERSION}",
-                  help, place)
-        ]  # fmt: skip
+            error(
+                "wrong-version",
+                f"the file is written for version `{version}`; this tool reads {VERSION}",
+                help,
+                place,
+            )
+        ]
     return []

@@ -48,9 +48,13 @@ def other_hand(spec: PartSpec) -> PartSpec:
     """
     if spec.part.hand not in _OTHER or not spec.part.other_hand:
         raise SpecError(
-            error("no-hand", "the part has no other hand", "add `hand` and `other_hand`",
-                  spec.part.place)
-        )  # fmt: skip
+            error(
+                "no-hand",
+                "the part has no other hand",
+                "add `hand` and `other_hand`",
+                spec.part.place,
+            )
+        )
     part = replace(
         spec.part,
         number=spec.part.other_hand,

@@ -56,8 +56,11 @@ def expand(code: str, most_plies: int = 1000, nesting: int = 4, length: int = 40
         CodeError: with the position of what cannot be read.
     """
     if len(code) > length:
-        raise CodeError(f"the code has {len(code)} characters, expected at most {length}", 0,
-                        "write it as several groups")  # fmt: skip
+        raise CodeError(
+            f"the code has {len(code)} characters, expected at most {length}",
+            0,
+            "write it as several groups",
+        )
     text, origin = _ascii(code)
     try:
         return _Reader(text, most_plies, nesting).laminate()
@@ -88,19 +91,29 @@ class _Reader:
         repeat, symmetric = self._suffix()
         self._space()
         if self.at < len(self.text):
-            raise CodeError(f"`{self.text[self.at:][:10]}` stands behind the code", self.at,
-                            "after `]` come a repeat, s or t")  # fmt: skip
+            raise CodeError(
+                f"`{self.text[self.at :][:10]}` stands behind the code",
+                self.at,
+                "after `]` come a repeat, s or t",
+            )
         centres = [n for n, item in enumerate(items) if item.centre]
         if centres and not symmetric:
-            raise CodeError("a centre ply is marked, but the code is not symmetric", 0,
-                            "close it with ]s or drop the mark")  # fmt: skip
+            raise CodeError(
+                "a centre ply is marked, but the code is not symmetric",
+                0,
+                "close it with ]s or drop the mark",
+            )
         if centres and centres != [len(items) - 1]:
-            raise CodeError("the marked centre ply is not the last one listed", 0,
-                            "the half of a symmetric code ends with its centre ply")  # fmt: skip
+            raise CodeError(
+                "the marked centre ply is not the last one listed",
+                0,
+                "the half of a symmetric code ends with its centre ply",
+            )
         angles = [angle for item in items for angle in item.angles]
         if centres and repeat > 1:
-            raise CodeError("a marked centre ply and a repeat do not go together", 0,
-                            "write the half out")  # fmt: skip
+            raise CodeError(
+                "a marked centre ply and a repeat do not go together", 0, "write the half out"
+            )
         self._limit(len(angles) * repeat * (2 if symmetric else 1))
         angles = angles * repeat
         if symmetric:
@@ -109,8 +122,9 @@ class _Reader:
 
     def _items(self, closing: str, depth: int) -> list[_Item]:
         if depth > self.nesting:
-            raise CodeError(f"sets stand more than {self.nesting} deep", self.at,
-                            "write some of them out")  # fmt: skip
+            raise CodeError(
+                f"sets stand more than {self.nesting} deep", self.at, "write some of them out"
+            )
         items = [self._item(depth)]
         total = len(items[0].angles)
         while True:
@@ -120,8 +134,11 @@ class _Reader:
             if self.at >= len(self.text):
                 raise CodeError(f"`{closing}` is missing at the end", self.at)
             if not self._take("/") and not self._take(","):
-                raise CodeError(f"expected `/` or `{closing}`, found `{self.text[self.at]}`",
-                                self.at, "angles are separated by /")  # fmt: skip
+                raise CodeError(
+                    f"expected `/` or `{closing}`, found `{self.text[self.at]}`",
+                    self.at,
+                    "angles are separated by /",
+                )
             items.append(self._item(depth))
             total += len(items[-1].angles)
             self._limit(total)
@@ -134,24 +151,30 @@ class _Reader:
             self.at = match.end()
             value = float(match["angle"])
             if not -90 <= value <= 90:
-                raise CodeError(f"angle {value:g} is outside -90 to 90", start,
-                                f"write {((value + 90) % 180) - 90:g}")  # fmt: skip
+                raise CodeError(
+                    f"angle {value:g} is outside -90 to 90",
+                    start,
+                    f"write {((value + 90) % 180) - 90:g}",
+                )
             angles = self._pair(match["pm"], value, start)
             if match["over"] and len(angles) > 1:
                 raise CodeError("one ply is the centre, not a pair", start)
             repeat = self._repeat(self.most)
             if len(angles) > 1 and repeat > 1:
-                raise CodeError("a repeat behind a pair can be read two ways", start,
-                                f"write (±{value:g}){repeat}, or "
-                                f"{value:g}_{repeat}/-{value:g}_{repeat}")  # fmt: skip
+                raise CodeError(
+                    "a repeat behind a pair can be read two ways",
+                    start,
+                    f"write (±{value:g}){repeat}, or {value:g}_{repeat}/-{value:g}_{repeat}",
+                )
             if match["over"] and repeat > 1:
                 raise CodeError("the marked centre ply is one ply, not several", start)
             return _Item(angles * repeat, bool(match["over"]))
         if self._take("("):
             inner = self._items(")", depth + 1)
             if any(item.centre for item in inner):
-                raise CodeError("the centre ply is marked inside a set", start,
-                                "take it out of the brackets")  # fmt: skip
+                raise CodeError(
+                    "the centre ply is marked inside a set", start, "take it out of the brackets"
+                )
             repeat = self._repeat(self.most)
             symmetric = bool(re.match(r"[sS](?![a-zA-Z])", self.text[self.at :]))
             self.at += symmetric
@@ -163,8 +186,11 @@ class _Reader:
             raise CodeError("the code ends too early", self.at, "close it with ]")
         if self.text[self.at] in "])":
             raise CodeError("an angle is missing here", self.at)
-        raise CodeError(f"expected an angle, found `{self.text[self.at]}`", self.at,
-                        "angles are numbers in degrees")  # fmt: skip
+        raise CodeError(
+            f"expected an angle, found `{self.text[self.at]}`",
+            self.at,
+            "angles are numbers in degrees",
+        )
 
     def _pair(self, sign: str | None, value: float, start: int) -> list[float]:
         if sign is None:
@@ -193,8 +219,9 @@ class _Reader:
 
     def _limit(self, plies: int) -> None:
         if plies > self.most:
-            raise CodeError(f"the code stands for more than {self.most} plies", 0,
-                            "check the repeats")  # fmt: skip
+            raise CodeError(
+                f"the code stands for more than {self.most} plies", 0, "check the repeats"
+            )
 
     def _space(self) -> None:
         while self.at < len(self.text) and self.text[self.at].isspace():

@@ -44,6 +44,16 @@ from plybook.spec.written.layers import (
     SeamsToSuit,
 )
 
+_ID_FIELD = {
+    PlyLayer: "ply",
+    GroupLayer: "as_",
+    RunLayer: "run",
+    CoreLayer: "core",
+    InsertLayer: "insert",
+    RodLayer: "rod",
+    FilmLayer: "film",
+}
+
 
 class LayerReader:
     """Turns the written layers of one part into layers.
@@ -51,6 +61,7 @@ class LayerReader:
     Attributes:
         layers: what was made, from the mould face up; stages are filled in later.
         members: id of a ply, group or run -> ids of the layers it stands for.
+        lost: ids of layers something is wrong with; naming them elsewhere is no second mistake.
     """
 
     def __init__(
@@ -65,6 +76,9 @@ class LayerReader:
         self.core_bevel_deg = core_bevel_deg
         self.layers: list[Layer] = []
         self.members: dict[str, tuple[str, ...]] = {}
+        self.lost: list[str] = []
+        self.named: list[tuple[str, str, Place]] = []  # owner, layer it names, where
+        self.cut_outs: list[tuple[str, CutOut]] = []
         self.places: dict[str, Place] = {}
         self.keep_clear: tuple[Region, ...] = ()
         self.removed_after: list[tuple[str, Place]] = []
@@ -73,9 +87,14 @@ class LayerReader:
         """All layers; errors go to the collector."""
         if self.written.splices:
             self.keep_clear = tuple(self.regions.read(r) for r in self.written.splices.keep_clear)
+            self._note_regions("")
         if not self.written.layers:
-            self.out.error("empty", "`layers` is empty", "list what is laid, mould face first",
-                           self.written.key_place("layers"))  # fmt: skip
+            self.out.error(
+                "empty",
+                "`layers` is empty",
+                "list what is laid, mould face first",
+                self.written.key_place("layers"),
+            )
         makers = {
             PlyLayer: self._ply,
             GroupLayer: self._group,
@@ -86,12 +105,20 @@ class LayerReader:
             FilmLayer: self._film,
         }
         for w in self.written.layers:
+            before, name = len(self.layers), getattr(w, _ID_FIELD[type(w)])
             makers[type(w)](w)
+            if len(self.layers) == before:
+                self.lost.append(name)
+            self._note_regions(name)
             if len(self.layers) > self.out.limits["layers"]:
-                self.out.error("too-many", f"more than {self.out.limits['layers']:.0f} layers",
-                               self.out.limits.why("layers"), w.here)  # fmt: skip
+                self.out.error(
+                    "too-many",
+                    f"more than {self.out.limits['layers']:.0f} layers",
+                    self.out.limits.why("layers"),
+                    w.here,
+                )
                 break
-        self._check_around()
+        self._check_named()
         self._let_in()
         return self.layers
 
@@ -126,16 +153,22 @@ class LayerReader:
         base = self.regions.read(w.region)
         names = _names(w.run, w.plies)
         if not w.ends:
-            self.out.error("empty", "`ends` is empty", "write {towards: tip, before: 100, step: 50}",
-                           w.key_place("ends"))  # fmt: skip
+            self.out.error(
+                "empty",
+                "`ends` is empty",
+                "write {towards: tip, before: 100, step: 50}",
+                w.key_place("ends"),
+            )
             return
         usable = [self._check_ends(w, n, end) for n, end in enumerate(w.ends)]
         if not all(usable):
             return
         plies = []
         for k, name in enumerate(names):
-            cuts = [self._end_band(end, k if end.longest == "first" else w.plies - 1 - k)
-                    for end in w.ends]  # fmt: skip
+            cuts = [
+                self._end_band(end, k if end.longest == "first" else w.plies - 1 - k)
+                for end in w.ends
+            ]
             parts = ([] if isinstance(base, Whole) else [base]) + cuts
             region = parts[0] if len(parts) == 1 else Common(tuple(parts))
             first = w.ends[0]
@@ -148,34 +181,51 @@ class LayerReader:
         if not self.regions.knows(end.towards, place):
             return False
         if (end.before is None) == (end.at is None):
-            self.out.error("missing", "a run needs either `before` (distance from the edge) or "
-                           "`at` (distance along the span) for its longest ply",
-                           "for example before: 100", end.here)  # fmt: skip
+            self.out.error(
+                "missing",
+                "a run needs either `before` (distance from the edge) or "
+                "`at` (distance along the span) for its longest ply",
+                "for example before: 100",
+                end.here,
+            )
             return False
         if end.at is not None:
             root, tip = self.regions.edges[2:4] if self.regions.lofted else ("", "")
             if end.towards not in (root, tip) or not self.regions.lofted:
-                self.out.error("wrong-end", f"a run ends `at` a span only towards root or tip, "
-                               f"not towards {end.towards}",
-                               "write `before:` and the distance from that edge",
-                               end.key_place("at"))  # fmt: skip
+                self.out.error(
+                    "wrong-end",
+                    f"a run ends `at` a span only towards root or tip, not towards {end.towards}",
+                    "write `before:` and the distance from that edge",
+                    end.key_place("at"),
+                )
                 return False
-            last = end.at - end.step * (w.plies - 1) if end.towards == tip else (
-                end.at + end.step * (w.plies - 1))  # fmt: skip
+            last = (
+                end.at - end.step * (w.plies - 1)
+                if end.towards == tip
+                else (end.at + end.step * (w.plies - 1))
+            )
             low, high = self.regions.first_mm, self.regions.last_mm
             if not (low < last < high and low <= end.at <= high):
-                self.out.error("run-too-long", f"the shortest ply of `{w.run}` would end at "
-                               f"{last:g} mm and the longest at {end.at:g} mm; the part runs from "
-                               f"{low:g} to {high:g} mm", "make the steps smaller or fewer",
-                               end.here)  # fmt: skip
+                self.out.error(
+                    "run-too-long",
+                    f"the shortest ply of `{w.run}` would end at "
+                    f"{last:g} mm and the longest at {end.at:g} mm; the part runs from "
+                    f"{low:g} to {high:g} mm",
+                    "make the steps smaller or fewer",
+                    end.here,
+                )
                 return False
         elif self.regions.lofted and end.towards in self.regions.edges[2:4]:
             most = end.before + end.step * (w.plies - 1)
             length = self.regions.last_mm - self.regions.first_mm
             if most >= length:
-                self.out.error("run-too-long", f"the shortest ply of `{w.run}` would end {most:g} "
-                               f"mm before the {end.towards}, but the part is {length:g} mm long",
-                               "make the steps smaller or fewer", end.here)  # fmt: skip
+                self.out.error(
+                    "run-too-long",
+                    f"the shortest ply of `{w.run}` would end {most:g} "
+                    f"mm before the {end.towards}, but the part is {length:g} mm long",
+                    "make the steps smaller or fewer",
+                    end.here,
+                )
                 return False
         return True
 
@@ -187,23 +237,42 @@ class LayerReader:
         return SpanBand(end.at + steps * end.step, self.regions.last_mm)
 
     def _one_ply(
-        self, w, name: str, angle: float, region: Region, place: Place,
-        group: str = "", drop: DropRun | None = None,
-    ) -> Ply | None:  # fmt: skip
+        self,
+        w,
+        name: str,
+        angle: float,
+        region: Region,
+        place: Place,
+        group: str = "",
+        drop: DropRun | None = None,
+    ) -> Ply | None:
         cloth = self.materials.cloths.get(w.cloth)
         if cloth is None:
             self._unknown_material("cloth", w.cloth, self.materials.cloths, w.place_of("cloth"))
             return None
         if w.turn_over and not cloth.faces_alike:
-            self.out.error("cannot-turn-over", f"`{name}` may be turned over, but the faces of "
-                           f"`{cloth.id}` are not alike", "delete `turn_over`, or say "
-                           "`faces_alike: yes` for the cloth", w.place_of("turn_over"),
-                           cloth.place)  # fmt: skip
+            self.out.error(
+                "cannot-turn-over",
+                f"`{name}` may be turned over, but the faces of `{cloth.id}` are not alike",
+                "delete `turn_over`, or say `faces_alike: yes` for the cloth",
+                w.place_of("turn_over"),
+                cloth.place,
+            )
         return Ply(
-            id=name, material=w.cloth, stage="", region=region, note=w.note, place=place,
-            angle_deg=angle, splice=self._splice(w, cloth), group=group, drop=drop,
-            may_turn_over=w.turn_over, drape=w.drape, darts=w.darts,
-        )  # fmt: skip
+            id=name,
+            material=w.cloth,
+            stage="",
+            region=region,
+            note=w.note,
+            place=place,
+            angle_deg=angle,
+            splice=self._splice(w, cloth),
+            group=group,
+            drop=drop,
+            may_turn_over=w.turn_over,
+            drape=w.drape,
+            darts=w.darts,
+        )
 
     def _splice(self, w, cloth: Cloth) -> SpliceRule | None:
         """The ply's own rule, or None for the cloth's, or the cloth's with the part's clear
@@ -227,8 +296,9 @@ class LayerReader:
     def _core(self, w: CoreLayer) -> None:
         sheet = self.materials.cores.get(w.sheet)
         if sheet is None:
-            self._unknown_material("core material", w.sheet, self.materials.cores,
-                                   w.place_of("sheet"))  # fmt: skip
+            self._unknown_material(
+                "core material", w.sheet, self.materials.cores, w.place_of("sheet")
+            )
             return
         edges = []
         for edge, cut in w.edges.items():
@@ -242,11 +312,19 @@ class LayerReader:
         if suit and w.seams.cut:
             default = self._treatment(w.seams.cut)
         core = Core(
-            id=w.core, material=w.sheet, stage="", region=self.regions.read(w.region),
-            note=w.note, place=w.here, thickness_mm=sheet.thickness_mm, edges=tuple(edges),
+            id=w.core,
+            material=w.sheet,
+            stage="",
+            region=self.regions.read(w.region),
+            note=w.note,
+            place=w.here,
+            thickness_mm=sheet.thickness_mm,
+            edges=tuple(edges),
             seams=() if suit or w.seams is None else self._seams(w, default),
-            seams_to_suit_sheets=suit, seam_default=default, perforate=w.perforate,
-        )  # fmt: skip
+            seams_to_suit_sheets=suit,
+            seam_default=default,
+            perforate=w.perforate,
+        )
         self._add(w.core, [core], w.place_of("core"))
 
     def _treatment(self, cut) -> Treatment:
@@ -261,22 +339,34 @@ class LayerReader:
             place = w.place_of("seams", n)
             given = sum((one.at is not None, one.share is not None, one.from_ is not None))
             if given != 1 or (one.from_ is None) != (one.to is None):
-                self.out.error("unknown-seam", "a seam is placed by one of `at`, `share`, or "
-                               "`from` and `to`", "for example {at: 1300}", place)  # fmt: skip
+                self.out.error(
+                    "unknown-seam",
+                    "a seam is placed by one of `at`, `share`, or `from` and `to`",
+                    "for example {at: 1300}",
+                    place,
+                )
                 continue
             line = None
             if one.at is not None or one.share is not None:
                 if not self.regions.lofted:
-                    self.out.error("wrong-point", "a flat face has no span and share",
-                                   "write {from: [x, y], to: [x, y]}", place)  # fmt: skip
+                    self.out.error(
+                        "wrong-point",
+                        "a flat face has no span and share",
+                        "write {from: [x, y], to: [x, y]}",
+                        place,
+                    )
                     continue
                 line = SpanLine(one.at) if one.at is not None else ShareLine(one.share)
                 inside = self.regions.first_mm < (one.at or 0) < self.regions.last_mm
                 if one.at is not None and not inside:
-                    self.out.error("region-outside", f"the seam at {one.at:g} mm lies off the "
-                                   f"part, which runs from {self.regions.first_mm:g} to "
-                                   f"{self.regions.last_mm:g} mm", "check the figure",
-                                   place)  # fmt: skip
+                    self.out.error(
+                        "region-outside",
+                        f"the seam at {one.at:g} mm lies off the "
+                        f"part, which runs from {self.regions.first_mm:g} to "
+                        f"{self.regions.last_mm:g} mm",
+                        "check the figure",
+                        place,
+                    )
             else:
                 start = self._point(one.from_, w, "seams", n, "from")
                 end = self._point(one.to, w, "seams", n, "to")
@@ -285,8 +375,13 @@ class LayerReader:
                 line = PointLine(start, end)
             name = one.id or f"S{n + 1}"
             if name in names:
-                self.out.error("duplicate-id", f"two seams of `{w.core}` are called `{name}`",
-                               "give one another id", place, names[name])  # fmt: skip
+                self.out.error(
+                    "duplicate-id",
+                    f"two seams of `{w.core}` are called `{name}`",
+                    "give one another id",
+                    place,
+                    names[name],
+                )
             names[name] = place
             cut = self._treatment(one.cut) if one.cut else default
             seams.append(Seam(name, line, cut))
@@ -295,30 +390,42 @@ class LayerReader:
     def _insert(self, w: InsertLayer) -> None:
         block = self.materials.cores.get(w.block)
         if block is None:
-            self._unknown_material("core material", w.block, self.materials.cores,
-                                   w.place_of("block"))  # fmt: skip
+            self._unknown_material(
+                "core material", w.block, self.materials.cores, w.place_of("block")
+            )
             return
         cores = {layer.id: layer for layer in self.layers if isinstance(layer, Core)}
         core = cores.get(w.in_)
         if core is None:
-            self.out.unknown("core", w.in_, cores, w.place_of("in"))
+            if w.in_ not in self.lost:
+                self.out.unknown("core", w.in_, cores, w.place_of("in"))
             return
         thickness = w.thickness or block.thickness_mm
         if abs(thickness - core.thickness_mm) > 0.5:
-            self.out.warning("insert-thickness", f"insert `{w.insert}` is {thickness:g} mm thick, "
-                             f"the core `{core.id}` {core.thickness_mm:g} mm",
-                             "plane the block, or say it is meant under `accept:`", w.here,
-                             layers=(w.insert, core.id))  # fmt: skip
+            self.out.warning(
+                "insert-thickness",
+                f"insert `{w.insert}` is {thickness:g} mm thick, "
+                f"the core `{core.id}` {core.thickness_mm:g} mm",
+                "plane the block, or say it is meant under `accept:`",
+                w.here,
+                layers=(w.insert, core.id),
+            )
         insert = Insert(
-            id=w.insert, material=w.block, stage="", region=self.regions.read(w.region),
-            note=w.note, place=w.here, thickness_mm=thickness, core=w.in_,
-        )  # fmt: skip
-        self._cut_outs = [*getattr(self, "_cut_outs", []), (w.in_, CutOut(w.insert, w.clearance))]
+            id=w.insert,
+            material=w.block,
+            stage="",
+            region=self.regions.read(w.region),
+            note=w.note,
+            place=w.here,
+            thickness_mm=thickness,
+            core=w.in_,
+        )
+        self.cut_outs.append((w.in_, CutOut(w.insert, w.clearance)))
         self._add(w.insert, [insert], w.place_of("insert"))
 
     def _let_in(self) -> None:
         """Every insert leaves its hole in the core it is let into."""
-        for core_id, cut in getattr(self, "_cut_outs", []):
+        for core_id, cut in self.cut_outs:
             for n, layer in enumerate(self.layers):
                 if layer.id == core_id and isinstance(layer, Core):
                     self.layers[n] = replace(layer, cut_outs=(*layer.cut_outs, cut))
@@ -329,48 +436,74 @@ class LayerReader:
             self._unknown_material("rod", w.bar, self.materials.rods, w.place_of("bar"))
             return
         if len(w.line) != 2:
-            self.out.error("outline-too-short", f"the line of `{w.rod}` has {len(w.line)} points, "
-                           "expected two", "write its start and its end",
-                           w.place_of("line"))  # fmt: skip
+            self.out.error(
+                "outline-too-short",
+                f"the line of `{w.rod}` has {len(w.line)} points, expected two",
+                "write its start and its end",
+                w.place_of("line"),
+            )
             return
         start, end = (self._point(p, w, "line", n) for n, p in enumerate(w.line))
         if start is None or end is None:
             return
         if w.lengths and len(w.lengths) != w.rows:
-            self.out.error("out-of-range", f"{len(w.lengths)} lengths for {w.rows} row(s)",
-                           "give one length for each row", w.place_of("lengths"))  # fmt: skip
+            self.out.error(
+                "out-of-range",
+                f"{len(w.lengths)} lengths for {w.rows} row(s)",
+                "give one length for each row",
+                w.place_of("lengths"),
+            )
         if w.rows > self.out.limits["rod-rows"]:
-            self.out.error("too-many", f"{w.rows} rows", self.out.limits.why("rod-rows"),
-                           w.place_of("rows"))  # fmt: skip
+            self.out.error(
+                "too-many", f"{w.rows} rows", self.out.limits.why("rod-rows"), w.place_of("rows")
+            )
             return
         if w.pitch and w.pitch < bar.width_mm - 1e-9:
-            self.out.error("out-of-range", f"the pitch {w.pitch:g} mm is less than the rod's "
-                           f"width {bar.width_mm:g} mm", "rods would overlap; leave `pitch` out "
-                           "for touching rods", w.place_of("pitch"))  # fmt: skip
+            self.out.error(
+                "out-of-range",
+                f"the pitch {w.pitch:g} mm is less than the rod's width {bar.width_mm:g} mm",
+                "rods would overlap; leave `pitch` out for touching rods",
+                w.place_of("pitch"),
+            )
         longest = max(bar.supply_mm, default=0.0)
         for n, length in enumerate(w.lengths):
             if length > longest:
-                self.out.error("longer-than-supply", f"a rod of {length:g} mm, but `{bar.id}` is "
-                               f"sold in at most {longest:g} mm", "shorten it, or add a longer "
-                               "supply", w.place_of("lengths", n), bar.place)  # fmt: skip
+                self.out.error(
+                    "longer-than-supply",
+                    f"a rod of {length:g} mm, but `{bar.id}` is sold in at most {longest:g} mm",
+                    "shorten it, or add a longer supply",
+                    w.place_of("lengths", n),
+                    bar.place,
+                )
         rod = Rod(
-            id=w.rod, material=w.bar, stage="", region=Whole(), note=w.note, place=w.here,
-            line=(start, end), rows=w.rows, pitch_mm=w.pitch or bar.width_mm,
+            id=w.rod,
+            material=w.bar,
+            stage="",
+            region=Whole(),
+            note=w.note,
+            place=w.here,
+            line=(start, end),
+            rows=w.rows,
+            pitch_mm=w.pitch or bar.width_mm,
             lengths_mm=tuple(w.lengths),
-        )  # fmt: skip
+        )
         self._add(w.rod, [rod], w.place_of("rod"))
 
     def _film(self, w: FilmLayer) -> None:
         if w.of not in self.materials.consumables:
-            self._unknown_material("consumable", w.of, self.materials.consumables,
-                                   w.place_of("of"))  # fmt: skip
+            self._unknown_material("consumable", w.of, self.materials.consumables, w.place_of("of"))
             return
         if w.removed_after:
             self.removed_after.append((w.removed_after, w.place_of("removed_after")))
         film = Film(
-            id=w.film, material=w.of, stage="", region=self.regions.read(w.region), note=w.note,
-            place=w.here, removed_after=w.removed_after or "",
-        )  # fmt: skip
+            id=w.film,
+            material=w.of,
+            stage="",
+            region=self.regions.read(w.region),
+            note=w.note,
+            place=w.here,
+            removed_after=w.removed_after or "",
+        )
         self._add(w.film, [film], w.place_of("film"))
 
     # ------------------------------------------------------------ helpers
@@ -378,9 +511,14 @@ class LayerReader:
     def _add(self, name: str, layers: list, place: Place) -> None:
         for one in {name, *(layer.id for layer in layers)}:
             if one in self.places:
-                self.out.error("duplicate-id", f"`{one}` is the id of two layers",
-                               "give one of them another id", place, self.places[one],
-                               layers=(one,))  # fmt: skip
+                self.out.error(
+                    "duplicate-id",
+                    f"`{one}` is the id of two layers",
+                    "give one of them another id",
+                    place,
+                    self.places[one],
+                    layers=(one,),
+                )
                 return
         for one in sorted({name, *(layer.id for layer in layers)}):
             self.places[one] = place
@@ -401,17 +539,54 @@ class LayerReader:
         }
         for other, shelf in kinds.items():
             if name in shelf and shelf is not right:
-                self.out.error("wrong-material", f"`{name}` is a {other}, expected a {what}",
-                               f"defined: {', '.join(right) or 'none'}", place,
-                               shelf[name].place)  # fmt: skip
+                self.out.error(
+                    "wrong-material",
+                    f"`{name}` is a {other}, expected a {what}",
+                    f"defined: {', '.join(right) or 'none'}",
+                    place,
+                    shelf[name].place,
+                )
                 return
         self.out.unknown(what, name, right, place)
 
-    def _check_around(self) -> None:
-        """A region around a layer needs that layer to be known, and laid before."""
-        order = {layer.id: n for n, layer in enumerate(self.layers)}
-        self.regions.layer_ids = set(order)
-        self.regions.check_layers()
+    def knows(self, name: str) -> bool:
+        """Whether a name stands for layers, also for layers that could not be made."""
+        return name in self.members or any(name.startswith(stem) for stem in self.lost)
+
+    def _note_regions(self, owner: str) -> None:
+        """Keep what the regions of the layer just read name."""
+        self.named.extend((owner, name, place) for name, place in self.regions.take_named())
+
+    def _check_named(self) -> None:
+        """A region may follow any other single layer, as long as none follows itself."""
+        follows: dict[str, list[tuple[str, Place]]] = {}
+        for owner, name, place in self.named:
+            if not self.knows(name):
+                self.out.unknown("layer", name, self.members, place)
+            elif len(self.members.get(name, ())) > 1:
+                self.out.error(
+                    "several-layers",
+                    f"`{name}` stands for {len(self.members[name])} layers, expected one",
+                    f"name one of {', '.join(self.members[name][:6])}",
+                    place,
+                )
+            for one in self.members.get(owner, ()):
+                follows.setdefault(one, []).append((name, place))
+        for start in follows:
+            trail, at = [start], follows[start]
+            while at and at[0][0] in follows and at[0][0] not in trail:
+                trail.append(at[0][0])
+                at = follows[at[0][0]]
+            for name, place in at:
+                if name == start:
+                    self.out.error(
+                        "region-loop",
+                        f"the region of `{start}` depends on itself"
+                        + (f" by way of {', '.join(trail[1:])}" if trail[1:] else ""),
+                        "give one of these layers a region of its own",
+                        place,
+                        layers=tuple(trail),
+                    )
 
 
 def _names(stem: str, count: int) -> list[str]:

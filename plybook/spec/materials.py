@@ -58,8 +58,13 @@ def resolve_materials(shelves: list[MaterialShelf], out: Collector) -> Materials
             for name, written in getattr(shelf, kind).items():
                 place = shelf._raw[kind].key_places[name]
                 if name in seen:
-                    out.error("duplicate-id", f"material `{name}` is defined twice",
-                              "give one of them another id", place, seen[name])  # fmt: skip
+                    out.error(
+                        "duplicate-id",
+                        f"material `{name}` is defined twice",
+                        "give one of them another id",
+                        place,
+                        seen[name],
+                    )
                     continue
                 seen[name] = place
                 by_id[name] = _MAKERS[kind](name, written, place, out)
@@ -81,29 +86,40 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
     faces, axes, locking, strain = _WEAVE[w.weave]
     density = w.fibre_density or FIBRE_G_CM3.get(w.fibre)
     if density is None:
-        out.error("missing", f"cloth `{name}` says neither its fibre nor the fibre's density",
-                  "add `fibre: carbon` (or glass, aramid) or `fibre_density: 1.8`", place,
-                  )  # fmt: skip
+        out.error(
+            "missing",
+            f"cloth `{name}` says neither its fibre nor the fibre's density",
+            "add `fibre: carbon` (or glass, aramid) or `fibre_density: 1.8`",
+            place,
+        )
         density = 1.8
     share = w.fibre_share or _DEFAULT_FIBRE_SHARE
     worked = cured_thickness_mm(w.weight, density, share)
     low, high = PLAUSIBLE_AREAL_G_M2
     if not low <= w.weight <= high:
-        out.warning("implausible-weight",
-                    f"cloth `{name}` weighs {w.weight:g} g/m2, outside {low:g} to {high:g} g/m2",
-                    "is the unit right? write 200 g/m2 or 5.9 oz/yd2", w.place_of("weight"),
-                    )  # fmt: skip
+        out.warning(
+            "implausible-weight",
+            f"cloth `{name}` weighs {w.weight:g} g/m2, outside {low:g} to {high:g} g/m2",
+            "is the unit right? write 200 g/m2 or 5.9 oz/yd2",
+            w.place_of("weight"),
+        )
     elif w.thickness and not 0.5 <= w.thickness / worked <= 2.0:
-        out.warning("implausible-thickness",
-                    f"cloth `{name}` is {w.thickness:g} mm thick as written, but weight, fibre "
-                    f"density and fibre share give {worked:.3f} mm",
-                    "check weight, fibre share and thickness", w.place_of("thickness"),
-                    )  # fmt: skip
+        out.warning(
+            "implausible-thickness",
+            f"cloth `{name}` is {w.thickness:g} mm thick as written, but weight, fibre "
+            f"density and fibre share give {worked:.3f} mm",
+            "check weight, fibre share and thickness",
+            w.place_of("thickness"),
+        )
     usable = w.usable or w.roll
     if usable > w.roll:
-        out.error("out-of-range", f"cloth `{name}`: usable width {usable:g} mm is more than the "
-                  f"roll's {w.roll:g} mm", "swap them, or leave `usable` out",
-                  w.place_of("usable"), w.place_of("roll"))  # fmt: skip
+        out.error(
+            "out-of-range",
+            f"cloth `{name}`: usable width {usable:g} mm is more than the roll's {w.roll:g} mm",
+            "swap them, or leave `usable` out",
+            w.place_of("usable"),
+            w.place_of("roll"),
+        )
     _plausible_roll(name, w.roll, w.place_of("roll"), out)
     s = w.splice
     splice = SpliceRule(
@@ -113,9 +129,12 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
         _DEFAULT_NARROWEST_MM if s is None or s.narrowest is None else s.narrowest,
     )
     if s and s.keep_clear:
-        out.error("misplaced-key", "`keep_clear` belongs to a part, not to a cloth",
-                  "write it under `splices:` of the part spec",
-                  w.splice.key_place("keep_clear"))  # fmt: skip
+        out.error(
+            "misplaced-key",
+            "`keep_clear` belongs to a part, not to a cloth",
+            "write it under `splices:` of the part spec",
+            w.splice.key_place("keep_clear"),
+        )
     return Cloth(
         id=name,
         name=w.name,
@@ -145,47 +164,105 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
 def _plausible_roll(name: str, width_mm: float, place: Place, out: Collector) -> None:
     low, high = PLAUSIBLE_ROLL_MM
     if not low <= width_mm <= high:
-        out.warning("implausible-roll", f"`{name}` comes on a roll {width_mm:g} mm wide, outside "
-                    f"{low:g} to {high:g} mm", "is the unit right?", place)  # fmt: skip
+        out.warning(
+            "implausible-roll",
+            f"`{name}` comes on a roll {width_mm:g} mm wide, outside {low:g} to {high:g} mm",
+            "is the unit right?",
+            place,
+        )
 
 
 def _core(name, w, place, out) -> CoreStock:
     if len(w.sheet) != 2:
-        out.error("not-a-size", f"core `{name}`: the sheet has {len(w.sheet)} sizes, expected "
-                  "length and width", "write it like [8 ft, 4 ft]",
-                  w.place_of("sheet"))  # fmt: skip
+        out.error(
+            "not-a-size",
+            f"core `{name}`: the sheet has {len(w.sheet)} sizes, expected length and width",
+            "write it like [8 ft, 4 ft]",
+            w.place_of("sheet"),
+        )
     sheet = (w.sheet[0], w.sheet[-1]) if w.sheet else (1.0, 1.0)
-    return CoreStock(name, w.name, w.thickness, w.density, sheet, w.grain, w.resin_uptake,
-                     w.least_bend, w.price, w.data_sheet, w.use, place)  # fmt: skip
+    return CoreStock(
+        name,
+        w.name,
+        w.thickness,
+        w.density,
+        sheet,
+        w.grain,
+        w.resin_uptake,
+        w.least_bend,
+        w.price,
+        w.data_sheet,
+        w.use,
+        place,
+    )
 
 
 def _rod(name, w, place, out) -> RodStock:
     if not w.supply:
-        out.error("empty", f"rod `{name}` is sold in no length", "add one: supply: [50 m]",
-                  w.place_of("supply"))  # fmt: skip
-    return RodStock(name, w.name, w.width, w.height, w.density, tuple(w.supply), w.least_bend,
-                    w.price, w.data_sheet, place)  # fmt: skip
+        out.error(
+            "empty",
+            f"rod `{name}` is sold in no length",
+            "add one: supply: [50 m]",
+            w.place_of("supply"),
+        )
+    return RodStock(
+        name,
+        w.name,
+        w.width,
+        w.height,
+        w.density,
+        tuple(w.supply),
+        w.least_bend,
+        w.price,
+        w.data_sheet,
+        place,
+    )
 
 
 def _consumable(name, w, place, out) -> Consumable:
-    return Consumable(name, w.name, w.role, w.roll or 0.0, w.weight, w.thickness, w.resin_uptake,
-                      w.roll_length or 0.0, w.price, w.data_sheet, place)  # fmt: skip
+    return Consumable(
+        name,
+        w.name,
+        w.role,
+        w.roll or 0.0,
+        w.weight,
+        w.thickness,
+        w.resin_uptake,
+        w.roll_length or 0.0,
+        w.price,
+        w.data_sheet,
+        place,
+    )
 
 
 def _resin(name, w, place, out) -> Resin:
     parts = tuple(w.mix.items())
     if not parts:
-        out.error("empty", f"resin `{name}` has no parts", "write mix: {resin: 100, hardener: 27}",
-                  place)  # fmt: skip
+        out.error(
+            "empty", f"resin `{name}` has no parts", "write mix: {resin: 100, hardener: 27}", place
+        )
     first = parts[0][1] if parts else 100.0
     parts = tuple((component, by_weight * 100.0 / first) for component, by_weight in parts)
-    return Resin(name, w.name, parts, w.density, w.pot_life.time, w.pot_life.mass, w.pot_life.at,
-                 w.largest_batch, w.cure, w.data_sheet, w.price, place)  # fmt: skip
+    return Resin(
+        name,
+        w.name,
+        parts,
+        w.density,
+        w.pot_life.time,
+        w.pot_life.mass,
+        w.pot_life.at,
+        w.largest_batch,
+        w.cure,
+        w.data_sheet,
+        w.price,
+        place,
+    )
 
 
 def _thickened(name, w, place, out) -> ThickenedResin:
-    return ThickenedResin(name, w.name, w.resin, w.filler, w.filler_to_resin, w.filler_density,
-                          w.coat, place)  # fmt: skip
+    return ThickenedResin(
+        name, w.name, w.resin, w.filler, w.filler_to_resin, w.filler_density, w.coat, place
+    )
 
 
 _MAKERS = {
@@ -210,8 +287,13 @@ def resolve_stock(
     for entry in entries:
         place = entry.place_of("id")
         if entry.id in seen:
-            out.error("duplicate-id", f"stock `{entry.id}` is listed twice",
-                      "give one of them another id", place, seen[entry.id])  # fmt: skip
+            out.error(
+                "duplicate-id",
+                f"stock `{entry.id}` is listed twice",
+                "give one of them another id",
+                place,
+                seen[entry.id],
+            )
             continue
         seen[entry.id] = place
         if item := _stock_item(entry, materials, out):
@@ -224,8 +306,12 @@ def resolve_stock(
 def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> StockItem | None:
     given = [kind for kind in ("roll", "sheet", "bar") if getattr(entry, kind)]
     if len(given) != 1:
-        out.error("unknown-stock", f"stock `{entry.id}` names {len(given)} of roll, sheet and bar,"
-                  " expected one", "for example `roll: <cloth id>`", entry.here)  # fmt: skip
+        out.error(
+            "unknown-stock",
+            f"stock `{entry.id}` names {len(given)} of roll, sheet and bar, expected one",
+            "for example `roll: <cloth id>`",
+            entry.here,
+        )
         return None
     kind = given[0]
     name = getattr(entry, kind)
@@ -242,8 +328,12 @@ def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> Stoc
     length, width = _sizes(kind, material, entry)
     for label, value in (("length", length), ("width", width)):
         if not value:
-            out.error("missing", f"stock `{entry.id}` has no {label} and `{name}` gives none",
-                      f"add `{label}:`", entry.here)  # fmt: skip
+            out.error(
+                "missing",
+                f"stock `{entry.id}` has no {label} and `{name}` gives none",
+                f"add `{label}:`",
+                entry.here,
+            )
             return None
     outline = None
     if entry.outline is not None:
@@ -258,8 +348,18 @@ def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> Stoc
         ring = _zone(zone, entry.place_of("bad_zones", n), out)
         if ring is not None:
             zones.append(ring)
-    return StockItem(entry.id, kind, name, length, width, entry.quantity, outline, tuple(zones),
-                     entry.received or "", entry.here)  # fmt: skip
+    return StockItem(
+        entry.id,
+        kind,
+        name,
+        length,
+        width,
+        entry.quantity,
+        outline,
+        tuple(zones),
+        entry.received or "",
+        entry.here,
+    )
 
 
 def _sizes(kind: str, material, entry: StockEntry) -> tuple[float, float]:
@@ -274,8 +374,12 @@ def _sizes(kind: str, material, entry: StockEntry) -> tuple[float, float]:
 def _zone(points, place: Place, out: Collector) -> np.ndarray | None:
     ring = np.array(points, dtype=float)
     if len(ring) < 3:
-        out.error("outline-too-short", f"an outline of {len(ring)} points, expected 3 or more",
-                  "list its corners", place)  # fmt: skip
+        out.error(
+            "outline-too-short",
+            f"an outline of {len(ring)} points, expected 3 or more",
+            "list its corners",
+            place,
+        )
         return None
     if found := crossing(ring):
         out.error("outline-crosses-itself", found.message, found.help, place)

@@ -83,68 +83,128 @@ def edge_names(mould: Mould) -> tuple[str, ...]:
 def _lofted(w: LoftedMould, folder: Folder, out: Collector) -> StationMould | None:
     place = w.here
     if len(w.stations) < 2:
-        out.error("too-few-stations", f"a lofted face has {len(w.stations)} station(s), expected "
-                  "2 or more", "add the other end; a flat face is given by its `outline:`",
-                  w.key_place("stations"))  # fmt: skip
+        out.error(
+            "too-few-stations",
+            f"a lofted face has {len(w.stations)} station(s), expected 2 or more",
+            "add the other end; a flat face is given by its `outline:`",
+            w.key_place("stations"),
+        )
         return None
     if len(w.stations) > out.limits["stations"]:
-        out.error("too-many", f"{len(w.stations)} stations", out.limits.why("stations"),
-                  w.key_place("stations"))  # fmt: skip
+        out.error(
+            "too-many",
+            f"{len(w.stations)} stations",
+            out.limits.why("stations"),
+            w.key_place("stations"),
+        )
         return None
     channel = isinstance(w.stations[0].section, Channel)
     stations = []
     for before, one in zip([None, *w.stations], w.stations, strict=False):
         if before is not None and one.at <= before.at:
-            out.error("station-order", f"the station at {one.at:g} mm does not come after the one "
-                      f"at {before.at:g} mm", "list stations from root to tip",
-                      one.place_of("at"), before.place_of("at"))  # fmt: skip
+            out.error(
+                "station-order",
+                f"the station at {one.at:g} mm does not come after the one at {before.at:g} mm",
+                "list stations from root to tip",
+                one.place_of("at"),
+                before.place_of("at"),
+            )
         if isinstance(one.section, Channel) != channel:
-            out.error("mixed-sections", "channels and closed sections in one face",
-                      "give every station the same kind of section", one.place_of("section"),
-                      w.stations[0].place_of("section"))  # fmt: skip
+            out.error(
+                "mixed-sections",
+                "channels and closed sections in one face",
+                "give every station the same kind of section",
+                one.place_of("section"),
+                w.stations[0].place_of("section"),
+            )
             continue
         chord = one.chord
         if channel and chord is not None:
-            out.error("misplaced-key", "a channel is given in real size and has no chord",
-                      "delete `chord`", one.key_place("chord"))  # fmt: skip
+            out.error(
+                "misplaced-key",
+                "a channel is given in real size and has no chord",
+                "delete `chord`",
+                one.key_place("chord"),
+            )
         if not channel and chord is None:
-            out.error("missing", f"`chord` is missing (at: {one.at:g} mm)", "add `chord:`",
-                      one.here)  # fmt: skip
+            out.error(
+                "missing", f"`chord` is missing (at: {one.at:g} mm)", "add `chord:`", one.here
+            )
         if (section := _section(one, folder, out)) is not None:
-            stations.append(Station(one.at, 1.0 if channel else chord or 1.0, one.sweep, one.rise,
-                                    one.twist, one.twist_about, section, one.here))  # fmt: skip
+            stations.append(
+                Station(
+                    one.at,
+                    1.0 if channel else chord or 1.0,
+                    one.sweep,
+                    one.rise,
+                    one.twist,
+                    one.twist_about,
+                    section,
+                    one.here,
+                )
+            )
     if channel:
         counts = {len(s.section.points_mm) for s in stations}
         if len(counts) > 1:
-            out.error("mixed-sections", "the channels have different numbers of corners: "
-                      + ", ".join(str(n) for n in sorted(counts)),
-                      "give every station the same corners in the same order",
-                      w.key_place("stations"))  # fmt: skip
+            out.error(
+                "mixed-sections",
+                "the channels have different numbers of corners: "
+                + ", ".join(str(n) for n in sorted(counts)),
+                "give every station the same corners in the same order",
+                w.key_place("stations"),
+            )
         if w.side not in (None, "all"):
-            out.error("misplaced-key", f"a channel has no {w.side} side", "delete `side`",
-                      w.place_of("side"))  # fmt: skip
+            out.error(
+                "misplaced-key",
+                f"a channel has no {w.side} side",
+                "delete `side`",
+                w.place_of("side"),
+            )
     elif w.side is None:
-        out.error("missing", "the mould does not say which side of the section it is",
-                  "add `side: upper` or `side: lower`", place)  # fmt: skip
+        out.error(
+            "missing",
+            "the mould does not say which side of the section it is",
+            "add `side: upper` or `side: lower`",
+            place,
+        )
     elif w.side == "all":
-        out.error("out-of-range", "a closed section is laid as its upper or lower side",
-                  "write `side: upper` or `side: lower`", w.place_of("side"))  # fmt: skip
+        out.error(
+            "out-of-range",
+            "a closed section is laid as its upper or lower side",
+            "write `side: upper` or `side: lower`",
+            w.place_of("side"),
+        )
     names = _loft_edges(w, channel)
     if len(set(names)) < 4:
-        out.error("duplicate-id", f"two edges of the face have one name: {', '.join(names)}",
-                  "give each edge its own name", w.place_of("edge_names"))  # fmt: skip
+        out.error(
+            "duplicate-id",
+            f"two edges of the face have one name: {', '.join(names)}",
+            "give each edge its own name",
+            w.place_of("edge_names"),
+        )
     spans = [s.at_mm for s in stations]
     kinks = []
     for n, at in enumerate(w.accept_kinks):
         near = next((s for s in spans if abs(s - at) < 1e-6), None)
         if near is None:
-            out.error("unknown-station", f"there is no station at {at:g} mm",
-                      "stations: " + ", ".join(f"{s:g}" for s in spans),
-                      w.place_of("accept_kinks", n))  # fmt: skip
+            out.error(
+                "unknown-station",
+                f"there is no station at {at:g} mm",
+                "stations: " + ", ".join(f"{s:g}" for s in spans),
+                w.place_of("accept_kinks", n),
+            )
         else:
             kinks.append(near)
-    return StationMould(tuple(stations), "all" if channel else w.side or "upper", *w.cover,
-                        w.form, w.loft, names, tuple(kinks), place)  # fmt: skip
+    return StationMould(
+        tuple(stations),
+        "all" if channel else w.side or "upper",
+        *w.cover,
+        w.form,
+        w.loft,
+        names,
+        tuple(kinks),
+        place,
+    )
 
 
 def _loft_edges(w: LoftedMould, channel: bool) -> tuple[str, str, str, str]:
@@ -171,31 +231,50 @@ def _channel(w: Channel, out: Collector) -> PolylineSection | None:
     place = w.key_place("channel")
     points = np.array(w.channel, dtype=float).reshape(-1, 2)
     if len(points) < 2:
-        out.error("outline-too-short", f"a channel of {len(points)} point(s), expected 2 or more",
-                  "list its corners", place)  # fmt: skip
+        out.error(
+            "outline-too-short",
+            f"a channel of {len(points)} point(s), expected 2 or more",
+            "list its corners",
+            place,
+        )
         return None
     inner = len(points) - 2
     if w.radius is not None and w.radii is not None:
-        out.error("out-of-range", "both `radius` and `radii` are given", "keep one of them",
-                  w.key_place("radii"))  # fmt: skip
+        out.error(
+            "out-of-range",
+            "both `radius` and `radii` are given",
+            "keep one of them",
+            w.key_place("radii"),
+        )
     radii = list(w.radii) if w.radii is not None else [w.radius or 0.0] * inner
     if len(radii) != inner:
-        out.error("out-of-range", f"{len(radii)} radii for {inner} inner corners",
-                  "give one for each corner between the ends", w.key_place("radii"))  # fmt: skip
+        out.error(
+            "out-of-range",
+            f"{len(radii)} radii for {inner} inner corners",
+            "give one for each corner between the ends",
+            w.key_place("radii"),
+        )
         return None
     sides = np.hypot(*np.diff(points, axis=0).T)
     for i, side in enumerate(sides):
         if side < 1e-6:
-            out.error("repeated-point", f"points {i + 1} and {i + 2} of the channel are the same",
-                      "delete one", w.place_of("channel", i + 1))  # fmt: skip
+            out.error(
+                "repeated-point",
+                f"points {i + 1} and {i + 2} of the channel are the same",
+                "delete one",
+                w.place_of("channel", i + 1),
+            )
             return None
     cuts = [0.0, *(_cut_back(points, k + 1, r) for k, r in enumerate(radii)), 0.0]
     for i, side in enumerate(sides):
         if cuts[i] + cuts[i + 1] > side + 1e-9:
-            out.error("radius-too-large", f"the corner radii need {cuts[i] + cuts[i + 1]:.4g} mm "
-                      f"of the {side:.4g} mm between points {i + 1} and {i + 2}",
-                      "make the radii smaller", w.key_place("radii" if w.radii else "radius"),
-                      )  # fmt: skip
+            out.error(
+                "radius-too-large",
+                f"the corner radii need {cuts[i] + cuts[i + 1]:.4g} mm "
+                f"of the {side:.4g} mm between points {i + 1} and {i + 2}",
+                "make the radii smaller",
+                w.key_place("radii" if w.radii else "radius"),
+            )
             return None
     return PolylineSection(points, tuple(radii))
 
@@ -226,15 +305,22 @@ def _flat(w: FlatMould, out: Collector) -> OutlineMould | None:
                 continue
             hole_ring = made[0]
         if (point := rings_meet(ring, hole_ring)) is not None:
-            out.error("hole-outside", f"the hole meets the outline at ({point[0]:.6g}, "
-                      f"{point[1]:.6g}) mm", "a hole lies inside the outline", place)  # fmt: skip
+            out.error(
+                "hole-outside",
+                f"the hole meets the outline at ({point[0]:.6g}, {point[1]:.6g}) mm",
+                "a hole lies inside the outline",
+                place,
+            )
         elif not inside(ring, hole_ring[0]):
-            out.error("hole-outside", "the hole lies outside the outline",
-                      "a hole lies inside the outline", place)  # fmt: skip
+            out.error(
+                "hole-outside",
+                "the hole lies outside the outline",
+                "a hole lies inside the outline",
+                place,
+            )
         for other in holes:
             if rings_meet(other, hole_ring) is not None or inside(other, hole_ring[0]):
-                out.error("hole-outside", "two holes touch or overlap", "make one of them",
-                          place)  # fmt: skip
+                out.error("hole-outside", "two holes touch or overlap", "make one of them", place)
         holes.append(hole_ring)
     return OutlineMould(ring, tuple(holes), edges_of(names), w.here)
 
@@ -243,8 +329,12 @@ def _ring(steps, corner: float, w, path: tuple, out: Collector):
     """Walk an outline; None when something is wrong with it."""
     place = w.place_of(*path)
     if len(steps) > out.limits["outline-points"]:
-        out.error("too-many", f"an outline of {len(steps)} points",
-                  out.limits.why("outline-points"), place)  # fmt: skip
+        out.error(
+            "too-many",
+            f"an outline of {len(steps)} points",
+            out.limits.why("outline-points"),
+            place,
+        )
         return None
     points, radii, arrivals, arcs = [], [], [], {}
     for n, step in enumerate(steps):
@@ -268,15 +358,23 @@ def _ring(steps, corner: float, w, path: tuple, out: Collector):
         points.pop(), radii.pop()
     corners = len(points) + len(arcs)
     if corners < 3:
-        out.error("outline-too-short", f"an outline of {len(points)} corner(s), expected 3 or more",
-                  "list its corners", place)  # fmt: skip
+        out.error(
+            "outline-too-short",
+            f"an outline of {len(points)} corner(s), expected 3 or more",
+            "list its corners",
+            place,
+        )
         return None
     size = max(max(abs(x), abs(y)) for x, y in points)
     count = len(points)
     for i in range(count):
         if points[i] == points[i - 1] and i not in arcs:
-            out.error("repeated-point", f"corner {i + 1} is the same point as the one before",
-                      "delete it", w.place_of(*path, i))  # fmt: skip
+            out.error(
+                "repeated-point",
+                f"corner {i + 1} is the same point as the one before",
+                "delete it",
+                w.place_of(*path, i),
+            )
             return None
     # side i runs from point i - 1 to point i; the side that leaves point i is i + 1
     leaving = [arrivals[(i + 1) % count] or f"side {i + 1}" for i in range(count)]
@@ -285,9 +383,13 @@ def _ring(steps, corner: float, w, path: tuple, out: Collector):
     ring = np.array(points, float)
     walked, names, tight = round_corners(ring, radii, leaving)
     if tight is not None:
-        out.error("radius-too-large", f"the corner radius {radii[tight]:g} mm does not fit at "
-                  f"({points[tight][0]:g}, {points[tight][1]:g}) mm", "make it smaller",
-                  w.place_of(*path, tight))  # fmt: skip
+        out.error(
+            "radius-too-large",
+            f"the corner radius {radii[tight]:g} mm does not fit at "
+            f"({points[tight][0]:g}, {points[tight][1]:g}) mm",
+            "make it smaller",
+            w.place_of(*path, tight),
+        )
         return None
     if arcs:
         walked, names = _with_arcs(walked, names, points, arcs, out)
@@ -295,15 +397,18 @@ def _ring(steps, corner: float, w, path: tuple, out: Collector):
             return None
     walked, names = clean(walked, names)
     if len(walked) > out.limits["outline-points"]:
-        out.error("too-many", f"an outline of {len(walked)} points",
-                  out.limits.why("outline-points"), place)  # fmt: skip
+        out.error(
+            "too-many",
+            f"an outline of {len(walked)} points",
+            out.limits.why("outline-points"),
+            place,
+        )
         return None
     if fault := crossing(walked):
         out.error("outline-crosses-itself", fault.message, fault.help, place)
         return None
     if size > out.limits["part-mm"]:
-        out.error("out-of-range", f"an outline {size:g} mm large", out.limits.why("part-mm"),
-                  place)  # fmt: skip
+        out.error("out-of-range", f"an outline {size:g} mm large", out.limits.why("part-mm"), place)
         return None
     return walked, names
 
@@ -327,32 +432,49 @@ def _with_arcs(walked, names, points, arcs, out: Collector):
 
 def _arc(start, step: ArcTo, place: Place, out: Collector):
     if (step.through is None) == (step.radius is None):
-        out.error("unknown-arc", "an arc needs either a point it passes through or a radius",
-                  "write {arc_to: [x, y], through: [x, y]}, or radius with turn: left",
-                  place)  # fmt: skip
+        out.error(
+            "unknown-arc",
+            "an arc needs either a point it passes through or a radius",
+            "write {arc_to: [x, y], through: [x, y]}, or radius with turn: left",
+            place,
+        )
         return None
     if tuple(start) == tuple(step.arc_to):
-        out.error("unknown-arc", "an arc that ends where it starts turns 0 or 360 degrees",
-                  "write a full circle as two arcs", place)  # fmt: skip
+        out.error(
+            "unknown-arc",
+            "an arc that ends where it starts turns 0 or 360 degrees",
+            "write a full circle as two arcs",
+            place,
+        )
         return None
     if step.through is not None:
         found = arc_through(start, step.through, step.arc_to)
         if found is None:
-            out.error("unknown-arc", "the three points of the arc lie on a line",
-                      "move the point it passes through, or use a straight side", place,
-                      )  # fmt: skip
+            out.error(
+                "unknown-arc",
+                "the three points of the arc lie on a line",
+                "move the point it passes through, or use a straight side",
+                place,
+            )
             return None
     else:
         found = arc_by_radius(start, step.arc_to, step.radius, step.turn or "left")
         if step.turn is None:
-            out.error("missing", "the arc does not say which way it turns",
-                      "add `turn: left` or `turn: right`", place)  # fmt: skip
+            out.error(
+                "missing",
+                "the arc does not say which way it turns",
+                "add `turn: left` or `turn: right`",
+                place,
+            )
             return None
         if found is None:
             half = math.dist(start, step.arc_to) / 2
-            out.error("radius-too-small", f"an arc of radius {step.radius:g} mm cannot span "
-                      f"{2 * half:g} mm", f"the radius is at least {half:g} mm",
-                      place)  # fmt: skip
+            out.error(
+                "radius-too-small",
+                f"an arc of radius {step.radius:g} mm cannot span {2 * half:g} mm",
+                f"the radius is at least {half:g} mm",
+                place,
+            )
             return None
     return list(arc_points(*found))
 
@@ -364,8 +486,12 @@ def point_ref(written, lofted: bool, place: Place, out: Collector) -> PointRef |
     """A written point as a point of this face."""
     if isinstance(written, FacePoint):
         if not lofted:
-            out.error("wrong-point", "a flat face has no span and share",
-                      "write the point as [x, y]", place)  # fmt: skip
+            out.error(
+                "wrong-point",
+                "a flat face has no span and share",
+                "write the point as [x, y]",
+                place,
+            )
             return None
         return OnFace(written.span, written.share)
     return OnPattern(*written)
@@ -376,27 +502,43 @@ def resolve_axis(written: PartFile, lofted: bool, out: Collector) -> Axis:
     axis = written.axis
     if axis is None:
         if lofted:
-            out.error("missing", "the spec does not say where 0 degrees runs",
-                      "add `axis: {share: 0.25}` (or from one point to another)",
-                      written.here)  # fmt: skip
+            out.error(
+                "missing",
+                "the spec does not say where 0 degrees runs",
+                "add `axis: {share: 0.25}` (or from one point to another)",
+                written.here,
+            )
         return BetweenPoints(OnPattern(0.0, 0.0), OnPattern(1000.0, 0.0))
     if axis.share is not None and (axis.from_ is not None or axis.to is not None):
-        out.error("out-of-range", "the axis has both a share and points", "keep one of them",
-                  axis.here)  # fmt: skip
+        out.error(
+            "out-of-range", "the axis has both a share and points", "keep one of them", axis.here
+        )
     if axis.share is not None:
         if not lofted:
-            out.error("wrong-point", "a flat face has no share",
-                      "write `axis: {from: [0, 0], to: [100, 0]}`", axis.here)  # fmt: skip
+            out.error(
+                "wrong-point",
+                "a flat face has no share",
+                "write `axis: {from: [0, 0], to: [100, 0]}`",
+                axis.here,
+            )
         return AtShare(axis.share)
     if axis.from_ is None or axis.to is None:
-        out.error("missing", "the axis needs `share`, or both `from` and `to`",
-                  "write `axis: {share: 0.25}`", axis.here)  # fmt: skip
+        out.error(
+            "missing",
+            "the axis needs `share`, or both `from` and `to`",
+            "write `axis: {share: 0.25}`",
+            axis.here,
+        )
         return AtShare(0.25)
     start = point_ref(axis.from_, lofted, axis.place_of("from"), out)
     end = point_ref(axis.to, lofted, axis.place_of("to"), out)
     if start is not None and start == end:
-        out.error("repeated-point", "the axis starts and ends at one point", "move one of them",
-                  axis.place_of("to"))  # fmt: skip
+        out.error(
+            "repeated-point",
+            "the axis starts and ends at one point",
+            "move one of them",
+            axis.place_of("to"),
+        )
     return BetweenPoints(start or OnPattern(0, 0), end or OnPattern(1, 0))
 
 
@@ -407,8 +549,12 @@ def resolve_edges(written: PartFile, mould: Mould, out: Collector) -> tuple[Edge
         if name not in names and name != "all":
             out.unknown("edge", name, (*names, "all"), _edge_place(written, name))
         if edge.trim is not None and edge.trim > 500:
-            out.warning("implausible-trim", f"a trim allowance of {edge.trim:g} mm",
-                        "is the unit right?", edge.place_of("trim"))  # fmt: skip
+            out.warning(
+                "implausible-trim",
+                f"a trim allowance of {edge.trim:g} mm",
+                "is the unit right?",
+                edge.place_of("trim"),
+            )
     rest = written.edges.get("all")
     rules = []
     for name in names:

@@ -37,12 +37,14 @@ def number_of(raw: Any, what: str = "a number") -> float:
     """A plain finite number, or a refusal that says what is wrong with the text."""
     text = _scalar(raw, what)
     if raw.quoted and _NUMBER.fullmatch(text):
-        raise Wrong("quoted-number", f'{{key}}: "{text}" is text, expected {what}',
-                    "remove the quotes")  # fmt: skip
+        raise Wrong(
+            "quoted-number", f'{{key}}: "{text}" is text, expected {what}', "remove the quotes"
+        )
     value = _plain_number(text)
     if value is None:
-        raise Wrong("not-a-number", f"{{key}}: expected {what}, found `{_short(text)}`",
-                    _number_help(text))  # fmt: skip
+        raise Wrong(
+            "not-a-number", f"{{key}}: expected {what}, found `{_short(text)}`", _number_help(text)
+        )
     return value
 
 
@@ -56,19 +58,26 @@ def _plain_number(text: str) -> float | None:
         bare = re.sub(r"^([-+]?)0+(?=\d)", r"\1", text)
         raise Wrong("leading-zero", f"{{key}}: `{text}` has a leading zero", f"write {bare}")
     if re.fullmatch(r"[-+]?\d+,\d+", text):
-        raise Wrong("decimal-comma", f"{{key}}: `{text}` has a decimal comma",
-                    f"use a decimal point: {text.replace(',', '.')}")  # fmt: skip
+        raise Wrong(
+            "decimal-comma",
+            f"{{key}}: `{text}` has a decimal comma",
+            f"use a decimal point: {text.replace(',', '.')}",
+        )
     if re.fullmatch(r"[-+]?\.?(inf|nan|infinity)", text, re.IGNORECASE):
         raise Wrong("not-finite", f"{{key}} must be finite, found `{text}`", "write a number")
     if _CLOCK.fullmatch(text):
-        raise Wrong("clock-number", f"{{key}}: `{text}` could be a time or a number",
-                    'write "12:30" in quotes for a time of day, 12 min for a wait')  # fmt: skip
+        raise Wrong(
+            "clock-number",
+            f"{{key}}: `{text}` could be a time or a number",
+            'write "12:30" in quotes for a time of day, 12 min for a wait',
+        )
     if not _NUMBER.fullmatch(text):
         return None
     value = float(text)
     if value in (float("inf"), float("-inf")):
-        raise Wrong("not-finite", f"{{key}} must be finite, found `{_short(text)}`",
-                    "write a number")  # fmt: skip
+        raise Wrong(
+            "not-finite", f"{{key}} must be finite, found `{_short(text)}`", "write a number"
+        )
     return value + 0.0  # -0.0 becomes 0
 
 
@@ -118,12 +127,16 @@ def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
     """A length in mm; a bare number is in `units`."""
     text = _scalar(raw, what)
     if raw.quoted and _NUMBER.fullmatch(text):
-        raise Wrong("quoted-number", f'{{key}}: "{text}" is text, expected {what}',
-                    "remove the quotes")  # fmt: skip
+        raise Wrong(
+            "quoted-number", f'{{key}}: "{text}" is text, expected {what}', "remove the quotes"
+        )
     if (value := _plain_number(text)) is not None:
         if units is None:
-            raise Wrong("no-units", f"{{key}}: {text} has no unit and the file declares none",
-                        "add `units: mm` or `units: in`, or write the unit behind")  # fmt: skip
+            raise Wrong(
+                "no-units",
+                f"{{key}}: {text} has no unit and the file declares none",
+                "add `units: mm` or `units: in`, or write the unit behind",
+            )
         return value * MM_PER_UNIT[units] + 0.0
     value = parse_length(text)
     if value is None:
@@ -143,17 +156,24 @@ def _length(
 ) -> Callable[[Any, ValidationInfo], float]:
     def read(raw: Any, info: ValidationInfo) -> float:
         value = length_of(raw, info.context.units)
-        shown = f"{_short(raw.strip())}" + ("" if not _NUMBER.fullmatch(raw.strip()) else
-                                            f" {info.context.units}")  # fmt: skip
+        shown = f"{_short(raw.strip())}" + (
+            "" if not _NUMBER.fullmatch(raw.strip()) else f" {info.context.units}"
+        )
         most = min(high, info.context.limits["part-mm"]) if high == 30_000.0 else high
         least = info.context.limits["least-mm"]
         _within(value, shown, low, over, None)
         if abs(value) > most:
-            raise Wrong("out-of-range", f"{{key}} is {shown}, expected at most {most:g} mm",
-                        info.context.limits.why("part-mm"))  # fmt: skip
+            raise Wrong(
+                "out-of-range",
+                f"{{key}} is {shown}, expected at most {most:g} mm",
+                info.context.limits.why("part-mm"),
+            )
         if value and abs(value) < least:
-            raise Wrong("out-of-range", f"{{key}} is {shown}, expected 0 or at least {least:g} mm",
-                        info.context.limits.why("least-mm"))  # fmt: skip
+            raise Wrong(
+                "out-of-range",
+                f"{{key}} is {shown}, expected 0 or at least {least:g} mm",
+                info.context.limits.why("least-mm"),
+            )
         return value
 
     return read
@@ -264,18 +284,23 @@ def _scaled(what: str, forms: str, scales: dict[str, float], over=None, low=None
         text = _scalar(raw, what)
         match = re.fullmatch(rf"({_NUMBER.pattern})\s*(\S.*)?", text)
         if match and match[2] is None and raw.quoted:
-            raise Wrong("quoted-number", f'{{key}}: "{text}" is text, expected {what}',
-                        "remove the quotes")  # fmt: skip
+            raise Wrong(
+                "quoted-number", f'{{key}}: "{text}" is text, expected {what}', "remove the quotes"
+            )
         if not match:
             _plain_number(text)
-            raise Wrong("not-a-quantity", f"{{key}}: expected {what}, found `{_short(text)}`",
-                        f"write it like {forms}")  # fmt: skip
+            raise Wrong(
+                "not-a-quantity",
+                f"{{key}}: expected {what}, found `{_short(text)}`",
+                f"write it like {forms}",
+            )
         value = _plain_number(match[1])
         unit = (match[2] or bare or "").strip().replace("²", "2").replace("³", "3")
         if unit not in scales:
             known = "a unit is missing" if not unit else f"unknown unit `{_short(unit)}`"
-            raise Wrong("unknown-unit", f"{{key}}: {known}, expected {what}",
-                        f"write it like {forms}")  # fmt: skip
+            raise Wrong(
+                "unknown-unit", f"{{key}}: {known}, expected {what}", f"write it like {forms}"
+            )
         return _within(value * scales[unit] + 0.0, text, low, over, None)
 
     return read
@@ -293,16 +318,18 @@ _KG_M3 = {"kg/m3": 1.0, "g/cm3": 1000.0, "lb/ft3": 16.01846337}
 
 Areal = Annotated[
     float,
-    PlainValidator(_scaled("a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, over=0,
-                           bare="g/m2")),
+    PlainValidator(
+        _scaled("a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, over=0, bare="g/m2")
+    ),
     _schema("number", "string", description="Weight by area: 200 g/m2, 5.9 oz/yd2; bare: g/m2."),
-]  # fmt: skip
+]
 ArealFromZero = Annotated[
     float,
-    PlainValidator(_scaled("a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, low=0,
-                           bare="g/m2")),
+    PlainValidator(
+        _scaled("a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, low=0, bare="g/m2")
+    ),
     _schema("number", "string", description="Weight by area: 200 g/m2, 5.9 oz/yd2; bare: g/m2."),
-]  # fmt: skip
+]
 Mass = Annotated[
     float,
     PlainValidator(_scaled("a mass", "300 g, 1.2 kg or 10 oz", _MASS, over=0, bare="g")),
@@ -319,8 +346,17 @@ CoreDensity = Annotated[
     _schema("number", "string", description="Density: 80 kg/m3, 5 lb/ft3; bare: kg/m3."),
 ]
 
-_SECONDS = {"s": 1, "sec": 1, "min": 60, "h": 3600, "hour": 3600, "hours": 3600,
-            "d": 86400, "day": 86400, "days": 86400}  # fmt: skip
+_SECONDS = {
+    "s": 1,
+    "sec": 1,
+    "min": 60,
+    "h": 3600,
+    "hour": 3600,
+    "hours": 3600,
+    "d": 86400,
+    "day": 86400,
+    "days": 86400,
+}
 _DURATION_FORMS = "8 h, 20 min or 1 h 30 min"
 
 
@@ -332,14 +368,23 @@ def _duration(raw: Any, info: ValidationInfo) -> float:
         if text.startswith("-"):
             raise Wrong("out-of-range", f"{{key}} is {_short(text)}, expected 0 or more")
         if _plain_number(text) is not None:
-            raise Wrong("unknown-unit", f"{{key}}: {text} has no unit of time",
-                        f"write it like {_DURATION_FORMS}")  # fmt: skip
-        raise Wrong("not-a-time", f"{{key}}: expected a time, found `{_short(text)}`",
-                    f"write it like {_DURATION_FORMS}")  # fmt: skip
+            raise Wrong(
+                "unknown-unit",
+                f"{{key}}: {text} has no unit of time",
+                f"write it like {_DURATION_FORMS}",
+            )
+        raise Wrong(
+            "not-a-time",
+            f"{{key}}: expected a time, found `{_short(text)}`",
+            f"write it like {_DURATION_FORMS}",
+        )
     sizes = [_SECONDS[unit] for _, unit in parts]
     if sizes != sorted(set(sizes), reverse=True):
-        raise Wrong("not-a-time", f"{{key}}: `{_short(text)}` names a unit twice or out of order",
-                    f"write it like {_DURATION_FORMS}")  # fmt: skip
+        raise Wrong(
+            "not-a-time",
+            f"{{key}}: `{_short(text)}` names a unit twice or out of order",
+            f"write it like {_DURATION_FORMS}",
+        )
     seconds = sum(float(value) * _SECONDS[unit] for value, unit in parts)
     return _within(seconds, text, 0, None, 400 * 86400)
 
@@ -361,23 +406,35 @@ def text_of(raw: Any, limit: float, lines: bool = False, what: str = "a text") -
         raise Wrong("empty", "{key} is empty", f"write {what}")
     if not raw.quoted:
         if _DATE.fullmatch(text):
-            raise Wrong("date-as-text", f"{{key}}: `{text}` reads as a date, expected {what}",
-                        f'put it in quotes: "{text}"')  # fmt: skip
+            raise Wrong(
+                "date-as-text",
+                f"{{key}}: `{text}` reads as a date, expected {what}",
+                f'put it in quotes: "{text}"',
+            )
         if _CLOCK.fullmatch(text):
-            raise Wrong("clock-number", f"{{key}}: `{text}` could be a time or a number",
-                        f'put it in quotes: "{text}"')  # fmt: skip
+            raise Wrong(
+                "clock-number",
+                f"{{key}}: `{text}` could be a time or a number",
+                f'put it in quotes: "{text}"',
+            )
         if re.fullmatch(r"[-+]?0\d+", text):
-            raise Wrong("leading-zero", f"{{key}}: `{text}` has a leading zero",
-                        f'put it in quotes if it is a name: "{text}"')  # fmt: skip
+            raise Wrong(
+                "leading-zero",
+                f"{{key}}: `{text}` has a leading zero",
+                f'put it in quotes if it is a name: "{text}"',
+            )
     if "\n" in text and not lines:
-        raise Wrong("several-lines", "{key} has several lines, expected one",
-                    "write it on one line")  # fmt: skip
+        raise Wrong(
+            "several-lines", "{key} has several lines, expected one", "write it on one line"
+        )
     if mark := forbidden_character(text, newlines=lines):
-        raise Wrong("control-character", f"{{key}} holds a control character ({mark})",
-                    "delete it")  # fmt: skip
+        raise Wrong("control-character", f"{{key}} holds a control character ({mark})", "delete it")
     if len(text) > limit:
-        raise Wrong("too-long", f"{{key}} has {len(text)} characters, expected at most {limit:.0f}",
-                    "shorten it")  # fmt: skip
+        raise Wrong(
+            "too-long",
+            f"{{key}} has {len(text)} characters, expected at most {limit:.0f}",
+            "shorten it",
+        )
     return text
 
 
@@ -388,9 +445,11 @@ def id_of(raw: Any, limit: float) -> str:
     """A short name without spaces: letters, digits, `-`, `.`, `_`, `+`."""
     text = text_of(raw, limit, what="an id")
     if not _ID.fullmatch(text):
-        raise Wrong("not-an-id", f"{{key}}: `{_short(text)}` is no id",
-                    "an id is letters, digits, - . _ + without spaces, letter or digit first",
-                    )  # fmt: skip
+        raise Wrong(
+            "not-an-id",
+            f"{{key}}: `{_short(text)}` is no id",
+            "an id is letters, digits, - . _ + without spaces, letter or digit first",
+        )
     return text
 
 
@@ -412,8 +471,11 @@ def _date(raw: Any, info: ValidationInfo) -> str:
             raise ValueError
         datetime.date.fromisoformat(text)
     except ValueError:
-        raise Wrong("not-a-date", f"{{key}}: expected a date, found `{_short(text)}`",
-                    "write it like 2026-05-04")  # fmt: skip
+        raise Wrong(
+            "not-a-date",
+            f"{{key}}: expected a date, found `{_short(text)}`",
+            "write it like 2026-05-04",
+        ) from None
     return text
 
 
@@ -427,11 +489,17 @@ def _flag(raw: Any, info: ValidationInfo) -> bool:
 def _clock(raw: Any, info: ValidationInfo) -> str:
     text = _scalar(raw, "a time of day")
     if not raw.quoted:
-        raise Wrong("clock-number", f"{{key}}: `{text}` could be a time or a number",
-                    f'put it in quotes: "{text}"')  # fmt: skip
+        raise Wrong(
+            "clock-number",
+            f"{{key}}: `{text}` could be a time or a number",
+            f'put it in quotes: "{text}"',
+        )
     if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
-        raise Wrong("not-a-time", f"{{key}}: expected a time of day, found `{_short(text)}`",
-                    'write it like "09:00"')  # fmt: skip
+        raise Wrong(
+            "not-a-time",
+            f"{{key}}: expected a time of day, found `{_short(text)}`",
+            'write it like "09:00"',
+        )
     return text
 
 
@@ -445,8 +513,11 @@ def one_of(*words: str):
 
             close = difflib.get_close_matches(text.lower().replace(" ", "_"), words, 1)
             guess = f"did you mean `{close[0]}`? " if close else ""
-            raise Wrong("unknown-word", f"{{key}}: `{_short(text)}` is not known here",
-                        f"{guess}expected one of: {', '.join(words)}")  # fmt: skip
+            raise Wrong(
+                "unknown-word",
+                f"{{key}}: `{_short(text)}` is not known here",
+                f"{guess}expected one of: {', '.join(words)}",
+            )
         return text
 
     return Annotated[str, PlainValidator(read), WithJsonSchema({"enum": list(words)})]

@@ -34,7 +34,6 @@ class RegionReader:
         lofted: whether spans and shares exist.
         first_mm, last_mm: the span of the part (lofted faces).
         out: takes the findings.
-        layer_ids: every layer of the part, to check `around`.
     """
 
     edges: tuple[str, ...]
@@ -42,8 +41,7 @@ class RegionReader:
     first_mm: float
     last_mm: float
     out: Collector
-    layer_ids: set[str] = field(default_factory=set)
-    used: list[tuple[str, Place]] = field(default_factory=list)
+    named: list[tuple[str, Place]] = field(default_factory=list)
 
     def read(self, w: RegionKeys | None) -> Region:
         """A region; `None` is the whole face."""
@@ -55,8 +53,9 @@ class RegionReader:
         parts += self._shapes(w)
         if w.together is not None:
             if not w.together:
-                self.out.error("empty", "`together` is empty", "list regions",
-                               w.key_place("together"))  # fmt: skip
+                self.out.error(
+                    "empty", "`together` is empty", "list regions", w.key_place("together")
+                )
             parts.append(Union(tuple(self.read(one) for one in w.together)))
         base = parts[0] if len(parts) == 1 else Common(tuple(parts)) if parts else Whole()
         if w.less:
@@ -67,16 +66,23 @@ class RegionReader:
         parts: list[Region] = []
         for key in ("span", "share"):
             if getattr(w, key) is not None and not self.lofted:
-                self.out.error("wrong-region", f"a flat face has no {key}",
-                               "use near, inset, strip, patch or polygon",
-                               w.key_place(key))  # fmt: skip
+                self.out.error(
+                    "wrong-region",
+                    f"a flat face has no {key}",
+                    "use near, inset, strip, patch or polygon",
+                    w.key_place(key),
+                )
                 return parts
         if w.span is not None:
             low, high = w.span
             if low >= self.last_mm or high <= self.first_mm:
-                self.out.error("region-outside", f"span {low:g} to {high:g} mm lies off the part, "
-                               f"which runs from {self.first_mm:g} to {self.last_mm:g} mm",
-                               "check the figures", w.place_of("span"))  # fmt: skip
+                self.out.error(
+                    "region-outside",
+                    f"span {low:g} to {high:g} mm lies off the part, "
+                    f"which runs from {self.first_mm:g} to {self.last_mm:g} mm",
+                    "check the figures",
+                    w.place_of("span"),
+                )
             parts.append(SpanBand(max(low, self.first_mm), min(high, self.last_mm)))
         if w.share is not None:
             parts.append(ShareBand(*w.share))
@@ -92,8 +98,12 @@ class RegionReader:
             for edge, value in w.inset.items():
                 if edge == "all":
                     by = {**dict.fromkeys(self.edges, value), **by}
-                elif self.knows(edge, w._raw["inset"].key_places[edge]
-                                if hasattr(w._raw["inset"], "key_places") else w.here):  # fmt: skip
+                elif self.knows(
+                    edge,
+                    w._raw["inset"].key_places[edge]
+                    if hasattr(w._raw["inset"], "key_places")
+                    else w.here,
+                ):
                     by[edge] = value
             for edge in w.inset:
                 if edge != "all":
@@ -104,7 +114,7 @@ class RegionReader:
     def _shapes(self, w: RegionKeys) -> list[Region]:
         parts: list[Region] = []
         if w.around is not None:
-            self.used.append((w.around.layer, w.around.place_of("layer")))
+            self.named.append((w.around.layer, w.around.place_of("layer")))
             parts.append(Around(w.around.layer, w.around.by))
         if w.strip is not None:
             line = self._points(w.strip.line, w.strip, "line", 2)
@@ -113,16 +123,22 @@ class RegionReader:
             patch = w.patch
             at = point_ref(patch.at, self.lofted, patch.place_of("at"), self.out)
             if len(patch.size) != 2:
-                self.out.error("not-a-size", f"the patch has {len(patch.size)} sizes, expected "
-                               "length and width", "write it like [180, 120]",
-                               patch.place_of("size"))  # fmt: skip
+                self.out.error(
+                    "not-a-size",
+                    f"the patch has {len(patch.size)} sizes, expected length and width",
+                    "write it like [180, 120]",
+                    patch.place_of("size"),
+                )
                 return parts
             length, width = patch.size
             if 2 * patch.corner > min(length, width) + 1e-9:
-                self.out.error("radius-too-large", f"a corner radius of {patch.corner:g} mm does "
-                               f"not fit a patch of {length:g} x {width:g} mm",
-                               f"at most {min(length, width) / 2:g} mm",
-                               patch.place_of("corner"))  # fmt: skip
+                self.out.error(
+                    "radius-too-large",
+                    f"a corner radius of {patch.corner:g} mm does "
+                    f"not fit a patch of {length:g} x {width:g} mm",
+                    f"at most {min(length, width) / 2:g} mm",
+                    patch.place_of("corner"),
+                )
             if at is not None:
                 parts.append(Patch(at, length, width, patch.turn, patch.corner, patch.shape))
         if w.polygon is not None:
@@ -133,8 +149,12 @@ class RegionReader:
 
     def _points(self, written, owner, key: str, least: int):
         if len(written) < least:
-            self.out.error("outline-too-short", f"`{key}` has {len(written)} point(s), expected "
-                           f"{least} or more", "add points", owner.place_of(key))  # fmt: skip
+            self.out.error(
+                "outline-too-short",
+                f"`{key}` has {len(written)} point(s), expected {least} or more",
+                "add points",
+                owner.place_of(key),
+            )
         refs = [
             point_ref(p, self.lofted, owner.place_of(key, n), self.out)
             for n, p in enumerate(written)
@@ -169,11 +189,10 @@ class RegionReader:
         self.out.unknown("edge", edge, self.edges, place)
         return False
 
-    def check_layers(self) -> None:
-        """Every layer named by a region exists."""
-        for name, place in self.used:
-            if name not in self.layer_ids:
-                self.out.unknown("layer", name, sorted(self.layer_ids), place)
+    def take_named(self) -> list[tuple[str, Place]]:
+        """Layers named by the regions read since the last call, and where."""
+        named, self.named = self.named, []
+        return named
 
 
 __all__ = ["FAR_MM", "RegionReader"]

@@ -61,7 +61,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     regions = RegionReader(edge_names(mould), lofted, spans[0], spans[-1], out)
     reader = LayerReader(written, materials, regions, choices.core_bevel_deg, out)
     layers = reader.read()
-    stages = resolve_stages(written, layers, reader.members, materials, out)
+    stages = resolve_stages(written, layers, reader, materials, out)
     stage_of = {one: rule.id for rule in stages for one in rule.layers}
     known_stages = {rule.id for rule in stages}
     for name, place in reader.removed_after:
@@ -81,7 +81,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
         nest=_cutting(files),
         workshop=_workshop(files),
         choices=choices,
-        acknowledged=_accepted(written, reader.members, out),
+        acknowledged=_accepted(written, reader, out),
         files=tuple(gathered.folder.files),
     )
     check_meaning(spec, written, out)
@@ -92,16 +92,35 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
 def _part(written: PartFile, out: Collector) -> PartInfo:
     w = written.part
     if w.other_hand is not None and w.hand == "none":
-        out.error("no-hand", "the other hand is wanted, but the part has no hand",
-                  "add `hand: left` or `hand: right`, or delete `other_hand`",
-                  w.place_of("other_hand"))  # fmt: skip
+        out.error(
+            "no-hand",
+            "the other hand is wanted, but the part has no hand",
+            "add `hand: left` or `hand: right`, or delete `other_hand`",
+            w.place_of("other_hand"),
+        )
     if w.other_hand == w.number:
-        out.error("duplicate-id", f"both hands have the number `{w.number}`",
-                  "give the other hand its own number", w.place_of("other_hand"),
-                  w.place_of("number"))  # fmt: skip
-    return PartInfo(w.number, w.name, w.revision, w.date, w.hand, w.other_hand or "", w.units,
-                    tuple(w.notes), w.designer, w.drawn_by, w.approved_by, w.owner,
-                    w.here)  # fmt: skip
+        out.error(
+            "duplicate-id",
+            f"both hands have the number `{w.number}`",
+            "give the other hand its own number",
+            w.place_of("other_hand"),
+            w.place_of("number"),
+        )
+    return PartInfo(
+        w.number,
+        w.name,
+        w.revision,
+        w.date,
+        w.hand,
+        w.other_hand or "",
+        w.units,
+        tuple(w.notes),
+        w.designer,
+        w.drawn_by,
+        w.approved_by,
+        w.owner,
+        w.here,
+    )
 
 
 def _last(files, name: str):
@@ -159,30 +178,44 @@ def _jig(written: PartFile, lofted: bool, spans: list[float], out: Collector):
     for n, w in enumerate(written.jig):
         name = w.id or f"J{n + 1}"
         if name in seen:
-            out.error("duplicate-id", f"two jig checks are called `{name}`",
-                      "give one of them another id", w.here, seen[name])  # fmt: skip
+            out.error(
+                "duplicate-id",
+                f"two jig checks are called `{name}`",
+                "give one of them another id",
+                w.here,
+                seen[name],
+            )
         seen[name] = w.here
         if w.check == "screws" and w.pitch is None:
             out.error("missing", "`pitch` is missing (check: screws)", "add `pitch: 150`", w.here)
         if w.check in ("height", "twist") and w.at is None:
-            out.error("missing", f"`at` is missing (check: {w.check})",
-                      "add the station: at: 1900", w.here)  # fmt: skip
+            out.error(
+                "missing",
+                f"`at` is missing (check: {w.check})",
+                "add the station: at: 1900",
+                w.here,
+            )
         if w.at is not None and lofted and not spans[0] <= w.at <= spans[-1]:
-            out.error("region-outside", f"{w.at:g} mm lies off the part, which runs from "
-                      f"{spans[0]:g} to {spans[-1]:g} mm", "check the figure",
-                      w.place_of("at"))  # fmt: skip
+            out.error(
+                "region-outside",
+                f"{w.at:g} mm lies off the part, which runs from {spans[0]:g} to {spans[-1]:g} mm",
+                "check the figure",
+                w.place_of("at"),
+            )
         checks.append(JigCheck(name, w.check, w.tolerance, w.at, w.pitch or 0.0, w.title, w.here))
     return tuple(checks)
 
 
-def _accepted(written: PartFile, members, out: Collector) -> tuple[Acknowledgement, ...]:
+def _accepted(
+    written: PartFile, reader: LayerReader, out: Collector
+) -> tuple[Acknowledgement, ...]:
     made = []
     for w in written.accept:
         ids: list[str] = []
         for n, name in enumerate(w.layers):
-            if name not in members:
-                out.unknown("layer", name, members, w.place_of("layers", n))
-            ids.extend(members.get(name, ()))
+            if not reader.knows(name):
+                out.unknown("layer", name, reader.members, w.place_of("layers", n))
+            ids.extend(reader.members.get(name, ()))
         made.append(Acknowledgement(w.finding, tuple(ids), w.because, w.here))
     return tuple(made)
 

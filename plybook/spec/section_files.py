@@ -47,12 +47,24 @@ def read_section(content: bytes, file: str, place: Place, limits: Limits) -> Coo
             if forbidden_character(name):
                 name = ""
         else:
-            raise SpecError(error("bad-section", f"`{text[:40]}` is no pair of coordinates",
-                                  "each line holds x and y",
-                                  Place(file, number, 1, len(line) + 1), place))  # fmt: skip
+            raise SpecError(
+                error(
+                    "bad-section",
+                    f"`{text[:40]}` is no pair of coordinates",
+                    "each line holds x and y",
+                    Place(file, number, 1, len(line) + 1),
+                    place,
+                )
+            )
     if len(rows) > limits["section-points"]:
-        raise SpecError(error("too-many", f"`{file}` holds {len(rows)} points",
-                              limits.why("section-points"), place))  # fmt: skip
+        raise SpecError(
+            error(
+                "too-many",
+                f"`{file}` holds {len(rows)} points",
+                limits.why("section-points"),
+                place,
+            )
+        )
     points = _round(rows, file, place)
     return CoordinateSection(_unit_chord(points, file, place), name)
 
@@ -64,10 +76,15 @@ def _round(rows, file: str, place: Place) -> np.ndarray:
         if counts:
             upper, lower = int(upper), int(lower)
             if len(rows) - 1 != upper + lower:
-                raise SpecError(error(
-                    "bad-section", f"`{file}` promises {upper} + {lower} points and holds "
-                    f"{len(rows) - 1}", "correct the counts in its second line",
-                    Place(file, rows[0][0], 1), place))  # fmt: skip
+                raise SpecError(
+                    error(
+                        "bad-section",
+                        f"`{file}` promises {upper} + {lower} points and holds {len(rows) - 1}",
+                        "correct the counts in its second line",
+                        Place(file, rows[0][0], 1),
+                        place,
+                    )
+                )
             points = np.array([row[1:] for row in rows[1:]])
             top, bottom = points[:upper], points[upper:]
             if len(top) < 3 or len(bottom) < 3:
@@ -81,10 +98,15 @@ def _round(rows, file: str, place: Place) -> np.ndarray:
     points = np.array([row[1:] for row in rows])
     nose = int(np.argmin(points[:, 0]))
     if not 2 <= nose <= len(points) - 3:
-        raise SpecError(error(
-            "bad-section", f"the points of `{file}` do not run from the trailing edge round the "
-            "leading edge", "list them trailing edge, upper side, leading edge, lower side, "
-            "trailing edge; or upper and lower side with their counts", place))  # fmt: skip
+        raise SpecError(
+            error(
+                "bad-section",
+                f"the points of `{file}` do not run from the trailing edge round the leading edge",
+                "list them trailing edge, upper side, leading edge, lower side, "
+                "trailing edge; or upper and lower side with their counts",
+                place,
+            )
+        )
     if points[: nose + 1, 1].mean() < points[nose:, 1].mean():
         points = points[::-1]  # lower side first
     return points
@@ -101,12 +123,21 @@ def _unit_chord(points: np.ndarray, file: str, place: Place) -> np.ndarray:
     closed = points if np.hypot(*(points[0] - points[-1])) > 1e-9 * chord else points[:-1]
     if fault := crossing(closed):
         x, y = fault.at_mm
-        raise SpecError(error("bad-section", f"the section in `{file}` crosses itself near "
-                              f"x = {x:.4g}, y = {y:.4g}", "check the order of its points",
-                              place))  # fmt: skip
+        raise SpecError(
+            error(
+                "bad-section",
+                f"the section in `{file}` crosses itself near x = {x:.4g}, y = {y:.4g}",
+                "check the order of its points",
+                place,
+            )
+        )
     return (points - [points[nose, 0], 0.0]) / chord + 0.0
 
 
 def _too_few(file: str, count: int, place: Place):
-    return error("bad-section", f"`{file}` holds {count} points, expected at least 7",
-                 "use a file with the whole section", place)  # fmt: skip
+    return error(
+        "bad-section",
+        f"`{file}` holds {count} points, expected at least 7",
+        "use a file with the whole section",
+        place,
+    )

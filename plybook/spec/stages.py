@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from plybook.spec.collect import Collector
+from plybook.spec.layers import LayerReader
 from plybook.spec.model import (
     AddedStep,
     Core,
@@ -30,7 +31,7 @@ TITLES = {
 def resolve_stages(
     written: PartFile,
     layers: list[Layer],
-    members: dict[str, tuple[str, ...]],
+    reader: LayerReader,
     materials: Materials,
     out: Collector,
 ) -> tuple[StageRule, ...]:
@@ -38,39 +39,59 @@ def resolve_stages(
     if written.stages is None:
         return usual_stages(layers, bool(written.jig), materials)
     if not written.stages:
-        out.error("empty", "`stages` is empty", "list stages, or delete the key for the usual ones",
-                  written.key_place("stages"))  # fmt: skip
+        out.error(
+            "empty",
+            "`stages` is empty",
+            "list stages, or delete the key for the usual ones",
+            written.key_place("stages"),
+        )
     rules, laid_by, seen = [], {}, {}
     order = {layer.id: n for n, layer in enumerate(layers)}
     for w in written.stages:
         if w.stage in seen:
-            out.error("duplicate-id", f"two stages are called `{w.stage}`",
-                      "give one of them another id", w.place_of("stage"), seen[w.stage])  # fmt: skip
+            out.error(
+                "duplicate-id",
+                f"two stages are called `{w.stage}`",
+                "give one of them another id",
+                w.place_of("stage"),
+                seen[w.stage],
+            )
         seen[w.stage] = w.place_of("stage")
         ids: list[str] = []
         for n, name in enumerate(w.lays):
             place = w.place_of("lays", n)
-            if name not in members:
-                out.unknown("layer", name, members, place)
-                continue
-            for one in members[name]:
+            if not reader.knows(name):
+                out.unknown("layer", name, reader.members, place)
+            for one in reader.members.get(name, ()):
                 if one in laid_by:
-                    out.error("laid-twice", f"`{one}` is laid by two stages",
-                              "name it in one of them", place, laid_by[one],
-                              layers=(one,))  # fmt: skip
+                    out.error(
+                        "laid-twice",
+                        f"`{one}` is laid by two stages",
+                        "name it in one of them",
+                        place,
+                        laid_by[one],
+                        layers=(one,),
+                    )
                     continue
                 if laid_by and order[one] < max(order[o] for o in laid_by):
                     before = max(laid_by, key=lambda o: order[o])
-                    out.error("laid-out-of-order", f"`{one}` is laid after `{before}`, but is "
-                              "listed below it in `layers`", "layers are laid in the order they "
-                              "are listed, from the mould face up", place,
-                              laid_by[before], layers=(one, before))  # fmt: skip
+                    out.error(
+                        "laid-out-of-order",
+                        f"`{one}` is laid after `{before}`, but is listed below it in `layers`",
+                        "layers are laid in the order they are listed, from the mould face up",
+                        place,
+                        laid_by[before],
+                        layers=(one, before),
+                    )
                 laid_by[one] = place
                 ids.append(one)
         if w.lays and w.kind not in LAYING_KINDS:
-            out.error("wrong-stage", f"a {w.kind} stage lays nothing",
-                      f"stages that lay layers: {', '.join(LAYING_KINDS)}",
-                      w.key_place("lays"))  # fmt: skip
+            out.error(
+                "wrong-stage",
+                f"a {w.kind} stage lays nothing",
+                f"stages that lay layers: {', '.join(LAYING_KINDS)}",
+                w.key_place("lays"),
+            )
         for key, shelf, what in (
             ("resin", materials.resins, "resin"),
             ("thickened", materials.thickened, "thickened resin"),
@@ -80,16 +101,28 @@ def resolve_stages(
                 out.unknown(what, name, shelf, w.place_of(key))
         rules.append(
             StageRule(
-                w.stage, w.kind, w.title or TITLES[w.kind], tuple(ids), w.resin or "",
-                w.thickened or _usual_thickened(w.kind, materials), w.cure,
-                _steps(w.add), _steps(w.change), tuple(w.drop), w.here,
+                w.stage,
+                w.kind,
+                w.title or TITLES[w.kind],
+                tuple(ids),
+                w.resin or "",
+                w.thickened or _usual_thickened(w.kind, materials),
+                w.cure,
+                _steps(w.add),
+                _steps(w.change),
+                tuple(w.drop),
+                w.here,
             )
-        )  # fmt: skip
+        )
     left = [layer.id for layer in layers if layer.id not in laid_by]
     if left and written.stages:
-        out.error("never-laid", f"no stage lays {', '.join(f'`{one}`' for one in left[:8])}",
-                  "name them under `lays:` of a stage", written.key_place("stages"),
-                  layers=tuple(left))  # fmt: skip
+        out.error(
+            "never-laid",
+            f"no stage lays {', '.join(f'`{one}`' for one in left[:8])}",
+            "name them under `lays:` of a stage",
+            written.key_place("stages"),
+            layers=tuple(left),
+        )
     return tuple(rules)
 
 

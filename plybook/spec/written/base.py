@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
 
-from plybook.diagnostics import Finding, Place
+from plybook.diagnostics import Place
 from plybook.spec.limits import Limits
 from plybook.spec.reader import Fields
 
@@ -20,13 +20,11 @@ class Reading:
         units: unit of a bare length in this file, None when the file declares none.
         limits: limits in force.
         unknown: (model, mapping, key) of every key no model knows.
-        findings: other findings made while reading.
     """
 
     units: str | None
     limits: Limits
     unknown: list[tuple[type[Written], Fields, str]] = field(default_factory=list)
-    findings: list[Finding] = field(default_factory=list)
 
 
 class Written(BaseModel):

@@ -45,11 +45,16 @@ def _join(raw: Any, info) -> Join:
     if match := re.fullmatch(r"overlap\s+(\S.*)", text):
         overlap = length_of(Scalar(match[1], raw.place), info.context.units)
         if not 0 < overlap <= 500:
-            raise Wrong("out-of-range", f"{{key}}: an overlap of {overlap:g} mm, expected more "
-                        "than 0 and at most 500 mm")  # fmt: skip
+            raise Wrong(
+                "out-of-range",
+                f"{{key}}: an overlap of {overlap:g} mm, expected more than 0 and at most 500 mm",
+            )
         return Join("overlap", overlap)
-    raise Wrong("unknown-splice", f"{{key}}: expected a way to join cloth, found `{text[:40]}`",
-                "write `butt` or `overlap 25`")  # fmt: skip
+    raise Wrong(
+        "unknown-splice",
+        f"{{key}}: expected a way to join cloth, found `{text[:40]}`",
+        "write `butt` or `overlap 25`",
+    )
 
 
 JoinWord = Annotated[
@@ -92,12 +97,18 @@ class Cut:
 
 def _cut(raw: Any, info) -> Cut:
     text = str(raw).strip() if isinstance(raw, Scalar) else ""
-    match = re.fullmatch(r"(square|bevel|scarf|trim)(?:\s+(?!bag|mould)(.+?))?"
-                         r"(?:,?\s+(bag|mould) side)?", text)  # fmt: skip
+    match = re.fullmatch(
+        r"(square|bevel|scarf|trim)(?:\s+(?!bag|mould)(.+?))?"
+        r"(?:,?\s+(bag|mould) side)?",
+        text,
+    )
     if not match or (match[1] in ("square", "trim") and (match[2] or match[3])):
-        raise Wrong("unknown-cut", f"{{key}}: expected how the edge is cut, found `{text[:40]}`",
-                    "write `square`, `bevel 45`, `scarf 20`, or `bevel 45, bag side` where the "
-                    "bag side keeps its full outline")  # fmt: skip
+        raise Wrong(
+            "unknown-cut",
+            f"{{key}}: expected how the edge is cut, found `{text[:40]}`",
+            "write `square`, `bevel 45`, `scarf 20`, or `bevel 45, bag side` where the "
+            "bag side keeps its full outline",
+        )
     angle = None
     if match[2]:
         if ratio := re.fullmatch(r"1\s*:\s*(\d+(?:\.\d+)?)", match[2]):
@@ -107,9 +118,12 @@ def _cut(raw: Any, info) -> Cut:
         else:
             angle = angle_of(Scalar(match[2], raw.place), "an angle from the sheet")
         if not 1 <= angle < 90:
-            raise Wrong("out-of-range", f"{{key}}: {match[1]} {angle:g} deg, expected 1 to less "
-                        "than 90, measured from the sheet",
-                        "write `square` for a right angle")  # fmt: skip
+            raise Wrong(
+                "out-of-range",
+                f"{{key}}: {match[1]} {angle:g} deg, expected 1 to less "
+                "than 90, measured from the sheet",
+                "write `square` for a right angle",
+            )
     return Cut(match[1], angle, match[3] or "mould")
 
 
@@ -216,8 +230,11 @@ def _seams(raw: Any) -> Any:
     if isinstance(raw, Scalar) and raw == "to suit the sheets":
         return Fields(raw.place)
     if isinstance(raw, Scalar) and not raw.empty:
-        raise Wrong("unknown-seams", f"{{key}}: expected seams, found `{raw[:40]}`",
-                    "write `to suit the sheets` or a list like [{at: 1300}]")  # fmt: skip
+        raise Wrong(
+            "unknown-seams",
+            f"{{key}}: expected seams, found `{raw[:40]}`",
+            "write `to suit the sheets` or a list like [{at: 1300}]",
+        )
     return raw
 
 
@@ -304,11 +321,17 @@ def _layer(raw: Any) -> Any:
 
         close = [c for key in raw for c in difflib.get_close_matches(key, KINDS, 1)]
         guess = f"did you mean `{close[0]}`? " if close else ""
-        raise Wrong("unknown-layer", "this layer does not say what it is",
-                    f"{guess}start it with one of: {', '.join(KINDS)}")  # fmt: skip
+        raise Wrong(
+            "unknown-layer",
+            "this layer does not say what it is",
+            f"{guess}start it with one of: {', '.join(KINDS)}",
+        )
     if isinstance(raw, Scalar) and not raw.empty or isinstance(raw, Items):
-        raise Wrong("wrong-kind", "{key}: expected a layer",
-                    "write it like {ply: P1, cloth: ..., angle: 45}")  # fmt: skip
+        raise Wrong(
+            "wrong-kind",
+            "{key}: expected a layer",
+            "write it like {ply: P1, cloth: ..., angle: 45}",
+        )
     return raw
 
 

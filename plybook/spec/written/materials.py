@@ -37,9 +37,21 @@ from plybook.spec.written.mould import XY
 
 WEAVES = ("unidirectional", "plain", "twill", "satin", "biaxial", "triaxial", "mat")
 ROLES = (
-    "peel_ply", "release_film", "breather", "bag_film", "flow_mesh", "sealant_tape", "hose",
-    "wax", "release_coat", "mould_tape", "spray_tack", "adhesive_film", "mixing_cup", "other",
-)  # fmt: skip
+    "peel_ply",
+    "release_film",
+    "breather",
+    "bag_film",
+    "flow_mesh",
+    "sealant_tape",
+    "hose",
+    "wax",
+    "release_coat",
+    "mould_tape",
+    "spray_tack",
+    "adhesive_film",
+    "mixing_cup",
+    "other",
+)
 
 
 class ElasticFigures(Written):
@@ -126,8 +138,10 @@ class ConsumableMaterial(Written):
 def _mix(raw: Any, info) -> float:
     value = number_of(raw, "parts by weight")
     if value <= 0 or value > 1000:
-        raise Wrong("out-of-range", f"{{key}} is {raw}, expected more than 0 and at most 1000 "
-                    "parts by weight")  # fmt: skip
+        raise Wrong(
+            "out-of-range",
+            f"{{key}} is {raw}, expected more than 0 and at most 1000 parts by weight",
+        )
     return value
 
 
@@ -182,8 +196,9 @@ def _quantity(raw: Any, info) -> int:
         return 0
     value = number_of(raw, "a whole number or `as needed`")
     if value != int(value) or not 1 <= value <= 10_000:
-        raise Wrong("out-of-range", f"{{key}} is {raw}, expected a whole number from 1, or "
-                    "`as needed`")  # fmt: skip
+        raise Wrong(
+            "out-of-range", f"{{key}} is {raw}, expected a whole number from 1, or `as needed`"
+        )
     return int(value)
 
 

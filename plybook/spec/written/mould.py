@@ -59,17 +59,25 @@ class FacePoint(Written):
 
 def _xy(raw: Any, info) -> tuple[float, float]:
     if not isinstance(raw, Items) or len(raw) != 2:
-        raise Wrong("not-a-point", "{key}: expected a point",
-                    "write it as [x, y], or on a lofted face as {span: 600, share: 0.3}",
-                    )  # fmt: skip
+        raise Wrong(
+            "not-a-point",
+            "{key}: expected a point",
+            "write it as [x, y], or on a lofted face as {span: 600, share: 0.3}",
+        )
     values = tuple(length_of(item, info.context.units, "a length") for item in raw)
     for value in values:
         if abs(value) > info.context.limits["part-mm"]:
-            raise Wrong("out-of-range", f"{{key}}: a coordinate of {value:g} mm is out of range",
-                        info.context.limits.why("part-mm"))  # fmt: skip
+            raise Wrong(
+                "out-of-range",
+                f"{{key}}: a coordinate of {value:g} mm is out of range",
+                info.context.limits.why("part-mm"),
+            )
         if value and abs(value) < info.context.limits["least-mm"]:
-            raise Wrong("out-of-range", f"{{key}}: a coordinate of {value:g} mm is out of range",
-                        info.context.limits.why("least-mm"))  # fmt: skip
+            raise Wrong(
+                "out-of-range",
+                f"{{key}}: a coordinate of {value:g} mm is out of range",
+                info.context.limits.why("least-mm"),
+            )
     return values
 
 
@@ -102,19 +110,25 @@ def _naca(raw: Any, info) -> str:
     text = str(raw).strip().lower()
     match = re.fullmatch(r"naca[\s-]*(\d+)(\s+sharp)?", text)
     if not match:
-        raise Wrong("unknown-section", f"{{key}}: expected a section, found `{text[:40]}`",
-                    "write `naca 2412`, {file: name.dat} or {channel: [[0, 0], ...]}",
-                    )  # fmt: skip
+        raise Wrong(
+            "unknown-section",
+            f"{{key}}: expected a section, found `{text[:40]}`",
+            "write `naca 2412`, {file: name.dat} or {channel: [[0, 0], ...]}",
+        )
     if len(match[1]) != 4:
-        raise Wrong("unknown-section", f"{{key}}: NACA {match[1]} has {len(match[1])} digits, "
-                    "only 4-digit sections are known",
-                    "put the coordinates in a file: {file: name.dat}")  # fmt: skip
+        raise Wrong(
+            "unknown-section",
+            f"{{key}}: NACA {match[1]} has {len(match[1])} digits, only 4-digit sections are known",
+            "put the coordinates in a file: {file: name.dat}",
+        )
     if match[1][2:] == "00":
         raise Wrong("unknown-section", f"{{key}}: NACA {match[1]} has no thickness")
     if (match[1][0] == "0") != (match[1][1] == "0"):
-        raise Wrong("unknown-section", f"{{key}}: NACA {match[1]} has camber without a place for "
-                    "it (or the other way round)", "the first two digits are 00 or both not 0",
-                    )  # fmt: skip
+        raise Wrong(
+            "unknown-section",
+            f"{{key}}: NACA {match[1]} has camber without a place for it (or the other way round)",
+            "the first two digits are 00 or both not 0",
+        )
     return match[1] + (" sharp" if match[2] else "")
 
 
@@ -165,8 +179,11 @@ def _cover(raw: Any, info) -> tuple[float, float]:
         raise Wrong("not-a-range", "{key}: expected two shares", "write it like [0, 1]")
     low, high = (number_of(item, "a share from 0 to 1") for item in raw)
     if not 0 <= low < high <= 1:
-        raise Wrong("out-of-range", f"{{key}} runs from {low:g} to {high:g}, expected two shares "
-                    "from 0 to 1, the smaller first")  # fmt: skip
+        raise Wrong(
+            "out-of-range",
+            f"{{key}} runs from {low:g} to {high:g}, expected two shares "
+            "from 0 to 1, the smaller first",
+        )
     return low, high
 
 

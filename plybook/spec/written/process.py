@@ -25,9 +25,15 @@ from plybook.spec.quantities import (
 from plybook.spec.written.base import Written
 
 STAGE_KINDS = (
-    "mould_preparation", "wet_laminate", "core_bond", "dry_layup", "cure", "demould", "trim",
+    "mould_preparation",
+    "wet_laminate",
+    "core_bond",
+    "dry_layup",
+    "cure",
+    "demould",
+    "trim",
     "assembly_jig",
-)  # fmt: skip
+)
 LAYING_KINDS = ("wet_laminate", "core_bond", "dry_layup")
 JIG_CHECKS = ("straightness", "level", "diagonal", "height", "twist", "screws")
 

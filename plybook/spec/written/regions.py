@@ -33,8 +33,9 @@ def _span(raw: Any, info) -> tuple[float, float]:
     low = -FAR_MM if raw[0] == "root" else length_of(raw[0], info.context.units)
     high = FAR_MM if raw[1] == "tip" else length_of(raw[1], info.context.units)
     if low >= high:
-        raise Wrong("out-of-range", f"{{key}} runs from {low:g} to {high:g} mm, expected the "
-                    "smaller first")  # fmt: skip
+        raise Wrong(
+            "out-of-range", f"{{key}} runs from {low:g} to {high:g} mm, expected the smaller first"
+        )
     return low, high
 
 
@@ -99,8 +100,11 @@ def _inset(raw: Any) -> Any:
 def _whole(raw: Any) -> Any:
     if isinstance(raw, Scalar) and not raw.empty:
         if raw != "whole":
-            raise Wrong("unknown-region", f"{{key}}: `{raw[:40]}` is no region",
-                        "write `whole`, or a mapping like {span: [0, 900]}")  # fmt: skip
+            raise Wrong(
+                "unknown-region",
+                f"{{key}}: `{raw[:40]}` is no region",
+                "write `whole`, or a mapping like {span: [0, 900]}",
+            )
         return Fields(raw.place)
     return raw
 

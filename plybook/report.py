@@ -1,0 +1,231 @@
+"""Findings as text: in full with the source line, one to a line, or as JSON.
+
+Nothing here prints; the command line does. Whatever a user wrote is shown literally: control
+characters and marks that reorder text never reach the terminal, and on a console that cannot show
+a character it is written out.
+"""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from plybook.diagnostics import Finding, Place, Severity
+
+MOST = 20  # findings shown in full
+WIDTH = 100
+
+_INK = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.NOTE: "36"}
+_ASCII = {
+    "±": "+-", "∓": "-+", "°": " deg", "×": "x", "−": "-", "–": "-", "—": "-", "…": "...",
+    "“": '"', "”": '"', "‘": "'", "’": "'", "²": "2", "³": "3", "µ": "u", "½": "1/2", "¼": "1/4",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Look:
+    """How findings are shown.
+
+    Attributes:
+        colour: with terminal colours (never when NO_COLOR is set).
+        unicode: whether the console shows more than ASCII.
+        most: findings shown before the rest is counted.
+    """
+
+    colour: bool = False
+    unicode: bool = True
+    most: int = MOST
+
+
+def look_for(terminal: bool, no_color: str, encoding: str | None, term: str = "") -> Look:
+    """The look for a console.
+
+    Args:
+        terminal: whether the talk goes to a terminal.
+        no_color: the variable NO_COLOR; anything in it switches colour off.
+        encoding: of the stream; None counts as ASCII.
+        term: the variable TERM; "dumb" switches colour off.
+    """
+    try:
+        "±°é—日".encode(encoding or "ascii")
+        wide = True
+    except (UnicodeEncodeError, LookupError):
+        wide = False
+    return Look(colour=terminal and not no_color and term != "dumb", unicode=wide)
+
+
+def full(
+    findings: Iterable[Finding],
+    lines_of: Callable[[str], Sequence[str] | None],
+    look: Look = Look(),
+) -> str:
+    """Every finding with its place, source line, carets and help; errors first.
+
+    Args:
+        findings: in any order.
+        lines_of: the lines of a file by the name in a place, None when not at hand.
+        look: colour, characters, how many.
+
+    Returns:
+        Text that ends with a line end, "" for no finding.
+    """
+    ordered = by_severity(findings)
+    if not ordered:
+        return ""
+    blocks = [_block(one, lines_of, look) for one in ordered[: look.most]]
+    rest = ordered[look.most :]
+    if rest:
+        blocks.append(f"... and {count_words(rest)}\n")
+    blocks.append(count_words(ordered) + "\n")
+    return "\n".join(blocks)
+
+
+def one_line(findings: Iterable[Finding], look: Look = Look()) -> str:
+    """One finding to a line: `file:line:col: severity[code]: message; help`."""
+    rows = []
+    for one in by_severity(findings):
+        place = f"{_where(one.places[0])}: " if one.places else ""
+        help = f" ({one.help})" if one.help else ""
+        accepted = f" [accepted: {one.acknowledged}]" if one.acknowledged else ""
+        text = f"{place}{one.severity}[{one.code}]: {one.message}{help}{accepted}"
+        rows.append(plain(text, look.unicode))
+    return "".join(row + "\n" for row in rows)
+
+
+def as_json(findings: Iterable[Finding]) -> str:
+    """The findings as a JSON list, keys in a fixed order, one line end at the end."""
+    return (
+        json.dumps([as_dict(one) for one in by_severity(findings)], indent=1, ensure_ascii=True)
+        + "\n"
+    )
+
+
+def as_dict(finding: Finding) -> dict:
+    """A finding as plain data, as it stands in the plan."""
+    return {
+        "code": finding.code,
+        "severity": str(finding.severity),
+        "message": finding.message,
+        "help": finding.help,
+        "places": [
+            {"file": p.file, "line": p.line, "column": p.column, "end_column": p.end_column}
+            for p in finding.places
+        ],
+        "layers": list(finding.layers),
+        "source": finding.source,
+        "acknowledged": finding.acknowledged,
+    }
+
+
+def by_severity(findings: Iterable[Finding]) -> list[Finding]:
+    """Errors, then warnings, then notes; within each in the order given."""
+    rank = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
+    return sorted(findings, key=lambda f: rank[f.severity])
+
+
+def count_words(findings: Sequence[Finding]) -> str:
+    """ "2 errors, 1 warning"."""
+    words = []
+    for severity in Severity:
+        number = sum(one.severity == severity for one in findings)
+        if number:
+            words.append(f"{number} {severity}{'' if number == 1 else 's'}")
+    return ", ".join(words)
+
+
+# ---------------------------------------------------------------- one finding
+
+
+def _block(one: Finding, lines_of, look: Look) -> str:
+    paint = _painter(look.colour)
+    ink = _INK[one.severity]
+    head = paint(f"{one.severity}[{one.code}]", f"1;{ink}")
+    rows = [f"{head}: {plain(one.message, look.unicode)}"]
+    shown = [p for p in one.places if p.file]
+    margin = max((len(str(p.line)) for p in shown), default=1)
+    for n, place in enumerate(shown[:3]):
+        rows.append(f"{' ' * margin}--> {plain(_where(place), look.unicode)}")
+        source = _source(place, lines_of)
+        if source is not None:
+            text, caret, width = _window(source, place, look.unicode)
+            number = str(place.line).rjust(margin)
+            rows.append(f"{number} | {text}")
+            mark = ("^" if n == 0 else "-") * width
+            rows.append(f"{' ' * margin} | {' ' * caret}{paint(mark, ink)}")
+    pad = " " * margin
+    if one.help:
+        rows.append(f"{pad} {paint('help:', '1')} {plain(one.help, look.unicode)}")
+    if one.source:
+        rows.append(f"{pad} source: {plain(one.source, look.unicode)}")
+    if one.acknowledged:
+        rows.append(f"{pad} accepted: {plain(one.acknowledged, look.unicode)}")
+    return "\n".join(rows) + "\n"
+
+
+def _where(place: Place) -> str:
+    return f"{place.file}:{place.line}:{place.column}" if place.line else place.file
+
+
+def _source(place: Place, lines_of) -> str | None:
+    lines = lines_of(place.file) if place.line else None
+    if lines is None or not 1 <= place.line <= len(lines):
+        return None
+    return lines[place.line - 1]
+
+
+def _window(line: str, place: Place, wide: bool) -> tuple[str, int, int]:
+    """The part of a line around its place: text, column of the first caret, number of carets."""
+    start = min(max(place.column - 1, 0), len(line))
+    stop = min(max(place.end_column - 1, start + 1), max(len(line), start + 1))
+    first = 0
+    if len(line) > WIDTH and start > WIDTH // 2:
+        first = start - WIDTH // 3
+    last = min(len(line), first + WIDTH)
+    before, inside = line[first:start], line[start : min(stop, last)]
+    text = plain(line[first:last], wide)
+    head = "..." if first else ""
+    tail = "..." if last < len(line) else ""
+    caret = len(head) + cells(plain(before, wide))
+    return head + text + tail, caret, max(1, cells(plain(inside, wide)))
+
+
+def _painter(colour: bool) -> Callable[[str, str], str]:
+    return (lambda text, ink: f"\x1b[{ink}m{text}\x1b[0m") if colour else (lambda text, _: text)
+
+
+# ---------------------------------------------------------------- text on a terminal
+
+
+def plain(text: str, wide: bool = True) -> str:
+    """Text that shows what was typed and does nothing to the terminal.
+
+    Args:
+        text: anything.
+        wide: False writes out what ASCII cannot show.
+    """
+    return "".join(_mark(mark, wide) for mark in text)
+
+
+def _mark(mark: str, wide: bool) -> str:
+    if " " <= mark <= "~":
+        return mark
+    if mark == "\t":
+        return " "
+    if unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Zl", "Zp", "Co", "Cn"):
+        return f"<U+{ord(mark):04X}>"
+    if wide:
+        return mark
+    if mark in _ASCII:
+        return _ASCII[mark]
+    basic = unicodedata.normalize("NFKD", mark).encode("ascii", "ignore").decode()
+    return basic or f"<U+{ord(mark):04X}>"
+
+
+def cells(text: str) -> int:
+    """Columns a text takes on a terminal: wide marks two, combining ones none."""
+    return sum(
+        0 if unicodedata.combining(m) else 2 if unicodedata.east_asian_width(m) in "WF" else 1
+        for m in text
+    )
