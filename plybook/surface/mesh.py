@@ -16,26 +16,38 @@ import numpy as np
 
 from plybook.surface.model import Face
 
-_BREAK_STEP_MM = 12.0
-_GRID_STEP_MM = 110.0
-_ACROSS_NODES = 44
+_BREAK_STEP_MM = 25.0
+_GRID_STEP_MM = 150.0
+_ACROSS_NODES = 32
 _CLEAR = 0.35  # background nodes keep this share of the break step from a break line
 _REPAIRS = 6
 
 
 @dataclass(frozen=True)
 class PatternMesh:
-    """Nodes on the pattern (n, 2), triangles (m, 3) counter-clockwise.
+    """Triangles with nodes at their corners and at the middle of their sides.
 
-    `curvature(k)`: (m, 2, 2) at integration point k of each triangle (three inner points, for
-    which `POINTS` gives the weights of the nodes).
+    Attributes:
+        nodes_mm: (n, 2) on the pattern, the corners first.
+        corners: how many nodes are corners.
+        triangles: (m, 6) corners counter-clockwise, then the middles opposite to each corner.
+        curvatures: (m, 3, 2, 2) of the face at three inner points of each triangle; `POINTS` has
+            the weights of the corners there (Gauss points of degree 2).
     """
 
     nodes_mm: np.ndarray
+    corners: int
     triangles: np.ndarray
-    curvatures: np.ndarray  # (m, 3, 2, 2)
+    curvatures: np.ndarray
 
     POINTS = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4]]) / 6.0
+
+    @cached_property
+    def parts(self) -> np.ndarray:
+        """(4 m, 3) each triangle cut in four at the middles of its sides."""
+        a, b, c, d, e, f = self.triangles.T
+        quarters = [(a, f, e), (f, b, d), (e, d, c), (d, e, f)]
+        return np.stack([np.stack(q, axis=1) for q in quarters], axis=1).reshape(-1, 3)
 
 
 class PiecewiseAffine:
@@ -121,7 +133,16 @@ def pattern_mesh(
     bends = [
         plane.curvature(np.einsum("k,mkc->mc", weights, corners)) for weights in PatternMesh.POINTS
     ]
-    return PatternMesh(flat, triangles, np.stack(bends, axis=1))
+    return PatternMesh(*_with_middles(flat, triangles), np.stack(bends, axis=1))
+
+
+def _with_middles(corners: np.ndarray, triangles: np.ndarray):
+    """Nodes with the middles of all sides, number of corners, and the six-node triangles."""
+    sides = np.sort(triangles[:, [[1, 2], [2, 0], [0, 1]]], axis=2).reshape(-1, 2)
+    pairs, index = np.unique(sides, axis=0, return_inverse=True)
+    middles = corners[pairs].mean(axis=1)
+    six = np.concatenate([triangles, len(corners) + index.reshape(-1, 3)], axis=1)
+    return np.concatenate([corners, middles]), len(corners), six
 
 
 def _clipped(lines: Sequence[np.ndarray], area) -> list[np.ndarray]:

@@ -19,7 +19,7 @@ import numpy as np
 
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
-from plybook.surface.flatten import Membrane, face_strain, triangle_membrane
+from plybook.surface.flatten import Membrane, face_strain
 from plybook.surface.mesh import PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.strain import principal
@@ -95,7 +95,7 @@ class Raiser:
         break_lines: Sequence[np.ndarray] = (),
         within: np.ndarray | None = None,
         margin_mm: float = 120.0,
-        step_mm: float = 12.0,
+        step_mm: float = 25.0,
     ):
         """
         Args:
@@ -127,7 +127,7 @@ class Raiser:
             self._mesh = pattern_mesh(
                 self.face, self.within, self.break_lines, self.margin_mm, self.step_mm
             )
-        heights = np.asarray(height_mm(self._mesh.nodes_mm), dtype=float)
+        heights = np.asarray(height_mm(self._mesh.nodes_mm[: self._mesh.corners]), dtype=float)
         for known, answer in self._known:
             if np.abs(known - heights).max() < _UNRAISED_MM:
                 return answer
@@ -137,22 +137,21 @@ class Raiser:
 
     def _raised(self, heights: np.ndarray) -> RaisedMap:
         mesh = self._mesh
-        legs = _raised_legs(mesh, heights)
-        membrane = triangle_membrane(legs, mesh.triangles, len(mesh.nodes_mm))
+        membrane = _raised_membrane(mesh, heights)
         if self._membrane is not None:
             membrane.factor = self._membrane.factor
         nodes, _ = membrane.relax(mesh.nodes_mm if self._last is None else self._last)
         self._membrane, self._last = membrane, nodes
-        nodes = self._aligned(nodes, membrane.area[:, 0])
-        forth = PiecewiseAffine(mesh.nodes_mm, nodes, mesh.triangles)
-        back = PiecewiseAffine(nodes, mesh.nodes_mm, mesh.triangles)
+        nodes = self._aligned(nodes, membrane.area.sum(axis=1))
+        forth = PiecewiseAffine(mesh.nodes_mm, nodes, mesh.parts)
+        back = PiecewiseAffine(nodes, mesh.nodes_mm, mesh.parts)
         strain = _strain_of(membrane, nodes)
         return RaisedMap(self._growth(forth), strain, mesh, nodes, (forth, back))
 
     def _aligned(self, nodes: np.ndarray, area: np.ndarray) -> np.ndarray:
         """Least squares over the area, then the axis turned back along x where it lies inside."""
         mesh = self._mesh
-        before, after = (n[mesh.triangles].mean(axis=1) for n in (mesh.nodes_mm, nodes))
+        before, after = (n[mesh.triangles[:, 3:]].mean(axis=1) for n in (mesh.nodes_mm, nodes))
         turn, shift = best_rigid(after, before, area)
         nodes = nodes @ turn.T + shift
         axis = np.linspace(*self.face.axis_mm, 65)
@@ -161,11 +160,11 @@ class Raiser:
         hit = shapely.contains_xy(shapely.make_valid(shapely.Polygon(self.within)), axis)
         if hit.sum() < 8:
             return nodes
-        x, y = PiecewiseAffine(mesh.nodes_mm, nodes, mesh.triangles)(axis[hit]).T
+        x, y = PiecewiseAffine(mesh.nodes_mm, nodes, mesh.parts)(axis[hit]).T
         slope = np.polyfit(x - x.mean(), y - y.mean(), 1)[0]
         cos, sin = 1 / np.hypot(1, slope), slope / np.hypot(1, slope)
         nodes = nodes @ np.array([[cos, -sin], [sin, cos]])
-        after = nodes[mesh.triangles].mean(axis=1)
+        after = nodes[mesh.triangles[:, 3:]].mean(axis=1)
         return nodes + np.average(before - after, axis=0, weights=area)
 
     def _growth(self, forth: PiecewiseAffine) -> Growth:
@@ -184,40 +183,57 @@ def raise_face(
     break_lines: Sequence[np.ndarray] = (),
     within: np.ndarray | None = None,
     margin_mm: float = 120.0,
-    step_mm: float = 12.0,
+    step_mm: float = 25.0,
 ) -> RaisedMap:
     """The map for a single height field; see `Raiser`, which shares its mesh among many."""
     return Raiser(face, break_lines, within, margin_mm, step_mm).raise_to(height_mm)
 
 
-def _raised_legs(mesh: PatternMesh, heights: np.ndarray) -> np.ndarray:
-    """Legs (m, 2, 2) of each triangle in the raised metric, as rows."""
-    corners = mesh.nodes_mm[mesh.triangles]
+def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
+    """The mesh with its raised metric; heights (corners,) are straight within a triangle."""
+    three = mesh.triangles[:, :3]
+    corners = mesh.nodes_mm[three]
     legs = corners[:, 1:] - corners[:, :1]
-    local = heights[mesh.triangles]
-    rise = np.linalg.solve(legs, (local[:, 1:] - local[:, :1])[..., None])[..., 0]
-    metric = rise[:, :, None] * rise[:, None, :]
-    for k, weights in enumerate(PatternMesh.POINTS):
-        factor = np.eye(2) - (local @ weights)[:, None, None] * mesh.curvatures[:, k]
-        if (np.linalg.det(factor) <= 0).any():
-            raise GeometryError(
-                error(
-                    "raised-too-high",
-                    "the layers below are thicker than the radius of the face somewhere",
-                    "end the thick layers before the tight bend",
-                )
+    inverse = np.linalg.inv(legs)  # columns: gradients of the second and third corner weight
+    weights = np.stack([-inverse.sum(axis=2), inverse[:, :, 0], inverse[:, :, 1]], axis=1)
+    local = heights[three]
+    rise = np.einsum("mk,mkc->mc", local, weights)
+    at = np.einsum("pk,mk->mp", PatternMesh.POINTS, local)
+    factor = np.eye(2) - at[..., None, None] * mesh.curvatures
+    if (np.linalg.det(factor) <= 0).any():
+        raise GeometryError(
+            error(
+                "raised-too-high",
+                "the layers below are thicker than the radius of the face somewhere",
+                "end the thick layers before the tight bend",
             )
-        metric = metric + np.matmul(factor, factor) / len(PatternMesh.POINTS)
+        )
+    metric = np.matmul(factor, factor) + (rise[:, :, None] * rise[:, None, :])[:, None]
     root = np.linalg.cholesky(metric)  # metric = root root^T
-    return np.matmul(legs, root)
+    slopes = np.stack([_slopes(point, weights) for point in PatternMesh.POINTS], axis=1)
+    on_face = np.matmul(slopes, np.linalg.inv(root).swapaxes(-1, -2))
+    area = np.abs(np.linalg.det(legs))[:, None] / 2 / len(PatternMesh.POINTS)
+    area = area * np.sqrt(np.linalg.det(metric))
+    return Membrane(on_face[..., 0], on_face[..., 1], area, mesh.triangles, len(mesh.nodes_mm))
+
+
+def _slopes(point: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """(m, 6, 2) gradients of the quadratic shape functions at corner weights `point` (3,)."""
+    at_corners = (4 * point - 1)[None, :, None] * weights
+    at_middles = [
+        4 * (point[i] * weights[:, j] + point[j] * weights[:, i])
+        for i, j in ((1, 2), (2, 0), (0, 1))
+    ]
+    return np.concatenate([at_corners, np.stack(at_middles, axis=1)], axis=1)
 
 
 def _strain_of(membrane: Membrane, nodes: np.ndarray) -> RaisedStrain:
-    most, least = principal(face_strain(membrane, nodes)[:, 0])
+    strain = face_strain(membrane, nodes)
+    most, least = principal(strain.reshape(-1, 2, 2))
     worst = np.where(np.abs(most) >= np.abs(least), most, least) * 100
     order = np.argsort(np.abs(worst))
-    share = np.cumsum(membrane.area[order, 0]) / membrane.area.sum()
+    share = np.cumsum(membrane.area.ravel()[order]) / membrane.area.sum()
     common = np.abs(worst)[order][min(np.searchsorted(share, 0.99), len(order) - 1)]
-    return RaisedStrain(
-        float(max(most.max(), 0) * 100), float(min(least.min(), 0) * 100), float(common), worst
-    )
+    tension, compression = max(most.max(), 0) * 100, min(least.min(), 0) * 100
+    by_triangle = worst.reshape(membrane.area.shape).mean(axis=1)
+    return RaisedStrain(float(tension), float(compression), float(common), by_triangle)
