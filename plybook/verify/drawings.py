@@ -35,7 +35,7 @@ def check_templates(plan: dict, files: dict[str, bytes], report: Report) -> None
 
 def file_name(piece: str) -> str:
     """How a piece's id becomes a file name."""
-    return "".join(c if c.isalnum() or c in "-_." else "_" for c in piece)
+    return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in piece)
 
 
 Lines = dict[str, list[tuple[np.ndarray, bool]]]

@@ -1,0 +1,222 @@
+"""The booklet and the tables against plan.json."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from html.parser import HTMLParser
+
+from plybook.verify.pdf_pages import Book
+from plybook.verify.report import Report
+
+PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ASME Y14.1 size A
+GRAM = 0.051  # tables print a tenth of a gram
+
+
+def check_book(plan: dict, files: dict[str, bytes], report: Report) -> None:
+    """Stages and steps lay each piece once, in order, and both booklets tell just these steps."""
+    _check_order(plan, report)
+    _check_batches(plan, report)
+    steps = [step for stage in plan["stages"] for step in stage["steps"]]
+    if "booklet.html" in files:
+        _check_html(plan, steps, files["booklet.html"], report)
+    else:
+        report.fault("booklet.html", "is missing")
+    for name in ("booklet.pdf", "cutplan.pdf", "templates.pdf"):
+        if name not in files:
+            report.fault(name, "is missing")
+            continue
+        try:
+            _check_pdf(name, Book(files[name]), steps if name == "booklet.pdf" else [], report)
+        except ValueError as wrong:
+            report.fault(name, f"cannot be read: {wrong}")
+
+
+def _check_order(plan: dict, report: Report) -> None:
+    laid: dict[str, list[str]] = {}
+    sequence: list[str] = []
+    for stage in plan["stages"]:
+        for step in stage["steps"]:
+            if step["lays"]:
+                for piece in step["pieces"]:
+                    laid.setdefault(piece, []).append(step["id"])
+                    sequence.append(piece)
+    known = {p["id"]: p for p in plan["pieces"]}
+    for piece in known:
+        times = len(laid.get(piece, []))
+        report.expect(times == 1, "pieces laid once in the steps", f"piece {piece}",
+                      f"is laid {times} times")  # fmt: skip
+    for piece in set(laid) - set(known):
+        report.fault(f"piece {piece}", "is laid in a step and is not cut")
+    ranks = {layer["id"]: k for k, layer in enumerate(plan.get("layers", []))}
+    order = [
+        ranks[known[p]["layer"]] for p in sequence if p in known and known[p]["layer"] in ranks
+    ]
+    kinds = [known[p]["kind"] for p in sequence if p in known and known[p]["layer"] in ranks]
+    for a, b, kind, next_kind in zip(order, order[1:], kinds, kinds[1:], strict=False):
+        let_in = {"insert", "core"} & {kind, next_kind}  # an insert may go in before its core
+        report.expect(a <= b or bool(let_in), "layers laid from the mould face up", "steps",
+                      f"layer {plan['layers'][b]['id']} is laid after "
+                      f"{plan['layers'][a]['id']}")  # fmt: skip
+
+
+def _check_batches(plan: dict, report: Report) -> None:
+    ids = {step["id"] for stage in plan["stages"] for step in stage["steps"]}
+    for batch in plan["quantities"].get("batches", []):
+        total = sum(part["mass_g"] for part in batch["parts"])
+        report.expect(abs(total - batch["mass_g"]) < 1e-6, "batches whose parts sum to their mass",
+                      f"batch {batch['id']}",
+                      f"its parts sum to {total:g} g, not to {batch['mass_g']:g}")  # fmt: skip
+        report.expect(batch["step"] in ids, "batches mixed for a step that is there",
+                      f"batch {batch['id']}", f"there is no step {batch['step']}")  # fmt: skip
+
+
+class _Cards(HTMLParser):
+    """Cards with their title and words; addresses; fields."""
+
+    def __init__(self):
+        super().__init__(convert_charrefs=True)
+        self.cards: list[dict] = []
+        self.addresses: list[str] = []
+        self.fields: list[str] = []
+        self._in_title = self._skip = False
+        self.depth = 0
+
+    def handle_starttag(self, tag, attrs):
+        values = dict(attrs)
+        if tag == "section" and "card" in values.get("class", "").split():
+            self.cards.append({"id": values.get("id", ""), "class": values["class"],
+                               "title": "", "words": []})  # fmt: skip
+        self._in_title = tag == "h2"
+        self._skip = tag in ("style", "script")
+        for name in ("src", "href", "action", "data", "poster", "srcset"):
+            if name in values:
+                self.addresses.append(values[name] or "")
+        if "data-field" in values:
+            self.fields.append(values["data-field"])
+
+    def handle_endtag(self, tag):
+        if tag == "h2":
+            self._in_title = False
+        if tag in ("style", "script"):
+            self._skip = False
+
+    def handle_data(self, data):
+        if self._skip or not self.cards:
+            return
+        if self._in_title:
+            self.cards[-1]["title"] += data
+        self.cards[-1]["words"].append(data)
+
+
+def _check_html(plan: dict, steps: list[dict], data: bytes, report: Report) -> None:
+    name = "booklet.html"
+    page = _Cards()
+    page.feed(data.decode("utf-8"))
+    page.close()
+    if not data.rstrip().endswith(b"</html>"):
+        report.fault(name, "is cut short")
+    outside = [a for a in page.addresses if not a.startswith(("#", "data:"))]
+    report.expect(not outside and b"@import" not in data, "booklets that ask nothing of a network",
+                  name, f"names {outside[:1]}")  # fmt: skip
+    report.expect(b"Content-Security-Policy" in data, "booklets with a closed content policy", name,
+                  "has no content policy")  # fmt: skip
+    twice = {f for f in page.fields if page.fields.count(f) > 1}
+    report.expect(not twice, "booklets whose fields have names of their own", name,
+                  f"two fields are called {sorted(twice)[:1]}")  # fmt: skip
+    cards = [card for card in page.cards if "step" in card["class"].split()]
+    if len(cards) != len(steps):
+        report.fault(name, f"{len(cards)} step cards, {len(steps)} steps in plan.json")
+        return
+    for card, step in zip(cards, steps, strict=True):
+        words = _squeeze(" ".join(card["words"]))
+        where = f"{name}, step {step['title']}"
+        report.expect(_squeeze(card["title"]) == _squeeze(step["title"]), "HTML steps in order",
+                      where, f"the card says {card['title']!r}")  # fmt: skip
+        if step["lays"]:
+            lost = [p for p in step["pieces"] if p not in words]
+            report.expect(not lost, "HTML steps that name their pieces", where,
+                          f"does not name {', '.join(lost)}")  # fmt: skip
+        lost = [c["text"] for c in step["checks"] if _squeeze(c["text"]) not in words]
+        report.expect(not lost, "HTML steps with all their checks", where,
+                      f"has lost the check {lost[:1]}")  # fmt: skip
+
+
+def _check_pdf(name: str, book: Book, steps: list[dict], report: Report) -> None:
+    page = book.page(0)
+    size = (page.width_mm, page.height_mm)
+    report.expect(
+        any(max(abs(a - b) for a, b in zip(size, p, strict=True)) < 0.01
+            for p in PAPERS_MM.values()),
+        "PDF files on A4 or Letter", name, f"its page is {size[0]:.1f} x {size[1]:.1f} mm",
+    )  # fmt: skip
+    report.expect(book.prints_at_full_size, "PDF files that ask for printing at full size", name,
+                  "lets the viewer scale it")  # fmt: skip
+    if not steps:
+        return
+    words = _squeeze(" ".join(book.words(k) for k in range(book.count)))
+    at = 0
+    for step in steps:
+        found = words.find(_squeeze(step["title"]), at)
+        report.expect(found >= 0, "PDF steps in order", name,
+                      f"step {step['title']!r} is not there in its turn")  # fmt: skip
+        at = max(found, at)
+
+
+def _squeeze(text: str) -> str:
+    """Words without the white space and hyphens that setting adds."""
+    return re.sub(r"[\s\u00ad\u00a0\u202f]+", "", text)
+
+
+def check_tables(plan: dict, files: dict[str, bytes], report: Report) -> None:
+    """CSV tables against plan.json, row by row and in their sums."""
+    pieces = _rows("tables/pieces.csv", files, report)
+    by_id = {row["piece"]: row for row in pieces}
+    for piece in plan["pieces"]:
+        row = by_id.get(piece["id"])
+        if row is None:
+            report.fault("tables/pieces.csv", f"{piece['id']} is missing")
+            continue
+        same = (
+            abs(float(row["angle_deg"]) - piece["angle_deg"]) < 1e-3
+            and abs(float(row["area_m2"]) - piece["area_mm2"] / 1e6) < 1e-6
+            and int(row["quantity"]) == piece["quantity"]
+            and _unguarded(row["material"]) == piece["material"]
+        )
+        report.expect(same, "rows of pieces equal to plan.json", "tables/pieces.csv",
+                      f"{piece['id']} differs from plan.json")  # fmt: skip
+    if len(pieces) != len(plan["pieces"]):
+        report.fault("tables/pieces.csv", f"{len(pieces)} rows, {len(plan['pieces'])} pieces")
+    resin = _rows("tables/resin.csv", files, report)
+    for batch in plan["quantities"].get("batches", []):
+        rows = [r for r in resin if r["batch"] == batch["id"]]
+        total = sum(float(r["component_g"]) for r in rows)
+        report.expect(bool(rows) and abs(total - batch["mass_g"]) <= GRAM,
+                      "rows of resin that sum to their batch", "tables/resin.csv",
+                      f"{batch['id']} sums to {total:g} g, the batch is "
+                      f"{batch['mass_g']:g} g")  # fmt: skip
+    placements = _rows("tables/placements.csv", files, report)
+    count = sum(len(x["placements"]) + len(x.get("also_cut", [])) for x in plan["layouts"])
+    report.expect(len(placements) == count, "tables of placements as long as the layouts",
+                  "tables/placements.csv",
+                  f"{len(placements)} rows, {count} placements")  # fmt: skip
+    quantities = _rows("tables/quantities.csv", files, report)
+    stated = sum(
+        len(v) for k, v in plan["quantities"].items() if isinstance(v, list) and k != "batches"
+    )
+    report.expect(len(quantities) == stated, "tables of quantities as long as plan.json",
+                  "tables/quantities.csv",
+                  f"{len(quantities)} rows, {stated} in plan.json")  # fmt: skip
+
+
+def _rows(name: str, files: dict[str, bytes], report: Report) -> list[dict[str, str]]:
+    if name not in files:
+        report.fault(name, "is missing")
+        return []
+    text = files[name].decode("utf-8-sig")
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def _unguarded(cell: str) -> str:
+    return cell[1:] if cell[:2] in ("'=", "'+", "'-", "'@") else cell

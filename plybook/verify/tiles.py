@@ -1,0 +1,99 @@
+"""The tiled templates put together again: every cut line is on paper, in its place, at 1:1."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plybook.verify import plane
+from plybook.verify.pdf_pages import Book
+from plybook.verify.pieces import ring
+from plybook.verify.report import Report
+
+PAPER_MM = 0.02  # a PDF keeps a few decimals of a point
+STEP_MM = 2.0
+
+
+def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
+    """Re-assemble each piece from its tiles and compare with plan.json.
+
+    `tiles` in plan.json says where each sheet's frame lies: page, window in the piece's own
+    coordinates, corner of the frame on the paper, and the printer correction.
+    """
+    tiles = plan.get("tiles")
+    if tiles is None or "templates.pdf" not in files:
+        report.fault("templates.pdf", "its tiles cannot be placed")
+        return
+    try:
+        book = Book(files["templates.pdf"])
+    except ValueError as wrong:
+        report.fault("templates.pdf", f"cannot be read: {wrong}")
+        return
+    pages: dict[int, list] = {}
+    for piece in plan["pieces"]:
+        drawn = []
+        for sheet in (t for t in tiles if t["piece"] == piece["id"]):
+            page = sheet["page"]
+            if page not in pages:
+                pages[page] = book.page(page - 1).lines if page <= book.count else []
+            drawn += _on_sheet(pages[page], sheet)
+        _compare(piece, drawn, report)
+
+
+def _on_sheet(lines: list, sheet: dict) -> list[np.ndarray]:
+    """The cut lines inside one frame, in the piece's own coordinates."""
+    corner, stretch = np.array(sheet["corner_mm"]), np.array(sheet["stretch"])
+    low, high = np.array(sheet["window_mm"][:2]), np.array(sheet["window_mm"][2:])
+    found = []
+    for line in lines:
+        if line.mark not in ("CUT", "CUT_INNER"):
+            continue
+        points = (line.points - corner) / stretch + low
+        if line.closed:
+            points = np.concatenate([points, points[:1]])
+        if (points.max(axis=0) < low - 2).any() or (points.min(axis=0) > high + 2).any():
+            continue
+        found.append(points)
+    return found
+
+
+def _compare(piece: dict, drawn: list[np.ndarray], report: Report) -> None:
+    where = f"templates.pdf, piece {piece['id']}"
+    if not drawn:
+        report.fault(where, "is on none of the tiles")
+        return
+    rings = [ring(piece["outline_mm"]), *(ring(h) for h in piece["holes_mm"])]
+    start = np.concatenate([d[:-1] for d in drawn])
+    end = np.concatenate([d[1:] for d in drawn])
+    missed = max(float(_to_lines(_walk(r), start, end).max()) for r in rings)
+    report.expect(missed <= PAPER_MM, "pieces whole when their tiles are put together", where,
+                  f"a stretch of its cut is {missed:.3f} mm off or missing on paper")  # fmt: skip
+    points = np.concatenate(drawn)
+    stray = float(np.min([plane.distance_to_path(points, r) for r in rings], axis=0).max())
+    report.expect(stray <= PAPER_MM, "tiles without a stray cut", where,
+                  f"a cut line strays {stray:.3f} mm from plan.json")  # fmt: skip
+
+
+def _walk(points: np.ndarray) -> np.ndarray:
+    """Points along a ring, close enough that no missing tile slips through."""
+    stretches = []
+    for a, b in zip(points, np.roll(points, -1, axis=0), strict=True):
+        count = max(1, int(np.hypot(*(b - a)) / STEP_MM))
+        stretches.append(a + (b - a) * (np.arange(count) / count)[:, None])
+    return np.concatenate(stretches)
+
+
+def _to_lines(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """Distance of points to a bundle of segments; only those near each block are looked at."""
+    best = np.full(len(points), np.inf)
+    for k in range(0, len(points), 256):
+        block = points[k : k + 256]
+        low, high = block.min(axis=0) - 1, block.max(axis=0) + 1
+        near = np.all(np.maximum(start, end) >= low, axis=1) & np.all(
+            np.minimum(start, end) <= high, axis=1
+        )
+        if near.any():
+            path = np.stack([start[near], end[near]], axis=1)
+            best[k : k + 256] = np.min(
+                [plane.distance_to_path(block, s, closed=False) for s in path], axis=0
+            )
+    return best
