@@ -140,7 +140,11 @@ def _membrane(loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray) -> Membrane:
     e, g = np.sum(along**2, axis=2), np.sum(across**2, axis=2)
     f = np.sum(along * across, axis=2)
     size = np.sqrt(np.maximum(e * g - f * f, 0.0))
-    if not (size > 1e-9 * size.max()).all():
+    ends = loft.grid(np.array([u_knots[0], u_knots[-1]]), w_at, 0, 1)
+    if (
+        not (size > 1e-9 * size.max()).all()
+        or not (np.linalg.norm(ends, axis=2).max(axis=1) > 1e-6 * np.sqrt(g.max())).all()
+    ):
         raise GeometryError(
             error("face-degenerate", "the face runs to a point or a line and has no pattern")
         )

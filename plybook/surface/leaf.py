@@ -51,7 +51,7 @@ class Leaf:
 
     def _in_bays(self, u: np.ndarray) -> np.ndarray:
         """Keeps the outer end on the leaf's own side of a kink."""
-        return np.minimum(u, self.to_mm - 1e-9 * (self.to_mm - self.from_mm))
+        return np.minimum(u, np.nextafter(self.to_mm, self.from_mm))
 
     def _extended(self, at: Callable, u: np.ndarray, w: np.ndarray):
         """Value and both derivatives, continued straight outside."""

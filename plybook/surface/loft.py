@@ -172,7 +172,7 @@ def _nodes(breaks: np.ndarray) -> np.ndarray:
     """Sampling of w, dense in every piece between breaks."""
     total = breaks[-1] - breaks[0]
     pieces = [
-        np.linspace(a, b, max(24, int(_NODES_PER_SECTION * (b - a) / total)) + 1)[:-1]
+        np.linspace(a, b, max(64, int(_NODES_PER_SECTION * (b - a) / total)) + 1)[:-1]
         for a, b in zip(breaks, breaks[1:], strict=False)
     ]
     return np.concatenate([*pieces, breaks[-1:]])
