@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plybook.drawing.letters import text_width_mm
-from plybook.drawing.scene import Path, Primitive, Role, Text
+from plybook.drawing.letters import text_box_mm
+from plybook.drawing.scene import Path, Role, Scene, Text
 
 Box = tuple[float, float, float, float]  # xmin, ymin, xmax, ymax
 
@@ -120,18 +120,17 @@ def arrow(
         yield Path(role, np.array([tip, foot + wing, foot - wing]), True, "ink")
 
 
-def words_fit(text: str, height_mm: float, room_mm: float, bold: bool = False) -> bool:
-    """Whether a line of text is no wider than the room."""
-    return text_width_mm(text, height_mm, bold) <= room_mm
-
-
-def legend(
-    entries: Iterable[tuple[tuple[Primitive, ...], str]], at: tuple[float, float], pitch_mm: float
-) -> Iterator[Primitive]:
-    """Samples with words, top down; each sample is drawn around (0, 0), 8 mm wide."""
-    for row, (sample, text) in enumerate(entries):
-        x, y = at[0], at[1] - row * pitch_mm
-        for item in sample:
-            if isinstance(item, Path):
-                yield Path(item.role, item.points_mm + (x, y), item.closed, item.fill)
-        yield Text(Role.TEXT, (x + 10, y), text, 2.5, rise="centre")
+def cropped(scene: Scene, pad_mm: float = 1.0) -> Scene:
+    """The same scene with its window drawn in, top and bottom, to what is drawn."""
+    low, high = [], []
+    for item in scene.items:
+        if isinstance(item, Text):
+            y = text_box_mm(item)[:, 1]
+        elif isinstance(item, Path):
+            y = item.points_mm[:, 1]
+        else:
+            y = np.array([item.centre_mm[1] - item.radius_mm, item.centre_mm[1] + item.radius_mm])
+        low.append(float(np.min(y)))
+        high.append(float(np.max(y)))
+    x0, _, x1, _ = scene.window_mm
+    return replace(scene, window_mm=(x0, min(low) - pad_mm, x1, max(high) + pad_mm))

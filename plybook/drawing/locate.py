@@ -22,6 +22,7 @@ from plybook.units import show_length
 
 ON_EDGE_MM = 0.5  # nearer than this is "on" the line
 CROSSING_DEG = 30.0  # two lines locate a point when they differ by more than this
+AT_CORNER_MM = 40.0  # a trim allowance away from a corner of the face counts as at it
 _DIAGONALS = ((-1, -1), (1, -1), (1, 1), (-1, 1))
 _MOST_PIECES = 3
 
@@ -39,31 +40,46 @@ class Corner:
 def locate(face: Face, pieces: Sequence[Piece], unit: str) -> tuple[Corner, ...]:
     """Lettered corners of the pieces that do not simply run from edge to edge.
 
-    Up to three pieces get four corners each; more pieces get two, on a diagonal.
+    Up to three pieces get four corners each; more pieces get two, on a diagonal. A corner that two
+    pieces share is told once; one that lies at a corner of the face itself is not told at all.
     """
     from shapely import Polygon
 
     whole = Polygon(face.outline_mm)
+    ends = _extremes(np.asarray(face.outline_mm, float))
     partial = [p for p in pieces if Polygon(p.laid_outline_mm).area < 0.97 * whole.area]
     diagonals = _DIAGONALS if len(partial) <= _MOST_PIECES else _DIAGONALS[::2]
-    out: list[Corner] = []
+    found: list[tuple[np.ndarray, tuple[int, int], list[str]]] = []
     for piece in partial:
-        ring = np.asarray(piece.laid_outline_mm, float)
-        size = np.maximum(np.ptp(ring, axis=0), 1e-9)
-        for dx, dy in diagonals:
-            at = ring[np.argmax((ring / size) @ (dx, dy))]
-            first, second = _words(face, at, whole, unit)
-            out.append(
-                Corner(
-                    _letter(len(out)),
-                    piece.id,
-                    (float(at[0]), float(at[1])),
-                    (dx * math.sqrt(0.5), dy * math.sqrt(0.5)),
-                    first,
-                    second,
-                )
-            )
-    return tuple(out)
+        for diagonal in diagonals:
+            at = _extreme(np.asarray(piece.laid_outline_mm, float), diagonal)
+            if min(np.hypot(*(at - end)) for end in ends) < AT_CORNER_MM:
+                continue
+            twin = next((row for row in found if np.hypot(*(row[0] - at)) < ON_EDGE_MM), None)
+            if twin:
+                twin[2].append(piece.id)
+            else:
+                found.append((at, diagonal, [piece.id]))
+    return tuple(
+        Corner(
+            _letter(k),
+            ", ".join(ids),
+            (float(at[0]), float(at[1])),
+            (dx * math.sqrt(0.5), dy * math.sqrt(0.5)),
+            *_words(face, at, whole, unit),
+        )
+        for k, (at, (dx, dy), ids) in enumerate(found)
+    )
+
+
+def _extreme(ring: np.ndarray, diagonal: tuple[int, int]) -> np.ndarray:
+    """The point of a ring that lies furthest out in a diagonal direction of its box."""
+    size = np.maximum(np.ptp(ring, axis=0), 1e-9)
+    return ring[np.argmax((ring / size) @ diagonal)]
+
+
+def _extremes(ring: np.ndarray) -> list[np.ndarray]:
+    return [_extreme(ring, diagonal) for diagonal in _DIAGONALS]
 
 
 def _letter(index: int) -> str:

@@ -52,11 +52,12 @@ def _view(face: Face) -> np.ndarray:
     """(3, 2): part axes to picture right and up."""
     ring = np.asarray(face.outline_mm, float)
     start, end = face.to_space(face.axis_mm)
-    normal = face.normals(ring).mean(axis=0)
     span = (end - start) / np.linalg.norm(end - start)
-    normal = normal - span * (normal @ span)
-    normal /= np.linalg.norm(normal)
-    across = np.cross(normal, span)  # right-handed with the pattern: up the page
+    x = float(ring[:, 0].mean())  # up the page: where the pattern's y runs in space, mid-span
+    low, high = face.to_space(np.array([[x, ring[:, 1].min()], [x, ring[:, 1].max()]]))
+    across = (high - low) - span * ((high - low) @ span)
+    across /= np.linalg.norm(across)
+    normal = np.cross(span, across)  # towards the bag side: the pattern frame is right-handed
     if face.flat:
         return np.column_stack([span, across])
     eye = normal + _LEAN[0] * span - _LEAN[1] * across

@@ -45,7 +45,7 @@ def rosette_items(
     if own is not None and own <= -90.0 + 1e-9:
         own = 90.0
     for turn in (0.0, 45.0, 90.0, -45.0):
-        mine = own is not None and abs(own - turn) < 0.05
+        mine = own is not None and abs(own - turn) < 25.0  # no room for two labels
         out.append(Path(Role.DIMENSION, np.array([at(turn + 180, 1.0), at(turn, 1.0)])))
         if not mine:
             side = at(turn, 1.0)

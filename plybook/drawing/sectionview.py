@@ -75,8 +75,11 @@ def section_picture(
     length = max((float(b.at_mm[-1]) for b in bands), default=1.0)
     run_mm = width_mm - LABELS_MM - 12.0
     along = run_mm / length
-    floor, ceiling = 9.0, height_mm - 3.0
-    drawn, ply_x, core_x = _heights(bands, along, ceiling - floor)
+    floor = 9.0
+    drawn, ply_x, core_x = _heights(bands, along, height_mm - 3.0 - floor)
+    rows = _grouped(bands, this, int((height_mm - 10.0) / PITCH_MM))
+    top = max((float(high.max()) for _, high in drawn), default=0.0)
+    height_mm = floor + max(top, len(rows) * PITCH_MM) + 3.0
     x0 = 9.0
     items: list[Primitive] = [
         Path(Role.FACE, np.array([[x0, floor], [x0 + run_mm, floor]])),
@@ -92,8 +95,8 @@ def section_picture(
                 shapes += [(own, h) for h in _core_hatch(ring, band.layer.kind)]
     items += [shape for own, shape in shapes if not own]
     items += [shape for own, shape in shapes if own]
-    items += _call_outs(bands, drawn, this, x0, along, floor, width_mm, height_mm)
-    items += _captions(cut, x0, run_mm, along, ply_x, core_x)
+    items += _call_outs(bands, drawn, rows, this, x0, along, floor, width_mm)
+    items += _captions(cut, x0, run_mm, ply_x, core_x)
     return Scene(tuple(items), (0.0, 0.0, width_mm, height_mm), "The stack so far, in section")
 
 
@@ -201,9 +204,8 @@ def _mould_hatch(x0: float, x1: float, y: float):
         yield Path(Role.HATCH, np.array([[x, y - 0.2], [x - 1.5, y - 1.7]]))
 
 
-def _call_outs(bands, drawn, this, x0, along, floor, width_mm, height_mm) -> list[Primitive]:
+def _call_outs(bands, drawn, rows, this, x0, along, floor, width_mm) -> list[Primitive]:
     """Ids at the right, bottom up in the order of laying; older ones share a line."""
-    rows = _grouped(bands, this, int((height_mm - 10.0) / PITCH_MM))
     out: list[Primitive] = []
     x_label = width_mm - LABELS_MM + 8.0
     y_last = floor - PITCH_MM
@@ -271,7 +273,7 @@ def _one(layer: LaidLayer) -> str:
     return f"{layer.id}  {layer.kind}"
 
 
-def _captions(cut, x0, run_mm, along, ply_x, core_x) -> list[Primitive]:
+def _captions(cut, x0, run_mm, ply_x, core_x) -> list[Primitive]:
     if abs(ply_x - core_x) < 1e-9:
         scale = f"thickness ×{ply_x:.3g}"
     else:
@@ -279,9 +281,8 @@ def _captions(cut, x0, run_mm, along, ply_x, core_x) -> list[Primitive]:
     right = x0 + run_mm
     words = f"Section S–S {cut.name}"
     room = run_mm - text_width_mm(scale, NOTE_MM) - 4.0
-    del along
     return [
-        Text(Role.TEXT, (x0 - 3.0, 9.0 + 5.0), "mould", NOTE_MM, turn_deg=90.0, anchor="start"),
+        Text(Role.TEXT, (x0 - 1.0, 8.0), "mould", NOTE_MM, anchor="end", rise="centre"),
         Text(Role.TEXT, (x0, 1.2), fitted(words, room, NOTE_MM), NOTE_MM),
         Text(Role.TEXT, (right, 1.2), scale, NOTE_MM, anchor="end"),
     ]

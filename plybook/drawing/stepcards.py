@@ -111,7 +111,8 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
     if step.at_hand:
         yield Paragraph("At hand: " + ", ".join(step.at_hand) + ".")
     if step.text:
-        yield Items(step.text, numbered=len(step.text) > 1)
+        many = len(step.text) > 1
+        yield Items(step.text, numbered=True) if many else Paragraph(step.text[0])
     batches = [bench.batches[b] for b in step.batches if b in bench.batches]
     yield from batch_blocks(step, batches, bench.names)
     for timer in step.timers:
@@ -187,9 +188,9 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
         "Seen from the bag side. Hatched: this step. Grey: already in the mould.",
         f"Where {words} lies on the part",
     )
-    detail = detail_picture(bench.face, pieces, below, corners, 68.0, 40.0)
+    detail = detail_picture(bench.face, pieces, below, corners, 56.0, 40.0)
     turn = pieces[0].angle_deg if pieces[0].kind in ("ply", "rod") else None
-    row = [_picture(rosette(turn), alt="Rosette")]
+    row = [] if turn is None else [_picture(rosette(turn), alt="Rosette")]
     if detail is not None:
         row.append(_picture(detail, alt="Detail of the step's pieces"))
     room = 180.0 - sum(p.scene.window_mm[2] + 4.0 for p in row)
@@ -208,10 +209,12 @@ def _picture(scene, caption: str = "", alt: str = "") -> Picture:
 def corner_table(corners: Sequence[Corner]) -> Table:
     """Where the lettered corners lie."""
     return Table(
-        ("Corner", "Piece", "Along", "Across"),
-        tuple((c.letter, c.piece, c.first, c.second) for c in corners),
-        "clll",
-        widths=(1.0, 1.6, 4.6, 4.6),
+        ("Corner", "Where it lies"),
+        tuple(
+            (f"{c.letter}  of {c.piece}", "; ".join(w for w in (c.first, c.second) if w))
+            for c in corners
+        ),
+        widths=(1.7, 10.0),
     )
 
 
@@ -226,11 +229,15 @@ def batch_blocks(step: Step, batches: Sequence[Batch], names: dict[str, str]) ->
         "llrl",
         widths=(1.0, 4.2, 1.6, 4.6),
     )
-    for b in batches:
+    for k in range(0, len(batches), 2):
         yield SignOff(
-            (
-                Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
-                Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text"),
+            tuple(
+                blank
+                for b in batches[k : k + 2]
+                for blank in (
+                    Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
+                    Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text"),
+                )
             )
         )
 

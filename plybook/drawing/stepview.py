@@ -15,7 +15,17 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from plybook.drawing.frame import Box, Frame, area_paths, arrow, fit_frame, hatch, lines, polygons
+from plybook.drawing.frame import (
+    Box,
+    Frame,
+    area_paths,
+    arrow,
+    cropped,
+    fit_frame,
+    hatch,
+    lines,
+    polygons,
+)
 from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.locate import Corner
 from plybook.drawing.rosette import show_angle
@@ -69,7 +79,8 @@ def step_picture(
                     Role.TEXT, (0.0, foot + row_mm - FOOT_MM - 3.0), f"{row + 1} of {rows}", NOTE_MM
                 )
             )
-    return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, rows * row_mm), "Seen from the bag side")
+    window_mm = (0.0, 0.0, WIDTH_MM, rows * row_mm)
+    return cropped(Scene(tuple(items), window_mm, "Seen from the bag side"))
 
 
 def detail_picture(
@@ -138,8 +149,9 @@ def _content(frame, window, face, pieces, below, corners) -> list[Primitive]:
     items += _line(shown, face.axis_mm, Role.AXIS)
     for piece, area in own:
         items += area_paths(area, Role.HIGHLIGHT, tag=piece.id)
+    room = {p.id: area.bounds for p, area in own}
     for corner in corners:
-        items += _corner_mark(frame, window, corner)
+        items += _corner_mark(frame, window, corner, room, outline)
     taken = [_ring_box(i) for i in items if isinstance(i, Text)]
     for piece, area in own:
         items += _piece_words(piece, area, taken)
@@ -168,19 +180,25 @@ def _piece_words(piece: Piece, area, taken: list) -> list[Primitive]:
         return []
     circle = maximum_inscribed_circle(largest, tolerance=0.3)
     centre, radius = np.asarray(circle.coords[0]), circle.length
-    x0, _, x1, _ = largest.bounds
+    x0, y0, x1, y1 = largest.bounds
+    middle = largest.centroid
+    if largest.contains(middle) and largest.exterior.distance(middle) > 0.7 * radius:
+        centre = np.array([middle.x, middle.y])
+        radius = largest.exterior.distance(middle)
     words = (
         piece.id
         if piece.kind in ("core", "insert", "film")
         else (f"{piece.id}  {show_angle(piece.angle_deg)}")
     )
     room = 0.86 * min(2 * (centre[0] - x0), 2 * (x1 - centre[0]))
-    letter = min(largest_letters_mm(room, 1.3 * radius, text_width_mm(words, 1.0, True)), 10.0)
+    letter = min(largest_letters_mm(0.8 * room, 1.3 * radius, text_width_mm(words, 1.0, True)), 7.0)
     if letter < NOTE_MM:  # too small inside: beside the piece with a leader
-        at = (x1 + 3.0, largest.bounds[3] + 2.0)
+        half = text_width_mm(words, LABEL_MM, True) / 2
+        x = min(max(float(centre[0]), half + 1.0), WIDTH_MM - half - 1.0)
+        at = (x, y1 + 1.8)
         return [
             Path(Role.DIMENSION, np.array([centre, at])),
-            Text(Role.ID, at, words, LABEL_MM, bold=True, halo=True),
+            Text(Role.ID, at, words, LABEL_MM, anchor="middle", bold=True, halo=True),
         ]
     out: list[Primitive] = []
     if piece.kind in ("ply", "rod"):
@@ -205,34 +223,21 @@ def _fibre_arrow(area, angle_deg: float, centre: np.ndarray, letter: float, word
     from shapely import LineString
 
     along = np.array([math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))])
-    half_words = text_width_mm(words, letter, True) / 2
-    best: list = []
-    for shift in (-1.0, 1.0, 0.0):
-        middle = centre + (shift * (half_words + 0.9 * letter + 4.0), 0.0)
-        reach = LineString([middle - 400 * along, middle + 400 * along]).intersection(area)
-        runs = [r for r in lines(reach) if LineString(r).distance(_point(middle)) < 0.01]
-        if not runs:
-            continue
-        a, b = runs[0][0], runs[0][-1]
-        a, b = (
-            (
-                max(a, middle - 16 * along, key=lambda p: p @ along),
-                min(b, middle + 16 * along, key=lambda p: p @ along),
-            )
-            if ((b - a) @ along > 0)
-            else (b, a)
-        )
-        inset = 0.08 * (b - a)
-        if np.hypot(*(b - a)) > 6.0:
-            best = list(arrow(a + inset, b - inset, Role.FIBRE, 2.6, both=True))
-            break
-    return best
-
-
-def _point(at: np.ndarray):
-    from shapely import Point
-
-    return Point(at)
+    half_words = text_width_mm(words, letter, True) / 2 + 1.5
+    reach = LineString([centre - 400 * along, centre + 400 * along]).intersection(area)
+    half = min(16.0, 0.45 * reach.length)
+    right = half_words + abs(along[0]) * half + 2.0
+    below = 0.8 * letter + abs(along[1]) * half + 2.0
+    for shift in ((right, 0.0), (-right, 0.0), (0.0, -below), (0.0, below)):
+        middle = centre + shift
+        shaft = LineString([middle - half * along, middle + half * along])
+        if half > 3.0 and area.contains(shaft):
+            return list(arrow(*np.asarray(shaft.coords), Role.FIBRE, 2.6, both=True))
+    runs = sorted(lines(reach), key=lambda r: -LineString(r).length)
+    if runs and LineString(runs[0]).length > 2 * half_words + 8.0:  # through the words
+        inset = 0.06 * (runs[0][-1] - runs[0][0])
+        return list(arrow(runs[0][0] + inset, runs[0][-1] - inset, Role.FIBRE, 2.6, both=True))
+    return []
 
 
 # ---------------------------------------------------------------- words around the part
@@ -357,14 +362,25 @@ def _ring_box(item: Text) -> Box:
     return (*box.min(axis=0), *box.max(axis=0))
 
 
-def _corner_mark(frame: Frame, window: Box | None, corner: Corner) -> list[Primitive]:
+def _corner_mark(
+    frame: Frame, window: Box | None, corner: Corner, room: dict[str, Box], face
+) -> list[Primitive]:
+    """A dot and its letter: inside the piece where that is large enough, else beside it, and
+    within the face where it can be."""
+    from shapely import Point
+
     if window and not (
         window[0] <= corner.at_mm[0] <= window[2] and window[1] <= corner.at_mm[1] <= window[3]
     ):
         return []
     x, y = frame.put(np.array([corner.at_mm]))[0]
     ox, oy = corner.outward
-    at = (float(x + 3.4 * ox), float(y + 3.4 * oy))
+    x0, y0, x1, y1 = room.get(corner.piece.split(", ")[0], (0.0, 0.0, 0.0, 0.0))
+    ways = [(ox, oy), (-ox, oy), (ox, -oy), (-ox, -oy)]
+    if x1 - x0 > 30.0 and y1 - y0 > 16.0:
+        ways.reverse()
+    spots = [(float(x + 3.8 * wx), float(y + 3.8 * wy)) for wx, wy in ways]
+    at = next((s for s in spots if face.contains(Point(s).buffer(2.0))), spots[0])
     return [
         Circle(Role.DATUM, (float(x), float(y)), 0.8, "ink"),
         Circle(Role.DIMENSION, at, 2.2, "white"),

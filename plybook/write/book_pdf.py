@@ -85,18 +85,38 @@ def _sheets(page: Page, room: float) -> Iterator[list[Slab]]:
     flow = [_title(page), *(slab for block in page.blocks for slab in slabs(block, room))]
     sheet: list[Slab] = []
     used = 0.0
-    for group in _groups(flow):
-        tall = sum(s.before + s.height for s in group)
-        if sheet and used + tall > room:
+    groups = list(_groups(flow))
+    breaks = _good_break(groups, room)
+    for place, group in enumerate(groups):
+        tall = _height(group)
+        if sheet and (used + tall > room or place == breaks):
             yield sheet
             sheet = [_continued(page)]
             if group[0].again is not None:
                 sheet.append(group[0].again)
-            used = sum(s.before + s.height for s in sheet)
+            used = _height(sheet)
         for slab in group:  # a group taller than a sheet is let run on
             sheet.append(slab)
             used += slab.before + slab.height
     yield sheet
+
+
+def _height(group: Sequence[Slab]) -> float:
+    return sum(s.before + s.height for s in group)
+
+
+def _good_break(groups: Sequence[Sequence[Slab]], room: float) -> int:
+    """Where to break a page that needs two sheets: at the last heading that leaves both full
+    enough to hold, so that a sign-off does not stand alone; -1 for wherever the sheet is full."""
+    heights = [_height(group) for group in groups]
+    if sum(heights) <= room or sum(heights) > 1.9 * room:
+        return -1
+    fits = [
+        k
+        for k, group in enumerate(groups)
+        if group[0].chapter and sum(heights[:k]) <= room and sum(heights[k:]) <= room - 10.0
+    ]
+    return fits[-1] if fits else -1
 
 
 def _groups(flow: Sequence[Slab]) -> Iterator[list[Slab]]:

@@ -133,6 +133,7 @@ class Slab:
     draw: Callable[[Pen, float], None]
     with_next: bool = False
     again: Slab | None = None
+    chapter: bool = False  # a heading: a good place for a page to break
     before: float = 0.0  # white space above, dropped at the top of a page
 
 
@@ -140,21 +141,19 @@ def lines_slab(
     text: str,
     cap: float,
     bold: bool = False,
-    x: float = 0.0,
-    width: float = WIDTH_MM,
     before: float = 0.0,
     with_next: bool = False,
-    grey: bool = False,
+    chapter: bool = False,
 ) -> Slab:
     """Wrapped words as one slab."""
-    lines = wrapped(clean_text(text), width - x, cap, bold) or [""]
+    lines = wrapped(clean_text(text), WIDTH_MM, cap, bold) or [""]
     pitch = LEADING * cap
 
     def draw(pen: Pen, y: float) -> None:
         for k, line in enumerate(lines):
-            pen.words(line, x, y + cap + k * pitch, cap, bold, grey=grey)
+            pen.words(line, 0.0, y + cap + k * pitch, cap, bold)
 
-    return Slab(len(lines) * pitch, draw, with_next, before=before)
+    return Slab(len(lines) * pitch, draw, with_next, before=before, chapter=chapter)
 
 
 def slabs(block: Block, room_mm: float) -> Iterator[Slab]:
@@ -164,11 +163,11 @@ def slabs(block: Block, room_mm: float) -> Iterator[Slab]:
 
 def _heading(block: Heading, room: float) -> Iterator[Slab]:
     cap = {1: TITLE, 2: HEAD, 3: BODY}[block.level]
-    yield lines_slab(block.text, cap, True, before=4.0, with_next=True)
+    yield lines_slab(block.text, cap, True, before=3.2, with_next=True, chapter=True)
 
 
 def _paragraph(block: Paragraph, room: float) -> Iterator[Slab]:
-    yield lines_slab(block.text, BODY, block.strong, before=2.0)
+    yield lines_slab(block.text, BODY, block.strong, before=2.6)
 
 
 def _items(block: Items, room: float) -> Iterator[Slab]:
@@ -184,7 +183,7 @@ def _items(block: Items, room: float) -> Iterator[Slab]:
             for k, line in enumerate(lines):
                 pen.words(line, 9.0, y + BODY + k * pitch, BODY)
 
-        yield Slab(len(lines) * pitch, draw, before=1.6)
+        yield Slab(len(lines) * pitch, draw, before=1.2 if number > 1 else 3.0)
 
 
 def _table(block: Table, room: float) -> Iterator[Slab]:
@@ -379,9 +378,9 @@ def _sign_off(block: SignOff, room: float) -> Iterator[Slab]:
             x = k * wide
             label = fitted(clean_text(blank.label), wide - 4.0, NOTE)
             pen.words(label, x, y + NOTE, NOTE, grey=True)
-            pen.box(x, y + NOTE + 1.4, wide - (4.0 if k < len(block.blanks) - 1 else 0.0), 11.0)
+            pen.box(x, y + NOTE + 1.4, wide - (4.0 if k < len(block.blanks) - 1 else 0.0), 10.0)
 
-    yield Slab(NOTE + 12.8, draw, before=3.5)
+    yield Slab(NOTE + 11.6, draw, before=3.0)
 
 
 def _notes(block: Notes, room: float) -> Iterator[Slab]:
@@ -449,9 +448,9 @@ def _timer(block: TimerBox, room: float) -> Iterator[Slab]:
         pen.box(0, y, WIDTH_MM, height, 0.35)
         for k, line in enumerate(lines):
             pen.words(line, 3.0, y + 4.4 + BODY + k * pitch, BODY, True)
-        pen.words("started", 114.0, y + 4.0 + NOTE, NOTE, False, "r")
+        pen.words("started", 113.5, y + 4.0 + NOTE, NOTE, False, "r")
         pen.box(115.5, y + 2.0, 23.0, 9.0)
-        pen.words(word, 155.0, y + 4.0 + NOTE, NOTE, False, "r")
+        pen.words(word, 154.5, y + 4.0 + NOTE, NOTE, False, "r")
         pen.box(156.5, y + 2.0, 21.0, 9.0)
 
     yield Slab(height, draw, before=2.0)

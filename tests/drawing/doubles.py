@@ -109,7 +109,7 @@ class TaperedFace:
         return np.column_stack([aft, -span, up])
 
     def normals(self, points_mm):
-        return np.tile([0.0, 0.0, 1.0], (len(np.atleast_2d(points_mm)), 1))
+        return np.tile([0.0, 0.0, -1.0], (len(np.atleast_2d(points_mm)), 1))
 
     def curvature(self, points_mm):
         return np.zeros((len(np.atleast_2d(points_mm)), 2, 2))

@@ -1,0 +1,403 @@
+"""A document as one HTML file for the bench: offline, nothing fetched, nothing sent.
+
+Without scripting every page can be read and printed. With it, one page shows at a time, and ticks,
+figures, timers and deviations are kept in the browser and go out and in as one small JSON file
+(read again by `plybook.record`). The content policy allows this file's own style, script and type
+and nothing else.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Callable, Iterator
+from functools import cache
+from html import escape
+from importlib.resources import files
+from itertools import groupby
+from typing import Any
+
+from plybook.drawing.document import (
+    Blank,
+    Block,
+    CautionBox,
+    CheckBox,
+    Deviations,
+    Document,
+    Facts,
+    Heading,
+    Items,
+    Notes,
+    Page,
+    Paragraph,
+    Picture,
+    PictureRow,
+    Plate,
+    SignOff,
+    Table,
+    TimerBox,
+    limit_words,
+    show_duration,
+)
+from plybook.drawing.letters import FAMILY, font_path
+from plybook.write.svg import svg_inline
+
+PX_PER_MM = 5.55  # 180 mm of paper fill a card 1000 px wide
+HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
+_SIGN = (
+    '<svg viewBox="0 0 52 46" aria-hidden="true"><path d="M26 3 L49 43 L3 43 Z" fill="none" '
+    'stroke="#111" stroke-width="4" stroke-linejoin="round"/><path d="M26 17 L26 30" stroke="#111" '
+    'stroke-width="5" stroke-linecap="round"/><circle cx="26" cy="37" r="2.8" fill="#111"/></svg>'
+)
+
+
+def book_html(document: Document) -> bytes:
+    """The book as one HTML file; same bytes for the same document."""
+    names = _card_ids(document)
+    cards = "\n".join(_card(document, names, k) for k in range(len(document.pages)))
+    body = f"""<noscript><p class="notice">Scripting is off in this browser: everything can be read
+and printed, but ticks, timers and entries are not kept.</p></noscript>
+<header class="bar">
+<div class="bar-row"><strong>{_head_words(document)}</strong>
+<span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
+<div id="running" class="running"></div>
+</header>
+<div id="notices"></div>
+{_contents(document, names)}
+<main>
+{cards}
+</main>
+<footer class="bar-row js-only"><span id="state" class="state" role="status"></span>
+<span id="awake" class="state"></span></footer>"""
+    style = _font_faces(_characters(body + cards)) + _asset("book.css")
+    script = _asset("book.js")
+    policy = "; ".join(
+        (
+            "default-src 'none'",
+            f"script-src '{_digest(script)}'",
+            f"style-src '{_digest(style)}'",
+            "font-src data:",
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )
+    title = f"{document.title} {document.part} {document.name}, revision {document.revision}"
+    facts = {
+        "part": document.part,
+        "name": document.name,
+        "revision": document.revision,
+        "hand": document.hand,
+        "plan": document.record_key,
+        "title": title,
+    }
+    page = f"""<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="{escape(policy)}">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="referrer" content="no-referrer">
+<title>{escape(title)}</title>
+<style>{style}</style>
+</head>
+<body>
+{body}
+<script type="application/json" id="book">{script_json(facts)}</script>
+<script>{script}</script>
+</body>
+</html>
+"""
+    return page.encode("utf-8", "replace")
+
+
+def script_json(value: object) -> str:
+    """JSON that cannot end the script element it stands in."""
+    text = json.dumps(value, ensure_ascii=True, sort_keys=True)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+@cache
+def _asset(name: str) -> str:
+    return (files("plybook.write") / "assets" / name).read_text(encoding="utf-8")
+
+
+def _digest(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode()
+
+
+def _characters(html: str) -> str:
+    """The characters a page uses, plus all that can be typed into it from a plain keyboard."""
+    plain = "".join(map(chr, range(0x20, 0x7F))) + "°±×−–…✓▸▾²³µ"
+    return "".join(sorted(set(html) | set(plain)))
+
+
+def _font_faces(characters: str) -> str:
+    """The book's typeface, cut down to its characters, inside the style sheet."""
+    faces = []
+    for bold in (False, True):
+        data = base64.b64encode(_font_subset(characters, bold)).decode()
+        faces.append(
+            f'@font-face{{font-family:"{FAMILY}";font-weight:{700 if bold else 400};'
+            f'src:url(data:font/woff;base64,{data}) format("woff")}}'
+        )
+    return "\n".join(faces) + "\n"
+
+
+def _font_subset(characters: str, bold: bool) -> bytes:
+    import io
+
+    from fontTools.subset import Options, Subsetter
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(font_path(bold), recalcTimestamp=False)
+    options = Options(
+        layout_features=["kern", "tnum"], hinting=False, name_IDs=[1, 2], notdef_outline=True
+    )
+    subsetter = Subsetter(options)
+    subsetter.populate(text=characters)
+    subsetter.subset(font)
+    font.flavor = "woff"
+    buffer = io.BytesIO()
+    font.save(buffer)
+    return buffer.getvalue()
+
+
+# ---------------------------------------------------------------- the frame of the page
+
+
+def _head_words(document: Document) -> str:
+    facts = (document.part, document.name, f"revision {document.revision}", HANDS[document.hand])
+    return escape(" · ".join(f for f in facts if f))
+
+
+def _card_ids(document: Document) -> list[str]:
+    """Ids of the cards: from the page's own id, plain characters only, each once."""
+    out: list[str] = []
+    for page in document.pages:
+        name = "p-" + re.sub(r"[^A-Za-z0-9_-]+", "-", page.id)
+        while name in out:
+            name += "_"
+        out.append(name)
+    return out
+
+
+def _contents(document: Document, names: list[str]) -> str:
+    parts = []
+    numbered = zip(names, document.pages, strict=True)
+    for chapter, rows in groupby(numbered, key=lambda row: row[1].chapter):
+        links = "".join(
+            f'<li><a href="#{name}"><span>{escape(page.title)}</span><span class="count"></span>'
+            "</a></li>"
+            for name, page in rows
+        )
+        parts.append(
+            f"<h3>{escape(chapter)}</h3><ol>{links}</ol>" if chapter else f"<ol>{links}</ol>"
+        )
+    return (
+        '<details class="contents" id="contents"><summary>All pages and steps</summary>'
+        f'<nav aria-label="All pages">{"".join(parts)}</nav></details>'
+    )
+
+
+def _card(document: Document, names: list[str], k: int) -> str:
+    page = document.pages[k]
+    blocks = "\n".join(html for block in page.blocks for html in _html(block))
+    turn = []
+    if k:
+        before = escape(document.pages[k - 1].title)
+        turn.append(
+            f'<a class="button back" href="#{names[k - 1]}"><span>Back<small>{before}</small></span></a>'
+        )
+    if k + 1 < len(names):
+        after = escape(document.pages[k + 1].title)
+        turn.append(
+            f'<a class="button next" href="#{names[k + 1]}"><span>Next<small>{after}</small></span></a>'
+        )
+    extra = ""
+    if page.kind == "step":
+        extra = (
+            '<div class="tools"><button type="button" class="js-only" '
+            f'data-deviate="{escape(page.title)}">Write down a deviation</button></div>'
+        )
+    if page.id == "record":
+        extra = _record_tools()
+    return (
+        f'<section class="card {page.kind}" id="{names[k]}" aria-labelledby="{names[k]}-t">'
+        f'<p class="kicker">{escape(page.kicker)}</p>'
+        f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n{extra}'
+        f'<nav class="turn" aria-label="Turn the page">{"".join(turn)}</nav></section>'
+    )
+
+
+def _turn(kind: str, word: str, name: str, page: Page) -> str:
+    title = escape(page.title)
+    return f'<a class="button {kind}" href="#{name}"><span>{word}<small>{title}</small></span></a>'
+
+
+def _record_tools() -> str:
+    return (
+        '<p class="no-js">Scripting is off: write on the printed page.</p>'
+        '<div class="tools"><button type="button" class="js-only" data-do="export">Export the '
+        'record</button><label class="button js-only">Import a record<input type="file" '
+        'accept=".json,application/json" data-do="import" class="file"></label>'
+        '<button type="button" class="js-only" data-do="print">Print the book, filled in</button>'
+        "</div>"
+    )
+
+
+# ---------------------------------------------------------------- blocks
+
+
+def _html(block: Block) -> Iterator[str]:
+    yield _MAKERS[type(block)](block)
+
+
+def _heading(block: Heading) -> str:
+    return f"<h3>{escape(block.text)}</h3>"
+
+
+def _paragraph(block: Paragraph) -> str:
+    return f"<p{' class=strong' if block.strong else ''}>{escape(block.text)}</p>"
+
+
+def _items(block: Items) -> str:
+    rows = "".join(f"<li>{escape(item)}</li>" for item in block.items)
+    return f'<ol class="steps">{rows}</ol>' if block.numbered else f"<ul>{rows}</ul>"
+
+
+def _table(block: Table) -> str:
+    align = (block.align or "l" * len(block.head)).replace("l", " ")
+
+    def cell(tag: str, words: str, k: int) -> str:
+        side = f' class="{align[k]}"' if align[k] != " " else ""
+        head = f' data-head="{escape(block.head[k])}"' if tag == "td" else ' scope="col"'
+        return f"<{tag}{side}{head}>{escape(words)}</{tag}>"
+
+    head = "".join(cell("th", words, k) for k, words in enumerate(block.head))
+    rows = "".join(
+        "<tr>" + "".join(cell("td", words, k) for k, words in enumerate(row)) + "</tr>"
+        for row in block.rows
+    )
+    caption = f"<caption>{escape(block.caption)}</caption>" if block.caption else ""
+    return (
+        f'<table class="cards">{caption}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>'
+    )
+
+
+def _facts(block: Facts) -> str:
+    rows = "".join(
+        f"<div><dt>{escape(label)}</dt><dd>{escape(value)}</dd></div>"
+        for label, value in block.rows
+    )
+    return f'<dl class="facts">{rows}</dl>'
+
+
+def _plate(block: Plate) -> str:
+    ids = " &nbsp; ".join(escape(i) for i in block.ids)
+    angle = f"<span>{escape(block.angle)}</span>" if block.angle else ""
+    return (
+        f'<div class="plate"><div class="ids"><span>{ids}</span>{angle}</div>'
+        f'<div class="line">{escape(block.line)}</div></div>'
+    )
+
+
+def _picture(block: Picture) -> str:
+    x0, _, x1, _ = block.scene.window_mm
+    svg = svg_inline(block.scene, alt=block.alt or block.caption)
+    svg = svg.replace("<svg ", f'<svg width="{round((x1 - x0) * PX_PER_MM)}" ', 1)
+    caption = f"<figcaption>{escape(block.caption)}</figcaption>" if block.caption else ""
+    larger = ""
+    if x1 - x0 > 90.0:
+        larger = '<button type="button" class="larger" aria-pressed="false">Larger</button>'
+    return f'<figure><div class="scroll">{svg}</div>{caption}{larger}</figure>'
+
+
+def _picture_row(block: PictureRow) -> str:
+    return f'<div class="row">{"".join(_picture(p) for p in block.pictures)}</div>'
+
+
+def _check(block: CheckBox) -> str:
+    return (
+        f'<label class="tick"><input type="checkbox" data-field="{escape(block.id)}" data-counts>'
+        f'<span class="words">{escape(block.text)}</span><span class="when"></span></label>'
+    )
+
+
+def _blank(block: Blank) -> str:
+    low, high = block.limits
+    data: dict[str, Any] = {"field": block.id, "kind": block.kind}
+    if block.kind == "measure":
+        data |= {"low": low, "high": high, "expected": block.expected, "unit": block.unit or None}
+    counts = " data-counts" if block.kind in ("measure", "initials") else ""
+    attributes = "".join(
+        f' data-{name}="{escape(str(value))}"' for name, value in data.items() if value is not None
+    )
+    mode = {"measure": ' inputmode="decimal"', "initials": ' autocapitalize="characters"'}
+    said = limit_words(block)
+    parts = [
+        f"<label><span>{escape(block.label)}</span>"
+        f'<input type="text" autocomplete="off"{mode.get(block.kind, "")}{attributes}{counts}>'
+        "</label>"
+    ]
+    if block.kind == "measure" and (block.unit or said):
+        limits = f" ({escape(said)})" if said else ""
+        parts.append(f'<span class="unit">{escape(block.unit)}{limits}</span>')
+    if block.kind == "time":
+        parts.append('<button type="button" class="now js-only">Now</button>')
+    if block.note:
+        parts.append(f"<small>{escape(block.note)}</small>")
+    if block.kind == "measure":
+        parts.append('<output class="verdict"></output>')
+    return f'<div class="blank {block.kind}">{"".join(parts)}</div>'
+
+
+def _sign_off(block: SignOff) -> str:
+    return f'<div class="signoff">{"".join(_blank(b) for b in block.blanks)}</div>'
+
+
+def _notes(block: Notes) -> str:
+    return (
+        f'<label><span class="field-label">{escape(block.label)}</span>'
+        f'<textarea rows="{block.lines}" data-field="{escape(block.id)}"></textarea></label>'
+    )
+
+
+def _deviations(block: Deviations) -> str:
+    heads = ("Step or piece", "What was done", "Why, and who agreed", "Initials")
+    row = "<tr>" + "<td></td>" * len(heads) + "</tr>"
+    head = "".join(f"<th>{h}</th>" for h in heads)
+    return (
+        "<h3>Deviations: what was done differently</h3>"
+        f'<table class="ruled no-js"><thead><tr>{head}</tr></thead><tbody>{row * block.rows}'
+        '</tbody></table><div id="deviations"></div>'
+        '<div class="tools"><button type="button" class="js-only add" data-deviate="">Add a '
+        "deviation</button></div>"
+    )
+
+
+def _caution(block: CautionBox) -> str:
+    source = f"<small>Source: {escape(block.source)}</small>" if block.source else ""
+    return f'<div class="caution" role="note">{_SIGN}<div><p>{escape(block.text)}</p>{source}</div></div>'
+
+
+def _timer(block: TimerBox) -> str:
+    words = f"{block.label}: {show_duration(block.seconds)}"
+    word = "limit" if block.kind == "limit" else "wait"
+    return (
+        f'<div class="timer" data-timer="{escape(block.id)}" data-seconds="{block.seconds}" '
+        f'data-kind="{word}" data-label="{escape(block.label)}"><span class="words">'
+        f'{escape(words)}</span><span class="says when"></span>'
+        '<button type="button" class="start js-only">Start</button>'
+        '<button type="button" class="stop js-only" hidden>Stop</button>'
+        '<span class="no-js">started ______ ended ______</span></div>'
+    )
+
+
+_MAKERS: dict[type, Callable[[Any], str]] = {
+    Heading: _heading, Paragraph: _paragraph, Items: _items, Table: _table, Facts: _facts,
+    Plate: _plate, Picture: _picture, PictureRow: _picture_row, CheckBox: _check, Blank: _blank,
+    SignOff: _sign_off, Notes: _notes, Deviations: _deviations, CautionBox: _caution,
+    TimerBox: _timer,
+}  # fmt: skip
