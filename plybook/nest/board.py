@@ -19,6 +19,7 @@ from plybook.nest.nofit import NoFit, Part, Shape
 
 CLEAR_MM = 1e-6
 _CHUNK = 96
+_IN_ONE_GO = 200  # half-planes; with more the board is searched pane by pane from the left
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,8 +71,10 @@ class Board:
         ]
         if not every:
             return low
-        left = np.array([p[0] + n.corners_mm[:, 0].min() for n, p in every])
-        right = np.array([p[0] + n.corners_mm[:, 0].max() for n, p in every])
+        if sum(len(n.reach_mm) for n, _ in every) <= _IN_ONE_GO:
+            return _first_clear(every, low, high, slant)
+        left = np.array([p[0] + n.box_mm[0] for n, p in every])
+        right = np.array([p[0] + n.box_mm[2] for n, p in every])
         pane = max(float(shape.high[0] - shape.low[0]), self.width_mm / 2)
         start = low[0]
         while start <= high[0]:
@@ -127,16 +130,15 @@ def _candidates(every, low, high) -> np.ndarray:
     found = [np.array([(x0, y0), (x0, y1), (x1, y0), (x1, y1)])]
     if every:
         start = np.concatenate([n.corners_mm + p for n, p in every])
-        end = np.concatenate([np.roll(n.corners_mm, -1, axis=0) + p for n, p in every])
+        way = np.concatenate([n.sides_mm for n, _ in every])
+        end = start + way
         found.append(start)
         owner = np.repeat(np.arange(len(every)), [len(n.reach_mm) for n, _ in every])
         inside = (
-            (np.maximum(start[:, 0], end[:, 0]) >= x0 - 1)
-            & (np.minimum(start[:, 0], end[:, 0]) <= x1 + 1)
-            & (np.maximum(start[:, 1], end[:, 1]) >= y0 - 1)
-            & (np.minimum(start[:, 1], end[:, 1]) <= y1 + 1)
-        )
-        start, way, owner = start[inside], (end - start)[inside], owner[inside]
+            (np.maximum(start, end) >= (x0 - 1, y0 - 1))
+            & (np.minimum(start, end) <= (x1 + 1, y1 + 1))
+        ).all(axis=1)
+        start, way, owner = start[inside], way[inside], owner[inside]
         for axis, value in ((0, x0), (0, x1), (1, y0), (1, y1)):
             with np.errstate(divide="ignore", invalid="ignore"):
                 share = (value - start[:, axis]) / way[:, axis]

@@ -9,6 +9,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from plybook.nest.laying import Copy
+from plybook.nest.model import Placement, Unit
 from plybook.nest.placing import turn_ring
 from plybook.nest.strip import StripPlacement, StripResult, flat_rotations
 
@@ -89,3 +91,59 @@ def _trials(chosen, demands, gap_mm, width_mm):
             packed = [(y, x, h, w, k) for _, x, y, w, h, k in packer.rect_list()]
             if len(packed) == len(rects):
                 yield packed
+
+
+def boxes_on_sheets(copies: Sequence[Copy], units: Sequence[Unit], gap_mm: float):
+    """Bounding boxes of copies on rectangular units, in the units' order.
+
+    Returns:
+        [(unit, copies, placements)] and the copies left over; None where a unit is no rectangle.
+    """
+    import rectpack
+
+    if any(u.outline_mm is not None or u.bad_zones_mm for u in units):
+        return None
+    best = None
+    for choice in ("least box", "as drawn"):
+        chosen = [_box_turn(c, choice) for c in copies]
+        for rule in (rectpack.MaxRectsBssf, rectpack.SkylineBlWm, rectpack.GuillotineBssfSas):
+            packer = rectpack.newPacker(pack_algo=rule, rotation=False)
+            for k, unit in enumerate(units):
+                packer.add_bin(
+                    _whole(unit.length_mm + gap_mm), _whole(unit.width_mm + gap_mm), bid=k
+                )
+            for k, (_, _, shape) in enumerate(chosen):
+                size = shape.high - shape.low + gap_mm
+                packer.add_rect(*(_whole(v, up=True) for v in size), rid=k)
+            packer.pack()
+            packed = packer.rect_list()
+            score = (-len(packed), len({b for b, *_ in packed}))
+            if best is None or score < best[0]:
+                best = (score, packed, chosen)
+    _, packed, chosen = best
+    found: dict[int, tuple[list[Copy], list[Placement]]] = {}
+    for b, x, y, _, _, k in sorted(packed):
+        rotation, flipped, shape = chosen[k]
+        at = np.array([x, y]) / _PER_MM - shape.low
+        lot = found.setdefault(b, ([], []))
+        lot[0].append(copies[k])
+        lot[1].append(
+            Placement(
+                copies[k].item.id, copies[k].number, float(at[0]), float(at[1]), rotation, flipped
+            )
+        )
+    done = {k for *_, k in packed}
+    bins = [(units[b], tuple(lot[0]), tuple(lot[1])) for b, lot in sorted(found.items())]
+    return bins, [c for k, c in enumerate(copies) if k not in done]
+
+
+def _whole(value_mm: float, up: bool = False) -> int:
+    exact = round(value_mm * _PER_MM, 3)
+    return int(np.ceil(exact)) if up else int(np.floor(exact))
+
+
+def _box_turn(copy: Copy, choice: str):
+    if choice == "as drawn":
+        return copy.turns[0]
+    sizes = [(t[2].high - t[2].low, t) for t in copy.turns]
+    return min(sizes, key=lambda s: (round(float(s[0].prod()), 3), -round(float(s[0][0]), 3)))[1]

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from plybook.nest.budget import Budget
 from plybook.nest.nofit import NoFit, Part, Shape, no_fit
 
 SOUND_MM = 1e-6  # planes are kept this much further out, so rounding cannot cross them
@@ -42,6 +43,7 @@ def compact(
     places_mm: np.ndarray,
     width_mm: float,
     gap_mm: float,
+    seconds: float = 10.0,
     rounds: int = 30,
     no_fits: NoFits | None = None,
     step_mm: float | None = None,
@@ -53,6 +55,7 @@ def compact(
         places_mm: (n, 2) where their origins are; small overlaps are mended.
         width_mm: strip 0..width in y; pieces start at x = 0.
         gap_mm: clear distance to keep.
+        seconds: no program is begun after this; one is solved in any case.
         rounds: most programs to solve.
         no_fits: a table shared between calls with the same gap.
         step_mm: how far a piece may move in one program; a twentieth of the width unless given.
@@ -66,7 +69,10 @@ def compact(
     high = np.array([s.high for s in shapes])
     places = np.asarray(places_mm, dtype=float).copy()
     best: tuple[np.ndarray, float] | None = None
+    budget = Budget(seconds)
     for _ in range(rounds):
+        if best is not None and not budget.left_s():
+            break
         solved = _solve(shapes, low, high, places, width_mm, tables, step)
         if solved is None:
             break

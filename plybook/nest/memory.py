@@ -67,7 +67,7 @@ class LayoutMemory:
 
     def to_bytes(self) -> bytes:
         """The same memory as bytes, the same bytes for the same memory; one placement a line."""
-        lines = ['{"version": %d, "layouts": {' % VERSION]
+        lines = [f'{{"version": {VERSION}, "layouts": {{']
         for n, (key, entry) in enumerate(sorted(self._known.items())):
             lines.append(f'{"," if n else ""}"{key}": {{"seconds": {entry.seconds!r}, "units": [')
             for m, (unit, used, method, placed) in enumerate(entry.layouts):

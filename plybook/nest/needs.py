@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from plybook.diagnostics import Finding, GeometryError, SpecError, StockError, error, note, warning
 from plybook.geometry.rings import canonical_ring
-from plybook.laminate.model import Piece
 from plybook.nest.model import Item, Unit, UnitKind
 from plybook.nest.placing import fibre_rotations, orientations, turn_ring
 from plybook.nest.strip import flat_rotations
@@ -28,6 +28,9 @@ from plybook.spec.model import (
 )
 from plybook.stock import Shelf, on_shelf
 from plybook.units import show_length
+
+if TYPE_CHECKING:  # the room beside it takes long to import and is not needed here
+    from plybook.laminate.model import Piece
 
 Material = Cloth | CoreStock | RodStock | Consumable
 MOST_BOUGHT = 500
@@ -246,7 +249,7 @@ def along_bar(outline: np.ndarray) -> tuple[float, ...]:
 
 
 def _need(material_id, material: Material, items, shelf: Shelf, rules: NestRules) -> Need:
-    if isinstance(material, Cloth) or isinstance(material, Consumable):
+    if isinstance(material, (Cloth, Consumable)):
         kind, gap = "roll", rules.knife_gap_mm
     elif isinstance(material, RodStock):
         kind, gap = "bar", rules.saw_kerf_mm

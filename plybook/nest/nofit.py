@@ -75,6 +75,13 @@ class NoFit:
     normals: np.ndarray  # (m, 2)
     reach_mm: np.ndarray  # (m,)
     corners_mm: np.ndarray  # (m, 2), corner k between half-planes k and k + 1
+    sides_mm: np.ndarray  # (m, 2), from corner k to corner k + 1
+
+    @cached_property
+    def box_mm(self) -> tuple[float, float, float, float]:
+        """Least x and y, largest x and y."""
+        low, high = self.corners_mm.min(axis=0), self.corners_mm.max(axis=0)
+        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
 def no_fit(fixed: Part, moved: Part, gap_mm: float) -> NoFit:
@@ -101,7 +108,7 @@ def no_fit(fixed: Part, moved: Part, gap_mm: float) -> NoFit:
         )
         / cross[:, None]
     )
-    return NoFit(normals, reach, corners)
+    return NoFit(normals, reach, corners, np.roll(corners, -1, axis=0) - corners)
 
 
 def convex_parts(ring_mm: np.ndarray) -> list[np.ndarray]:

@@ -71,7 +71,7 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
 
 
 def _steps(k, points, moved, before, after, reach_mm) -> list[tuple]:
-    """The steps that start at point k: fill the reflex point after it, or drop the edge after it."""
+    """Steps that start at point k: fill the reflex point after it, or drop the edge after it."""
     a, b, c = k, after[k], after[after[k]]
     if len({a, b, c}) < 3:
         return []
@@ -86,7 +86,7 @@ def _steps(k, points, moved, before, after, reach_mm) -> list[tuple]:
         if out <= reach_mm + 1e-9 and within:
             found.append((-turn / 2, "fill", (a, b, c), (0.0, 0.0), max(out, 0.0)))
     d = after[c]
-    if d == a or d == b:
+    if d in (a, b):
         return found
     pd = points[d]
     u, v = pb - pa, pc - pd  # both run towards the edge b-c that goes

@@ -168,7 +168,7 @@ def _search(need: Need, budget: Budget, tell: Progress) -> list[Layout] | Findin
             need.items,
             need.units,
             need.gap_mm,
-            budget.left_s(),
+            budget,
             progress=lambda n: tell(f"{need.material}: {n} sheets so far"),
         )
         rows = [(f.unit, f.placements, f.unit.length_mm, "irregular") for f in filled]

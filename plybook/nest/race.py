@@ -58,6 +58,11 @@ class Race:
         self._children: list[subprocess.Popen] = []
         self._running = 0
 
+    @property
+    def is_over(self) -> bool:
+        """Every search has ended."""
+        return self._running == 0
+
     def __enter__(self) -> Race:
         for seed in self._seeds:
             self._start(seed)

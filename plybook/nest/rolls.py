@@ -16,9 +16,9 @@ import numpy as np
 
 from plybook.nest.board import Board
 from plybook.nest.compact import NoFits
+from plybook.nest.laying import Copy, copies_of, fill
 from plybook.nest.model import Item, Placement, Unit
 from plybook.nest.placing import orientations, turn_ring
-from plybook.nest.sheets import Copy, copies_of, fill
 from plybook.nest.strip import pack_strip
 
 Progress = Callable[[float], None]

@@ -1,31 +1,36 @@
-"""Panels on sheets and remnants: fewest units first, then the largest left-over in one piece."""
+"""Panels on sheets and remnants: fewest units first, then the largest left-over in one piece.
+
+A first plan lays pieces one by one, large ones first, in several orders (bounding boxes are one
+of the starts, so the plan never takes more units than they would). Then the emptiest unit is
+worked on until time is up or the bound is met:
+
+- *take apart*: it and a few other units are emptied and filled anew in a random order; kept where
+  units become fuller and the emptiest emptier;
+- *squeeze*: a piece of the emptiest unit is tried on a full one, alone or in exchange for a
+  smaller one, and the irregular packer searches for a second whether they fit together.
+
+Fullness counts squared, so that moving a piece from an empty unit to a full one is a gain.
+"""
 
 from __future__ import annotations
 
+import math
+import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from plybook.nest.board import Board
+from plybook.nest.bound import sheet_bound
+from plybook.nest.budget import Budget
 from plybook.nest.compact import NoFits
+from plybook.nest.laying import Copy, copies_of, fill
 from plybook.nest.model import Item, Placement, Unit
-from plybook.nest.nofit import Shape
-from plybook.nest.outline import cover_ring
-from plybook.nest.placing import orientations, turn_ring
+from plybook.nest.race import packer_is_installed
 
-COVER_REACH_MM = 0.3
-MOST_FREE_TURNS = 12
-
-
-@dataclass(frozen=True)
-class Copy:
-    """One copy of an item, with the shapes it may take."""
-
-    item: Item
-    number: int
-    turns: tuple[tuple[float, bool, Shape], ...]
-    area_mm2: float
+Progress = Callable[[int], None]
+LAST_SHARE = 0.12  # of the time goes to leaving a large rest on the last unit
+STUCK_AFTER = 12  # fruitless takings-apart before a squeeze
+SQUEEZE_S = 1.6
 
 
 @dataclass(frozen=True)
@@ -33,92 +38,29 @@ class Filled:
     """A unit and what was put on it."""
 
     unit: Unit
+    copies: tuple[Copy, ...]
     placements: tuple[Placement, ...]
 
+    @property
+    def area_mm2(self) -> float:
+        return sum(c.area_mm2 for c in self.copies)
 
-def copies_of(items: Sequence[Item]) -> list[Copy]:
-    """Every copy of every item; copies share their shapes."""
-    found = []
-    for item in items:
-        ring = cover_ring(item.outline_mm, COVER_REACH_MM)
-        turns = []
-        for rotation, flipped in orientations(item, helpful_rotations(ring)):
-            shape = Shape(turn_ring(ring, rotation, flipped))
-            if not any(_same(shape, other) for _, _, other in turns):
-                turns.append((rotation % 360.0, flipped, shape))
-        area = Shape(item.outline_mm).area_mm2
-        found += [Copy(item, n, tuple(turns), area) for n in range(1, item.demand + 1)]
-    return found
+    @property
+    def is_plain(self) -> bool:
+        return self.unit.outline_mm is None and not self.unit.bad_zones_mm
 
-
-def helpful_rotations(ring_mm: np.ndarray) -> tuple[float, ...]:
-    """Rotations for a piece that may turn freely: each long side along each edge of the sheet."""
-    side = np.roll(ring_mm, -1, axis=0) - ring_mm
-    length = np.hypot(side[:, 0], side[:, 1])
-    found = [0.0, 90.0, 180.0, 270.0]
-    for k in np.argsort(-length, kind="stable"):
-        if length[k] < 0.35 * length.max() or len(found) >= MOST_FREE_TURNS:
-            break
-        angle = -np.degrees(np.arctan2(side[k, 1], side[k, 0]))
-        for quarter in (0.0, 90.0, 180.0, 270.0):
-            turn = round(float(angle + quarter) % 360.0, 6) % 360.0
-            if all(abs((turn - f + 180) % 360 - 180) > 0.2 for f in found):
-                found.append(turn)
-    return tuple(found)
-
-
-def _same(a: Shape, b: Shape) -> bool:
-    """Whether two orientations give the same outline up to a move (a symmetric piece)."""
-    if a.ring_mm.shape != b.ring_mm.shape:
-        return False
-    p, q = a.ring_mm - a.low, b.ring_mm - b.low
-    p = p[np.lexsort(np.round(p, 3).T)]
-    q = q[np.lexsort(np.round(q, 3).T)]
-    return bool(np.abs(p - q).max() < 1e-3)
-
-
-def fill(board: Board, copies: Sequence[Copy]) -> tuple[list[Placement], list[Copy]]:
-    """Lay copies on one board in the order given, each as far to the left as it goes.
-
-    Returns:
-        Placements made, and the copies that found no place.
-    """
-    placed, left, hopeless = [], [], set()
-    for copy in copies:
-        spot = None if copy.item.id in hopeless else best_spot(board, copy)
-        if spot is None:
-            hopeless.add(copy.item.id)
-            left.append(copy)
-            continue
-        (rotation, flipped, shape), at = spot
-        board.lay(shape, at)
-        placed.append(
-            Placement(copy.item.id, copy.number, float(at[0]), float(at[1]), rotation, flipped)
-        )
-    return placed, left
-
-
-def best_spot(board: Board, copy: Copy):
-    """The orientation and place with the least reach to the right: ((rotation, flipped, shape),
-    place), or None."""
-    best = None
-    for turn in copy.turns:
-        at = board.spot(turn[2])
-        if at is None:
-            continue
-        score = (round(at[0] + turn[2].high[0], 3), round(at[1] + turn[2].high[1], 3))
-        if best is None or score < best[0]:
-            best = (score, turn, at)
-    return best and best[1:]
+    @property
+    def fullness(self) -> float:
+        return self.area_mm2 / (self.unit.length_mm * self.unit.width_mm)
 
 
 def pack_sheets(
     items: Sequence[Item],
     units: Sequence[Unit],
     gap_mm: float,
-    seconds: float,
+    budget: Budget,
     seed: int = 0,
-    progress: Callable[[int], None] | None = None,
+    progress: Progress | None = None,
 ) -> tuple[list[Filled], list[Copy]]:
     """Put every copy of every item on units, in the units' order.
 
@@ -126,20 +68,241 @@ def pack_sheets(
         items: what to place.
         units: sheets and remnants in the order they are to be used, ones to buy last.
         gap_mm: clear distance between pieces.
-        seconds: wall time to improve in.
+        budget: wall time to improve in; a first plan is made even without any.
         seed: of the search.
         progress: called with the number of units of each better plan.
 
     Returns:
         Units used, in order, and the copies that fit nowhere.
     """
-    no_fits = NoFits(gap_mm)
-    left = sorted(copies_of(items), key=lambda c: (-c.area_mm2, c.item.id, c.number))
-    filled = []
-    for unit in units:
-        if not left:
-            break
-        placed, left = fill(Board(unit, no_fits), left)
-        if placed:
-            filled.append(Filled(unit, tuple(placed)))
-    return filled, left
+    search = _Search(copies_of(items), units, gap_mm, random.Random(seed), progress)
+    left = search.start(budget)
+    if not left:
+        search.improve(budget, _least_units(items, units, gap_mm))
+    return search.result(), left
+
+
+def _least_units(items: Sequence[Item], units: Sequence[Unit], gap_mm: float) -> int:
+    size = max(((u.length_mm, u.width_mm) for u in units), key=lambda s: s[0] * s[1])
+    return sheet_bound([i.outline_mm for i in items], [i.demand for i in items], gap_mm, size)
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """Pieces of the emptiest unit to add to a full one, and pieces it would give back."""
+
+    full: Filled
+    add: list[Copy]
+    back: list[Copy]
+
+
+class _Search:
+    """The best plan so far, and the moves that better it."""
+
+    def __init__(self, copies, units, gap_mm, rng, progress):
+        self._copies: list[Copy] = copies
+        self._units: list[Unit] = list(units)
+        self._gap_mm, self._rng, self._tell = gap_mm, rng, progress
+        self._no_fits = NoFits(gap_mm)
+        self._bins: list[Filled] = []
+        self._cap = 0.90  # how full a squeeze may hope to make a unit; learns from its trials
+        self._tried: set[tuple] = set()
+
+    def result(self) -> list[Filled]:
+        """Units used, in the order of the shelf."""
+        place = {u.id: n for n, u in enumerate(self._units)}
+        return sorted(self._bins, key=lambda b: place[b.unit.id])
+
+    # ------------------------------------------------------------ the first plan
+
+    def start(self, budget: Budget) -> list[Copy]:
+        """The best of several plans made at once; the copies it leaves over."""
+        from plybook.nest.boxes import boxes_on_sheets
+
+        orders = (
+            lambda c: (-c.area_mm2, c.item.id, c.number),
+            lambda c: (-_longest(c), -c.area_mm2, c.item.id, c.number),
+        )
+        best = None
+        for n, order in enumerate(orders):
+            if n and (best is None or budget.left_s() < 0.5):
+                break
+            bins, left = self._first_fit(sorted(self._copies, key=order), self._units)
+            best = _better(best, (bins, left))
+        boxed = boxes_on_sheets(self._copies, self._units, self._gap_mm)
+        if boxed is not None:
+            best = _better(best, ([Filled(*b) for b in boxed[0]], boxed[1]))
+        self._bins, left = best
+        self._say()
+        return left
+
+    def _first_fit(self, copies, units) -> tuple[list[Filled], list[Copy]]:
+        bins, left = [], list(copies)
+        for unit in units:
+            if not left:
+                break
+            made, left = self._fill(unit, left)
+            if made.copies:
+                bins.append(made)
+        return bins, left
+
+    def _fill(self, unit: Unit, copies: Sequence[Copy]) -> tuple[Filled, list[Copy]]:
+        placements, left = fill(Board(unit, self._no_fits), copies)
+        gone = {id(c) for c in left}
+        laid = tuple(c for c in copies if id(c) not in gone)
+        return Filled(unit, laid, tuple(placements)), left
+
+    # ------------------------------------------------------------ the moves
+
+    def improve(self, budget: Budget, least: int) -> None:
+        """Empty units while there is time; stop where one unit is left or the last is emptied
+        down to the bound and cannot be emptied further."""
+        whole = budget.left_s()
+        if whole < 0.5 or len(self._bins) == 0:
+            return
+        fruitless = 0
+        while len(self._bins) > 1 and budget.left_s() > whole * LAST_SHARE:
+            before = len(self._bins)
+            if self._take_apart():
+                fruitless = 0
+            else:
+                fruitless += 1
+            if fruitless >= STUCK_AFTER and packer_is_installed():
+                seconds = min(SQUEEZE_S, budget.left_s() - whole * LAST_SHARE)
+                if seconds > 0.3:
+                    self._squeeze(seconds)
+            if len(self._bins) < before:
+                self._say()
+        self._leave_rest(budget)
+
+    def _emptiest(self) -> Filled:
+        """The unit worth emptying: bought ones before those at hand, the last in the order."""
+        place = {u.id: n for n, u in enumerate(self._units)}
+        return min(self._bins, key=lambda b: (not b.unit.bought, b.fullness, -place[b.unit.id]))
+
+    def _take_apart(self) -> bool:
+        worst = self._emptiest()
+        others = [b for b in self._bins if b is not worst]
+        count = min(len(others), self._rng.choice((1, 1, 2, 2, 3)))
+        chosen = self._rng.sample(others, count)
+        pool = [c for b in (*chosen, worst) for c in b.copies]
+        noise = self._rng.choice((0.05, 0.2, 0.5))
+        pool.sort(key=lambda c: -c.area_mm2 * math.exp(self._rng.gauss(0.0, noise)))
+        made, left = [], pool
+        for old in chosen:
+            new, left = self._fill(old.unit, left)
+            made.append(new)
+        if left:
+            new, left = self._fill(worst.unit, left)
+            made.append(new)
+        if left:
+            return False
+        return self._accept([*chosen, worst], [b for b in made if b.copies])
+
+    def _accept(self, old: list[Filled], new: list[Filled]) -> bool:
+        before, after = _worth(old), _worth(new)
+        if after < before:
+            return False
+        gone = {id(b) for b in old}
+        self._bins = [b for b in self._bins if id(b) not in gone] + new
+        return after > before
+
+    def _squeeze(self, seconds: float) -> bool:
+        """Try pieces of the emptiest unit on full ones, two trials at a time."""
+        from plybook.nest.squeeze import squeeze_together
+
+        worst = self._emptiest()
+        trials = self._trials(worst)
+        if not trials:
+            return False
+        sets = [[c for c in t.full.copies if c not in t.back] + t.add for t in trials]
+        units = [t.full.unit for t in trials]
+        found = squeeze_together(sets, units, self._gap_mm, seconds, self._rng.randrange(1000))
+        better = False
+        for trial, copies, placements in zip(trials, sets, found, strict=True):
+            self._tried.add(_names(copies))
+            fits = placements is not None
+            self._cap = min(0.97, self._cap + 0.006) if fits else max(0.75, self._cap - 0.003)
+            if not fits or any(c not in worst.copies for c in trial.add):
+                continue
+            rest = [c for c in worst.copies if c not in trial.add] + trial.back
+            new_worst, left = self._fill(worst.unit, sorted(rest, key=lambda c: -c.area_mm2))
+            if left:
+                continue
+            new = [Filled(trial.full.unit, tuple(copies), tuple(placements))]
+            new += [new_worst] if new_worst.copies else []
+            if self._accept([trial.full, worst], new):
+                better, worst = True, new_worst
+        return better
+
+    def _trials(self, worst: Filled) -> list[_Trial]:
+        """Exchanges that would make a full unit fuller, at most to the cap; two of the best of a
+        random lot, on different units and with different pieces."""
+        lot: list[tuple[float, _Trial]] = []
+        full_ones = [b for b in self._bins if b is not worst and b.is_plain]
+        for _ in range(300 if full_ones else 0):
+            full = self._rng.choice(full_ones)
+            add = self._some(worst.copies, (1, 1, 1, 2, 2, 3))
+            back = self._some(full.copies, (0, 0, 1, 1, 2))
+            gain = sum(c.area_mm2 for c in add) - sum(c.area_mm2 for c in back)
+            whole = full.unit.length_mm * full.unit.width_mm
+            if not 0.004 * whole < gain <= self._cap * whole - full.area_mm2:
+                continue
+            if _names([c for c in full.copies if c not in back] + add) not in self._tried:
+                lot.append((gain * (0.3 + self._rng.random()), _Trial(full, add, back)))
+        lot.sort(key=lambda t: -t[0])
+        chosen: list[_Trial] = []
+        for _, trial in lot:
+            taken = [c for t in chosen for c in t.add]
+            if all(trial.full is not t.full for t in chosen) and not any(
+                c in taken for c in trial.add
+            ):
+                chosen.append(trial)
+            if len(chosen) == 2:
+                break
+        return chosen
+
+    def _some(self, copies: Sequence[Copy], counts: Sequence[int]) -> list[Copy]:
+        return self._rng.sample(list(copies), min(len(copies), self._rng.choice(counts)))
+
+    def _leave_rest(self, budget: Budget) -> None:
+        """Push the pieces of the emptiest unit to its left end, so that the rest is in one piece."""
+        from plybook.nest.squeeze import squeeze_left
+
+        worst = self._emptiest()
+        if not worst.is_plain or not packer_is_installed() or budget.left_s() < 0.3:
+            return
+        placements = squeeze_left(worst, self._gap_mm, min(budget.left_s(), 10.0))
+        if placements is not None:
+            self._bins = [b for b in self._bins if b is not worst]
+            self._bins.append(Filled(worst.unit, worst.copies, tuple(placements)))
+
+    def _say(self) -> None:
+        if self._tell:
+            self._tell(len(self._bins))
+
+
+def _names(copies: Sequence[Copy]) -> tuple:
+    return tuple(sorted((c.item.id, c.number) for c in copies))
+
+
+def _longest(copy: Copy) -> float:
+    shape = copy.turns[0][2]
+    return float(max(shape.high - shape.low))
+
+
+def _worth(bins: Sequence[Filled]) -> tuple[int, int, float]:
+    """How good a way of using some units is: fewest bought, fewest, fullness squared."""
+    return (
+        -sum(1 for b in bins if b.unit.bought),
+        -len(bins),
+        round(sum(b.fullness**2 for b in bins), 9),
+    )
+
+
+def _better(best, other):
+    """Of two (bins, left over), the one that leaves fewer over and uses fewer units."""
+    if best is None:
+        return other
+    ranks = [(-len(left), *_worth(bins)) for bins, left in (best, other)]
+    return best if ranks[0] >= ranks[1] else other

@@ -24,6 +24,7 @@ from plybook.nest.race import Found, Race, Task, packer_is_installed
 COVER_REACH = 1e-4  # of the strip's width: how far a cover may stand off the true ring
 ASKED_SPARE = 2e-6  # of the longest dimension: single precision in the packer
 EXPLORE_SHARE = 0.94  # of the time goes to the searches, the rest to pushing together
+FIRST_LAYOUT_S = 60.0  # how long a search that has found nothing yet is waited for
 
 
 class StripPlacement(NamedTuple):
@@ -86,9 +87,8 @@ def pack_strip(
     refuse_unfit(rings, rotations, width_mm)
     result = None
     if packer_is_installed():
-        result = _irregular(
-            rings, demands, rotations, gap_mm, width_mm, seconds, seed, workers, target_mm, progress
-        )
+        problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
+        result = search_strip(problem, seconds, seed, workers, target_mm, progress)
     if result is None:
         from plybook.nest.boxes import pack_boxes
 
@@ -129,73 +129,50 @@ def flat_rotations(ring_mm: np.ndarray) -> tuple[float, ...]:
     return tuple(sorted({round(float(a), 9) for a in angles}))
 
 
-def _irregular(
-    rings, demands, rotations, gap_mm, width_mm, seconds, seed, workers, target_mm, progress
-) -> StripResult | None:
-    covers = [cover_ring(r, COVER_REACH * width_mm) for r in rings]
-    size = max(width_mm, sum(float(np.ptp(c[:, 0])) for c in covers) / 4)
-    spare = ASKED_SPARE * size
-    asked = gap_mm + spare
-    task = Task(
-        tuple(covers),
-        tuple(int(d) for d in demands),
-        tuple(None if r is None else tuple(float(a) for a in r) for r in rotations),
-        width_mm + 2 * asked + spare,
-        asked,
-    )
-    count = workers or min(os.cpu_count() or 1, 8)
-    tidy = _Tidier(covers, rotations, width_mm, gap_mm, asked)
-    with Race(task, max(1.0, seconds * EXPLORE_SHARE), _seeds(seed, count)) as race:
-        race.run(
-            max(seconds * EXPLORE_SHARE, 0.2),
-            target_mm + 2 * asked if target_mm else 0.0,
-            (lambda f: progress(f.length_mm - 2 * asked)) if progress else None,
+class StripProblem:
+    """A strip to pack, as the packer is asked: covers of the rings and a little more than the gap.
+
+    Attributes:
+        task: what the searches are given.
+        asked_mm: the separation asked for; the packer keeps it from the strip's edges too.
+    """
+
+    def __init__(
+        self,
+        rings: Sequence[np.ndarray],
+        demands: Sequence[int],
+        rotations: Sequence[Sequence[float] | None],
+        gap_mm: float,
+        width_mm: float,
+    ):
+        self._covers = [cover_ring(r, COVER_REACH * width_mm) for r in rings]
+        self._rotations, self._gap_mm, self._width_mm = rotations, gap_mm, width_mm
+        area = sum(Shape(c).area_mm2 * d for c, d in zip(self._covers, demands, strict=True))
+        spare = ASKED_SPARE * max(width_mm, 1.5 * area / width_mm)
+        self.asked_mm = gap_mm + spare
+        self.task = Task(
+            tuple(self._covers),
+            tuple(int(d) for d in demands),
+            tuple(None if r is None else tuple(float(a) for a in r) for r in rotations),
+            width_mm + 2 * self.asked_mm + spare,
+            self.asked_mm,
         )
-        if race.best is None and not race.crashed:  # a first layout is worth a little waiting
-            race.run(30.0, float("inf"))
-        candidates = race.leaders()
-    best = None
-    for found in candidates:
-        done = tidy.of(found)
-        if done and (best is None or done.length_mm < best.length_mm):
-            best = done
-    if best and progress:
-        progress(best.length_mm)
-    return best
-
-
-def _seeds(seed: int, count: int) -> tuple[int, ...]:
-    return tuple(1 + seed * 1000 + k for k in range(count))
-
-
-def _snap(angle_deg: float, allowed: Sequence[float] | None) -> float:
-    """The allowed rotation meant by a single-precision one, in [0, 360)."""
-    if allowed is None:
-        return round(angle_deg, 3) % 360.0
-    return min((a % 360.0 for a in allowed), key=lambda a: abs((angle_deg - a + 180) % 360 - 180))
-
-
-class _Tidier:
-    """Takes layouts as heard to exact ones: pushed together, kept apart, from the corner."""
-
-    def __init__(self, rings, rotations, width_mm: float, gap_mm: float, asked_mm: float):
-        self._rings, self._rotations = rings, rotations
-        self._width_mm, self._gap_mm = width_mm, gap_mm
-        self._asked_mm = asked_mm
         self._no_fits = NoFits(gap_mm)
         self._shapes: dict[tuple[int, float], Shape] = {}
 
-    def of(self, found: Found) -> StripResult | None:
-        """The layout pushed together; None where its overlaps could not be mended."""
+    def tidy(self, found: Found, seconds: float = 10.0) -> StripResult | None:
+        """The layout taken from single precision to an exact one: pushed together, kept apart,
+        from the corner; None where its overlaps could not be mended."""
         rows = sorted(found.rows)
         angles = [_snap(r, self._rotations[item]) for item, r, _, _ in rows]
-        for index, (item, _, _, _) in enumerate(rows):
-            key = (item, angles[index])
-            if key not in self._shapes:
-                self._shapes[key] = Shape(turn_ring(self._rings[item], angles[index]))
+        for (item, _, _, _), angle in zip(rows, angles, strict=True):
+            if (item, angle) not in self._shapes:
+                self._shapes[item, angle] = Shape(turn_ring(self._covers[item], angle))
         shapes = [self._shapes[row[0], angle] for row, angle in zip(rows, angles, strict=True)]
-        places = np.array([(x, y) for _, _, x, y in rows]) - self._asked_mm
-        packed = compact(shapes, places, self._width_mm, self._gap_mm, no_fits=self._no_fits)
+        places = np.array([(x, y) for _, _, x, y in rows]) - self.asked_mm
+        packed = compact(
+            shapes, places, self._width_mm, self._gap_mm, seconds, no_fits=self._no_fits
+        )
         if packed is None:
             return None
         copies: dict[int, int] = {}
@@ -204,3 +181,45 @@ class _Tidier:
             copies[item] = copies.get(item, 0) + 1
             placements.append(StripPlacement(item, copies[item], float(x), float(y), angle))
         return StripResult(tuple(placements), packed[1], "irregular")
+
+
+def search_strip(
+    problem: StripProblem,
+    seconds: float,
+    seed: int = 0,
+    workers: int | None = None,
+    target_mm: float = 0.0,
+    progress: Progress | None = None,
+) -> StripResult | None:
+    """The shortest layout several searches side by side find; None where all of them broke down.
+
+    Arguments as of `pack_strip`.
+    """
+    count = workers or min(os.cpu_count() or 1, 8)
+    searching = max(0.2, seconds * EXPLORE_SHARE)
+    edge = 2 * problem.asked_mm
+    seeds = tuple(1 + seed * 1000 + k for k in range(count))
+    with Race(problem.task, max(1.0, searching), seeds) as race:
+        race.run(
+            searching,
+            target_mm + edge if target_mm else 0.0,
+            (lambda f: progress(f.length_mm - edge)) if progress else None,
+        )
+        if race.best is None and not race.crashed:  # a first layout is worth a little waiting
+            race.run(FIRST_LAYOUT_S, float("inf"))
+        leaders = race.leaders()
+    best = None
+    for found in leaders:
+        done = problem.tidy(found, max(0.1, seconds * (1 - EXPLORE_SHARE)))
+        if done and (best is None or done.length_mm < best.length_mm):
+            best = done
+    if best and progress:
+        progress(best.length_mm)
+    return best
+
+
+def _snap(angle_deg: float, allowed: Sequence[float] | None) -> float:
+    """The allowed rotation meant by a single-precision one, in [0, 360)."""
+    if allowed is None:
+        return round(angle_deg, 3) % 360.0
+    return min((a % 360.0 for a in allowed), key=lambda a: abs((angle_deg - a + 180) % 360 - 180))

@@ -19,7 +19,7 @@ def plies(count: int, seed: int = 1) -> list[tuple[np.ndarray, tuple[float, ...]
     """
     rng = np.random.default_rng(seed)
     found = []
-    for k in range(count):
+    for _k in range(count):
         kind = rng.choice(3, p=(0.4, 0.3, 0.3))
         if kind == 0:  # long tapered strip at +-45
             root, tip = rng.uniform(120, 330), rng.uniform(60, 120)
@@ -46,7 +46,7 @@ def panels(count: int, seed: int = 1) -> list[np.ndarray]:
     """Core panels in mm: trapezoids, tapered strips and wedges that fit a 4 x 8 ft sheet."""
     rng = np.random.default_rng(seed)
     found = []
-    for k in range(count):
+    for _k in range(count):
         kind = rng.choice(3, p=(0.5, 0.3, 0.2))
         if kind == 0:
             long, wide = rng.uniform(400, 1500), rng.uniform(300, 900)
