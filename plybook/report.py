@@ -10,7 +10,6 @@ from __future__ import annotations
 import json
 import unicodedata
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 
 from plybook.diagnostics import Finding, Place, Severity
 
@@ -24,82 +23,70 @@ _ASCII = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Look:
-    """How findings are shown.
-
-    Attributes:
-        colour: with terminal colours (never when NO_COLOR is set).
-        unicode: whether the console shows more than ASCII.
-        most: findings shown before the rest is counted.
-    """
-
-    colour: bool = False
-    unicode: bool = True
-    most: int = MOST
+LinesOf = Callable[[str], Sequence[str] | None]
 
 
-def look_for(terminal: bool, no_color: str, encoding: str | None, term: str = "") -> Look:
-    """The look for a console.
+def wants_colour(stream, no_color: str = "", term: str = "") -> bool:
+    """Whether a stream is shown in colour: a terminal, no NO_COLOR, not TERM=dumb."""
+    isatty = getattr(stream, "isatty", lambda: False)
+    return bool(isatty()) and not no_color and term != "dumb"
 
-    Args:
-        terminal: whether the talk goes to a terminal.
-        no_color: the variable NO_COLOR; anything in it switches colour off.
-        encoding: of the stream; None counts as ASCII.
-        term: the variable TERM; "dumb" switches colour off.
-    """
+
+def wants_unicode(stream) -> bool:
+    """Whether a stream can show more than ASCII."""
     try:
-        "±°é—日".encode(encoding or "ascii")
-        wide = True
+        "±°é—日".encode(getattr(stream, "encoding", None) or "ascii")
     except (UnicodeEncodeError, LookupError):
-        wide = False
-    return Look(colour=terminal and not no_color and term != "dumb", unicode=wide)
+        return False
+    return True
 
 
-def full(
+def as_text(
     findings: Iterable[Finding],
-    lines_of: Callable[[str], Sequence[str] | None],
-    look: Look = Look(),
+    colour: bool = False,
+    lines_of: LinesOf | None = None,
+    unicode: bool = True,
+    most: int = MOST,
 ) -> str:
     """Every finding with its place, source line, carets and help; errors first.
 
     Args:
         findings: in any order.
-        lines_of: the lines of a file by the name in a place, None when not at hand.
-        look: colour, characters, how many.
+        colour: with terminal colours.
+        lines_of: the lines of a file by the name in a place (`Outside.lines`), None when they are
+            not at hand; without it no source lines are shown.
+        unicode: False writes out what ASCII cannot show.
+        most: findings shown before the rest is counted.
 
     Returns:
-        Text that ends with a line end, "" for no finding.
+        Text without a last line end, "" for no finding.
     """
     ordered = by_severity(findings)
     if not ordered:
         return ""
-    blocks = [_block(one, lines_of, look) for one in ordered[: look.most]]
-    rest = ordered[look.most :]
-    if rest:
-        blocks.append(f"... and {count_words(rest)}\n")
-    blocks.append(count_words(ordered) + "\n")
-    return "\n".join(blocks)
+    paint = _painter(colour)
+    blocks = [_block(one, lines_of or (lambda _: None), paint, unicode) for one in ordered[:most]]
+    if ordered[most:]:
+        blocks.append(f"... and {count_words(ordered[most:])} more")
+    return "\n\n".join([*blocks, count_words(ordered)])
 
 
-def one_line(findings: Iterable[Finding], look: Look = Look()) -> str:
-    """One finding to a line: `file:line:col: severity[code]: message; help`."""
+def as_lines(findings: Iterable[Finding], unicode: bool = True) -> str:
+    """One finding to a line: `file:line:col: severity[code]: message (help)`."""
     rows = []
     for one in by_severity(findings):
         place = f"{_where(one.places[0])}: " if one.places else ""
         help = f" ({one.help})" if one.help else ""
         accepted = f" [accepted: {one.acknowledged}]" if one.acknowledged else ""
-        text = f"{place}{one.severity}[{one.code}]: {one.message}{help}{accepted}"
-        rows.append(plain(text, look.unicode))
-    return "".join(row + "\n" for row in rows)
+        rows.append(
+            plain(f"{place}{one.severity}[{one.code}]: {one.message}{help}{accepted}", unicode)
+        )
+    return "\n".join(rows)
 
 
 def as_json(findings: Iterable[Finding]) -> str:
-    """The findings as a JSON list, keys in a fixed order, one line end at the end."""
-    return (
-        json.dumps([as_dict(one) for one in by_severity(findings)], indent=1, ensure_ascii=True)
-        + "\n"
-    )
+    """The findings as a JSON list in ASCII, keys in a fixed order."""
+    return json.dumps([as_dict(one) for one in by_severity(findings)], indent=1)
 
 
 def as_dict(finding: Finding) -> dict:
@@ -138,30 +125,29 @@ def count_words(findings: Sequence[Finding]) -> str:
 # ---------------------------------------------------------------- one finding
 
 
-def _block(one: Finding, lines_of, look: Look) -> str:
-    paint = _painter(look.colour)
+def _block(one: Finding, lines_of: LinesOf, paint, unicode: bool) -> str:
     ink = _INK[one.severity]
     head = paint(f"{one.severity}[{one.code}]", f"1;{ink}")
-    rows = [f"{head}: {plain(one.message, look.unicode)}"]
+    rows = [f"{head}: {plain(one.message, unicode)}"]
     shown = [p for p in one.places if p.file]
     margin = max((len(str(p.line)) for p in shown), default=1)
     for n, place in enumerate(shown[:3]):
-        rows.append(f"{' ' * margin}--> {plain(_where(place), look.unicode)}")
+        rows.append(f"{' ' * margin}--> {plain(_where(place), unicode)}")
         source = _source(place, lines_of)
         if source is not None:
-            text, caret, width = _window(source, place, look.unicode)
+            text, caret, width = _window(source, place, unicode)
             number = str(place.line).rjust(margin)
             rows.append(f"{number} | {text}")
             mark = ("^" if n == 0 else "-") * width
             rows.append(f"{' ' * margin} | {' ' * caret}{paint(mark, ink)}")
     pad = " " * margin
     if one.help:
-        rows.append(f"{pad} {paint('help:', '1')} {plain(one.help, look.unicode)}")
+        rows.append(f"{pad} {paint('help:', '1')} {plain(one.help, unicode)}")
     if one.source:
-        rows.append(f"{pad} source: {plain(one.source, look.unicode)}")
+        rows.append(f"{pad} source: {plain(one.source, unicode)}")
     if one.acknowledged:
-        rows.append(f"{pad} accepted: {plain(one.acknowledged, look.unicode)}")
-    return "\n".join(rows) + "\n"
+        rows.append(f"{pad} accepted: {plain(one.acknowledged, unicode)}")
+    return "\n".join(rows)
 
 
 def _where(place: Place) -> str:

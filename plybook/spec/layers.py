@@ -18,10 +18,12 @@ from plybook.spec.model import (
     Insert,
     Layer,
     Materials,
+    OnFace,
     Ply,
     PointLine,
     Region,
     Rod,
+    RodStock,
     Seam,
     ShareLine,
     SpanBand,
@@ -465,29 +467,57 @@ class LayerReader:
                 "rods would overlap; leave `pitch` out for touching rods",
                 w.place_of("pitch"),
             )
-        longest = max(bar.supply_mm, default=0.0)
-        for n, length in enumerate(w.lengths):
-            if length > longest:
-                self.out.error(
-                    "longer-than-supply",
-                    f"a rod of {length:g} mm, but `{bar.id}` is sold in at most {longest:g} mm",
-                    "shorten it, or add a longer supply",
-                    w.place_of("lengths", n),
-                    bar.place,
+        if w.stack and w.lengths:
+            self.out.error(
+                "out-of-range",
+                f"`{w.rod}` has both `lengths` and a `stack`",
+                "keep one of them",
+                w.key_place("stack"),
+            )
+            return
+        self._sold_in(w, bar)
+        names = _names(w.rod, len(w.stack)) if w.stack else [w.rod]
+        rods = []
+        for n, name in enumerate(names):
+            rods.append(
+                Rod(
+                    id=name,
+                    material=w.bar,
+                    stage="",
+                    region=Whole(),
+                    note=w.note,
+                    place=w.here,
+                    line=(start, end),
+                    rows=w.rows,
+                    pitch_mm=w.pitch or bar.width_mm,
+                    lengths_mm=(w.stack[n],) * w.rows if w.stack else tuple(w.lengths),
+                    drop=self._rod_step(w, n, start, end),
                 )
-        rod = Rod(
-            id=w.rod,
-            material=w.bar,
-            stage="",
-            region=Whole(),
-            note=w.note,
-            place=w.here,
-            line=(start, end),
-            rows=w.rows,
-            pitch_mm=w.pitch or bar.width_mm,
-            lengths_mm=tuple(w.lengths),
-        )
-        self._add(w.rod, [rod], w.place_of("rod"))
+            )
+        self._add(w.rod, rods, w.place_of("rod"))
+
+    def _sold_in(self, w: RodLayer, bar: RodStock) -> None:
+        longest = max(bar.supply_mm, default=0.0)
+        for key in ("lengths", "stack"):
+            for n, length in enumerate(getattr(w, key)):
+                if length > longest:
+                    self.out.error(
+                        "longer-than-supply",
+                        f"a rod of {length:g} mm, but `{bar.id}` is sold in at most {longest:g} mm",
+                        "shorten it, or add a longer supply",
+                        w.place_of(key, n),
+                        bar.place,
+                    )
+
+    def _rod_step(self, w: RodLayer, n: int, start, end) -> DropRun | None:
+        """A stack of rods is a run that steps back from the far end of the line."""
+        if len(w.stack) < 2:
+            return None
+        edge = ""
+        if isinstance(start, OnFace) and isinstance(end, OnFace):
+            edge = self.regions.edges[3 if end.span_mm > start.span_mm else 2]
+        steps = [abs(a - b) for a, b in zip(w.stack, w.stack[1:], strict=False)]
+        return DropRun(w.rod, n + 1, len(w.stack), edge, min(steps))
 
     def _film(self, w: FilmLayer) -> None:
         if w.of not in self.materials.consumables:
@@ -573,20 +603,28 @@ class LayerReader:
             for one in self.members.get(owner, ()):
                 follows.setdefault(one, []).append((name, place))
         for start in follows:
-            trail, at = [start], follows[start]
-            while at and at[0][0] in follows and at[0][0] not in trail:
-                trail.append(at[0][0])
-                at = follows[at[0][0]]
-            for name, place in at:
-                if name == start:
+            for name, place in follows[start]:
+                if start in _reached(name, follows):
                     self.out.error(
                         "region-loop",
-                        f"the region of `{start}` depends on itself"
-                        + (f" by way of {', '.join(trail[1:])}" if trail[1:] else ""),
+                        f"the region of `{start}` follows `{name}`, which follows `{start}`"
+                        if name != start
+                        else f"the region of `{start}` follows itself",
                         "give one of these layers a region of its own",
                         place,
-                        layers=tuple(trail),
+                        layers=(start, name),
                     )
+
+
+def _reached(name: str, follows: dict[str, list[tuple[str, Place]]]) -> set[str]:
+    """Every layer the region of a layer depends on, itself included."""
+    seen, open_ = set(), [name]
+    while open_:
+        one = open_.pop()
+        if one not in seen:
+            seen.add(one)
+            open_.extend(other for other, _ in follows.get(one, ()))
+    return seen
 
 
 def _names(stem: str, count: int) -> list[str]:

@@ -283,6 +283,9 @@ class RodLayer(Written):
     rows: CountType = Field(1, description="How many side by side.")
     pitch: LengthFromZero = Field(0.0, description="Middle to middle; touching when not said.")
     lengths: list[LengthOverZero] = Field([], description="One for each row; all the line if not.")
+    stack: list[LengthOverZero] = Field(
+        [], description="Several layers one upon another, each of this length: name1, name2 ..."
+    )
     note: Line = Field("", description="Printed with the step.")
 
 
