@@ -22,7 +22,9 @@ from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, error, note, warning
 from plybook.laminate.marks import MarkRule
+from plybook.laminate.outline import ring_stretches, running_on
 from plybook.laminate.regions import Regions
+from plybook.laminate.shapes import polygons_of, ring_of
 from plybook.spec.model import DropRun, Layer, Ply
 
 STEP_TOLERANCE_MM = 0.5
@@ -145,13 +147,15 @@ def end_line(
             return None
         ends = regions.plan.near_edge(drop.edge, -position)
         line = ends.boundary.intersection(regions.plan.net)
-    on_end = region.boundary.intersection(line.buffer(0.02))
-    if on_end.geom_type != "LineString":
-        on_end = shapely.line_merge(on_end)
-    parts = [g for g in shapely.get_parts(on_end) if g.geom_type == "LineString"]
-    if not parts:
+    found = []
+    for polygon in polygons_of(region):
+        ring = ring_of(polygon)
+        on_end = running_on(ring, line)
+        if on_end.any():
+            found += [part for key, part in ring_stretches(ring, on_end.astype(int)) if key]
+    if not found:
         return None
-    return shapely.get_coordinates(max(parts, key=lambda g: g.length))
+    return max(found, key=lambda part: np.hypot(*np.diff(part, axis=0).T).sum())
 
 
 def _gap(first: np.ndarray | None, second: np.ndarray | None) -> float:

@@ -15,11 +15,13 @@ from shapely.geometry.base import BaseGeometry
 from plybook.diagnostics import Finding, PlybookError, Severity
 from plybook.laminate.core import core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
-from plybook.laminate.heights import HeightField, block_rise, core_rise, sheet_rise
-from plybook.laminate.inserts import insert_pieces
+from plybook.laminate.ground import Ground, Sheet
+from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
+from plybook.laminate.inserts import insert_pieces, insert_thickness_mm
 from plybook.laminate.marks import MarkRule, face_lines, net_line_marks, outline_rules
 from plybook.laminate.model import LaidLayer, Laminate, Piece
-from plybook.laminate.plies import Ground, PastSplice, Sheet, cut_sheet
+from plybook.laminate.plies import PastSplice, cut_sheet
+from plybook.laminate.raising import LeafMaps, Raisings, Strains
 from plybook.laminate.regions import Regions, empty_region
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.laminate.sides import name_sides
@@ -28,7 +30,6 @@ from plybook.surface.model import Face
 
 Progress = Callable[[str], None]
 NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
-SAME_HEIGHT_MM = 0.05  # layers whose heights differ by no more share one map
 
 
 def lay_up(spec: PartSpec, face: Face, progress: Progress | None = None) -> Laminate:
@@ -60,12 +61,14 @@ class _LayUp:
         self.layers: list[LaidLayer] = []
         self.findings: list[Finding] = []
         self.sheets_laid = 0
-        self._maps: list[tuple[HeightField, object]] = []
-        self._under: dict[str, object] = {}  # core id -> map of the face it lies on
+        self._under: dict[str, LeafMaps | None] = {}  # core id -> map of the face it lies on
 
     def run(self) -> Laminate:
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
         self.marks = self._common_marks(regions)
+        rises = [self._rise(layer, regions[layer.id]) for layer in self.spec.layers]
+        self.rises = {rise.layer: rise for rise in rises if rise is not None}
+        self.raisings = Raisings(self.face, self.ground.kinks_mm, self.regions.plan.reach_mm)
         for number, layer in enumerate(self.spec.layers, 1):
             region = regions[layer.id]
             if region is None or region.is_empty:
@@ -106,18 +109,55 @@ class _LayUp:
 
     # ------------------------------------------------------------ one layer
 
+    def _rise(self, layer: Layer, region: BaseGeometry | None) -> Rise | None:
+        """What a layer adds to the height of the face."""
+        if region is None or region.is_empty:
+            return None
+        thickness = self._thickness_mm(layer)
+        match layer:
+            case Core():
+                sides = name_sides(region, self.face)
+                return core_rise(layer.id, sides, thickness, dict(layer.edges))
+            case Insert():
+                host = self._host(layer)
+                proud = thickness - (host.thickness_mm if host else 0.0)
+                return block_rise(layer.id, region, proud)
+            case Rod():
+                return block_rise(layer.id, region, thickness)
+            case _:
+                return sheet_rise(layer.id, region, thickness)
+
+    def _thickness_mm(self, layer: Layer) -> float:
+        materials = self.spec.materials
+        match layer:
+            case Core():
+                return layer.thickness_mm
+            case Insert():
+                return insert_thickness_mm(layer, self._host(layer))
+            case Rod():
+                return materials.rods[layer.material].height_mm
+            case Ply():
+                return materials.cloths[layer.material].thickness_mm
+        return materials.consumables[layer.material].thickness_mm
+
+    def _host(self, layer: Insert) -> Core | None:
+        """The core an insert is let into."""
+        cores = [c for c in self.spec.layers if isinstance(c, Core) and c.id == layer.core]
+        return cores[0] if cores else None
+
     def _lay(self, layer: Layer, region: BaseGeometry) -> None:
         match layer:
             case Ply() | Film():
-                thickness, pieces = self._sheet(layer, region)
+                pieces = self._sheet(layer)
             case Core():
-                thickness, pieces = self._core(layer, region)
+                pieces = self._core(layer, region)
             case Insert():
-                thickness, pieces = self._insert(layer, region)
+                pieces = self._insert(layer, region)
             case Rod():
-                thickness, pieces = self._rods(layer, region)
+                pieces = self._rods(layer)
             case _:
                 raise TypeError(f"not a layer: {layer!r}")
+        self.field = self.field.with_layer(self.rises[layer.id])
         self.pieces.extend(pieces)
         self.layers.append(
             LaidLayer(
@@ -126,7 +166,7 @@ class _LayUp:
                 material=layer.material,
                 angle_deg=getattr(layer, "angle_deg", 0.0),
                 stage=layer.stage,
-                thickness_mm=thickness,
+                thickness_mm=self._thickness_mm(layer),
                 region=region,
                 pieces=tuple(piece.id for piece in pieces),
                 group=getattr(layer, "group", ""),
@@ -134,22 +174,26 @@ class _LayUp:
             )
         )
 
-    def _sheet(self, layer: Ply | Film, region: BaseGeometry):
-        sheet = self.sheet_of(layer)
+    def _sheet(self, layer: Ply | Film) -> tuple[Piece, ...]:
         rules = [
             *self.marks[""],
             *self._core_marks(layer),
             *drop_marks(layer, self.spec.layers, self.regions),
         ]
+        maps = self._raised()
         cut = cut_sheet(
-            sheet, self.ground, self._raised(), self.splices, self.sheets_laid, rules,
-            self.face.strain,
-        )  # fmt: skip
+            self.sheet_of(layer),
+            self.ground,
+            maps,
+            self.splices,
+            self.sheets_laid,
+            rules,
+            Strains(self.face, maps),
+        )
         self.splices.extend(cut.splices)
         self.findings.extend(cut.findings)
         self.sheets_laid += isinstance(layer, Ply)
-        self.field = self.field.with_layer(sheet_rise(layer.id, region, sheet.thickness_mm))
-        return sheet.thickness_mm, cut.pieces
+        return cut.pieces
 
     def sheet_of(self, layer: Ply | Film) -> Sheet:
         """What the layer's roll says about it."""
@@ -166,63 +210,53 @@ class _LayUp:
     def _core_marks(self, layer: Layer) -> list[MarkRule]:
         return [rule for name, rules in self.marks.items() if name for rule in rules]
 
-    def _core(self, layer: Core, region: BaseGeometry):
-        stock = self.spec.materials.cores[layer.material]
+    def _core(self, layer: Core, region: BaseGeometry) -> tuple[Piece, ...]:
         sheets = tuple(
-            (item.length_mm, item.width_mm) for item in self.spec.stock
-            if item.kind == "sheet" and item.material == layer.material
-            and item.outline_mm is None
-        )  # fmt: skip
-        let_in = {cut.insert: self.regions.of_layer(cut.insert) for cut in layer.cut_outs}
+            (item.length_mm, item.width_mm)
+            for item in self.spec.stock
+            if (item.kind, item.material) == ("sheet", layer.material) and item.outline_mm is None
+        )
         self._under[layer.id] = raised = self._raised()
         cut = core_pieces(
-            layer, region, self.face, raised, stock=stock, let_in=let_in,
-            sheets_mm=sheets, chord_error_mm=self.ground.chord_error_mm,
-        )  # fmt: skip
-        self.findings.extend(cut.findings)
-        sides = name_sides(region, self.face)
-        rise = core_rise(layer.id, sides, layer.thickness_mm, dict(layer.edges))
-        self.field = self.field.with_layer(rise)
-        return layer.thickness_mm, cut.pieces
-
-    def _insert(self, layer: Insert, region: BaseGeometry):
-        stock = self.spec.materials.cores[layer.material]
-        core = next((c for c in self.spec.layers if isinstance(c, Core) and c.id == layer.core),
-                    None)  # fmt: skip
-        thickness = layer.thickness_mm or (core.thickness_mm if core else stock.thickness_mm)
-        cut = insert_pieces(
-            layer, region, self.face, self._under.get(layer.core, self._raised()), stock=stock,
-            host=core, host_region=self.regions.of_layer(core.id) if core else None,
+            layer,
+            region,
+            self.face,
+            raised,
+            stock=self.spec.materials.cores[layer.material],
+            let_in={cut.insert: self.regions.of_layer(cut.insert) for cut in layer.cut_outs},
+            sheets_mm=sheets,
             chord_error_mm=self.ground.chord_error_mm,
-        )  # fmt: skip
+        )
         self.findings.extend(cut.findings)
-        proud = thickness - (core.thickness_mm if core else 0.0)
-        self.field = self.field.with_layer(block_rise(layer.id, region, proud))
-        return thickness, cut.pieces
+        return cut.pieces
 
-    def _rods(self, layer: Rod, region: BaseGeometry):
+    def _insert(self, layer: Insert, region: BaseGeometry) -> tuple[Piece, ...]:
+        host = self._host(layer)
+        raised = self._under[host.id] if host and host.id in self._under else self._raised()
+        cut = insert_pieces(
+            layer,
+            region,
+            self.face,
+            raised,
+            stock=self.spec.materials.cores[layer.material],
+            core=host,
+            core_region=self.regions.of_layer(host.id) if host else None,
+            chord_error_mm=self.ground.chord_error_mm,
+        )
+        self.findings.extend(cut.findings)
+        return cut.pieces
+
+    def _rods(self, layer: Rod) -> tuple[Piece, ...]:
         stock = self.spec.materials.rods[layer.material]
         cut = rod_pieces(layer, self.face, self._raised(), stock=stock)
         self.findings.extend(cut.findings)
-        self.field = self.field.with_layer(block_rise(layer.id, region, stock.height_mm))
-        return stock.height_mm, cut.pieces
+        return cut.pieces
 
     # ------------------------------------------------------------ the face as it stands
 
-    def _raised(self):
-        """The map of the face as the layers so far have left it; None where nothing changed."""
-        if self.field.flat:
-            return None
-        if self.face.flat and not self.field.break_lines():
-            return None  # thin sheets on a flat face change nothing a knife could follow
-        for field, raised in reversed(self._maps):
-            if not self.field.significant_change(field, SAME_HEIGHT_MM):
-                return raised
-        from plybook.surface.raised import raise_face
-
-        raised = raise_face(self.face, self.field)
-        self._maps.append((self.field, raised))
-        return raised
+    def _raised(self) -> LeafMaps | None:
+        """The maps of the face as the layers so far have left it; None where nothing changed."""
+        return self.raisings.under(self.field)
 
     # ------------------------------------------------------------ the whole
 

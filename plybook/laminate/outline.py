@@ -60,7 +60,7 @@ def named_ring(
     edges = plan.face.edges
     along = plan.running_along(ring_mm, plan.trims_mm)
     for index, kink in enumerate(kinks_mm):
-        on_kink = _running_on(ring_mm, shapely.linestrings(kink))
+        on_kink = running_on(ring_mm, shapely.linestrings(kink))
         along[on_kink & (along < 0)] = -2 - index
     number = _free_numbers(ring_mm, along)
     stretches = []
@@ -75,7 +75,7 @@ def named_ring(
     return stretches
 
 
-def _running_on(ring_mm: np.ndarray, line: shapely.LineString, within_mm=0.02) -> np.ndarray:
+def running_on(ring_mm: np.ndarray, line: shapely.LineString, within_mm=0.02) -> np.ndarray:
     """(n,) which segments of a ring lie on a line."""
     after = np.roll(ring_mm, -1, axis=0)
     at_ends = shapely.distance(shapely.points(ring_mm), line) < within_mm

@@ -1,0 +1,172 @@
+"""The face as it stands when a layer is laid: one map per leaf, shared where heights agree.
+
+The mesh of a leaf follows the break lines of every core, block and rod of the whole part, so it
+is made once and each layer only costs one relaxation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from plybook.laminate.heights import HeightField
+from plybook.surface.model import Face
+from plybook.surface.raised import RaisedMap, Raiser
+
+SAME_HEIGHT_MM = 0.01  # heights that differ by no more share one map
+COMMON_SHARE = 0.99  # strain not passed on this share of a piece; bevel corners are singular
+
+
+@dataclass(frozen=True)
+class StrainField:
+    """Signed principal strain of triangles on the mould-face pattern."""
+
+    middles_mm: np.ndarray  # (m, 2)
+    area_mm2: np.ndarray  # (m,)
+    strain_pct: np.ndarray  # (m,)
+
+    def over(self, laid: BaseGeometry, share: float = 1.0) -> tuple[float, float]:
+        """Tension and compression (both >= 0, percent) not passed on `share` of a piece."""
+        shapely.prepare(laid)
+        inside = shapely.contains_xy(laid, *self.middles_mm.T)
+        if not inside.any():
+            return 0.0, 0.0
+        value, area = self.strain_pct[inside], self.area_mm2[inside]
+        return _passed(np.maximum(value, 0), area, share), _passed(
+            np.maximum(-value, 0), area, share
+        )
+
+
+def _passed(value: np.ndarray, area: np.ndarray, share: float) -> float:
+    order = np.argsort(value)
+    below = np.cumsum(area[order]) / area.sum()
+    return float(value[order][min(np.searchsorted(below, share), len(order) - 1)])
+
+
+def strain_field(nodes_mm: np.ndarray, faces: np.ndarray, strain_pct: np.ndarray) -> StrainField:
+    """The field of a triangulation."""
+    corners = nodes_mm[faces]
+    a, b = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    return StrainField(
+        corners.mean(axis=1), np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) / 2, strain_pct
+    )
+
+
+class Strains:
+    """What a layer is strained by: laying the face flat, and what lies below the layer."""
+
+    def __init__(self, face: Face, maps: LeafMaps | None):
+        report = face.strain
+        self._bare = None
+        if len(report.faces):
+            self._bare = strain_field(report.nodes_mm, report.faces, report.strain_pct)
+        self._raised = {}
+        for index, one in enumerate(maps.maps if maps else ()):
+            if not one.unraised:
+                triangles = one.mesh.triangles[:, :3]
+                self._raised[index] = strain_field(
+                    one.mesh.nodes_mm, triangles, one.strain.triangle_pct
+                )
+
+    def over(self, laid: BaseGeometry, leaf: int) -> tuple[float, float]:
+        """Largest tension and compression under a piece, percent, both >= 0.
+
+        The two sources are added, which is on the safe side.
+        """
+        parts = [self._bare.over(laid)] if self._bare else []
+        if leaf in self._raised:
+            parts.append(self._raised[leaf].over(laid, COMMON_SHARE))
+        return tuple(round(sum(part[k] for part in parts), 4) for k in (0, 1)) or (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class LeafMaps:
+    """From the mould-face pattern to the cut frame and back, leaf by leaf."""
+
+    face: Face
+    kinks_mm: tuple[float, ...]
+    maps: tuple[RaisedMap, ...]
+
+    def leaf(self, index: int) -> RaisedMap:
+        """The map of one leaf, right a little past its kinks too."""
+        return self.maps[min(index, len(self.maps) - 1)]
+
+    def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Pattern (n, 2) -> cut frame, every point by the map of its own leaf."""
+        points = np.asarray(points_mm, dtype=float)
+        return self._by_leaf(points, self._leaf_of(points), "to_cut")
+
+    def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Cut frame (n, 2) -> pattern."""
+        points = np.asarray(points_mm, dtype=float)
+        return self._by_leaf(points, self._leaf_of(points), "from_cut")
+
+    def _leaf_of(self, points: np.ndarray) -> np.ndarray:
+        if not self.kinks_mm:
+            return np.zeros(len(points), int)
+        return np.searchsorted(self.kinks_mm, np.asarray(self.face.from_pattern(points))[:, 0])
+
+    def _by_leaf(self, points: np.ndarray, leaf: np.ndarray, way: str) -> np.ndarray:
+        found = np.empty_like(points)
+        for index, one in enumerate(self.maps):
+            here = leaf == index
+            if here.any():
+                found[here] = getattr(one, way)(points[here])
+        return found
+
+
+class Raisings:
+    """Answers with the maps of the face under any height field.
+
+    Args:
+        face: the mould face.
+        kinks_mm: spans where it is divided into leaves.
+        margin_mm: how far past the net line the maps have to be right.
+    """
+
+    def __init__(self, face: Face, kinks_mm: Sequence[float], margin_mm: float):
+        self.face, self.kinks_mm, self.margin_mm = face, tuple(kinks_mm), margin_mm
+        self._raisers: dict[tuple[str, ...], list[Raiser]] = {}  # by the layers with creases
+        self._known: list[tuple[HeightField, LeafMaps]] = []
+
+    def under(self, field: HeightField) -> LeafMaps | None:
+        """The maps for a layer that lies on `field`; None where the pattern is the mould face's.
+
+        On a flat face thin sheets change nothing a knife could follow, only cores and blocks do.
+        """
+        creased = tuple(r.key for r in field.rises if r.ramps or r.walls is not None)
+        if field.flat or (self.face.flat and not creased):
+            return None
+        for known, maps in reversed(self._known):
+            if not field.significant_change(known, SAME_HEIGHT_MM):
+                return maps
+        if creased not in self._raisers:
+            self._raisers[creased] = self._raisers_for(field)
+        raised = tuple(raiser.raise_to(field) for raiser in self._raisers[creased])
+        maps = LeafMaps(self.face, self.kinks_mm, raised)
+        self._known.append((field, maps))
+        return maps
+
+    def _raisers_for(self, field: HeightField) -> list[Raiser]:
+        rings = self.face.leaves_mm if self.kinks_mm else (self.face.outline_mm,)
+        lines = field.break_lines()
+        return [
+            Raiser(self.face, _inside(lines, ring, self.margin_mm), ring, self.margin_mm)
+            for ring in rings
+        ]
+
+
+def _inside(lines: Sequence[np.ndarray], ring: np.ndarray, margin_mm: float) -> list[np.ndarray]:
+    """The parts of break lines on a leaf."""
+    area = shapely.Polygon(ring).buffer(margin_mm)
+    found = []
+    for line in lines:
+        cut = shapely.linestrings(line).intersection(area)
+        for part in shapely.get_parts(cut):
+            if part.geom_type == "LineString" and part.length > 1.0:
+                found.append(shapely.get_coordinates(part))
+    return found
