@@ -20,7 +20,7 @@ from plybook.shop.words import minutes_text
 from plybook.spec.model import Workshop
 
 DAY_MIN = 1440.0
-_LEAST_GAP_MIN = 15.0  # a shorter wait is not worth starting other work in
+_LEAST_GAP_MIN = 30.0  # a shorter wait is not worth starting work it cannot finish
 
 
 @dataclass
@@ -123,11 +123,12 @@ def _wait(lines, floats, stage, step, timer, now: float, hours: float) -> float:
             at = (day + 1) * DAY_MIN
             continue
         room = min(end, day * DAY_MIN + hours) - at
-        if room < _LEAST_GAP_MIN:
-            at = day * DAY_MIN + hours if room < end - at else end
-            continue
-        item = floats[0]
+        # the first work that fits whole; else a part of the first, where the wait is worth it
+        item = next((f for f in floats if f.left_min <= room), floats[0])
         part = min(room, item.left_min)
+        if part < item.left_min and room < _LEAST_GAP_MIN:
+            at += room
+            continue
         lines.append(
             DayPlan(
                 item.stage.id, item.step.id, at, at + part, True,
@@ -137,7 +138,7 @@ def _wait(lines, floats, stage, step, timer, now: float, hours: float) -> float:
         item.left_min -= part
         at += part
         if item.left_min <= 1e-9:
-            floats.pop(0)
+            floats.remove(item)
     return end
 
 

@@ -6,6 +6,9 @@ here once; the sentences that use it stand in `trade/`.
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
+
 from plybook.laminate.model import LaidLayer, Piece, PieceEdge
 from plybook.shop.bagging import edge_beside, flow_length_mm
 from plybook.shop.job import Job
@@ -18,6 +21,8 @@ from plybook.spec.model import Film, OutlineMould, Ply, Rod, StageRule, StationM
 from plybook.units import show_number
 
 Needs = dict[tuple[str, str], Need]
+_STRETCH = re.compile(r" \(\d+\)$")
+_MOST_ZONES = 6  # thickness is measured in so many zones, the largest ones
 _CARBON_G_CM3 = (1.65, 2.1)  # fibre density that can only be carbon among the usual ones
 
 
@@ -33,21 +38,27 @@ def stage_scope(
         **_below_facts(job, rule),
         **_bag_facts(job, rule, bag),
         **_default_facts(job),
-        "stage": rule.title or rule.kind,
+        "stage": job.title(rule),
         "mixes": bool(needs),
         "cups": 0,
     }
+    films = tuple(p for p in pieces["film"])
+    facts["flat_pieces"] = _ids([*pieces["ply"], *films])
+    facts["has_flat"] = bool(facts["flat_pieces"])
+    facts["cut_what"] = listed(
+        word for word, some in (("cloth", pieces["ply"]), ("films", films)) if some
+    )
     for kind, name in (("ply", "cloth"), ("core", "core"), ("insert", "insert"), ("rod", "rod")):
         facts[f"{name}_pieces"] = _ids(pieces[kind])
         facts[f"has_{kind}"] = bool(pieces[kind])
     facts["inserts"] = facts["insert_pieces"]
     facts["has_film"] = bool(pieces["film"])
-    facts["cut_minutes"] = figure("cut_minutes") * len(pieces["ply"])
+    facts["cut_minutes"] = figure("cut_minutes") * len(facts["flat_pieces"])
     facts["rod_minutes"] = 10 + 4.0 * len(pieces["rod"])
     facts["fit_minutes"] = 20 + 10.0 * len(pieces["core"])
     facts["has_carbon_cloth"] = any(_is_carbon(job, la) for la in layers if la.kind == "ply")
     facts["has_carbon_rod"] = any(_is_carbon(job, la) for la in layers if la.kind == "rod")
-    for use in ("prime", "neat", "bond", "infuse", "peel_ply"):
+    for use in ("prime", "infuse", "peel_ply"):
         need = needs.get((use, ""))
         facts[f"{use}_minutes"] = max(5.0, need.seconds / 60) if need else 5.0
         facts[f"{use}_mass"] = f"{need.mass_g:.0f} g" if need else ""
@@ -61,20 +72,22 @@ def stage_scope(
     seams = _seams(pieces["core"])
     facts["has_seams"] = bool(seams)
     facts["as_one"] = ", taped together, in one" if seams else ""
-    facts["seam_pairs"] = tuple(f"{name} between {between}" for name, between in seams)
-    zones = () if job.laminate.zones is None else job.laminate.zones
+    facts["seam_pairs"] = tuple(f"{s.name} between {s.between}, {s.cut}" for s in seams)
+    facts["seams_square"] = bool(seams) and all(s.cut == "square" for s in seams)
+    zones = _thin_zones(job)
     facts["zones"] = len(zones)
     facts["jig_minutes"] = 10 + 4.0 * len(jig)
     lists = {
         "layer": tuple(_layer_scope(job, rule, la, needs) for la in layers),
         "cloth_piece": tuple(_piece_scope(job, p) for p in pieces["ply"]),
+        "film_piece": tuple(_piece_scope(job, p) for p in films),
         "panel": tuple(_panel_scope(job, p) for p in pieces["core"]),
         "insert_piece": tuple(_piece_scope(job, p) for p in pieces["insert"]),
         "rod_piece": tuple(_piece_scope(job, p) for p in pieces["rod"]),
-        "roll": _sources(job, pieces["ply"]),
+        "roll": _sources(job, [*pieces["ply"], *films]),
         "bar": _sources(job, pieces["rod"]),
         "cut": _cut_scopes(job, bag),
-        "seam": tuple(Scope({"seam": name, "between": between}) for name, between in seams),
+        "seam": _seam_scopes(seams),
         "coat": tuple(Scope({"coat": n + 1}) for n in range(int(figure("wax_coats")))),
         "station": tuple(Scope({"station": name}) for name in _stations(job)),
         "trim_edge": tuple(
@@ -84,6 +97,12 @@ def stage_scope(
         ),
         "zone": tuple(_zone_scope(zone) for zone in zones),
         "measure": tuple(_measure_scope(m) for m in jig if m.unit != "screws"),
+        "way": tuple(
+            Scope({"title": title, "how": how})
+            for title, how in dict.fromkeys(
+                (m.title.partition(", ")[0], m.how) for m in jig if m.unit != "screws"
+            )
+        ),
         "screws": tuple(_measure_scope(m) for m in jig if m.unit == "screws"),
     }
     facts["known_rolls"] = bool(lists["roll"])
@@ -146,17 +165,22 @@ def _room_facts(job: Job, rule: StageRule, layers: tuple[LaidLayer, ...]) -> dic
     cure = cure_seconds(job, rule)
     facts["cure_seconds"] = cure
     facts["cure"] = minutes_text(cure)
+    hold = (resin.cure_s if resin is not None else 0) or figure("stage_cure") * 3600
+    facts["vacuum_hold"] = minutes_text(min(hold, cure))
     facts["cures_here"] = bool(layers) and job.next_kind(rule.id) != "cure"
     return facts
 
 
 def cure_seconds(job: Job, rule: StageRule) -> int:
-    """How long a stage is left: as the spec says, else the resin's card, else the default."""
+    """How long a stage is left: as the spec says, else the resin's card, else the default.
+
+    Before the part leaves its mould it is left for the full cure, unless the card asks for more.
+    """
     if rule.cure_s is not None:
         return round(rule.cure_s)
     resin = job.resin(rule)
     card = resin.cure_s if resin is not None else 0
-    if rule.kind == "cure":
+    if rule.kind == "cure" or job.is_last_laying(rule.id):
         return round(max(card, figure("full_cure") * 3600))
     return round(card or figure("stage_cure") * 3600)
 
@@ -165,17 +189,23 @@ def _below_facts(job: Job, rule: StageRule) -> dict:
     before = job.laying_before(rule.id)
     cores = job.open_cores(rule.id)
     own = job.layers_of(rule.id)
-    first = bool(own) and bool(job.laminate.layers) and job.laminate.layers[0].id == own[0].id
     laying = [r for r in job.stages if job.layers_of(r.id)]
     last = before[-1] if before else None
     return {
         "onto_cured": last is not None and bool(own),
         "below_peel_ply": last is not None and job.has_peel_ply(last.id),
+        "below_bare": last is not None and not job.lays_peel_ply(last.id),
         "over_core": bool(cores),
         "core_below": tuple(name for layer in cores for name in layer.pieces),
-        "starts_on_mould": first,
         "lays_peel_ply": bool(own) and job.lays_peel_ply(rule.id),
+        "has_own_peel_ply": job.own_peel_ply(rule.id),
+        "peel_over": "the whole laminate" if any(la.kind == "ply" for la in own) else "the rods",
+        "cover_below": "peel ply" if job.has_peel_ply(rule.id) else "core",
         "peel_ply_on": bool(before) and job.has_peel_ply(before[-1].id),
+        "was_infused": bool(before) and before[-1].kind == "dry_layup",
+        "is_infusion": rule.kind == "dry_layup",
+        "leaves_peel_ply": job.has_peel_ply(rule.id),
+        "next_lays": not job.is_last_laying(rule.id),
         "bag_is_on": bool(before) and rule.kind == "cure" and _kind_before(job, rule) in LAYING,
         "dresses_core": any(la.kind == "core" for la in own)
         and job.next_kind(rule.id) != "cure"
@@ -241,7 +271,6 @@ def _default_facts(job: Job) -> dict:
         facts[name] = minutes_text(figure(name) * 60)
         facts[f"{name}_seconds"] = figure(name) * 60
     facts["wax_coats"] = int(figure("wax_coats"))
-    facts["stage_cure"] = minutes_text(figure("stage_cure") * 3600)
     facts["panel_minutes"] = figure("panel_minutes")
     for name, source in (
         ("peel_margin", "peel_ply_beyond"), ("breather_margin", "breather_beyond"),
@@ -283,41 +312,51 @@ def _layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> S
         "has_note": bool(note),
         "note": note,
         "has_seams": bool(seams),
+        "has_bevels": any(e.treatment == "bevel" for p in pieces for e in p.edges if not e.mate),
+        "seam_butter": _butter(seams, any(p.holes_mm for p in pieces)),
         "perforate": getattr(source, "perforate", True),
-        **_drop_facts(job, source),
+        **_drop_facts(job, layer, source),
         **_film_facts(job, source),
         **_insert_facts(job, layer),
     }
+    for use in ("neat", "bond"):
+        coat = needs.get((use, layer.id))
+        facts[f"{use}_minutes"] = max(5.0, coat.seconds / 60) if coat else 5.0
     for kind in ("ply", "core", "insert", "rod", "film"):
         facts[f"is_{kind}"] = layer.kind == kind
     rods = sum(p.quantity for p in pieces)
     facts["rod_counts"] = f"{counted(rods, 'rod')} side by side" if rods > 1 else "one rod"
     lists = {
         "panel": tuple(_panel_scope(job, p) for p in pieces) if layer.kind == "core" else (),
-        "seam": tuple(Scope({"seam": name, "between": between}) for name, between in seams),
-        "piece_note": tuple(
-            Scope({"piece": p.id, "note": _sentence(f"{p.id}: {text}")})
-            for p in pieces
-            for text in p.notes
-        ),
+        "seam": _seam_scopes(seams),
     }
     return Scope(facts, lists)
 
 
-def _drop_facts(job: Job, source) -> dict:
+def _drop_facts(job: Job, layer: LaidLayer, source) -> dict:
+    """Where a layer of a run ends against the one before it."""
     drop = source.drop if isinstance(source, Ply | Rod) else None
-    drops = drop is not None and drop.index > 0
+    before = None
+    if drop is not None:
+        for other in job.laminate.layers:
+            card = job.spec_layers.get(other.id)
+            run = card.drop if isinstance(card, Ply | Rod) else None
+            if run is not None and (run.run, run.index) == (drop.run, drop.index - 1):
+                before = other
+    if before is None:
+        return {"drops": False, "drop_step": "", "drop_way": "", "drop_after": ""}
+    shorter = layer.region.area < before.region.area
     return {
-        "drops": drops,
-        "drop_step": job.length(abs(drop.step_mm)) if drops else "",
-        "drop_edge": drop.edge if drops else "",
-        "drop_after": f"ply {drop.index} of {drop.run}" if drops else "",
+        "drops": True,
+        "drop_step": job.length(abs(drop.step_mm)),
+        "drop_way": "short of" if shorter else "beyond",
+        "drop_after": before.id,
     }
 
 
 def _film_facts(job: Job, source) -> dict:
     removed = source.removed_after if isinstance(source, Film) else ""
-    titles = {rule.id: rule.title or rule.id for rule in job.stages}
+    titles = {rule.id: job.title(rule) for rule in job.stages}
     return {
         "removed": bool(removed),
         "removed_after": f"the stage “{titles.get(removed, removed)}”" if removed else "",
@@ -350,7 +389,7 @@ def _piece_scope(job: Job, piece: Piece) -> Scope:
             "angle": degrees_text(piece.angle_deg),
             "material": material_name(job, piece.kind, piece.material),
             "thickness": f"{show_number(piece.thickness_mm, 2)} mm",
-            "quantity": piece.quantity,
+            "times": f", {piece.quantity} times" if piece.quantity > 1 else "",
             "length": job.length(length),
             "source": listed(unit.id for unit in units) if units else "its stock",
             **_insert_facts(job, layer),
@@ -390,9 +429,12 @@ def _panel_scope(job: Job, piece: Piece) -> Scope:
         "has_grain": bool(stock and stock.grain),
     }
     lists = {
-        "bevel": tuple(Scope({"edge": e.name, "angle": f"{e.angle_deg:g}°"}) for e in bevels),
-        "scarf": tuple(Scope({"edge": e.name, "angle": f"{e.angle_deg:g}°"}) for e in scarfs),
-        "seam_edge": tuple(Scope({"edge": e.name, "mate": e.mate}) for e in seams),
+        "bevel": tuple(Scope({"edge": name, "angle": _angles(bevels)}) for name in _names(bevels)),
+        "scarf": tuple(Scope({"edge": name, "angle": _angles(scarfs)}) for name in _names(scarfs)),
+        "seam_edge": tuple(Scope({"edge": _edge_name(e), "mate": e.mate}) for e in seams),
+        "panel_note": tuple(
+            Scope({"note": _sentence(note)}) for note in map(_panel_note, piece.notes) if note
+        ),
     }
     return Scope({**base.facts, **facts}, lists)
 
@@ -415,22 +457,56 @@ def _ids(pieces: list[Piece]) -> tuple[str, ...]:
 
 
 def _names(edges: list[PieceEdge]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(e.name for e in edges))
+    return tuple(dict.fromkeys(_edge_name(e) for e in edges))
 
 
 def _angles(edges: list[PieceEdge]) -> str:
     return listed((f"{a:g}°" for a in sorted({e.angle_deg for e in edges})), "or")
 
 
-def _seams(pieces) -> tuple[tuple[str, str], ...]:
-    """Each seam once, with the two panels it joins."""
-    found: dict[tuple[str, str], str] = {}
+@dataclass(frozen=True)
+class _Seam:
+    name: str
+    between: str
+    cut: str  # "square", "scarfed at 20°"
+
+
+def _seams(pieces) -> tuple[_Seam, ...]:
+    """Each seam between two panels once."""
+    found: dict[tuple[str, ...], _Seam] = {}
     for piece in pieces:
         for edge in piece.edges:
             if edge.mate:
                 pair = tuple(sorted((piece.id, edge.mate)))
-                found.setdefault(pair, edge.name.removeprefix("seam "))
-    return tuple((name, f"{a} and {b}") for (a, b), name in found.items())
+                words = {"scarf": "scarfed", "bevel": "bevelled"}.get(edge.treatment)
+                cut = f"{words} at {edge.angle_deg:g}°" if words else "square"
+                name = _edge_name(edge).removeprefix("seam ")
+                found.setdefault(pair, _Seam(name, listed(pair), cut))
+    return tuple(found.values())
+
+
+def _seam_scopes(seams: tuple[_Seam, ...]) -> tuple[Scope, ...]:
+    return tuple(Scope({"seam": s.name, "between": s.between, "cut": s.cut}) for s in seams)
+
+
+def _butter(seams, openings: bool) -> str:
+    """Where else the thickened coat goes, for the end of a sentence."""
+    places = [*(["the seam faces"] if seams else []),
+              *(["the walls of the openings"] if openings else [])]  # fmt: skip
+    return f", and butter {listed(places)}" if places else ""
+
+
+def _edge_name(edge: PieceEdge) -> str:
+    """The name without the number that tells two stretches of one edge apart."""
+    return _STRETCH.sub("", edge.name)
+
+
+def _panel_note(text: str) -> str:
+    """What a note of a panel adds to the words of the step, "" for nothing."""
+    if text.startswith("seam "):
+        head, _, more = text.partition("; ")
+        return f"{head.partition(':')[0]}: {more}" if more else ""
+    return "" if text.startswith("mould side down") else text
 
 
 def _sources(job: Job, pieces: list[Piece]) -> tuple[Scope, ...]:
@@ -462,6 +538,14 @@ def _stations(job: Job) -> tuple[str, ...]:
     if not isinstance(job.spec.mould, StationMould):
         return tuple(line.label for line in job.face.station_lines)
     return tuple(job.length(line.span_mm) for line in job.face.station_lines)
+
+
+def _thin_zones(job: Job):
+    """The largest zones without core or insert, where a caliper can close on the laminate."""
+    thick = {la.id for la in job.laminate.layers if la.kind in ("core", "insert")}
+    zones = [zone for zone in job.laminate.zones if not thick & set(zone.layers)]
+    largest = sorted(zones, key=lambda zone: -zone.area_m2)[:_MOST_ZONES]
+    return tuple(zone for zone in zones if zone in largest)
 
 
 def _zone_scope(zone) -> Scope:

@@ -70,6 +70,8 @@ def tip_line_heights_mm(job: Job, spans_mm: np.ndarray) -> np.ndarray:
 def _height(job: Job, check: JigCheck) -> list[Measure]:
     handed = job.spec.part.hand in ("left", "right")
     ends = _spans(job)
+    if handed and check.at_mm == ends[-1]:
+        return [_tip_height(job, check)]
     spans = _asked(job, check, ends[:-1] if handed else ends[1:-1])
     across = (
         "stretch a line level across both tips, this hand and the other"
@@ -88,6 +90,21 @@ def _height(job: Job, check: JigCheck) -> list[Measure]:
         )
         for span, height in zip(spans, tip_line_heights_mm(job, np.array(spans)), strict=True)
     ]
+
+
+def _tip_height(job: Job, check: JigCheck) -> Measure:
+    """At the tip itself the line across the tips says nothing: the tip above the root instead."""
+    ends = _spans(job)
+    first, last = line_points_mm(job, np.array([ends[0], ends[-1]]))
+    return Measure(
+        check.id,
+        check.title or "Tip above the root",
+        round(float(last[2] - first[2]), 1),
+        check.tolerance_mm,
+        "mm",
+        f"with a water level, from the face at the root to the face at the tip, at"
+        f" {_line_words(job)}",
+    )
 
 
 def _diagonal(job: Job, check: JigCheck) -> list[Measure]:

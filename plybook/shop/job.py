@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from plybook.diagnostics import Finding, error
 from plybook.laminate.model import LaidLayer, Laminate, Piece
 from plybook.nest.model import CutPlan, Unit
-from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS
+from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS, standard
 from plybook.spec.model import Consumable, Layer, PartSpec, Resin, StageRule, ThickenedResin
 from plybook.surface.model import Face
 from plybook.units import MM_PER_INCH, show_length
@@ -52,6 +52,10 @@ class Job:
                 if part in ("", self.spec.part.number):
                     found.setdefault(piece, {})[layout.unit.id] = layout.unit
         return {piece: tuple(units.values()) for piece, units in found.items()}
+
+    def title(self, rule: StageRule) -> str:
+        """What a stage is called: as the spec says, else as its kind is."""
+        return rule.title or standard().stages[rule.kind].title
 
     def layers_of(self, stage: str) -> tuple[LaidLayer, ...]:
         """Layers a stage lays, from the mould face up."""

@@ -92,7 +92,7 @@ def _rods(job: Job) -> list[Quantity]:
 def _resin(job: Job, batches: Sequence[Batch]) -> list[Quantity]:
     rows = []
     resins = job.spec.materials.resins
-    titles = {rule.id: rule.title or rule.kind for rule in job.stages}
+    titles = {rule.id: job.title(rule) for rule in job.stages}
     for stage in dict.fromkeys(batch.stage for batch in batches):
         for thick in (False, True):
             cups = [b for b in batches if b.stage == stage and bool(b.filler) is thick]

@@ -109,13 +109,6 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
             grams, area = grams + before.mass_g, area + before.area_m2
         want("prime", "", "core, bag side", grams, area)
 
-    if rule.kind == "core_bond":
-        cores = [la for la in layers if la.kind == "core"]
-        area = math.fsum(area_m2(job.pieces_of(la)) for la in cores)
-        uptake = math.fsum(_uptake(job, la) * area_m2(job.pieces_of(la)) for la in cores)
-        want("neat", "", "neat coat", uptake + figure("face_wetting") * area, area)
-        want("bond", "", "thickened coat", thick.coat_g_m2 * area, area, True)
-
     for layer in layers:
         pieces = job.pieces_of(layer)
         area = area_m2(pieces)
@@ -129,12 +122,19 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
             uptake = film.resin_uptake_g_m2 if film is not None else 0.0
             want("lay", layer.id, layer.id, uptake * area, area)
         elif layer.kind == "rod":
+            bedded = rule.kind == "core_bond"  # in thickened resin on a cured face
             grams = figure("rod_wetting") * rod_surface_m2(job, pieces)
-            want("lay", layer.id, layer.id, grams, area)
+            grams += thick.coat_g_m2 * area if bedded else 0.0
+            want("lay", layer.id, layer.id, grams, area, bedded)
         elif layer.kind == "core":
             grams = seam_resin_g(layer, pieces, resin)
             what, wet = f"{layer.id}, seams", 0.0
-            if rule.kind != "core_bond":  # the whole core in one go, wet in wet
+            if rule.kind == "core_bond":
+                neat = (_uptake(job, layer) + figure("face_wetting")) * area
+                want("neat", layer.id, f"neat coat for {layer.id}", neat, area)
+                coat = thick.coat_g_m2 * area
+                want("bond", layer.id, f"thickened coat for {layer.id}", coat, area, True)
+            else:  # the whole core in one go, wet in wet
                 faces = 2 if _covered(job, layer) else 1
                 grams += (faces * _uptake(job, layer) + thick.coat_g_m2) * area
                 what, wet = layer.id, area
@@ -288,7 +288,7 @@ def plan_cups(
                 on_by_s=round(now + life),
             )
         )
-        now += mixing + cup.seconds
+        now += 0.0 if infused else mixing + cup.seconds  # an infusion is filled within one life
     findings.extend(_time_findings(job, rule, resin, [need for _, need in needs], batches, now))
     return tuple(batches), {step: tuple(ids) for step, ids in used.items()}, findings
 
@@ -305,7 +305,7 @@ def _time_findings(job, rule, resin, needs, batches, wet_s) -> list[Finding]:
     """Cups that cannot be on in time, steps that had to be split, stages that stay wet too long."""
     found: list[Finding] = []
     shop = job.spec.workshop
-    title = rule.title or rule.id
+    title = job.title(rule)
     life = batches[0].pot_life_s
     said = f"at {shop.room_c:g} °C a cup of {resin.name} lasts about {minutes_text(life)}"
     estimate = "estimate: pot life halves for every 10 °C (resin makers' notes)"
@@ -363,9 +363,10 @@ def _too_long_wet(rule, title, needs, wet_s, workable) -> Finding:
     """Propose after which layers the stage is cut so that each part is bagged while workable."""
     mixing = figure("mix_time") * 60
     ends, spent = [], 0.0
-    for need, after in zip(needs, [*needs[1:], None], strict=True):
+    for need, after in zip(needs, needs[1:], strict=False):
         spent += need.seconds + mixing
-        if after is not None and spent + after.seconds + mixing > workable and need.layer:
+        between_layers = bool(need.layer and after.layer)
+        if between_layers and spent + after.seconds + mixing > workable:
             ends.append(need.layer)
             spent = 0.0
     parts = f"end a stage after {', '.join(ends)}, with peel ply, and go on when it has cured; or "

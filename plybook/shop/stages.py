@@ -70,10 +70,10 @@ def finish_stage(rule: StageRule, job: Job, drafts: Sequence[Draft], scope: Scop
     return Stage(
         id=rule.id,
         kind=rule.kind,
-        title=rule.title or kind.title,
+        title=job.title(rule),
         steps=tuple(steps),
         cure_s=cure_seconds(job, rule) if cures else 0,
-        at_hand=_lines(kind.tools, scope),
+        at_hand=_things(kind.tools, scope),
     )
 
 
@@ -125,7 +125,7 @@ def _draft(standard_step: StandardStep, scope: Scope) -> Draft:
             if scope.holds(line.when)
         ),
         timers=_timers(standard_step.waits, scope),
-        at_hand=_lines(standard_step.at_hand, scope),
+        at_hand=_things(standard_step.at_hand, scope),
         shows=standard_step.shows,
         minutes=round(scope.number(standard_step.minutes)),
         name=standard_step.name,
@@ -144,6 +144,11 @@ def _walk(entries: Sequence[Line | Ask | Wait], scope: Scope):
 
 def _lines(entries: Sequence[Line], scope: Scope) -> tuple[str, ...]:
     return tuple(_capital(inner.say(entry.say)) for entry, inner in _walk(entries, scope))
+
+
+def _things(entries: Sequence[Line], scope: Scope) -> tuple[str, ...]:
+    """Names of things, as they stand in a list."""
+    return tuple(inner.say(entry.say) for entry, inner in _walk(entries, scope))
 
 
 def _checks(entries: Sequence[Ask], scope: Scope) -> tuple[Check, ...]:

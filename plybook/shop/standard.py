@@ -6,9 +6,15 @@ exist is refused here, so that a step never reaches the book half filled.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
+
+from plybook.spec.limits import Limits
+from plybook.spec.reader import read_tree
+
+_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 STAGE_KINDS = (
     "mould_preparation",
@@ -154,14 +160,21 @@ def figure(name: str) -> float:
 def _load(name: str) -> dict[str, Any]:
     from importlib.resources import files
 
-    import yaml
+    content = (files("plybook") / "trade" / f"{name}.yaml").read_bytes()
+    return _plain(read_tree(content, f"trade/{name}.yaml", Limits()))
 
-    text = (files("plybook") / "trade" / f"{name}.yaml").read_text(encoding="utf-8")
-    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-    data = yaml.load(text, Loader=loader)  # noqa: S506 - a safe loader
-    if not isinstance(data, dict):
-        raise TradeError(f"{name}: expected a mapping")
-    return data
+
+def _plain(node):
+    """Text as it stands to words, numbers and true/false; what is quoted stays words."""
+    if isinstance(node, dict):
+        return {str(key): _plain(value) for key, value in node.items()}
+    if isinstance(node, list):
+        return [_plain(value) for value in node]
+    if node.quoted:
+        return str(node)
+    if node in ("true", "false"):
+        return node == "true"
+    return float(node) if _NUMBER.fullmatch(node) else str(node)
 
 
 def _stage(kind: str, data: dict[str, Any], groups: dict[str, tuple[StandardStep, ...]]):

@@ -5,6 +5,7 @@ job -> jig, needs of resin, bags -> facts -> steps -> cups -> clock, quantities,
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from plybook.diagnostics import Finding, warning
@@ -16,7 +17,7 @@ from plybook.shop.facts import stage_scope
 from plybook.shop.jig import jig_measures
 from plybook.shop.job import Job, make_job
 from plybook.shop.kit import kit_lists
-from plybook.shop.model import Batch, Shop, Stage
+from plybook.shop.model import Batch, Shop, Stage, Timer
 from plybook.shop.quantities import quantities
 from plybook.shop.resin import plan_cups, stage_needs
 from plybook.shop.stages import draft_stage, finish_stage
@@ -64,14 +65,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         cups, by_step, late = _cups(job, rule, stage, drafts, needs, len(batches) + 1)
         findings += late
         batches += cups
-        stages.append(
-            replace(
-                stage,
-                steps=tuple(
-                    replace(step, batches=by_step.get(step.id, ())) for step in stage.steps
-                ),
-            )
-        )
+        stages.append(_with_cups(stage, cups, by_step))
     findings += narrow_flanges(job)
     clock, long_days = day_plan(stages, spec.workshop)
     findings += long_days
@@ -98,12 +92,27 @@ def _cups(job: Job, rule: StageRule, stage: Stage, drafts, needs, first: int):
     return plan_cups(job, rule, wanted, first)
 
 
+def _with_cups(stage: Stage, cups: Sequence[Batch], by_step: dict[str, tuple[str, ...]]) -> Stage:
+    """Each step told its cups; a cup's clock starts at the first step it is mixed for."""
+    steps = []
+    for step in stage.steps:
+        limits = tuple(
+            Timer(f"{step.id}.{cup.id}", f"Cup {cup.id}: all of it on", cup.pot_life_s, "limit")
+            for cup in cups
+            if cup.step == step.id and cup.pot_life_s > 0
+        )
+        steps.append(
+            replace(step, batches=by_step.get(step.id, ()), timers=(*limits, *step.timers))
+        )
+    return replace(stage, steps=tuple(steps))
+
+
 def _no_resin(job: Job, rule: StageRule) -> list[Finding]:
     if job.layers_of(rule.id) and job.resin(rule) is None:
         return [
             warning(
                 "no-resin",
-                f"stage {rule.title or rule.id!r} has no resin, so no cups are planned for it",
+                f"{job.title(rule)} has no resin, so no cups are planned for it",
                 "name a resin with `resin` in the stage, and give its card under `resins`",
                 rule.place,
             )
