@@ -30,6 +30,7 @@ class PatternMesh:
     Attributes:
         nodes_mm: (n, 2) on the pattern, the corners first.
         corners: how many nodes are corners.
+        margin: (m,) True for triangles outside the ring that was asked for.
         triangles: (m, 6) corners counter-clockwise, then the middles opposite to each corner.
         curvatures: (m, 3, 2, 2) of the face at three inner points of each triangle; `POINTS` has
             the weights of the corners there (Gauss points of degree 2).
@@ -39,8 +40,14 @@ class PatternMesh:
     corners: int
     triangles: np.ndarray
     curvatures: np.ndarray
+    margin: np.ndarray
 
     POINTS = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4]]) / 6.0
+
+    @cached_property
+    def locator(self) -> Locator:
+        """Finds points of the pattern in the quarters of the triangles."""
+        return Locator(self.nodes_mm, self.parts)
 
     @cached_property
     def parts(self) -> np.ndarray:
@@ -50,14 +57,11 @@ class PatternMesh:
         return np.stack([np.stack(q, axis=1) for q in quarters], axis=1).reshape(-1, 3)
 
 
-class PiecewiseAffine:
-    """The map that carries each triangle of one layout onto the same triangle of another.
+class Locator:
+    """Finds points in a layout of triangles; points outside all of them go with the nearest."""
 
-    Points outside all triangles follow the nearest one.
-    """
-
-    def __init__(self, source: np.ndarray, target: np.ndarray, triangles: np.ndarray):
-        self.source, self.target, self.triangles = source, target, triangles
+    def __init__(self, nodes_mm: np.ndarray, triangles: np.ndarray):
+        self.source, self.triangles = nodes_mm, triangles
 
     @cached_property
     def _tree(self):
@@ -65,12 +69,6 @@ class PiecewiseAffine:
 
         corners = self.source[self.triangles[:, [0, 1, 2, 0]]]
         return shapely.STRtree(shapely.polygons(corners))
-
-    def __call__(self, points_mm: np.ndarray) -> np.ndarray:
-        """(n, 2) -> (n, 2)."""
-        points = np.asarray(points_mm, dtype=float)
-        which, weights = self.locate(points)
-        return np.einsum("nk,nkc->nc", weights, self.target[self.triangles[which]])
 
     def locate(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Index of the triangle and weights of its nodes for each point."""
@@ -88,6 +86,22 @@ class PiecewiseAffine:
         double = _cross(b - a, c - a)
         second, third = _cross(points - a, c - a) / double, _cross(b - a, points - a) / double
         return which, np.stack([1 - second - third, second, third], axis=1)
+
+
+class PiecewiseAffine:
+    """The map that carries each triangle of one layout onto the same triangle of another."""
+
+    def __init__(self, locator: Locator, target_mm: np.ndarray):
+        self.locator, self.target = locator, target_mm
+
+    def __call__(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2) -> (n, 2)."""
+        return self.carry(*self.locator.locate(np.asarray(points_mm, dtype=float)))
+
+    def carry(self, which: np.ndarray, weights: np.ndarray) -> np.ndarray:
+        """Points already located in the source -> (n, 2)."""
+        corners = self.target[self.locator.triangles[which]]
+        return np.einsum("nk,nkc->nc", weights, corners)
 
 
 def _cross(a: np.ndarray, b: np.ndarray) -> np.ndarray:
@@ -113,10 +127,11 @@ def pattern_mesh(
     import shapely
 
     plane = straightened(face)
-    area = shapely.buffer(shapely.make_valid(shapely.Polygon(within)), margin_mm, quad_segs=4)
+    wanted = shapely.make_valid(shapely.Polygon(within))
+    area = shapely.buffer(wanted, margin_mm, quad_segs=4)
     lines = _clipped(break_lines, area)
     grid = plane.grid(shapely.get_coordinates(area), step_mm)
-    grid = grid[shapely.contains_xy(area, plane.flat(grid))]
+    grid = grid[shapely.contains_xy(shapely.buffer(area, 1.0), plane.flat(grid))]
     creases = [_along(plane.of(line), plane.rows, step_mm) for line in lines]
     points, triangles = _triangulate(grid, creases, step_mm * _CLEAR)
     flat = plane.flat(points)
@@ -133,7 +148,8 @@ def pattern_mesh(
     bends = [
         plane.curvature(np.einsum("k,mkc->mc", weights, corners)) for weights in PatternMesh.POINTS
     ]
-    return PatternMesh(*_with_middles(flat, triangles), np.stack(bends, axis=1))
+    outside = ~shapely.contains_xy(wanted, flat[triangles].mean(axis=1))
+    return PatternMesh(*_with_middles(flat, triangles), np.stack(bends, axis=1), outside)
 
 
 def _with_middles(corners: np.ndarray, triangles: np.ndarray):

@@ -14,18 +14,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Membrane, face_strain
-from plybook.surface.mesh import PatternMesh, PiecewiseAffine, pattern_mesh
+from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.strain import principal
 
 Height = Callable[[np.ndarray], np.ndarray]
 _UNRAISED_MM = 1e-6
+_MARGIN_WEIGHT = 0.01  # cloth past the part asked for must not pull at it
 
 
 @dataclass(frozen=True)
@@ -143,8 +145,8 @@ class Raiser:
         nodes, _ = membrane.relax(mesh.nodes_mm if self._last is None else self._last)
         self._membrane, self._last = membrane, nodes
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
-        forth = PiecewiseAffine(mesh.nodes_mm, nodes, mesh.parts)
-        back = PiecewiseAffine(nodes, mesh.nodes_mm, mesh.parts)
+        forth = PiecewiseAffine(mesh.locator, nodes)
+        back = PiecewiseAffine(Locator(nodes, mesh.parts), mesh.nodes_mm)
         strain = _strain_of(membrane, nodes)
         return RaisedMap(self._growth(forth), strain, mesh, nodes, (forth, back))
 
@@ -154,13 +156,9 @@ class Raiser:
         before, after = (n[mesh.triangles[:, 3:]].mean(axis=1) for n in (mesh.nodes_mm, nodes))
         turn, shift = best_rigid(after, before, area)
         nodes = nodes @ turn.T + shift
-        axis = np.linspace(*self.face.axis_mm, 65)
-        import shapely
-
-        hit = shapely.contains_xy(shapely.make_valid(shapely.Polygon(self.within)), axis)
-        if hit.sum() < 8:
+        if self._axis_spots is None:
             return nodes
-        x, y = PiecewiseAffine(mesh.nodes_mm, nodes, mesh.parts)(axis[hit]).T
+        x, y = PiecewiseAffine(mesh.locator, nodes).carry(*self._axis_spots).T
         slope = np.polyfit(x - x.mean(), y - y.mean(), 1)[0]
         cos, sin = 1 / np.hypot(1, slope), slope / np.hypot(1, slope)
         nodes = nodes @ np.array([[cos, -sin], [sin, cos]])
@@ -170,11 +168,28 @@ class Raiser:
     def _growth(self, forth: PiecewiseAffine) -> Growth:
         import shapely
 
-        ring = shapely.get_coordinates(shapely.segmentize(shapely.Polygon(self.within), 10.0))
-        cut = forth(ring)
+        ring, spots = self._ring_spots
+        cut = forth.carry(*spots)
         more = np.ptp(cut, axis=0) - np.ptp(ring, axis=0)
         area = shapely.Polygon(cut).area - shapely.Polygon(ring).area
         return Growth(float(more[0]), float(more[1]), float(area))
+
+    @cached_property
+    def _axis_spots(self):
+        """The reference axis located in the mesh, None where hardly any of it lies inside."""
+        import shapely
+
+        axis = np.linspace(*self.face.axis_mm, 65)
+        inside = shapely.make_valid(shapely.Polygon(self.within))
+        hit = axis[shapely.contains_xy(inside, axis)]
+        return self._mesh.locator.locate(hit) if len(hit) >= 8 else None
+
+    @cached_property
+    def _ring_spots(self):
+        import shapely
+
+        ring = shapely.get_coordinates(shapely.segmentize(shapely.Polygon(self.within), 10.0))
+        return ring, self._mesh.locator.locate(ring)
 
 
 def raise_face(
@@ -214,6 +229,7 @@ def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
     on_face = np.matmul(slopes, np.linalg.inv(root).swapaxes(-1, -2))
     area = np.abs(np.linalg.det(legs))[:, None] / 2 / len(PatternMesh.POINTS)
     area = area * np.sqrt(np.linalg.det(metric))
+    area = area * np.where(mesh.margin, _MARGIN_WEIGHT, 1.0)[:, None]
     return Membrane(on_face[..., 0], on_face[..., 1], area, mesh.triangles, len(mesh.nodes_mm))
 
 
