@@ -192,7 +192,7 @@ def thin(line_mm: np.ndarray, chord_error_mm: float) -> np.ndarray:
     line = without_repeats(line_mm)
     if len(line) < 3 or chord_error_mm <= 0:
         return line
-    return shapely.get_coordinates(shapely.linestrings(line).simplify(chord_error_mm, False))
+    return shapely.get_coordinates(shapely.linestrings(line).simplify(chord_error_mm, preserve_topology=False))
 
 
 def dense(line_mm: np.ndarray, step_mm: float) -> np.ndarray:
