@@ -39,7 +39,7 @@ from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 
 _SIGN_LABEL = {"initials": "Initials", "time": "Time", "lot": "Lot or roll number"}
-_MOST_IDS = 8
+_MOST_IDS = 60
 
 
 @dataclass

@@ -6,6 +6,7 @@ The same 180 mm column fits both papers; only the margins and the height differ.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 from plybook.drawing.document import Document, Page
 from plybook.drawing.letters import clean_text, fitted, wrapped
@@ -30,31 +31,37 @@ HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
 def book_pdf(document: Document) -> bytes:
     """The book as PDF: embedded type, bookmarks, same bytes for the same document."""
     width, height = PAPER_MM[document.paper]
-    room = height - TOP_MM - FOOT_MM
-    sheets = [
-        (page, part, sheet)
-        for page in document.pages
-        for part, sheet in enumerate(_sheets(page, room))
-    ]
     canvas, buffer = new_canvas(
         width,
         height,
         f"{document.title} {document.part} {document.name}",
         subject=f"revision {document.revision}",
     )
+    write_pages(canvas, document)
+    canvas.save()
+    return buffer.getvalue()
+
+
+def write_pages(canvas: Any, document: Document) -> None:
+    """Draw all pages of a document on a canvas of its paper, numbered from one."""
+    width, height = PAPER_MM[document.paper]
+    room = height - TOP_MM - FOOT_MM
+    sheets = [
+        (page, part, sheet)
+        for page in document.pages
+        for part, sheet in enumerate(_sheets(page, room))
+    ]
     pen = Pen(canvas, (width - WIDTH_MM) / 2, height)
     chapter = None
     for number, (page, part, sheet) in enumerate(sheets, start=1):
         if part == 0:
             chapter = _bookmark(canvas, page, chapter)
-        _running_head(pen, document, page, part, number, len(sheets), height)
+        _running_head(pen, document, number, len(sheets), height)
         y = TOP_MM
         for slab in sheet:
             slab.draw(pen, y + slab.before)
             y += slab.before + slab.height
         canvas.showPage()
-    canvas.save()
-    return buffer.getvalue()
 
 
 def _bookmark(canvas, page: Page, chapter: str | None) -> str:
@@ -66,18 +73,15 @@ def _bookmark(canvas, page: Page, chapter: str | None) -> str:
     return page.chapter
 
 
-def _running_head(
-    pen: Pen, document: Document, page: Page, part: int, number: int, count: int, height: float
-) -> None:
+def _running_head(pen: Pen, document: Document, number: int, count: int, height: float) -> None:
     facts = (document.part, document.name, f"revision {document.revision}", HANDS[document.hand])
     words = clean_text(" · ".join(f for f in facts if f))
     pen.words(fitted(words, 150.0, NOTE), 0.0, HEAD_MM, NOTE)
     pen.words(f"{number} / {count}", WIDTH_MM, HEAD_MM, NOTE, True, "r")
     pen.rule(0.0, HEAD_MM + 2.0, WIDTH_MM, HEAD_MM + 2.0)
     foot = height - 7.5
-    pen.words(
-        clean_text(f"{document.date} · plan {document.record_key}"), 0.0, foot, 1.8, grey=True
-    )
+    plan = f" · plan {document.record_key}" if document.record_key else ""
+    pen.words(clean_text(document.date + plan), 0.0, foot, 1.8, grey=True)
 
 
 def _sheets(page: Page, room: float) -> Iterator[list[Slab]]:

@@ -1,0 +1,144 @@
+"""A label for every piece, stuck on as it comes off the roll, and kit lists by stage.
+
+Terms:
+    label sheet: a sheet of self-adhesive labels in rows and columns. The two in every stationer's
+        (common practice, no source; from memory): A4 with 3 x 8 labels of 70 x 37 mm, Letter with
+        3 x 10 labels of 2 5/8 x 1 in.
+    side: a label goes on the side that is up in the mould, the bag side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from plybook.drawing.document import Block, CheckBox, Heading, Items, Page, Paragraph
+from plybook.drawing.rosette import show_angle
+from plybook.drawing.stepcards import material_names
+from plybook.laminate.model import Laminate, Piece
+from plybook.shop.model import Shop
+from plybook.spec.model import PartSpec
+
+HANDS = {"left": "LEFT", "right": "RIGHT", "none": ""}
+
+
+@dataclass(frozen=True)
+class Label:
+    """What one label says. `angle_deg` None: no fibre direction."""
+
+    id: str
+    angle: str
+    angle_deg: float | None
+    layer: str
+    side: str  # which side is up, and on which stage it is laid
+    edges: str  # how its edges are cut, or its place in a splice
+    part: str
+    count: str  # "1 of 2"
+
+
+@dataclass(frozen=True)
+class LabelSheet:
+    """A sheet of labels: the first label's top left corner, sizes and pitches, mm."""
+
+    paper: str
+    columns: int
+    rows: int
+    wide_mm: float
+    tall_mm: float
+    left_mm: float
+    top_mm: float
+    across_mm: float  # pitch
+    down_mm: float
+
+    @property
+    def on_sheet(self) -> int:
+        return self.columns * self.rows
+
+
+SHEETS = {
+    "a4": LabelSheet("a4", 3, 8, 70.0, 37.0, 0.0, 0.5, 70.0, 37.0),
+    "letter": LabelSheet("letter", 3, 10, 66.675, 25.4, 4.7625, 12.7, 69.85, 25.4),
+}
+
+
+def piece_labels(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[Label, ...]:
+    """One label for each copy of each piece, in the order of laying."""
+    part = spec.part
+    names = material_names(spec)
+    stages = {stage.id: (n, stage.title) for n, stage in enumerate(shop.stages, start=1)}
+    owner = " ".join(w for w in (part.number, f"rev {part.revision}", HANDS[part.hand]) if w)
+    out = []
+    for piece in laminate.pieces:
+        fibre = piece.kind in ("ply", "rod")
+        number, title = stages.get(piece.stage, ("", piece.stage))
+        for copy in range(1, piece.quantity + 1):
+            out.append(
+                Label(
+                    piece.id,
+                    show_angle(piece.angle_deg) if fibre else "",
+                    piece.angle_deg if fibre else None,
+                    f"{piece.layer} · {names.get(piece.material, piece.material)}",
+                    f"THIS SIDE UP (bag side) · stage {number} {title}".replace("  ", " "),
+                    edge_words(piece),
+                    owner,
+                    f"QTY {copy} of {piece.quantity}",
+                )
+            )
+    return tuple(out)
+
+
+def edge_words(piece: Piece) -> str:
+    """How the edges are cut, told by name, or where the piece stands in a splice."""
+    if piece.kind in ("core", "insert"):
+        by: dict[str, list[str]] = {}
+        for edge in piece.edges:
+            word = "SQUARE" if edge.treatment == "square" else f"{edge.treatment} "
+            if edge.treatment in ("bevel", "scarf"):
+                word = f"{edge.treatment} {edge.angle_deg:g}°"
+            by.setdefault(word.strip(), []).append(edge.name)
+        rows = sorted(by.items(), key=lambda row: row[0] != "SQUARE")  # first what must not be cut
+        return "; ".join(f"{word}: {', '.join(names)}" for word, names in rows)
+    if piece.splice:
+        s = piece.splice
+        return f"part {s.part} of {s.of}, {s.kind} to {', '.join(s.neighbours)}"
+    return ""
+
+
+def kit_pages(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[Page, ...]:
+    """A page per stage that lays pieces: what is gathered before it starts, to tick off."""
+    names = material_names(spec)
+    kits = {kit.stage: kit for kit in shop.kits}
+    pages = []
+    for number, stage in enumerate(shop.stages, start=1):
+        pieces = [p for p in laminate.pieces if p.stage == stage.id]
+        kit = kits.get(stage.id)
+        blocks: list[Block] = [
+            CheckBox(f"kit.{p.id}", f"{p.id}   {_what(p, names)}   ×{p.quantity}") for p in pieces
+        ]
+        for title, things in (
+            ("Tools", kit.tools if kit else stage.at_hand),
+            ("Consumables", kit.consumables if kit else ()),
+            ("Resin", kit.resin if kit else ()),
+        ):
+            if things:
+                blocks += [Heading(title, 3), Items(tuple(things))]
+        if not blocks:
+            continue
+        if pieces:
+            blocks.insert(0, Paragraph("In the order of laying: the first on top of the pile."))
+        pages.append(
+            Page(
+                f"kit-{stage.id}",
+                f"Kit list: {stage.title}",
+                f"{spec.part.number} · revision {spec.part.revision} · stage {number} of "
+                f"{len(shop.stages)}",
+                tuple(blocks),
+            )
+        )
+    return tuple(pages)
+
+
+def _what(piece: Piece, names: dict[str, str]) -> str:
+    material = names.get(piece.material, piece.material)
+    if piece.kind in ("ply", "rod"):
+        return f"{show_angle(piece.angle_deg)}   {material}"
+    return material

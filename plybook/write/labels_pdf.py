@@ -1,0 +1,119 @@
+"""Labels and kit lists as one PDF: label sheets first, then the same with cutting lines for plain
+paper, then the kit lists.
+
+The label sheets carry no frames, because a frame that misses the die cut looks wrong; the plain
+sheets carry nothing but frames to cut along.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from plybook.drawing.document import Document
+from plybook.drawing.letters import clean_text, fitted, text_width_mm, wrapped
+from plybook.drawing.piece_labels import SHEETS, Label, LabelSheet, kit_pages, piece_labels
+from plybook.laminate.model import Laminate
+from plybook.nest.model import CutPlan
+from plybook.shop.model import Shop
+from plybook.spec.model import PartSpec
+from plybook.write.book_pdf import PAPER_MM, write_pages
+from plybook.write.book_slabs import Pen
+from plybook.write.pdf import new_canvas
+
+NOTE, SMALL = 2.5, 1.8
+PAD_MM = 3.5  # printers and die cuts wander
+
+
+def labels_pdf(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop) -> bytes:
+    """A label for each piece for the label sheet of the spec's paper, and the kit lists.
+
+    `plan` is not printed: a label says where a piece goes, not where it came from.
+    """
+    part = spec.part
+    sheet = SHEETS[spec.workshop.paper]
+    labels = piece_labels(spec, laminate, shop)
+    width, height = PAPER_MM[sheet.paper]
+    canvas, buffer = new_canvas(
+        width, height, f"Labels {part.number} {part.name}", subject=f"revision {part.revision}"
+    )
+    pen = Pen(canvas, 0.0, height)
+    for frames, title in ((False, "Label sheets"), (True, "Plain paper, with cutting lines")):
+        canvas.bookmarkPage(title)
+        canvas.addOutlineEntry(title, title, 0)
+        for start in range(0, len(labels), sheet.on_sheet):
+            _sheet(pen, sheet, labels[start : start + sheet.on_sheet], frames)
+            canvas.showPage()
+    kits = kit_pages(spec, laminate, shop)
+    if kits:
+        write_pages(
+            canvas,
+            Document(
+                "Labels", part.number, part.name, part.revision, part.hand, part.date,
+                sheet.paper, kits,
+            ),
+        )  # fmt: skip
+    canvas.save()
+    return buffer.getvalue()
+
+
+def _sheet(pen: Pen, sheet: LabelSheet, labels: Sequence[Label], frames: bool) -> None:
+    for k, label in enumerate(labels):
+        row, column = divmod(k, sheet.columns)
+        x = sheet.left_mm + column * sheet.across_mm
+        y = sheet.top_mm + row * sheet.down_mm
+        if frames:
+            pen.box(x, y, sheet.wide_mm, sheet.tall_mm, 0.18)
+        _label(pen, label, x + PAD_MM, y, sheet.wide_mm - 2 * PAD_MM, sheet.tall_mm)
+
+
+def _label(pen: Pen, label: Label, x: float, y: float, wide: float, tall: float) -> None:
+    """Id and angle large, the facts below; a small arrow shows the fibre."""
+    roomy = tall > 30.0
+    angle = clean_text(label.angle)
+    big = 7.0 if roomy else 5.0
+    right = 0.0
+    if label.angle_deg is not None:
+        radius = 4.2 if roomy else 3.2
+        _arrow(pen, x + wide - radius, y + 3.2 + radius, radius, label.angle_deg)
+        right = 2 * radius + 1.5
+        right += text_width_mm(angle, 5.0, True) + 3.0
+        pen.words(angle, x + wide - 2 * radius - 1.5, y + 3.2 + big - 0.5, 5.0, True, "r")
+    id = clean_text(label.id)
+    cap = next((c for c in (big, 5.0, 3.5) if text_width_mm(id, c, True) <= wide - right), NOTE)
+    pen.words(fitted(id, wide - right, cap, True), x, y + 3.2 + big, cap, True)
+    base = y + 3.2 + big + (5.6 if roomy else 4.0)
+    pitch = 4.2 if roomy else 3.3
+    note = NOTE if roomy else 2.0
+    edges = wrapped(clean_text(label.edges), wide, note, True)[: 2 if roomy else 1]
+    if edges:  # what does not fit is in the book; an ellipsis says that there is more
+        edges[-1] = fitted(
+            clean_text(label.edges)[len(" ".join(edges[:-1])) :].strip(), wide, note, True
+        )
+    lines = [(label.layer, False), *((line, True) for line in edges), (label.side, True)]
+    for words, bold in lines:
+        pen.words(fitted(clean_text(words), wide, note, bold), x, base, note, bold)
+        base += pitch
+    foot = y + tall - 2.6
+    count = clean_text(label.count)
+    pen.words(count, x + wide, foot, note, True, "r")
+    room = wide - text_width_mm(count, note, True) - 2.0
+    pen.words(fitted(clean_text(label.part), room, note), x, foot, note)
+
+
+def _arrow(pen: Pen, x: float, y: float, radius: float, angle_deg: float) -> None:
+    """A rule through a centre at the fibre's angle (counter-clockwise), with heads."""
+    turn = math.radians(angle_deg)
+    dx, dy = radius * math.cos(turn), -radius * math.sin(turn)
+    pen.rule(x - dx, y - dy, x + dx, y + dy, 0.7)
+    for sign in (1, -1):
+        for side in (150.0, 210.0):
+            head = math.radians(angle_deg + side)
+            tip_x, tip_y = x + sign * dx, y + sign * dy
+            pen.rule(
+                tip_x,
+                tip_y,
+                tip_x + sign * 0.5 * radius * math.cos(head),
+                tip_y - sign * 0.5 * radius * math.sin(head),
+                0.7,
+            )
