@@ -1,11 +1,8 @@
-"""Materials and stock: from the files to one shelf, with what is not written worked out."""
+"""Materials: from the files to one shelf, with what is not written worked out."""
 
 from __future__ import annotations
 
-import numpy as np
-
 from plybook.diagnostics import Place
-from plybook.geometry.rings import signed_area_mm2
 from plybook.spec.collect import Collector
 from plybook.spec.model import (
     Cloth,
@@ -16,11 +13,9 @@ from plybook.spec.model import (
     Resin,
     RodStock,
     SpliceRule,
-    StockItem,
     ThickenedResin,
 )
-from plybook.spec.outlines import crossing
-from plybook.spec.written.materials import ClothMaterial, MaterialShelf, StockEntry
+from plybook.spec.written.materials import ClothMaterial, MaterialShelf
 
 # density of the fibre alone, g/cm3; usual data-sheet values, from memory
 FIBRE_G_CM3 = {"carbon": 1.80, "glass": 2.54, "aramid": 1.44}
@@ -273,115 +268,3 @@ _MAKERS = {
     "resins": _resin,
     "thickened": _thickened,
 }
-
-
-# ---------------------------------------------------------------- stock
-
-
-def resolve_stock(
-    entries: list[StockEntry], materials: Materials, out: Collector
-) -> tuple[StockItem, ...]:
-    """Everything on the shelf, sizes filled in from the materials."""
-    seen: dict[str, Place] = {}
-    items: list[StockItem] = []
-    for entry in entries:
-        place = entry.place_of("id")
-        if entry.id in seen:
-            out.error(
-                "duplicate-id",
-                f"stock `{entry.id}` is listed twice",
-                "give one of them another id",
-                place,
-                seen[entry.id],
-            )
-            continue
-        seen[entry.id] = place
-        if item := _stock_item(entry, materials, out):
-            items.append(item)
-    if len(items) > out.limits["stock-items"]:
-        out.error("too-many", f"{len(items)} stock entries", out.limits.why("stock-items"))
-    return tuple(items)
-
-
-def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> StockItem | None:
-    given = [kind for kind in ("roll", "sheet", "bar") if getattr(entry, kind)]
-    if len(given) != 1:
-        out.error(
-            "unknown-stock",
-            f"stock `{entry.id}` names {len(given)} of roll, sheet and bar, expected one",
-            "for example `roll: <cloth id>`",
-            entry.here,
-        )
-        return None
-    kind = given[0]
-    name = getattr(entry, kind)
-    known = {
-        "roll": {**materials.cloths, **materials.consumables},
-        "sheet": materials.cores,
-        "bar": materials.rods,
-    }[kind]
-    what = {"roll": "cloth or consumable", "sheet": "core material", "bar": "rod"}[kind]
-    if name not in known:
-        out.unknown(what, name, known, entry.place_of(kind))
-        return None
-    material = known[name]
-    length, width = _sizes(kind, material, entry)
-    for label, value in (("length", length), ("width", width)):
-        if not value:
-            out.error(
-                "missing",
-                f"stock `{entry.id}` has no {label} and `{name}` gives none",
-                f"add `{label}:`",
-                entry.here,
-            )
-            return None
-    outline = None
-    if entry.outline is not None:
-        outline = _zone(entry.outline, entry.place_of("outline"), out)
-        if outline is None:
-            return None
-        low, high = outline.min(axis=0), outline.max(axis=0)
-        outline = outline - low
-        length, width = (float(v) for v in high - low)
-    zones = []
-    for n, zone in enumerate(entry.bad_zones):
-        ring = _zone(zone, entry.place_of("bad_zones", n), out)
-        if ring is not None:
-            zones.append(ring)
-    return StockItem(
-        entry.id,
-        kind,
-        name,
-        length,
-        width,
-        entry.quantity,
-        outline,
-        tuple(zones),
-        entry.received or "",
-        entry.here,
-    )
-
-
-def _sizes(kind: str, material, entry: StockEntry) -> tuple[float, float]:
-    if kind == "roll":
-        own_length = getattr(material, "roll_length_mm", 0.0)
-        return entry.length or own_length or 50_000.0, entry.width or material.roll_width_mm
-    if kind == "sheet":
-        return entry.length or material.sheet_mm[0], entry.width or material.sheet_mm[1]
-    return entry.length or max(material.supply_mm, default=0.0), entry.width or material.width_mm
-
-
-def _zone(points, place: Place, out: Collector) -> np.ndarray | None:
-    ring = np.array(points, dtype=float)
-    if len(ring) < 3:
-        out.error(
-            "outline-too-short",
-            f"an outline of {len(ring)} points, expected 3 or more",
-            "list its corners",
-            place,
-        )
-        return None
-    if found := crossing(ring):
-        out.error("outline-crosses-itself", found.message, found.help, place)
-        return None
-    return ring if signed_area_mm2(ring) > 0 else ring[::-1].copy()

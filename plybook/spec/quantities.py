@@ -1,4 +1,4 @@
-"""How one value is read: numbers, lengths, angles, times, masses and words.
+"""How one value is read: numbers, lengths, angles, times and masses.
 
 Each kind is a type for the written models. A reader gets the text as it stands in the file and
 gives the value in the tool's units (mm, degrees, seconds, grams), or raises `Wrong` with the
@@ -8,7 +8,6 @@ the size of a number.
 
 from __future__ import annotations
 
-import datetime
 import re
 from collections.abc import Callable
 from typing import Annotated, Any
@@ -16,12 +15,12 @@ from typing import Annotated, Any
 from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
-from plybook.spec.reader import Fields, Items, Scalar, forbidden_character
+from plybook.spec.reader import Fields, Items, Scalar
 from plybook.units import G_M2_PER_OZ_YD2, GRAMS_PER_OUNCE, MM_PER_UNIT, parse_length
 
 _NUMBER = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?")
-_DATE = re.compile(r"\d{4}-\d{1,2}-\d{1,2}")
-_CLOCK = re.compile(r"[-+]?\d+(?::\d+)+(?:\.\d*)?")
+DATE = re.compile(r"\d{4}-\d{1,2}-\d{1,2}")
+CLOCK = re.compile(r"[-+]?\d+(?::\d+)+(?:\.\d*)?")
 YES_WORDS = {"yes": True, "true": True, "no": False, "false": False}
 
 
@@ -35,7 +34,7 @@ def Wrong(code: str, message: str, help: str = "") -> PydanticCustomError:
 
 def number_of(raw: Any, what: str = "a number") -> float:
     """A plain finite number, or a refusal that says what is wrong with the text."""
-    text = _scalar(raw, what)
+    text = scalar_of(raw, what)
     if raw.quoted and _NUMBER.fullmatch(text):
         raise Wrong(
             "quoted-number", f'{{key}}: "{text}" is text, expected {what}', "remove the quotes"
@@ -43,7 +42,7 @@ def number_of(raw: Any, what: str = "a number") -> float:
     value = _plain_number(text)
     if value is None:
         raise Wrong(
-            "not-a-number", f"{{key}}: expected {what}, found `{_short(text)}`", _number_help(text)
+            "not-a-number", f"{{key}}: expected {what}, found `{short(text)}`", _number_help(text)
         )
     return value
 
@@ -65,7 +64,7 @@ def _plain_number(text: str) -> float | None:
         )
     if re.fullmatch(r"[-+]?\.?(inf|nan|infinity)", text, re.IGNORECASE):
         raise Wrong("not-finite", f"{{key}} must be finite, found `{text}`", "write a number")
-    if _CLOCK.fullmatch(text):
+    if CLOCK.fullmatch(text):
         raise Wrong(
             "clock-number",
             f"{{key}}: `{text}` could be a time or a number",
@@ -76,7 +75,7 @@ def _plain_number(text: str) -> float | None:
     value = float(text)
     if value in (float("inf"), float("-inf")):
         raise Wrong(
-            "not-finite", f"{{key}} must be finite, found `{_short(text)}`", "write a number"
+            "not-finite", f"{{key}} must be finite, found `{short(text)}`", "write a number"
         )
     return value + 0.0  # -0.0 becomes 0
 
@@ -86,14 +85,14 @@ def _number_help(text: str) -> str:
         return "write the digits without underscores"
     if re.match(r"[-+]?0[xob]", text):
         return "write it in ordinary digits"
-    if _DATE.fullmatch(text):
+    if DATE.fullmatch(text):
         return "a date has no place here"
     if text.lower() in YES_WORDS:
         return "yes and no have no place here"
     return ""
 
 
-def _scalar(raw: Any, what: str) -> str:
+def scalar_of(raw: Any, what: str) -> str:
     if isinstance(raw, Fields):
         raise Wrong("wrong-kind", f"{{key}}: expected {what}, found a mapping")
     if isinstance(raw, Items):
@@ -103,7 +102,7 @@ def _scalar(raw: Any, what: str) -> str:
     return raw.strip()
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
     line = text.replace("\n", " ")
     return line if len(line) <= 40 else line[:37] + "..."
 
@@ -125,7 +124,7 @@ LENGTH_FORMS = "12, 12 mm, 1.2 m, 3.5 cm, 1/2 in, 12 1/2 in, 1' 6\", 4 ft"
 
 def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
     """A length in mm; a bare number is in `units`."""
-    text = _scalar(raw, what)
+    text = scalar_of(raw, what)
     if raw.quoted and _NUMBER.fullmatch(text):
         raise Wrong(
             "quoted-number", f'{{key}}: "{text}" is text, expected {what}', "remove the quotes"
@@ -147,7 +146,7 @@ def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
             help = "use a decimal point"
         else:
             help = f"lengths are written like {LENGTH_FORMS}"
-        raise Wrong("not-a-length", f"{{key}}: expected {what}, found `{_short(text)}`", help)
+        raise Wrong("not-a-length", f"{{key}}: expected {what}, found `{short(text)}`", help)
     return value + 0.0
 
 
@@ -156,7 +155,7 @@ def _length(
 ) -> Callable[[Any, ValidationInfo], float]:
     def read(raw: Any, info: ValidationInfo) -> float:
         value = length_of(raw, info.context.units)
-        shown = f"{_short(raw.strip())}" + (
+        shown = f"{short(raw.strip())}" + (
             "" if not _NUMBER.fullmatch(raw.strip()) else f" {info.context.units}"
         )
         most = min(high, info.context.limits["part-mm"]) if high == 30_000.0 else high
@@ -185,7 +184,7 @@ _LENGTH_SCHEMA = {
 }
 
 
-def _schema(*kinds: str, **more) -> WithJsonSchema:
+def json_schema(*kinds: str, **more) -> WithJsonSchema:
     one = {"type": kinds[0]} if len(kinds) == 1 else {"anyOf": [{"type": k} for k in kinds]}
     return WithJsonSchema({**one, **more})
 
@@ -215,45 +214,45 @@ def _number(what: str, low=None, over=None, high=None, whole=False, suffix: str 
     return read
 
 
-Number = Annotated[float, PlainValidator(_number("a number")), _schema("number")]
+Number = Annotated[float, PlainValidator(_number("a number")), json_schema("number")]
 NumberFromZero = Annotated[
-    float, PlainValidator(_number("a number", low=0)), _schema("number", minimum=0)
+    float, PlainValidator(_number("a number", low=0)), json_schema("number", minimum=0)
 ]
 NumberOverZero = Annotated[
     float,
     PlainValidator(_number("a number", over=0)),
-    _schema("number", exclusiveMinimum=0),
+    json_schema("number", exclusiveMinimum=0),
 ]
 Count = Annotated[
     int,
     PlainValidator(_number("a whole number", low=1, high=1000, whole=True)),
-    _schema("integer", minimum=1, maximum=1000),
+    json_schema("integer", minimum=1, maximum=1000),
 ]
 Share = Annotated[
     float,
     PlainValidator(_number("a share from 0 to 1", low=0, high=1)),
-    _schema("number", minimum=0, maximum=1, description="0 at the first edge, 1 at the last."),
+    json_schema("number", minimum=0, maximum=1, description="0 at the first edge, 1 at the last."),
 ]
 FibreShare = Annotated[
     float,
     PlainValidator(_number("a share by volume from 0.1 to 0.8", low=0.1, high=0.8)),
-    _schema("number", minimum=0.1, maximum=0.8),
+    json_schema("number", minimum=0.1, maximum=0.8),
 ]
 Percent = Annotated[
     float,
     PlainValidator(_number("a percentage", low=0, high=200, suffix="%")),
-    _schema("number", "string", description="Percent: 0.5 or 0.5 %."),
+    json_schema("number", "string", description="Percent: 0.5 or 0.5 %."),
 ]
 Celsius = Annotated[
     float,
     PlainValidator(_number("degrees Celsius", low=-20, high=250, suffix="°?C")),
-    _schema("number", "string", description="Degrees Celsius: 20 or 20 C."),
+    json_schema("number", "string", description="Degrees Celsius: 20 or 20 C."),
 ]
 
 
 def angle_of(raw: Any, what: str = "an angle in degrees") -> float:
     """Degrees, from 45, 45°, 45 deg or 45 degrees."""
-    text = _scalar(raw, what)
+    text = scalar_of(raw, what)
     if match := re.fullmatch(r"(.*?)\s*(?:°|deg|degrees?)", text):
         text, raw = match[1], Scalar(match[1], raw.place, False)
     elif re.search(r"\d\s*rad(ians?)?$", text):
@@ -268,7 +267,7 @@ def _angle(low: float = -360, high: float = 360, over: float | None = None):
     return read
 
 
-_ANGLE_SCHEMA = _schema("number", "string", description="Degrees: 45, 45° or 45 deg.")
+_ANGLE_SCHEMA = json_schema("number", "string", description="Degrees: 45, 45° or 45 deg.")
 Angle = Annotated[float, PlainValidator(_angle()), _ANGLE_SCHEMA]
 FibreAngle = Annotated[float, PlainValidator(_angle(-90, 90)), _ANGLE_SCHEMA]
 CutAngle = Annotated[float, PlainValidator(_angle(1, 90)), _ANGLE_SCHEMA]
@@ -281,7 +280,7 @@ def _scaled(what: str, forms: str, scales: dict[str, float], over=None, low=None
     """Reader of `number unit`; `bare` is the unit of a bare number, None refuses it."""
 
     def read(raw: Any, info: ValidationInfo) -> float:
-        text = _scalar(raw, what)
+        text = scalar_of(raw, what)
         match = re.fullmatch(rf"({_NUMBER.pattern})\s*(\S.*)?", text)
         if match and match[2] is None and raw.quoted:
             raise Wrong(
@@ -291,13 +290,13 @@ def _scaled(what: str, forms: str, scales: dict[str, float], over=None, low=None
             _plain_number(text)
             raise Wrong(
                 "not-a-quantity",
-                f"{{key}}: expected {what}, found `{_short(text)}`",
+                f"{{key}}: expected {what}, found `{short(text)}`",
                 f"write it like {forms}",
             )
         value = _plain_number(match[1])
         unit = (match[2] or bare or "").strip().replace("²", "2").replace("³", "3")
         if unit not in scales:
-            known = "a unit is missing" if not unit else f"unknown unit `{_short(unit)}`"
+            known = "a unit is missing" if not unit else f"unknown unit `{short(unit)}`"
             raise Wrong(
                 "unknown-unit", f"{{key}}: {known}, expected {what}", f"write it like {forms}"
             )
@@ -321,29 +320,33 @@ Areal = Annotated[
     PlainValidator(
         _scaled("a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, over=0, bare="g/m2")
     ),
-    _schema("number", "string", description="Weight by area: 200 g/m2, 5.9 oz/yd2; bare: g/m2."),
+    json_schema(
+        "number", "string", description="Weight by area: 200 g/m2, 5.9 oz/yd2; bare: g/m2."
+    ),
 ]
 ArealFromZero = Annotated[
     float,
     PlainValidator(
         _scaled("a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, low=0, bare="g/m2")
     ),
-    _schema("number", "string", description="Weight by area: 200 g/m2, 5.9 oz/yd2; bare: g/m2."),
+    json_schema(
+        "number", "string", description="Weight by area: 200 g/m2, 5.9 oz/yd2; bare: g/m2."
+    ),
 ]
 Mass = Annotated[
     float,
     PlainValidator(_scaled("a mass", "300 g, 1.2 kg or 10 oz", _MASS, over=0, bare="g")),
-    _schema("number", "string", description="Mass: 300 g, 1.2 kg, 10 oz; bare: g."),
+    json_schema("number", "string", description="Mass: 300 g, 1.2 kg, 10 oz; bare: g."),
 ]
 Density = Annotated[
     float,
     PlainValidator(_scaled("a density", "1.15 g/cm3", _G_CM3, over=0, bare="g/cm3")),
-    _schema("number", "string", description="Density: 1.15 g/cm3; bare: g/cm3."),
+    json_schema("number", "string", description="Density: 1.15 g/cm3; bare: g/cm3."),
 ]
 CoreDensity = Annotated[
     float,
     PlainValidator(_scaled("a density", "80 kg/m3 or 5 lb/ft3", _KG_M3, over=0, bare="kg/m3")),
-    _schema("number", "string", description="Density: 80 kg/m3, 5 lb/ft3; bare: kg/m3."),
+    json_schema("number", "string", description="Density: 80 kg/m3, 5 lb/ft3; bare: kg/m3."),
 ]
 
 _SECONDS = {
@@ -361,12 +364,12 @@ _DURATION_FORMS = "8 h, 20 min or 1 h 30 min"
 
 
 def _duration(raw: Any, info: ValidationInfo) -> float:
-    text = _scalar(raw, "a time with its unit")
+    text = scalar_of(raw, "a time with its unit")
     parts = re.findall(r"(\d+(?:\.\d+)?|\.\d+)\s*([a-z]+)", text)
     rest = re.sub(r"(\d+(?:\.\d+)?|\.\d+)\s*([a-z]+)", "", text)
     if not parts or rest.strip() or any(unit not in _SECONDS for _, unit in parts):
         if text.startswith("-"):
-            raise Wrong("out-of-range", f"{{key}} is {_short(text)}, expected 0 or more")
+            raise Wrong("out-of-range", f"{{key}} is {short(text)}, expected 0 or more")
         if _plain_number(text) is not None:
             raise Wrong(
                 "unknown-unit",
@@ -375,14 +378,14 @@ def _duration(raw: Any, info: ValidationInfo) -> float:
             )
         raise Wrong(
             "not-a-time",
-            f"{{key}}: expected a time, found `{_short(text)}`",
+            f"{{key}}: expected a time, found `{short(text)}`",
             f"write it like {_DURATION_FORMS}",
         )
     sizes = [_SECONDS[unit] for _, unit in parts]
     if sizes != sorted(set(sizes), reverse=True):
         raise Wrong(
             "not-a-time",
-            f"{{key}}: `{_short(text)}` names a unit twice or out of order",
+            f"{{key}}: `{short(text)}` names a unit twice or out of order",
             f"write it like {_DURATION_FORMS}",
         )
     seconds = sum(float(value) * _SECONDS[unit] for value, unit in parts)
@@ -392,141 +395,5 @@ def _duration(raw: Any, info: ValidationInfo) -> float:
 Duration = Annotated[
     float,
     PlainValidator(_duration),
-    _schema("string", description=f"A time: {_DURATION_FORMS}."),
+    json_schema("string", description=f"A time: {_DURATION_FORMS}."),
 ]
-
-
-# ---------------------------------------------------------------- words
-
-
-def text_of(raw: Any, limit: float, lines: bool = False, what: str = "a text") -> str:
-    """Text, one line unless `lines`."""
-    text = _scalar(raw, what)
-    if not text:
-        raise Wrong("empty", "{key} is empty", f"write {what}")
-    if not raw.quoted:
-        if _DATE.fullmatch(text):
-            raise Wrong(
-                "date-as-text",
-                f"{{key}}: `{text}` reads as a date, expected {what}",
-                f'put it in quotes: "{text}"',
-            )
-        if _CLOCK.fullmatch(text):
-            raise Wrong(
-                "clock-number",
-                f"{{key}}: `{text}` could be a time or a number",
-                f'put it in quotes: "{text}"',
-            )
-        if re.fullmatch(r"[-+]?0\d+", text):
-            raise Wrong(
-                "leading-zero",
-                f"{{key}}: `{text}` has a leading zero",
-                f'put it in quotes if it is a name: "{text}"',
-            )
-    if "\n" in text and not lines:
-        raise Wrong(
-            "several-lines", "{key} has several lines, expected one", "write it on one line"
-        )
-    if mark := forbidden_character(text, newlines=lines):
-        raise Wrong("control-character", f"{{key}} holds a control character ({mark})", "delete it")
-    if len(text) > limit:
-        raise Wrong(
-            "too-long",
-            f"{{key}} has {len(text)} characters, expected at most {limit:.0f}",
-            "shorten it",
-        )
-    return text
-
-
-_ID = re.compile(r"[^\W_][\w.+-]*", re.UNICODE)
-
-
-def id_of(raw: Any, limit: float) -> str:
-    """A short name without spaces: letters, digits, `-`, `.`, `_`, `+`."""
-    text = text_of(raw, limit, what="an id")
-    if not _ID.fullmatch(text):
-        raise Wrong(
-            "not-an-id",
-            f"{{key}}: `{_short(text)}` is no id",
-            "an id is letters, digits, - . _ + without spaces, letter or digit first",
-        )
-    return text
-
-
-def _text(lines: bool):
-    def read(raw: Any, info: ValidationInfo) -> str:
-        return text_of(raw, info.context.limits["text-length"], lines)
-
-    return read
-
-
-def _id(raw: Any, info: ValidationInfo) -> str:
-    return id_of(raw, info.context.limits["id-length"])
-
-
-def _date(raw: Any, info: ValidationInfo) -> str:
-    text = _scalar(raw, "a date")
-    try:
-        if not re.fullmatch(r"\d{4}-\d\d-\d\d", text):
-            raise ValueError
-        datetime.date.fromisoformat(text)
-    except ValueError:
-        raise Wrong(
-            "not-a-date",
-            f"{{key}}: expected a date, found `{_short(text)}`",
-            "write it like 2026-05-04",
-        ) from None
-    return text
-
-
-def _flag(raw: Any, info: ValidationInfo) -> bool:
-    text = _scalar(raw, "yes or no")
-    if text.lower() not in YES_WORDS:
-        raise Wrong("not-yes-no", f"{{key}}: expected yes or no, found `{_short(text)}`")
-    return YES_WORDS[text.lower()]
-
-
-def _clock(raw: Any, info: ValidationInfo) -> str:
-    text = _scalar(raw, "a time of day")
-    if not raw.quoted:
-        raise Wrong(
-            "clock-number",
-            f"{{key}}: `{text}` could be a time or a number",
-            f'put it in quotes: "{text}"',
-        )
-    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
-        raise Wrong(
-            "not-a-time",
-            f"{{key}}: expected a time of day, found `{_short(text)}`",
-            'write it like "09:00"',
-        )
-    return text
-
-
-def one_of(*words: str):
-    """A type for a value that is one of a few words."""
-
-    def read(raw: Any, info: ValidationInfo) -> str:
-        text = _scalar(raw, "one of " + ", ".join(words))
-        if text not in words:
-            import difflib
-
-            close = difflib.get_close_matches(text.lower().replace(" ", "_"), words, 1)
-            guess = f"did you mean `{close[0]}`? " if close else ""
-            raise Wrong(
-                "unknown-word",
-                f"{{key}}: `{_short(text)}` is not known here",
-                f"{guess}expected one of: {', '.join(words)}",
-            )
-        return text
-
-    return Annotated[str, PlainValidator(read), WithJsonSchema({"enum": list(words)})]
-
-
-_TEXTLIKE = {"anyOf": [{"type": "string"}, {"type": "number"}]}
-Line = Annotated[str, PlainValidator(_text(False)), WithJsonSchema(_TEXTLIKE)]
-Paragraph = Annotated[str, PlainValidator(_text(True)), WithJsonSchema(_TEXTLIKE)]
-Id = Annotated[str, PlainValidator(_id), WithJsonSchema(_TEXTLIKE)]
-Date = Annotated[str, PlainValidator(_date), _schema("string", description="2026-05-04")]
-Flag = Annotated[bool, PlainValidator(_flag), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
-ClockTime = Annotated[str, PlainValidator(_clock), _schema("string", description='"09:00"')]

@@ -12,9 +12,10 @@ from plybook.diagnostics import Finding, SpecError
 from plybook.spec.checks import check_meaning
 from plybook.spec.collect import Collector, ordered
 from plybook.spec.gather import Gathered
-from plybook.spec.layers import LayerReader
+from plybook.spec.lay_list import LayList
+from plybook.spec.layers import read_layers
 from plybook.spec.limits import Limits
-from plybook.spec.materials import resolve_materials, resolve_stock
+from plybook.spec.materials import resolve_materials
 from plybook.spec.model import (
     Acknowledgement,
     DesignChoices,
@@ -28,6 +29,7 @@ from plybook.spec.model import (
 from plybook.spec.mould import edge_names, resolve_axis, resolve_edges, resolve_mould
 from plybook.spec.regions import FAR_MM, RegionReader
 from plybook.spec.stages import resolve_stages
+from plybook.spec.stock import resolve_stock
 from plybook.spec.written.files import PartFile
 
 
@@ -59,15 +61,14 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     axis = resolve_axis(written, lofted, out)
     edges = resolve_edges(written, mould, out)
     regions = RegionReader(edge_names(mould), lofted, spans[0], spans[-1], out)
-    reader = LayerReader(written, materials, regions, choices.core_bevel_deg, out)
-    layers = reader.read()
-    stages = resolve_stages(written, layers, reader, materials, out)
+    lay = read_layers(written, materials, regions, choices.core_bevel_deg, out)
+    stages = resolve_stages(written, lay, materials, out)
     stage_of = {one: rule.id for rule in stages for one in rule.layers}
     known_stages = {rule.id for rule in stages}
-    for name, place in reader.removed_after:
+    for name, place in lay.removed_after:
         if name not in known_stages:
             out.unknown("stage", name, [rule.id for rule in stages], place)
-    layers = [replace(layer, stage=stage_of.get(layer.id, "")) for layer in layers]
+    layers = [replace(layer, stage=stage_of.get(layer.id, "")) for layer in lay.layers]
     spec = PartSpec(
         part=part,
         mould=mould,
@@ -81,7 +82,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
         nest=_cutting(files),
         workshop=_workshop(files),
         choices=choices,
-        acknowledged=_accepted(written, reader, out),
+        acknowledged=_accepted(written, lay, out),
         files=tuple(gathered.folder.files),
     )
     check_meaning(spec, written, out)
@@ -206,16 +207,14 @@ def _jig(written: PartFile, lofted: bool, spans: list[float], out: Collector):
     return tuple(checks)
 
 
-def _accepted(
-    written: PartFile, reader: LayerReader, out: Collector
-) -> tuple[Acknowledgement, ...]:
+def _accepted(written: PartFile, lay: LayList, out: Collector) -> tuple[Acknowledgement, ...]:
     made = []
     for w in written.accept:
         ids: list[str] = []
         for n, name in enumerate(w.layers):
-            if not reader.knows(name):
-                out.unknown("layer", name, reader.members, w.place_of("layers", n))
-            ids.extend(reader.members.get(name, ()))
+            if not lay.knows(name):
+                out.unknown("layer", name, lay.members, w.place_of("layers", n))
+            ids.extend(lay.members.get(name, ()))
         made.append(Acknowledgement(w.finding, tuple(ids), w.because, w.here))
     return tuple(made)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from plybook.spec.collect import Collector
-from plybook.spec.layers import LayerReader
+from plybook.spec.lay_list import LayList
 from plybook.spec.model import (
     AddedStep,
     Core,
@@ -30,12 +30,12 @@ TITLES = {
 
 def resolve_stages(
     written: PartFile,
-    layers: list[Layer],
-    reader: LayerReader,
+    lay: LayList,
     materials: Materials,
     out: Collector,
 ) -> tuple[StageRule, ...]:
     """The stages in order, each with the ids of the layers it lays."""
+    layers = lay.layers
     if written.stages is None:
         return usual_stages(layers, bool(written.jig), materials)
     if not written.stages:
@@ -60,9 +60,9 @@ def resolve_stages(
         ids: list[str] = []
         for n, name in enumerate(w.lays):
             place = w.place_of("lays", n)
-            if not reader.knows(name):
-                out.unknown("layer", name, reader.members, place)
-            for one in reader.members.get(name, ()):
+            if not lay.knows(name):
+                out.unknown("layer", name, lay.members, place)
+            for one in lay.members.get(name, ()):
                 if one in laid_by:
                     out.error(
                         "laid-twice",

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
 
-from plybook.spec.quantities import Line, one_of
+from plybook.spec.quantities import Wrong
 from plybook.spec.reader import VERSION, Items, Scalar
+from plybook.spec.words import Line, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.layers import Layer
 from plybook.spec.written.materials import MaterialShelf, StockEntry
@@ -31,7 +32,13 @@ def _as_list(raw):
     return raw
 
 
-Version = one_of(VERSION)
+def _version(raw, info) -> str:
+    if raw != VERSION:
+        raise Wrong("wrong-version", f"{{key}} is {raw}; this tool reads {VERSION}")
+    return VERSION
+
+
+Version = Annotated[str, PlainValidator(_version), WithJsonSchema({"const": int(VERSION)})]
 Include = Annotated[list[Line], BeforeValidator(_as_list)]
 
 

@@ -10,21 +10,18 @@ from pydantic import BeforeValidator, Discriminator, Field, PlainValidator, Tag,
 
 from plybook.spec.quantities import (
     Angle,
+    Count,
     FibreAngle,
-    Flag,
-    Id,
     Length,
     LengthFromZero,
     LengthOverZero,
-    Line,
     Share,
     Wrong,
     angle_of,
     length_of,
-    one_of,
 )
-from plybook.spec.quantities import Count as CountType
 from plybook.spec.reader import Fields, Items, Scalar
+from plybook.spec.words import Flag, Id, Line, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.mould import Point
 from plybook.spec.written.regions import Region
@@ -197,7 +194,7 @@ class RunLayer(Written):
     run: Id = Field(description="Name of the run; its plies are name1, name2 ...")
     cloth: Id = Field(description="Which cloth.")
     angle: FibreAngle = Field(description="Of the warp, counter-clockwise from the axis.")
-    plies: CountType = Field(description="How many.")
+    plies: Count = Field(description="How many.")
     ends: Annotated[list[Ends], BeforeValidator(_one_or_many)] = Field(
         description="Where they end; one mapping, or a list to step towards several edges."
     )
@@ -280,7 +277,7 @@ class RodLayer(Written):
     rod: Id = Field(description="Id of the row of rods.")
     bar: Id = Field(description="Which rod.")
     line: list[Point] = Field(description="From one point to another.")
-    rows: CountType = Field(1, description="How many side by side.")
+    rows: Count = Field(1, description="How many side by side.")
     pitch: LengthFromZero = Field(0.0, description="Middle to middle; touching when not said.")
     lengths: list[LengthOverZero] = Field([], description="One for each row; all the line if not.")
     stack: list[LengthOverZero] = Field(

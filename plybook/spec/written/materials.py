@@ -6,21 +6,17 @@ from typing import Annotated, Any
 
 from pydantic import Field, PlainValidator, WithJsonSchema
 
-from plybook.spec.quantities import Angle as AngleType
 from plybook.spec.quantities import (
+    Angle,
     Areal,
     ArealFromZero,
     Celsius,
     CoreDensity,
-    Date,
     Density,
     Duration,
     FibreShare,
-    Flag,
-    Id,
     LengthFromZero,
     LengthOverZero,
-    Line,
     Mass,
     Number,
     NumberFromZero,
@@ -29,8 +25,8 @@ from plybook.spec.quantities import (
     RollLength,
     Wrong,
     number_of,
-    one_of,
 )
+from plybook.spec.words import Date, Flag, Id, Line, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.layers import SpliceWord
 from plybook.spec.written.mould import XY
@@ -85,7 +81,7 @@ class ClothMaterial(Written):
     axes_alike: Flag | None = Field(None, description="A quarter turn changes nothing.")
     splice: SpliceWord | None = Field(None, description="How strips of it are joined.")
     strain_limit: Percent | None = Field(None, description="Most it may be stretched.")
-    locking: AngleType | None = Field(None, description="Shear at which the weave locks.")
+    locking: Angle | None = Field(None, description="Shear at which the weave locks.")
     least_bend: LengthFromZero = Field(0.0, description="Smallest radius it follows.")
     resin: Id | None = Field(None, description="The resin it is laid with.")
     elastic: ElasticFigures | None = Field(None, description="Stiffness, for information.")

@@ -9,20 +9,16 @@ from pydantic import Discriminator, Field, PlainValidator, Tag, WithJsonSchema
 
 from plybook.spec.quantities import (
     Angle,
-    Date,
-    Id,
     Length,
     LengthFromZero,
     LengthOverZero,
-    Line,
-    Paragraph,
     Share,
     Wrong,
     length_of,
     number_of,
-    one_of,
 )
 from plybook.spec.reader import Fields, Items
+from plybook.spec.words import Date, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
 
 

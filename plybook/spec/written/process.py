@@ -6,22 +6,17 @@ from pydantic import Field
 
 from plybook.spec.quantities import (
     Celsius,
-    ClockTime,
     Count,
     CutAngle,
     Duration,
-    Flag,
-    Id,
     Length,
     LengthFromZero,
     LengthOverZero,
-    Line,
     Mass,
     NumberOverZero,
-    Paragraph,
     Percent,
-    one_of,
 )
+from plybook.spec.words import ClockTime, Flag, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
 
 STAGE_KINDS = (

@@ -10,17 +10,9 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
 
-from plybook.spec.quantities import (
-    Angle,
-    Id,
-    Length,
-    LengthFromZero,
-    LengthOverZero,
-    Wrong,
-    length_of,
-    one_of,
-)
+from plybook.spec.quantities import Angle, Length, LengthFromZero, LengthOverZero, Wrong, length_of
 from plybook.spec.reader import Fields, Items, Scalar
+from plybook.spec.words import Id, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.mould import Point, ShareRange
 

@@ -1,0 +1,254 @@
+"""A flat outline read from one layer of a DXF file.
+
+Closed polylines and circles are rings as they are; lines, arcs and open polylines are chained end
+to end. The largest ring is the outline, rings inside it are holes. ezdxf is loaded only here.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+
+import numpy as np
+
+from plybook.diagnostics import SpecError, error
+from plybook.geometry.rings import signed_area_mm2
+from plybook.spec.collect import Collector
+from plybook.spec.gather import Folder
+from plybook.spec.model import OutlineMould
+from plybook.spec.outlines import CHORD_MM, circle, clean, crossing, edges_of, inside, rings_meet
+from plybook.spec.written.mould import DrawnMould
+from plybook.units import MM_PER_UNIT
+
+JOIN_MM = 0.05  # ends this near are one point
+CORNER_DEG = 20.0  # a turn sharper than this begins a new side
+_INSUNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
+
+
+def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould | None:
+    """The face drawn on a layer.
+
+    Raises:
+        SpecError: the file cannot be read, has no such layer, or its lines make no ring.
+    """
+    place = w.place_of("dxf")
+    drawing = _open(folder.read(w.dxf, place), w.dxf, place)
+    scale = _scale(drawing, w, place)
+    layers = {e.dxf.layer for e in drawing.modelspace()}
+    if w.layer not in layers:
+        out.unknown("drawing layer", w.layer, sorted(layers), w.place_of("layer"))
+        return None
+    rings, chains = _shapes(drawing, w.layer, scale, w, out)
+    rings += _chained(chains, w)
+    if not rings:
+        raise SpecError(
+            error(
+                "outline-too-short",
+                f"layer `{w.layer}` of `{w.dxf}` holds no closed outline",
+                "draw it as a closed polyline",
+                w.place_of("layer"),
+            )
+        )
+    for ring in rings:
+        if len(ring) > out.limits["outline-points"]:
+            raise SpecError(
+                error(
+                    "too-many",
+                    f"an outline of {len(ring)} points",
+                    out.limits.why("outline-points"),
+                    place,
+                )
+            )
+        if fault := crossing(ring):
+            raise SpecError(
+                error("outline-crosses-itself", fault.message, "mend the drawing", place)
+            )
+    rings.sort(key=lambda r: -abs(signed_area_mm2(r)))
+    outline, holes = rings[0], rings[1:]
+    for n, hole in enumerate(holes):
+        meets = rings_meet(outline, hole)
+        if meets is not None or not inside(outline, hole[0]):
+            raise SpecError(
+                error(
+                    "hole-outside",
+                    f"layer `{w.layer}` of `{w.dxf}` holds two "
+                    "outlines that are not inside one another",
+                    "leave one outline and its holes on the layer",
+                    place,
+                )
+            )
+        for other in holes[:n]:
+            if rings_meet(other, hole) is not None or inside(other, hole[0]):
+                raise SpecError(
+                    error(
+                        "hole-outside",
+                        "two holes of the drawing touch or overlap",
+                        "mend the drawing",
+                        place,
+                    )
+                )
+    if np.abs(outline).max() > out.limits["part-mm"]:
+        raise SpecError(
+            error(
+                "out-of-range",
+                f"the drawing is {np.abs(outline).max():g} mm large",
+                "check its unit, or say `dxf_units`",
+                place,
+            )
+        )
+    outline, _ = clean(outline, [""] * len(outline))
+    return OutlineMould(outline, tuple(holes), edges_of(_named(outline, w, out)), w.here)
+
+
+def _open(content: bytes, name: str, place):
+    import ezdxf
+    from ezdxf import recover
+
+    try:
+        drawing, _ = recover.read(io.BytesIO(content))
+    except (OSError, ezdxf.DXFError, ValueError, KeyError, IndexError, AttributeError) as problem:
+        raise SpecError(
+            error(
+                "bad-drawing",
+                f"`{name}` cannot be read as DXF ({type(problem).__name__})",
+                "save it again as DXF",
+                place,
+            )
+        ) from None
+    return drawing
+
+
+def _scale(drawing, w: DrawnMould, place) -> float:
+    unit = w.dxf_units or _INSUNITS.get(drawing.header.get("$INSUNITS", 0))
+    if unit is None:
+        raise SpecError(
+            error("no-units", f"`{w.dxf}` does not say its unit", "add `dxf_units: mm`", place)
+        )
+    return MM_PER_UNIT[unit]
+
+
+def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
+    """Closed rings and open chains of a layer, in mm."""
+    rings, chains, odd = [], [], set()
+    for entity in drawing.modelspace():
+        if entity.dxf.layer != layer:
+            continue
+        kind = entity.dxftype()
+        if kind == "CIRCLE":
+            centre = np.array([entity.dxf.center.x, entity.dxf.center.y]) * scale
+            rings.append(circle(centre, entity.dxf.radius * scale))
+        elif kind in ("LWPOLYLINE", "POLYLINE", "LINE", "ARC"):
+            points = _points(entity, kind, scale)
+            if not np.isfinite(points).all():
+                raise SpecError(
+                    error(
+                        "not-finite",
+                        f"a {kind} of `{w.dxf}` holds a coordinate that is no number",
+                        "mend the drawing",
+                        w.place_of("dxf"),
+                    )
+                )
+            closed = kind.endswith("POLYLINE") and bool(entity.is_closed)
+            if closed or (len(points) > 2 and math.dist(points[0], points[-1]) <= JOIN_MM):
+                ring, _ = clean(points, [""] * len(points))
+                if math.dist(ring[0], ring[-1]) <= JOIN_MM:
+                    ring = ring[:-1]
+                rings.append(ring)
+            elif len(points) >= 2:
+                chains.append(points)
+        else:
+            odd.add(kind)
+    if odd:
+        out.warning(
+            "left-out",
+            f"layer `{layer}` of `{w.dxf}` also holds {', '.join(sorted(odd))}, which is not read",
+            "explode it into lines and arcs, or move it to another layer",
+            w.place_of("layer"),
+        )
+    return rings, chains
+
+
+def _points(entity, kind: str, scale: float) -> np.ndarray:
+    from ezdxf import path
+
+    if kind == "LINE":
+        ends = (entity.dxf.start, entity.dxf.end)
+        return np.array([[p.x, p.y] for p in ends]) * scale
+    made = path.make_path(entity)
+    return np.array([[p.x, p.y] for p in made.flattening(CHORD_MM / scale / 2)]) * scale
+
+
+def _chained(chains: list[np.ndarray], w: DrawnMould) -> list[np.ndarray]:
+    """Open chains joined end to end into rings.
+
+    Raises:
+        SpecError: an end that meets nothing.
+    """
+    rings, left = [], list(chains)
+    while left:
+        chain = left.pop(0)
+        while math.dist(chain[0], chain[-1]) > JOIN_MM or len(chain) < 3:
+            near = [
+                (min(math.dist(chain[-1], c[0]), math.dist(chain[-1], c[-1])), n)
+                for n, c in enumerate(left)
+            ]
+            gap, n = min(near, default=(math.inf, -1))
+            if gap > JOIN_MM:
+                x, y = chain[-1]
+                raise SpecError(
+                    error(
+                        "open-outline",
+                        f"the outline on layer `{w.layer}` is open at ({x:.4f}, {y:.4f}) mm",
+                        "close it in the drawing",
+                        w.place_of("layer"),
+                    )
+                )
+            other = left.pop(n)
+            if math.dist(chain[-1], other[0]) > math.dist(chain[-1], other[-1]):
+                other = other[::-1]
+            chain = np.vstack([chain, other[1:]])
+        rings.append(chain[:-1])
+    return rings
+
+
+def _named(ring: np.ndarray, w: DrawnMould, out: Collector) -> list[str]:
+    """Name of the side leaving each vertex: from corner to corner, own names where given."""
+    n = len(ring)
+    u = ring - np.roll(ring, 1, axis=0)
+    v = np.roll(ring, -1, axis=0) - ring
+    turn = np.degrees(np.abs(np.arctan2(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0], (u * v).sum(1))))
+    corners = [i for i in range(n) if turn[i] > CORNER_DEG]
+    if not corners:
+        names = ["outline"] * n
+    else:
+        names, side = [""] * n, len(corners)
+        for k in range(n):
+            i = (corners[0] + k) % n
+            side = side % len(corners) + 1 if i in corners else side
+            names[i] = f"side {side}"
+    for name, points in w.edges.items():
+        place = w.place_of("edges", name)
+        if len(points) != 2:
+            out.error(
+                "outline-too-short",
+                f"edge `{name}` has {len(points)} point(s), expected two",
+                "write [from corner, to corner]",
+                place,
+            )
+            continue
+        first, last = (int(np.argmin(np.hypot(*(ring - p).T))) for p in np.array(points))
+        far = max(math.dist(ring[first], points[0]), math.dist(ring[last], points[1]))
+        if far > 1.0 or first == last:
+            out.error(
+                "unknown-corner",
+                f"edge `{name}` does not run between two corners of the "
+                f"drawing (nearest is {far:.3g} mm away)",
+                "give the corners' coordinates, counter-clockwise",
+                place,
+            )
+            continue
+        i = first
+        while i != last:
+            names[i] = name
+            i = (i + 1) % n
+    return names

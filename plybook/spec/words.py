@@ -1,0 +1,144 @@
+"""How one value is read: texts, ids, dates, times of day, yes and no, fixed words."""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+import re
+from typing import Annotated, Any
+
+from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
+
+from plybook.spec.quantities import CLOCK, DATE, YES_WORDS, Wrong, json_schema, scalar_of, short
+from plybook.spec.reader import forbidden_character
+
+
+def text_of(raw: Any, limit: float, lines: bool = False, what: str = "a text") -> str:
+    """Text, one line unless `lines`."""
+    text = scalar_of(raw, what)
+    if not text:
+        raise Wrong("empty", "{key} is empty", f"write {what}")
+    if not raw.quoted:
+        if DATE.fullmatch(text):
+            raise Wrong(
+                "date-as-text",
+                f"{{key}}: `{text}` reads as a date, expected {what}",
+                f'put it in quotes: "{text}"',
+            )
+        if CLOCK.fullmatch(text):
+            raise Wrong(
+                "clock-number",
+                f"{{key}}: `{text}` could be a time or a number",
+                f'put it in quotes: "{text}"',
+            )
+        if re.fullmatch(r"[-+]?0\d+", text):
+            raise Wrong(
+                "leading-zero",
+                f"{{key}}: `{text}` has a leading zero",
+                f'put it in quotes if it is a name: "{text}"',
+            )
+    if "\n" in text and not lines:
+        raise Wrong(
+            "several-lines", "{key} has several lines, expected one", "write it on one line"
+        )
+    if mark := forbidden_character(text, newlines=lines):
+        raise Wrong("control-character", f"{{key}} holds a control character ({mark})", "delete it")
+    if len(text) > limit:
+        raise Wrong(
+            "too-long",
+            f"{{key}} has {len(text)} characters, expected at most {limit:.0f}",
+            "shorten it",
+        )
+    return text
+
+
+_ID = re.compile(r"[^\W_][\w.+-]*", re.UNICODE)
+
+
+def id_of(raw: Any, limit: float) -> str:
+    """A short name without spaces: letters, digits, `-`, `.`, `_`, `+`."""
+    text = text_of(raw, limit, what="an id")
+    if not _ID.fullmatch(text):
+        raise Wrong(
+            "not-an-id",
+            f"{{key}}: `{short(text)}` is no id",
+            "an id is letters, digits, - . _ + without spaces, letter or digit first",
+        )
+    return text
+
+
+def _text(lines: bool):
+    def read(raw: Any, info: ValidationInfo) -> str:
+        return text_of(raw, info.context.limits["text-length"], lines)
+
+    return read
+
+
+def _id(raw: Any, info: ValidationInfo) -> str:
+    return id_of(raw, info.context.limits["id-length"])
+
+
+def _date(raw: Any, info: ValidationInfo) -> str:
+    text = scalar_of(raw, "a date")
+    try:
+        if not re.fullmatch(r"\d{4}-\d\d-\d\d", text):
+            raise ValueError
+        datetime.date.fromisoformat(text)
+    except ValueError:
+        raise Wrong(
+            "not-a-date",
+            f"{{key}}: expected a date, found `{short(text)}`",
+            "write it like 2026-05-04",
+        ) from None
+    return text
+
+
+def _flag(raw: Any, info: ValidationInfo) -> bool:
+    text = scalar_of(raw, "yes or no")
+    if text.lower() not in YES_WORDS:
+        raise Wrong("not-yes-no", f"{{key}}: expected yes or no, found `{short(text)}`")
+    return YES_WORDS[text.lower()]
+
+
+def _clock(raw: Any, info: ValidationInfo) -> str:
+    text = scalar_of(raw, "a time of day")
+    if not raw.quoted:
+        raise Wrong(
+            "clock-number",
+            f"{{key}}: `{text}` could be a time or a number",
+            f'put it in quotes: "{text}"',
+        )
+    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+        raise Wrong(
+            "not-a-time",
+            f"{{key}}: expected a time of day, found `{short(text)}`",
+            'write it like "09:00"',
+        )
+    return text
+
+
+def one_of(*words: str):
+    """A type for a value that is one of a few words."""
+
+    def read(raw: Any, info: ValidationInfo) -> str:
+        text = scalar_of(raw, "one of " + ", ".join(words))
+        if text not in words:
+            close = difflib.get_close_matches(text.lower().replace(" ", "_"), words, 1)
+            guess = f"did you mean `{close[0]}`? " if close else ""
+            raise Wrong(
+                "unknown-word",
+                f"{{key}}: `{short(text)}` is not known here",
+                f"{guess}expected one of: {', '.join(words)}",
+            )
+        return text
+
+    return Annotated[str, PlainValidator(read), WithJsonSchema({"enum": list(words)})]
+
+
+_TEXTLIKE = {"anyOf": [{"type": "string"}, {"type": "number"}]}
+Line = Annotated[str, PlainValidator(_text(False)), WithJsonSchema(_TEXTLIKE)]
+Paragraph = Annotated[str, PlainValidator(_text(True)), WithJsonSchema(_TEXTLIKE)]
+Id = Annotated[str, PlainValidator(_id), WithJsonSchema(_TEXTLIKE)]
+Date = Annotated[str, PlainValidator(_date), json_schema("string", description="2026-05-04")]
+Flag = Annotated[bool, PlainValidator(_flag), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
+ClockTime = Annotated[str, PlainValidator(_clock), json_schema("string", description='"09:00"')]
