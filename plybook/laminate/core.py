@@ -23,7 +23,15 @@ from plybook.laminate.bevel import polygons, rings_of
 from plybook.laminate.ids import piece_id
 from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
 from plybook.laminate.panel_checks import base_name, bend_note, panel_findings, seam_notes
-from plybook.laminate.panels import LET_IN, SEAM, CutRules, Panel, cut_panels, edge_runs, label_ring
+from plybook.laminate.panels import (
+    LET_IN,
+    SEAM,
+    CutRules,
+    Panel,
+    cut_panels,
+    edge_runs,
+    label_ring,
+)
 from plybook.laminate.seams import (
     SeamLine,
     SeamSearch,
@@ -79,10 +87,9 @@ def core_pieces(
         raised = None  # the map is the identity
     to_cut = (lambda p: np.asarray(p, dtype=float)) if raised is None else raised.to_cut
     sheets = tuple(sheets_mm) or (stock.sheet_mm,)
-    sides = name_sides(region, face)
-    if raised is not None:
-        sides = sides.carried(to_cut, _SAMPLE_MM, chord_error_mm / 2)
-    holes = _holes(core, let_in or {}, to_cut, raised is not None)
+    moved = None if raised is None else to_cut
+    sides = name_sides(region, face).carried(moved, _SAMPLE_MM, chord_error_mm / 2)
+    holes = _holes(core, let_in or {}, moved, chord_error_mm / 2)
 
     findings: list[Finding] = []
     seams, found = _seams(core, sides.shape, face, to_cut, sheets, stock, let_in or {})
@@ -166,20 +173,22 @@ def _seams(
 
 
 def _moved(shape: shapely.Geometry, to_cut) -> shapely.Geometry:
+    if to_cut is None:
+        return shape
     return shapely.transform(shape.segmentize(_SAMPLE_MM), to_cut)
 
 
 def _holes(
-    core: Core, let_in: Mapping[str, shapely.Geometry], to_cut, mapped: bool
+    core: Core, let_in: Mapping[str, shapely.Geometry], to_cut, error_mm: float
 ) -> dict[str, shapely.Geometry]:
     """The holes for inserts, each grown by its clearance, in the cut frame."""
-    holes = {}
-    for cut_out in core.cut_outs:
-        if cut_out.insert not in let_in:
-            continue
-        hole = let_in[cut_out.insert].buffer(cut_out.clearance_mm, join_style="mitre")
-        holes[cut_out.insert] = _moved(hole, to_cut) if mapped else hole
-    return holes
+    return {
+        cut.insert: _moved(
+            let_in[cut.insert].buffer(cut.clearance_mm, join_style="mitre"), to_cut
+        ).simplify(error_mm)
+        for cut in core.cut_outs
+        if cut.insert in let_in
+    }
 
 
 def _named_lines(

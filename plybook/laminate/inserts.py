@@ -67,11 +67,10 @@ def insert_pieces(
         One block per part of the region, edges square, and findings.
     """
     thickness = insert_thickness_mm(insert, core)
-    sides = name_sides(region, face)
     if getattr(raised, "unraised", False):
         raised = None  # the map is the identity
-    if raised is not None:
-        sides = sides.carried(raised.to_cut, _SAMPLE_MM, chord_error_mm / 2)
+    to_cut = None if raised is None else raised.to_cut
+    sides = name_sides(region, face).carried(to_cut, _SAMPLE_MM, chord_error_mm / 2)
     lines = sides.lines
     parts = sorted(polygons(sides.shape), key=lambda p: (round(p.centroid.x, 3), -p.centroid.y))
     pieces = []

@@ -58,14 +58,18 @@ class SidedRegion:
         return {name: shapely.MultiLineString(lines) for name, lines in gathered.items()}
 
     def carried(
-        self, to_cut: Callable[[np.ndarray], np.ndarray], step_mm: float, error_mm: float
+        self, to_cut: Callable[[np.ndarray], np.ndarray] | None, step_mm: float, error_mm: float
     ) -> SidedRegion:
-        """The same region through a map of the plane, sampled every `step_mm` and thinned."""
+        """The same region through a map of the plane, sampled every `step_mm` and thinned.
+
+        No map (None): only thinned, no vertex further than `error_mm` from the line that is left.
+        """
 
         def move(side: Side) -> Side:
-            line = shapely.LineString(side.points_mm).segmentize(step_mm)
-            moved = shapely.LineString(to_cut(np.asarray(line.coords))).simplify(error_mm)
-            return Side(side.name, np.asarray(moved.coords))
+            line = shapely.LineString(side.points_mm)
+            if to_cut is not None:
+                line = shapely.LineString(to_cut(np.asarray(line.segmentize(step_mm).coords)))
+            return Side(side.name, np.asarray(line.simplify(error_mm).coords))
 
         return SidedRegion(
             tuple(tuple(tuple(move(s) for s in ring) for ring in rings) for rings in self.rings)

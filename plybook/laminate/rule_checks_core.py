@@ -1,0 +1,147 @@
+"""Trade rules on cores and peel plies."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import shapely
+
+from plybook.diagnostics import Severity
+from plybook.laminate.bevel import bevel_run_mm
+from plybook.laminate.rule_case import Breach, Case, Rule, names
+from plybook.laminate.sides import name_sides
+from plybook.spec.model import Core, Film
+
+_LEAST_LENGTH_MM = 20.0
+_LEAST_OVERLAP_MM2 = 100.0
+_INFUSED = ("dry_layup",)  # kinds of stages whose layers are infused
+
+
+def _cores(case: Case) -> list[tuple[Core, shapely.Geometry]]:
+    return [
+        (case.written[x.id], x.region)
+        for x in case.layers
+        if isinstance(case.written.get(x.id), Core)
+    ]
+
+
+def core_bevel_steep(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Every bevel against the published limit; a warning only past the declared choice."""
+    chosen = case.spec.choices.core_bevel_deg
+    for core, _ in _cores(case):
+        angles = [t.angle_deg for _, t in core.edges if t.kind == "bevel"]
+        if not angles or max(angles) <= rule.value + 1e-9:
+            continue
+        steepest, t = max(angles), core.thickness_mm
+        yield Breach(
+            f"core {core.id} is bevelled at {steepest:g} deg (a ramp of "
+            f"{bevel_run_mm(t, steepest):.1f} mm); the published limit is {rule.value:g} deg "
+            f"({bevel_run_mm(t, rule.value):.1f} mm), practice is 45 deg "
+            f"({bevel_run_mm(t, 45.0):.1f} mm); the declared choice is {chosen:g} deg",
+            (core.id,),
+            Severity.WARNING if steepest > chosen + 1e-9 else None,
+        )
+
+
+def core_square_edge(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Square edges that do not lie on the net line."""
+    for core, region in _cores(case):
+        treatments = dict(core.edges)
+        open_sides = []
+        for name, line in name_sides(region, case.face).lines.items():
+            treatment = treatments.get(name, treatments.get(""))
+            if treatment is not None and treatment.kind in ("bevel", "scarf"):
+                continue
+            inside = line.difference(case.net.boundary.buffer(rule.value))
+            if inside.length > _LEAST_LENGTH_MM:
+                open_sides.append((name, inside))
+        if open_sides:
+            yield Breach(
+                f"core {core.id} ends square inside the part on its "
+                f"{names([n for n, _ in open_sides])} side, {core.thickness_mm:g} mm high, at "
+                f"{case.where(open_sides[0][1])}",
+                (core.id,),
+            )
+
+
+def core_gap_wide(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Clearance round inserts."""
+    for core, _ in _cores(case):
+        for cut_out in core.cut_outs:
+            if cut_out.clearance_mm >= rule.value - 1e-9:
+                yield Breach(
+                    f"insert {cut_out.insert} stands {cut_out.clearance_mm:g} mm clear of core "
+                    f"{core.id} all round; gaps stay under {rule.value:g} mm",
+                    (core.id, cut_out.insert),
+                )
+
+
+def seam_bevelled(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Seams cut as a bevel."""
+    for core, _ in _cores(case):
+        bad = [seam.id for seam in core.seams if seam.treatment.kind == "bevel"]
+        if core.seams_to_suit_sheets and core.seam_default.kind == "bevel":
+            bad.append("chosen by the tool")
+        if bad:
+            yield Breach(
+                f"core {core.id}: {'seams' if len(bad) > 1 else 'seam'} {names(bad)} "
+                f"{'are' if len(bad) > 1 else 'is'} bevelled and would leave a groove",
+                (core.id,),
+            )
+
+
+def core_not_perforated(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Plain cores laid in a stage that is infused."""
+    infused = {stage.id for stage in case.spec.stages if stage.kind in _INFUSED}
+    for core, _ in _cores(case):
+        if core.stage in infused and not core.perforate:
+            yield Breach(
+                f"core {core.id} is infused in stage {core.stage} and is not perforated",
+                (core.id,),
+            )
+
+
+def peel_ply_buried(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Layers on a peel ply that is still there when they are laid."""
+    number = {stage.id: i for i, stage in enumerate(case.spec.stages)}
+    for land in case.bond_lands:
+        film = case.written[land.id]
+        assert isinstance(film, Film)
+        gone = number.get(film.removed_after)
+        if gone is None:
+            continue
+        on_top = []
+        for layer in case.layers[case.order[land.id] + 1 :]:
+            if number.get(layer.stage, gone + 1) > gone or layer in case.bond_lands:
+                continue
+            shared = layer.region.intersection(land.region)
+            if shared.area > _LEAST_OVERLAP_MM2:
+                on_top.append((layer.id, shared))
+        if on_top:
+            ids = tuple(i for i, _ in on_top)
+            yield Breach(
+                f"{names(ids)} would lie on peel ply {land.id} at {case.where(on_top[0][1])}, "
+                f"which is pulled after stage {film.removed_after}",
+                (land.id, *ids),
+            )
+
+
+def peel_ply_none(case: Case, rule: Rule) -> Iterator[Breach]:
+    """A part that is assembled later without a bond land anywhere."""
+    later = [stage for stage in case.spec.stages if stage.kind == "assembly_jig"]
+    if later and case.plies and not case.bond_lands:
+        yield Breach(
+            f"stage {later[0].id} bonds this part and no peel ply keeps a face for it",
+            (case.plies[-1].id,),
+        )
+
+
+CHECKS = {
+    "core-bevel-steep": core_bevel_steep,
+    "core-square-edge": core_square_edge,
+    "core-gap-wide": core_gap_wide,
+    "seam-bevelled": seam_bevelled,
+    "core-not-perforated": core_not_perforated,
+    "peel-ply-buried": peel_ply_buried,
+    "peel-ply-none": peel_ply_none,
+}

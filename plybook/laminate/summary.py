@@ -1,0 +1,53 @@
+"""The laminate as a whole, once every layer is laid: zones, sections, mass, rules."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from plybook.diagnostics import Finding, Severity
+from plybook.laminate.heights import HeightField
+from plybook.laminate.mass import laminate_mass
+from plybook.laminate.model import LaidLayer, Laminate, Piece
+from plybook.laminate.rules import accept, trade_findings
+from plybook.laminate.section_cut import section_cuts
+from plybook.laminate.zones import find_zones
+from plybook.spec.model import PartSpec
+from plybook.surface.model import Face
+
+_ORDER = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
+
+
+def sum_up(
+    spec: PartSpec,
+    face: Face,
+    layers: Sequence[LaidLayer],
+    pieces: Sequence[Piece],
+    field: HeightField,
+    findings: Iterable[Finding],
+) -> Laminate:
+    """Everything that can only be said of the whole laminate.
+
+    Args:
+        spec: the resolved spec.
+        face: its mould face.
+        layers: as laid, first laid first.
+        pieces: what was cut.
+        field: the heights after the last layer.
+        findings: what was found layer by layer.
+
+    Returns:
+        The laminate, findings once each, errors first, with the reasons the spec accepts them for.
+    """
+    zones = find_zones(layers, face, spec)
+    mass = laminate_mass(layers, pieces, face, spec)
+    told = [*findings, *trade_findings(spec, face, layers, pieces, zones)]
+    told = sorted(dict.fromkeys(told), key=lambda f: _ORDER[f.severity])
+    return Laminate(
+        pieces=tuple(pieces),
+        layers=tuple(layers),
+        zones=zones,
+        sections=section_cuts(spec, face, layers, field),
+        mass_g=mass.total_g,
+        centre_mm=mass.centre_mm,
+        findings=accept(told, spec.acknowledged),
+    )

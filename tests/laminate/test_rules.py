@@ -1,0 +1,323 @@
+"""Trade rules: each fires on a part made to break it and keeps quiet on one that keeps it.
+
+The figures come from trade/rules.yaml, which names the source of each; the published ones are
+repeated here: MIL-HDBK-17-3F vol. 3 ch. 12 (A-27 ... B-3), Abbott AA-SB-001 3rd ed. 2019 sec.
+4.1.8, Forest Products Laboratory report 1809. The others are common practice, no source.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from plybook.diagnostics import Severity, error, warning
+from plybook.laminate.model import LaidLayer, Piece, SpliceInfo
+from plybook.laminate.rules import accept, checks, source_words, trade_findings, trade_rules
+from plybook.laminate.zones import find_zones
+from plybook.spec.model import (
+    Acknowledgement,
+    Core,
+    CutOut,
+    DesignChoices,
+    DropRun,
+    Film,
+    Insert,
+    Materials,
+    Ply,
+    Seam,
+    SpanLine,
+    StageRule,
+    Treatment,
+    Whole,
+)
+from tests.laminate.doubles import cloth, foam, peel_ply, spec
+from tests.laminate.flat_faces import TrapezoidFace
+
+FACE = TrapezoidFace(length=2000.0, root=(0.0, 600.0), tip=(0.0, 600.0))
+ALL = shapely.box(0, 0, 2000, 600)
+CORE = shapely.box(300, 100, 1700, 500)
+BEVEL = (("", Treatment("bevel", 20.0)),)
+UD = replace(cloth("ud"), weave="unidirectional", thickness_mm=0.2, usable_width_mm=700.0)
+TWILL = replace(cloth("twill"), thickness_mm=0.2)
+
+
+class Made:
+    """A part put together layer by layer."""
+
+    def __init__(self, stages=(), **choices):
+        self.layers, self.laid, self.pieces = [], [], []
+        self.stages, self.choices = stages, DesignChoices(**choices)
+
+    def ply(self, name, region=ALL, angle=45.0, material="twill", drop=None, stage="s"):
+        self.layers.append(Ply(name, material, stage, Whole(), angle_deg=angle, drop=drop))
+        self.laid.append(LaidLayer(name, "ply", material, angle, stage, 0.2, region, (name,)))
+        return self
+
+    def core(self, name="C1", region=CORE, edges=BEVEL, stage="s", **more):
+        self.layers.append(
+            Core(name, "foam", stage, Whole(), thickness_mm=10.0, edges=edges, **more)
+        )
+        self.laid.append(LaidLayer(name, "core", "foam", 0.0, stage, 10.0, region, (name,)))
+        return self
+
+    def insert(self, name, region):
+        self.layers.append(Insert(name, "foam", "s", Whole(), core="C1"))
+        self.laid.append(LaidLayer(name, "insert", "foam", 0.0, "s", 10.0, region, (name,)))
+        return self
+
+    def peel(self, name, region, removed_after="last", stage="s"):
+        self.layers.append(Film(name, "peel", stage, Whole(), removed_after=removed_after))
+        self.laid.append(LaidLayer(name, "film", "peel", 0.0, stage, 0.1, region, (name,)))
+        return self
+
+    def run(self, name, ends, step, region_from=0.0, **more):
+        for i, end in enumerate(ends):
+            region = shapely.box(region_from, 0, end, 600)
+            drop = DropRun(name, i, len(ends), "tip", step)
+            self.ply(f"{name}{i}", region, drop=drop, **more)
+        return self
+
+    def splice(self, layer, y, kind, overlap=0.0, angle=0.0, upright=False):
+        """Two pieces of a layer that meet at a height y (or, upright, at x = y)."""
+        half = overlap / 2
+        low, high = shapely.box(0, 0, 2000, y + half), shapely.box(0, y - half, 2000, 600)
+        if upright:
+            low, high = shapely.box(0, 0, y + half, 600), shapely.box(y - half, 0, 2000, 600)
+        number = len(self.pieces)
+        ids = (f"{layer}.{number}", f"{layer}.{number + 1}")
+        material = next(x.material for x in self.layers if x.id == layer)
+        for part, (own, other, area) in enumerate([(*ids, low), (*ids[::-1], high)], 1):
+            ring = np.array(area.exterior.coords)[:-1]
+            self.pieces.append(
+                Piece(own, layer, "ply", material, angle, ring, (), None, ring, area.area, 1, "s",
+                      0.2, (), SpliceInfo(part, 2, kind, overlap, (other,)))
+            )  # fmt: skip
+        return self
+
+    def findings(self):
+        base = spec(self.layers)
+        made = replace(
+            base,
+            stages=tuple(self.stages),
+            choices=self.choices,
+            materials=Materials(
+                {"twill": TWILL, "ud": UD}, {"foam": foam()}, {}, {"peel": peel_ply()}, {}, {}
+            ),
+        )
+        zones = find_zones(self.laid, FACE, made)
+        return trade_findings(made, FACE, self.laid, self.pieces, zones)
+
+    def codes(self):
+        return {f.code: f for f in self.findings()}
+
+
+def quasi():
+    """A skin that keeps every rule: balanced, symmetric, all directions, 45 outside."""
+    return Made().ply("A1", angle=45).ply("A2", angle=0).ply("A3", angle=0).ply("A4", angle=45)
+
+
+GROUND = shapely.box(0, 0, 800, 600)
+
+BROKEN = {
+    "drop-step-short": lambda: quasi().run("R", (900, 896, 892), 4.0).ply("Z"),
+    "drops-together": lambda: quasi().ply("D1", GROUND).ply("D2", GROUND).ply("D3", GROUND),
+    "drop-uncovered": lambda: quasi().run("R", (900, 860), 40.0),
+    "drop-on-core-side": lambda: Made().ply("A").ply("D", shapely.box(0, 0, 900, 600)).core(),
+    "drop-at-core-edge": lambda: Made().core().ply("B", CORE.buffer(5, join_style="mitre")),
+    "drop-on-bond-land": lambda: quasi()
+    .ply("D", GROUND)
+    .peel("PS", shapely.box(0, 200, 2000, 300)),
+    "butt-not-staggered": lambda: quasi().splice("A2", 300, "butt").splice("A3", 310, "butt"),
+    "butt-across-fibre": lambda: Made()
+    .ply("U", angle=0, material="ud")
+    .splice("U", 900, "butt", upright=True),
+    "overlap-short": lambda: quasi().splice("A2", 300, "overlap", 15.0),
+    "overlap-close": lambda: quasi()
+    .splice("A2", 300, "overlap", 25.0)
+    .splice("A3", 380, "overlap", 25.0),
+    "overlap-or-butt": lambda: quasi().splice("A2", 300, "overlap", 25.0),
+    "same-angle-together": lambda: Made()
+    .ply("A", angle=45).ply("B", angle=0).ply("C", angle=0).ply("D", angle=0)
+    .ply("E", angle=0).ply("F", angle=0).ply("G", angle=45),
+    "outside-not-45": lambda: Made().ply("A", angle=0).ply("B", angle=45),
+    "direction-missing": lambda: Made().ply("A", angle=45).ply("B", angle=45),
+    "zone-not-symmetric": lambda: Made().ply("A", angle=45).ply("B", angle=0),
+    "zone-not-balanced": lambda: Made().ply("A", angle=30, material="ud"),
+    "hardpoint-not-balanced": lambda: Made()
+    .ply("A", angle=45, material="ud")
+    .core(cut_outs=(CutOut("H", 1.0),))
+    .insert("H", shapely.box(900, 200, 1000, 300))
+    .ply("B", angle=-45, material="ud"),
+    "core-bevel-steep": lambda: Made().core(edges=(("", Treatment("bevel", 45.0)),)),
+    "core-square-edge": lambda: Made().core(edges=(*BEVEL, ("tip", Treatment("square")))),
+    "core-gap-wide": lambda: Made().core(cut_outs=(CutOut("H", 1.6),)),
+    "seam-bevelled": lambda: Made().core(
+        seams=(Seam("S1", SpanLine(900), Treatment("bevel", 45.0)),)
+    ),
+    "core-not-perforated": lambda: Made(
+        stages=(StageRule("dry", "dry_layup", "", ("C1",)),)
+    ).core(stage="dry", perforate=False),
+    "peel-ply-buried": lambda: Made(
+        stages=(StageRule("s", "wet_laminate", "", ()), StageRule("last", "trim", "", ()))
+    ).ply("A").peel("PS", GROUND).ply("B"),
+    "peel-ply-none": lambda: Made(
+        stages=(StageRule("s", "wet_laminate", "", ()), StageRule("jig", "assembly_jig", "", ()))
+    ).ply("A"),
+    "piece-wider-than-roll": lambda: wide(1300.0),
+}  # fmt: skip
+
+KEPT = {
+    "drop-step-short": lambda: quasi().run("R", (900, 880, 860), 20.0).ply("Z"),
+    "drops-together": lambda: quasi().ply("D1", GROUND).ply("D2", GROUND),
+    "drop-uncovered": lambda: quasi().run("R", (900, 860), 40.0).ply("Z"),
+    "drop-on-core-side": lambda: Made().ply("D", shapely.box(0, 0, 900, 600)).ply("A").core(),
+    "drop-at-core-edge": lambda: Made().core().ply("B", CORE.buffer(40, join_style="mitre")),
+    "drop-on-bond-land": lambda: quasi()
+    .ply("D", GROUND)
+    .peel("PS", shapely.box(820, 200, 2000, 300)),
+    "butt-not-staggered": lambda: quasi().splice("A2", 300, "butt").splice("A3", 316, "butt"),
+    "butt-across-fibre": lambda: Made()
+    .ply("U", angle=0, material="ud")
+    .splice("U", 300, "butt"),
+    "overlap-short": lambda: quasi().splice("A2", 300, "overlap", 20.0),
+    "overlap-close": lambda: quasi()
+    .splice("A2", 200, "overlap", 25.0)
+    .splice("A3", 330, "overlap", 25.0),
+    "overlap-or-butt": lambda: quasi().splice("A2", 300, "butt"),
+    "same-angle-together": lambda: Made()
+    .ply("A", angle=45).ply("B", angle=0).ply("C", angle=0).ply("D", angle=0)
+    .ply("E", angle=0).ply("G", angle=45),
+    "outside-not-45": quasi,
+    "direction-missing": quasi,
+    "zone-not-symmetric": quasi,
+    "zone-not-balanced": quasi,
+    "hardpoint-not-balanced": lambda: Made()
+    .ply("A", angle=45)
+    .core(cut_outs=(CutOut("H", 1.0),))
+    .insert("H", shapely.box(900, 200, 1000, 300))
+    .ply("B", angle=45),
+    "core-bevel-steep": lambda: Made().core(),
+    "core-square-edge": lambda: Made().core(
+        region=shapely.box(300, 100, 2000, 500), edges=(*BEVEL, ("tip", Treatment("square")))
+    ),
+    "core-gap-wide": lambda: Made().core(cut_outs=(CutOut("H", 1.0),)),
+    "seam-bevelled": lambda: Made().core(
+        seams=(Seam("S1", SpanLine(900), Treatment("scarf", 20.0)),)
+    ),
+    "core-not-perforated": lambda: Made(
+        stages=(StageRule("dry", "dry_layup", "", ("C1",)),)
+    ).core(stage="dry"),
+    "peel-ply-buried": lambda: Made(
+        stages=(StageRule("s", "wet_laminate", "", ()), StageRule("last", "trim", "", ()))
+    ).ply("A").ply("B").peel("PS", GROUND),
+    "peel-ply-none": lambda: Made(
+        stages=(StageRule("s", "wet_laminate", "", ()), StageRule("jig", "assembly_jig", "", ()))
+    ).ply("A").peel("PS", GROUND),
+    "piece-wider-than-roll": lambda: wide(1200.0),
+}  # fmt: skip
+
+
+def wide(width):
+    made = Made().ply("A", angle=0)
+    ring = np.array([[0, 0], [2000, 0], [2000, width], [0, width]], float)
+    made.pieces.append(
+        Piece("A", "A", "ply", "twill", 0.0, ring, (), None, ring, 1.0, 1, "s", 0.2, ())
+    )
+    return made
+
+
+def test_every_rule_of_the_data_file_is_measured_and_tested():
+    assert set(trade_rules()) == set(checks()) == set(BROKEN) == set(KEPT)
+
+
+@pytest.mark.parametrize("code", sorted(BROKEN))
+def test_a_broken_rule_is_told_with_layers_source_and_remedy(code):
+    found = BROKEN[code]().codes()
+    assert code in found
+    told = found[code]
+    assert told.layers and told.source and told.help and told.message
+    assert told.severity is not Severity.ERROR
+
+
+@pytest.mark.parametrize("code", sorted(KEPT))
+def test_a_kept_rule_is_not_told(code):
+    assert code not in KEPT[code]().codes()
+
+
+def test_a_quiet_part_has_no_findings_at_all():
+    assert quasi().findings() == ()
+
+
+def test_both_published_figures_stand_in_the_finding_where_rules_conflict():
+    bevel = BROKEN["core-bevel-steep"]().codes()["core-bevel-steep"]
+    assert "27.5 mm" in bevel.message and "10.0 mm" in bevel.message  # t / tan a of 10 mm
+    assert bevel.severity is Severity.NOTE
+    lap = BROKEN["overlap-or-butt"]().codes()["overlap-or-butt"]
+    assert "A-32" in lap.message and "20 mm" in lap.message
+
+
+def test_a_bevel_steeper_than_the_declared_choice_is_a_warning():
+    made = Made(core_bevel_deg=30.0).core(edges=(("", Treatment("bevel", 45.0)),))
+    assert made.codes()["core-bevel-steep"].severity is Severity.WARNING
+
+
+def test_the_place_stands_in_the_finding():
+    told = BROKEN["drop-on-bond-land"]().codes()["drop-on-bond-land"]
+    assert "x 800" in told.message and told.layers == ("D", "PS")
+    assert "x 900" in BROKEN["drop-on-core-side"]().codes()["drop-on-core-side"].message
+
+
+def test_figures_in_the_data_are_the_published_ones():
+    rules = trade_rules()
+    assert rules["butt-not-staggered"].value == 15 and "A-31" in rules["butt-not-staggered"].source
+    assert rules["overlap-short"].value == 100
+    assert rules["overlap-close"].value == pytest.approx(4 * 25.4)
+    assert rules["core-bevel-steep"].value == 20
+    assert rules["core-gap-wide"].value == pytest.approx(25.4 / 16, abs=0.02)
+    assert rules["same-angle-together"].value == 4
+    assert rules["direction-missing"].value == 10
+
+
+def test_a_source_that_was_not_read_says_so():
+    assert source_words(trade_rules()["drop-step-short"]).endswith("from memory")
+    assert source_words(trade_rules()["outside-not-45"]).endswith("second hand")
+    assert source_words(trade_rules()["core-square-edge"]) == "common practice, no source"
+
+
+# ---------------------------------------------------------------- acknowledgements
+
+
+def told(code="core-square-edge", layers=("C1",)):
+    return warning(code, "words", layers=layers)
+
+
+def accepted(code="core-square-edge", layers=("C1",)):
+    return Acknowledgement(code, layers, "the rib needs it square")
+
+
+def test_an_accepted_finding_carries_the_reason():
+    (one,) = accept([told()], [accepted()])
+    assert one.acknowledged == "the rib needs it square"
+
+
+def test_an_acknowledgement_without_layers_fits_everywhere():
+    found = accept([told(), told(layers=("C2",))], [accepted(layers=())])
+    assert all(f.acknowledged for f in found)
+
+
+def test_an_acknowledgement_for_other_layers_does_not_fit():
+    found = accept([told(layers=("C1", "C2"))], [accepted()])
+    assert [f.acknowledged for f in found] == ["", ""]
+    assert found[1].code == "acknowledgement-unused"
+
+
+def test_an_unused_acknowledgement_of_a_trade_rule_is_told():
+    (one,) = accept([], [accepted()])
+    assert one.code == "acknowledgement-unused" and one.severity is Severity.WARNING
+    assert accept([], [accepted(code="some-code-of-another-room")]) == ()
+
+
+def test_an_error_cannot_be_accepted():
+    (one,) = accept([error("x", "words")], [accepted(code="x", layers=())])
+    assert one.acknowledged == ""
