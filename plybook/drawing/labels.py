@@ -101,13 +101,8 @@ class Spot:
 
 
 def readable_deg(turn_deg: float) -> float:
-    """The same direction turned so that text reads from below or from the right: (-90, 90]."""
-    turn = math.fmod(turn_deg, 180.0)
-    if turn > 90.0 + 1e-6:
-        turn -= 180.0
-    elif turn <= -90.0 + 1e-6:
-        turn += 180.0
-    return turn
+    """The same direction turned so that text reads from below or from the right: [-80, 100)."""
+    return (turn_deg + 80.0) % 180.0 - 80.0
 
 
 def boxes(
@@ -129,16 +124,23 @@ class Placer:
         room: area in which inside blocks must lie wholly.
         cut: the piece with its holes filled; outside blocks stay clear of it.
         soft: lines that are better not written over.
+        taken: what is used before the first word is placed.
     """
 
-    def __init__(self, room: BaseGeometry, cut: BaseGeometry, soft: Iterable[BaseGeometry] = ()):
+    def __init__(
+        self,
+        room: BaseGeometry,
+        cut: BaseGeometry,
+        soft: Iterable[BaseGeometry] = (),
+        taken: Iterable[BaseGeometry] = (),
+    ):
         self.room, self.cut = room, cut
         self.keep_off = cut.buffer(0.6, quad_segs=2)
         shapely.prepare(self.room)
         shapely.prepare(self.keep_off)
         self.soft = list(soft)
         self._soft_tree = shapely.STRtree(self.soft)
-        self.taken: list[BaseGeometry] = []
+        self.taken: list[BaseGeometry] = list(taken)
         self._tree: shapely.STRtree | None = None
 
     def take(self, shape: BaseGeometry) -> None:

@@ -80,7 +80,7 @@ def _datum_symbol(at: np.ndarray) -> list[Primitive]:
 
 
 def _words(mark: Mark, place: Placer) -> list[Primitive]:
-    said = clean_text(mark.label or WORDS.get(mark.kind, ""))
+    said = _said(mark)
     points = np.asarray(mark.points_mm, dtype=float).reshape(-1, 2)
     if not said:
         return []
@@ -89,6 +89,16 @@ def _words(mark: Mark, place: Placer) -> list[Primitive]:
     if len(points) < 2:
         return []
     return _along(mark, said, shapely.LineString(points), place)
+
+
+def _said(mark: Mark) -> str:
+    """A mark's own label, with the word for its kind where the label leaves it open."""
+    label = clean_text(mark.label)
+    if mark.kind == "datum":
+        return label if "datum" in label.lower() else f"DATUM {label}".strip()
+    if mark.kind == "axis" and label in ("", "0\u00b0"):
+        return WORDS["axis"]
+    return label or WORDS.get(mark.kind, "")
 
 
 def _around(mark: Mark, said: str, points: np.ndarray, place: Placer) -> list[Primitive]:

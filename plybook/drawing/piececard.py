@@ -73,11 +73,12 @@ def _edges(piece: Piece, face: Face, x: float, top: float) -> list[Primitive]:
     """The key plan, then one entry per edge."""
     items: list[Primitive] = []
     outline = np.asarray(face.outline_mm)
-    low, high = outline.min(axis=0), outline.max(axis=0)
+    both = np.vstack([outline, piece.laid_outline_mm])
+    low, high = both.min(axis=0), both.max(axis=0)
     frame = fit_frame((*low, *high), (x, top - KEY_MM[1], x + KEY_MM[0], top))
     items.append(Path(Role.GHOST, frame.put(outline), True, "face"))
     items.append(Path(Role.DIMENSION, frame.put(piece.laid_outline_mm), True, "highlight"))
-    y = top - KEY_MM[1] - 1.0
+    y = top - KEY_MM[1] - 1.5
     items.append(Text(Role.TEXT, (x, y - 1.8), "Where it lies, seen from the bag side", 1.8))
     y -= 5.5
     for edge in piece.edges:

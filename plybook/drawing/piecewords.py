@@ -12,6 +12,7 @@ from plybook.laminate.model import Laminate, Piece, PieceEdge
 from plybook.spec.model import PartSpec
 from plybook.units import show_length, show_number
 
+LEAST_GROWTH_MM = 0.2  # less is below what a knife follows
 DOT = " \u00b7 "
 _BARE_EDGES = ("edge", "seam", "splice", "side", "line", "cut")
 
@@ -99,16 +100,16 @@ def layer_words(piece: Piece, laminate: Laminate) -> str:
 
 def growth_words(piece: Piece) -> str:
     """How much the layers below changed the cut outline, or "" where nothing worth a word."""
-    along, across = round(piece.growth.along_mm, 1), round(piece.growth.across_mm, 1)
-    if not along and not across:
+    along, across = round(piece.growth.along_mm, 1) + 0.0, round(piece.growth.across_mm, 1) + 0.0
+    if piece.kind not in ("ply", "film") or max(abs(along), abs(across)) < LEAST_GROWTH_MM:
         return ""
     return f"Grown for the layers below: {along:+.1f} mm along, {across:+.1f} mm across"
 
 
 def splice_words(piece: Piece) -> str:
     """Which part of a layer laid in several pieces."""
-    if piece.splice is None or piece.splice.of < 2:
-        return ""
+    if piece.splice is None or piece.splice.of < 2 or any("part " in n for n in piece.notes):
+        return ""  # the piece's own note says it
     return f"Piece {piece.splice.part} of {piece.splice.of} of this layer"
 
 

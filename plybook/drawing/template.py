@@ -189,10 +189,15 @@ class _Sheet:
         self._place_rosette()
 
     def _home(self) -> np.ndarray:
-        """The point of the room furthest from its border."""
+        """A point deep inside the room, in its middle where that is not near a border."""
         if self.room.is_empty:
             return np.asarray(self.cut.representative_point().coords[0])
         ball = shapely.maximum_inscribed_circle(self.room, 2.0)
+        middle = self.room.centroid
+        if self.room.contains(middle):  # of a long piece, the middle rather than one end
+            border = self.room.boundary.distance(middle)
+            if border > 0.6 * ball.length:
+                return np.asarray(middle.coords[0])
         return np.asarray(ball.coords[0])
 
     def _cost(self, points: np.ndarray, towards: np.ndarray) -> np.ndarray:

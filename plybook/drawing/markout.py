@@ -1,0 +1,213 @@
+"""Mark-out: the few corner points from which a piece is drawn on its stock with tape and
+straightedge.
+
+Terms:
+    running coordinates: distances along the stock from its end and across it from its edge.
+    corner point: where two straight cuts meet. A gentle curve is marked as a few straight chords
+        laid outside it, to be trimmed with the template.
+    grid: what a tape is read to: half a millimetre or a sixteenth of an inch.
+
+Marked outlines are rounded to the grid outwards: no piece becomes smaller than its template.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from plybook.nest.model import Item, Layout, Placement
+from plybook.nest.placing import turn_ring
+from plybook.units import MM_PER_INCH, show_inches, show_number
+
+GRID_MM = {"mm": 0.5, "in": MM_PER_INCH / 16}
+CURVE_MM = 1.5  # chords leave a curve by no more than about this before they are rounded
+_REACH = 14  # grid steps searched for an outward point at a sharp corner
+
+
+@dataclass(frozen=True)
+class MarkedPiece:
+    """One placed piece and its corner points, in cutting order.
+
+    Attributes:
+        item, copy: as in the placement.
+        points_mm: (n, 2) on the grid, from the stock's end and edge.
+        ring_mm: (m, 2) the true outline as placed, same coordinates.
+        curved: some of its cuts are chords of a curve.
+        over_mm: how far the marked outline lies outside the true one at most.
+    """
+
+    item: str
+    copy: int
+    points_mm: np.ndarray
+    ring_mm: np.ndarray
+    curved: bool
+    over_mm: float
+
+
+def placed(points_mm: np.ndarray, place: Placement) -> np.ndarray:
+    """A ring of an item where a placement puts it, counter-clockwise if it was."""
+    turned = turn_ring(points_mm, place.rotation_deg, place.flipped)
+    return turned + (place.x_mm, place.y_mm)
+
+
+def mark_out(
+    layout: Layout, outlines_mm: Mapping[str, np.ndarray], unit: str
+) -> tuple[MarkedPiece, ...]:
+    """Corner points of every piece of a layout, in cutting order (along the stock, then across).
+
+    Args:
+        layout: placements on one unit of stock.
+        outlines_mm: the true outline of each item in its own frame.
+        unit: "mm" or "in": the tape in the builder's hand.
+    """
+    grid = GRID_MM[unit]
+    offset = np.array([0.0, layout.unit.edge_mm])
+    marked = []
+    for place in layout.placements:
+        ring = placed(outlines_mm[place.item], place) + offset
+        marked.append(_marked(place, ring, grid))
+    return tuple(
+        sorted(marked, key=lambda m: (*np.round(m.ring_mm.min(axis=0), 1), m.item, m.copy))
+    )
+
+
+def mark_out_rows(
+    layout: Layout, items: Iterable[Item], unit: str
+) -> list[tuple[str, str, str, str, str]]:
+    """The mark-out table as text: order, piece, point, along, across.
+
+    Along is measured from the stock's end, across from its edge, in the user's unit.
+    """
+    outlines = {item.id: item.outline_mm for item in items}
+    rows = []
+    for order, piece in enumerate(mark_out(layout, outlines, unit), start=1):
+        name = piece.item if piece.copy == 1 else f"{piece.item} ({piece.copy})"
+        for k, (x, y) in enumerate(piece.points_mm, start=1):
+            rows.append((str(order), name, str(k), tape(x, unit), tape(y, unit)))
+    return rows
+
+
+def tape(value_mm: float, unit: str) -> str:
+    """A running coordinate as read off a tape."""
+    return show_inches(value_mm) if unit == "in" else show_number(value_mm, 1)
+
+
+def _marked(place: Placement, ring: np.ndarray, grid: float) -> MarkedPiece:
+    few, curved = outer_chords(ring, CURVE_MM)
+    points = rounded_outwards(few, grid)
+    true = shapely.Polygon(ring)
+    marked = shapely.Polygon(points)
+    if not marked.is_valid or not marked.buffer(1e-6).covers(true):
+        # a corner too sharp for the grid: move every side out by one grid diagonal first
+        wider = true.buffer(grid * math.sqrt(2.0), join_style="mitre", mitre_limit=8.0)
+        few, curved = outer_chords(np.array(wider.exterior.coords)[:-1][::-1], CURVE_MM)
+        points = np.round(few / grid) * grid
+        marked = shapely.Polygon(points)
+    over = shapely.hausdorff_distance(marked.exterior, true.exterior)
+    start = np.lexsort((points[:, 1], points[:, 0]))[0]
+    points = np.roll(points, -start, axis=0)
+    return MarkedPiece(place.item, place.copy, points, ring, curved, float(over))
+
+
+def outer_chords(ring_mm: np.ndarray, error_mm: float) -> tuple[np.ndarray, bool]:
+    """A ring of few straight sides that holds another and lies close to it.
+
+    The ring is thinned (Douglas and Peucker), then every side is moved out until the points it
+    stands for are inside, and neighbouring sides are met again.
+
+    Args:
+        ring_mm: (n, 2) counter-clockwise.
+        error_mm: how far a curve may leave its chord.
+
+    Returns:
+        (m, 2) ring and whether any side stands for a curve.
+    """
+    ring = np.asarray(ring_mm, dtype=float)
+    keep = _thinned(ring, error_mm)
+    corners = ring[keep]
+    count = len(corners)
+    along = np.roll(corners, -1, axis=0) - corners
+    along /= np.hypot(*along.T)[:, None]
+    out = np.column_stack([along[:, 1], -along[:, 0]])
+    shift = np.zeros(count)
+    for k in range(count):
+        first, last = keep[k], keep[(k + 1) % count]
+        run = np.arange(first, last + (len(ring) if last <= first else 0) + 1) % len(ring)
+        shift[k] = max(0.0, float(((ring[run] - corners[k]) @ out[k]).max()))
+    curved = bool((shift > 1e-3).any()) or count < len(ring) - _straight(ring)
+    moved = np.empty_like(corners)
+    for k in range(count):
+        a, b = out[k - 1], out[k]
+        system = np.array([a, b])
+        wanted = np.array([corners[k] @ a + shift[k - 1], corners[k] @ b + shift[k]])
+        if abs(np.linalg.det(system)) < 1e-3:  # nearly one line
+            moved[k] = corners[k] + (a + b) / 2 * max(shift[k - 1], shift[k])
+        else:
+            moved[k] = np.linalg.solve(system, wanted)
+    return moved, curved
+
+
+def _straight(ring: np.ndarray) -> int:
+    """How many points of a ring lie on a straight line between their neighbours."""
+    before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
+    u, v = ring - before, after - ring
+    cross = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    return int((cross < 1e-4 * np.hypot(*u.T) * np.hypot(*v.T)).sum())
+
+
+def _thinned(ring: np.ndarray, error_mm: float) -> np.ndarray:
+    """Indices of the points of a ring that Douglas and Peucker's rule keeps.
+
+    The ring is opened at its two points furthest apart along its longest way.
+    """
+    first = int(np.lexsort((ring[:, 1], ring[:, 0]))[0])
+    far = int(np.hypot(*(ring - ring[first]).T).argmax())
+    n = len(ring)
+    keep = {first, far}
+    for a, b in ((first, far), (far, first)):
+        span = np.arange(a, b + (n if b <= a else 0) + 1)
+        stack = [(0, len(span) - 1)]
+        while stack:
+            low, high = stack.pop()
+            if high - low < 2:
+                continue
+            p, q = ring[span[low] % n], ring[span[high] % n]
+            between = ring[span[low + 1 : high] % n]
+            run = q - p
+            length = max(float(np.hypot(*run)), 1e-12)
+            off = np.abs((between - p) @ np.array([-run[1], run[0]])) / length
+            k = int(off.argmax())
+            if off[k] > error_mm:
+                keep.add(int(span[low + 1 + k] % n))
+                stack += [(low, low + 1 + k), (low + 1 + k, high)]
+    return np.array(sorted(keep))
+
+
+def rounded_outwards(ring_mm: np.ndarray, grid_mm: float) -> np.ndarray:
+    """A ring on a grid whose sides lie on or outside the sides of the ring given.
+
+    Every corner goes to the nearest grid point that is on the outer side of both its sides; then
+    both ends of each side, and so the whole side, are outside.
+    """
+    ring = np.asarray(ring_mm, dtype=float)
+    along = np.roll(ring, -1, axis=0) - ring
+    out = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
+    steps = np.arange(-_REACH, _REACH + 1)
+    near = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+    near = near[np.argsort((near**2).sum(axis=1), kind="stable")]
+    points = np.empty_like(ring)
+    for k, corner in enumerate(ring):
+        tries = (np.round(corner / grid_mm) + near) * grid_mm
+        gap = tries - corner
+        outside = (gap @ out[k - 1] >= -1e-9) & (gap @ out[k] >= -1e-9)
+        good = np.flatnonzero(outside)
+        if len(good):
+            best = good[np.argmin(np.round((gap[good] ** 2).sum(axis=1), 9))]
+            points[k] = tries[best]
+        else:
+            points[k] = tries[0]
+    return points
