@@ -83,7 +83,7 @@ def sheet_bound(
 
 def _grown_ring(ring: np.ndarray, gap_mm: float) -> np.ndarray:
     """Grown by half the gap, inside the true rounding, so that bounds stay bounds."""
-    if gap_mm <= 0:
+    if gap_mm <= 1e-6:
         return np.asarray(ring, dtype=float)
     import shapely
 

@@ -38,10 +38,11 @@ def check_layout(
     problems = [f"{p.item} is not an item" for p in layout.placements if p.item not in by_id]
     problems += _twice(layout.placements)
     known = [p for p in layout.placements if p.item in by_id]
-    if not known:
-        return tuple(problems)
     for p in known:
         problems += _turned_wrongly(by_id[p.item], p)
+    known = [p for p in known if _is_finite(p) and np.isfinite(by_id[p.item].outline_mm).all()]
+    if not known:
+        return tuple(problems)
     names = [f"{p.item} copy {p.copy}" for p in known]
     shapes = np.array([_lay(by_id[p.item].outline_mm, p) for p in known], dtype=object)
     sound = shapely.is_valid(shapes) & (shapely.area(shapes) > 0)
@@ -91,10 +92,16 @@ def _twice(placements: Sequence[Placement]) -> list[str]:
     return [f"{i} copy {c} is placed {n} times" for (i, c), n in sorted(counts.items()) if n > 1]
 
 
+def _is_finite(p: Placement) -> bool:
+    return all(map(math.isfinite, (p.x_mm, p.y_mm, p.rotation_deg)))
+
+
 def _turned_wrongly(item: Item, p: Placement) -> list[str]:
     name = f"{p.item} copy {p.copy}"
-    if not all(map(math.isfinite, (p.x_mm, p.y_mm, p.rotation_deg))):
+    if not _is_finite(p):
         return [f"{name} has no finite place"]
+    if not np.isfinite(item.outline_mm).all():
+        return [f"{name} is not a sound outline"]
     if p.flipped and not item.may_flip:
         return [f"{name} lies face down and may not"]
     allowed = item.rotations_deg

@@ -10,6 +10,7 @@ import heapq
 import math
 
 import numpy as np
+import shapely
 
 from plybook.geometry.rings import signed_area_mm2
 
@@ -18,9 +19,8 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
     """A ring of fewer points that covers the given one and stays within `reach_mm` of it.
 
     A reflex point is dropped (the ring is filled up to the chord); a convex edge is taken away by
-    extending its two neighbours until they meet. The cheapest step in area goes first. Each
-    removed point or meeting point is measured against the ring as it stood, and what a side has
-    been moved adds up, so the whole stays within the reach.
+    extending its two neighbours until they meet. The cheapest step in area goes first. A meeting
+    point is measured against the true ring; what filling moves a side adds up.
 
     Args:
         ring_mm: (n, 2) simple ring, counter-clockwise.
@@ -29,15 +29,16 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
     Returns:
         (m, 2) ring, counter-clockwise, m <= n; the given ring where a cover would not be simple.
     """
-    import shapely
-
     ring = np.asarray(ring_mm, dtype=float)
+    true = shapely.Polygon(ring)
+    shapely.prepare(true)
+
     points: dict[int, np.ndarray] = dict(enumerate(ring))
     moved = dict.fromkeys(points, 0.0)  # how far the boundary near a point has gone out
     after = {k: (k + 1) % len(ring) for k in points}
     before = {k: (k - 1) % len(ring) for k in points}
     fresh = len(ring)
-    heap = [step for k in points for step in _steps(k, points, moved, before, after, reach_mm)]
+    heap = [step for k in points for step in _steps(k, points, moved, after, reach_mm, true)]
     heapq.heapify(heap)
     while heap and len(points) > 4:
         _, kind, involved, meet, out = heapq.heappop(heap)
@@ -58,7 +59,7 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
             touched = (first, fresh, last)
             fresh += 1
         for k in {before[touched[0]], *touched, after[touched[-1]]}:
-            for step in _steps(k, points, moved, before, after, reach_mm):
+            for step in _steps(k, points, moved, after, reach_mm, true):
                 heapq.heappush(heap, step)
     start = next(iter(points))
     order, k = [start], after[start]
@@ -70,7 +71,7 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
     return cover if good and shapely.Polygon(cover).is_valid else ring
 
 
-def _steps(k, points, moved, before, after, reach_mm) -> list[tuple]:
+def _steps(k, points, moved, after, reach_mm, true) -> list[tuple]:
     """Steps that start at point k: fill the reflex point after it, or drop the edge after it."""
     a, b, c = k, after[k], after[after[k]]
     if len({a, b, c}) < 3:
@@ -94,10 +95,10 @@ def _steps(k, points, moved, before, after, reach_mm) -> list[tuple]:
     if turn > 0 and _cross(pc - pb, pd - pc) > 0 and wedge > 1e-12:
         along = _cross(pd - pb, v) / _cross(u, v) if _cross(u, v) else -1.0
         meet = pb + u * along
-        deep = abs(_cross(pc - pb, meet - pb)) / max(math.dist(pb, pc), 1e-12)
-        far = max(math.dist(meet, pb), math.dist(meet, pc))
-        out = max(deep, min(far, deep * 4)) + max(moved[b], moved[c])
-        if along >= 0 and out <= reach_mm:
+        if along < 0 or math.dist(meet, pb) > 1e3 * (reach_mm + math.dist(pb, pc)):
+            return found
+        out = max(shapely.distance(true, shapely.Point(meet)), moved[b], moved[c])
+        if out <= reach_mm:
             area = abs(_cross(pc - pb, meet - pb)) / 2
             found.append((area, "meet", (a, b, c, d), (float(meet[0]), float(meet[1])), out))
     return found

@@ -213,24 +213,39 @@ def _bound_of_rolls(need: Need) -> float:
 def _finish(need: Need, rows) -> list[Layout]:
     """Layouts with their figures, placements rounded once."""
     by_id = {i.id: i for i in need.items}
-    rows = [(u, tuple(_round(p) for p in placed), used, method) for u, placed, used, method in rows]
+    rows = [
+        (u, tuple(round_placement(p) for p in placed), used, method)
+        for u, placed, used, method in rows
+    ]
     bounds = _bounds(need, rows, by_id)
     layouts = []
     for (unit, placed, used, method), bound in zip(rows, bounds, strict=True):
-        placed = tuple(sorted(placed, key=lambda p: (p.x_mm, p.y_mm, p.item, p.copy)))
-        used = _reach(placed, by_id) if unit.kind == "roll" else unit.length_mm
+        layout = Layout(unit, placed, used, bound, 0.0, None, method, False, need.gap_mm)
         if need.endless and unit.bought:
-            unit = replace(unit, length_mm=math.ceil(used / 100.0 - 1e-9) * 100.0)
-        area = sum(abs(signed_area_mm2(by_id[p.item].outline_mm)) for p in placed)
-        whole = _ring_area(unit.outline_mm) if unit.outline_mm is not None else 0.0
-        if unit.kind == "roll" or not whole:
-            whole = used * unit.width_mm
-        layout = Layout(unit, placed, used, bound, area / whole, None, method, False, need.gap_mm)
-        layouts.append(replace(layout, remnant_mm=left_over(layout, by_id, need.gap_mm)))
+            whole_mm = math.ceil(_reach(placed, by_id) / 100.0 - 1e-9) * 100.0
+            layout = replace(layout, unit=replace(unit, length_mm=whole_mm))
+        layouts.append(finish_layout(layout, by_id))
     return layouts
 
 
-def _round(p: Placement) -> Placement:
+def finish_layout(layout: Layout, by_id: dict[str, Item]) -> Layout:
+    """The layout with its placements in order and its figures: used length, utilisation (area of
+    pieces over area used) and left-over."""
+    unit = layout.unit
+    placed = tuple(sorted(layout.placements, key=lambda p: (p.x_mm, p.y_mm, p.item, p.copy)))
+    used = _reach(placed, by_id) if unit.kind == "roll" else unit.length_mm
+    area = sum(abs(signed_area_mm2(by_id[p.item].outline_mm)) for p in placed)
+    whole = _ring_area(unit.outline_mm)
+    if unit.kind == "roll" or not whole:
+        whole = used * unit.width_mm
+    done = replace(
+        layout, placements=placed, used_length_mm=used, utilisation=area / whole, remnant_mm=None
+    )
+    return replace(done, remnant_mm=left_over(done, by_id, layout.gap_mm))
+
+
+def round_placement(p: Placement) -> Placement:
+    """A placement on the grid that is printed and proved."""
     return replace(
         p,
         x_mm=round(p.x_mm, DECIMALS) + 0.0,

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-GRACE_S = 0.4  # a search is heard out this long after its time is up
+CHILD = Path(__file__).with_name("child.py")
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,11 @@ class Race:
         self._running = 0
 
     @property
+    def process_ids(self) -> tuple[int, ...]:
+        """Of the searches, in the order of their seeds."""
+        return tuple(child.pid for child in self._children)
+
+    @property
     def is_over(self) -> bool:
         """Every search has ended."""
         return self._running == 0
@@ -96,7 +101,7 @@ class Race:
             }
         )
         child = subprocess.Popen(
-            [sys.executable, "-P", str(Path(__file__).with_name("child.py"))],
+            [sys.executable, "-P", str(CHILD)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

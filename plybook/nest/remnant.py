@@ -1,12 +1,17 @@
-"""What is left of a unit after the cut."""
+"""What is left after the cut: the left-over of a unit, and the shelf as it is then."""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from plybook.geometry.rings import canonical_ring
-from plybook.nest.model import Item, Layout
+from plybook.nest.model import CutPlan, Item, Layout
 from plybook.nest.placing import placed_outline
+from plybook.spec.model import StockItem
 
 LEAST_SIDE_MM = 100.0  # a left-over narrower than this is not kept
 LEAST_AREA_MM2 = 0.05e6
@@ -61,3 +66,101 @@ def _largest(shape):
         return None
     best = max(parts, key=lambda g: (g.area, g.bounds))
     return shapely.Polygon(best.exterior) if not best.interiors else best
+
+
+@dataclass(frozen=True)
+class AfterCut:
+    """What the shelf looks like after a plan is cut.
+
+    Attributes:
+        gone: ids of stock that is used up, as often as it was taken.
+        left: the rest of rolls and bars that stay on the shelf under their own id, shorter.
+        new: remnants of sheets, and rests of what was bought, with a label of their own.
+    """
+
+    gone: tuple[str, ...]
+    left: tuple[StockItem, ...]
+    new: tuple[StockItem, ...]
+
+
+def after_cut(
+    plan: CutPlan, stock: Sequence[StockItem], received: str = "", least_mm: float = LEAST_SIDE_MM
+) -> AfterCut:
+    """What becomes of the stock when a plan is cut.
+
+    Args:
+        plan: a proved plan.
+        stock: the shelf it was made from.
+        received: ISO date to put on new remnants, "" none.
+        least_mm: rests shorter than this are thrown away.
+
+    Returns:
+        Changes to the shelf, in the order of the layouts. What was bought and is whole or endless
+        leaves nothing; a rest is labelled with the id of what it came from and "-rest".
+    """
+    items = {i.id: i for i in plan.items}
+    by_id = {s.id: s for s in stock}
+    gone: list[str] = []
+    left: list[StockItem] = []
+    new: list[StockItem] = []
+    for layout in plan.layouts:
+        unit = layout.unit
+        source = by_id.get(unit.id) or by_id.get(unit.id.rpartition("-")[0])
+        if source is None:
+            continue
+        rest = _rest(layout, items, source, received, least_mm)
+        single = not unit.bought and source.quantity == 1
+        if rest is not None and single and unit.kind != "sheet":
+            left.append(replace(rest, id=source.id, received=source.received))
+            continue
+        if not unit.bought:
+            gone.append(source.id)
+        if rest is not None:
+            new.append(rest)
+    return AfterCut(tuple(gone), tuple(left), tuple(new))
+
+
+def _rest(layout, items, source: StockItem, received: str, least_mm: float) -> StockItem | None:
+    unit = layout.unit
+    if unit.kind == "sheet":
+        if layout.remnant_mm is None:
+            return None
+        ring = layout.remnant_mm
+        low, high = ring.min(axis=0), ring.max(axis=0)
+        zones = [z - low for z in unit.bad_zones_mm if _meets(z, ring)]
+        size = (float(v) for v in high - low)
+        return StockItem(
+            f"{unit.id}-rest", "sheet", unit.material, *size, 1, ring - low, tuple(zones), received
+        )
+    cut = layout.used_length_mm
+    if unit.kind == "bar":
+        cut = max(float(placed_outline(items[p.item], p)[:, 0].max()) for p in layout.placements)
+    cut = math.ceil(cut + layout.gap_mm)
+    length = math.floor(unit.length_mm - cut)
+    if length < least_mm or (unit.bought and source.length_mm <= 0):
+        return None
+    moved = (z - (cut, 0.0) for z in source.bad_zones_mm)
+    zones = tuple(np.maximum(z, (0.0, -np.inf)) for z in moved if z[:, 0].max() > 0)
+    outline = None
+    if source.outline_mm is not None:
+        outline = layout.remnant_mm
+        if outline is None:
+            return None
+        outline = outline - outline.min(axis=0)
+    return StockItem(
+        f"{unit.id}-rest",
+        unit.kind,
+        unit.material,
+        float(length),
+        source.width_mm,
+        1,
+        outline,
+        zones,
+        received,
+    )
+
+
+def _meets(zone: np.ndarray, ring: np.ndarray) -> bool:
+    import shapely
+
+    return bool(shapely.Polygon(zone).intersection(shapely.Polygon(ring)).area > 0)

@@ -266,7 +266,7 @@ class _Search:
         return self._rng.sample(list(copies), min(len(copies), self._rng.choice(counts)))
 
     def _leave_rest(self, budget: Budget) -> None:
-        """Push the pieces of the emptiest unit to its left end, so that the rest is in one piece."""
+        """Push the pieces of the emptiest unit to its left end: the rest is in one piece."""
         from plybook.nest.squeeze import squeeze_left
 
         worst = self._emptiest()
