@@ -17,11 +17,17 @@ from shapely.geometry import Polygon
 
 from plybook.geometry.rings import GRID_MM, canonical_ring
 from plybook.laminate.model import PieceEdge
-from plybook.laminate.shapes import dense, extended, ring_of, segment_normals, thin
+from plybook.laminate.shapes import (
+    dense,
+    extended,
+    ring_of,
+    segment_normals,
+    thin,
+    without_short,
+)
 from plybook.laminate.trim import NetFace
 
 CORNER_DEG = 20.0  # a sharper turn divides one free side from the next
-SHORT_MM = 0.05  # a stretch no longer than this belongs to its neighbour
 STEP_MM = 12.0  # spacing of points carried through a raised map
 
 Carry = Callable[[np.ndarray], np.ndarray]
@@ -114,7 +120,7 @@ def ring_stretches(ring_mm: np.ndarray, keys: np.ndarray) -> list[tuple[int, np.
         ring_mm: (n, 2).
         keys: (n,) key of the segment that starts at each point.
     """
-    keys = _without_short(ring_mm, keys)
+    keys = without_short(ring_mm, keys)
     starts = np.flatnonzero(keys != np.roll(keys, 1))
     if not len(starts):
         return [(int(keys[0]), np.vstack([ring_mm, ring_mm[:1]]))]
@@ -123,22 +129,6 @@ def ring_stretches(ring_mm: np.ndarray, keys: np.ndarray) -> list[tuple[int, np.
     closed = np.vstack([ring, ring[:1]])
     ends = [*starts[1:], len(ring)]
     return [(int(keys[s]), closed[s : e + 1]) for s, e in zip(starts, ends, strict=True)]
-
-
-def _without_short(ring: np.ndarray, keys: np.ndarray) -> np.ndarray:
-    """Keys with runs shorter than SHORT_MM given to the run before them."""
-    starts = np.flatnonzero(keys != np.roll(keys, 1))
-    if len(starts) < 3:
-        return keys
-    keys = keys.copy()
-    length = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
-    count = len(ring)
-    for k, start in enumerate(starts):
-        stop = starts[(k + 1) % len(starts)]
-        members = np.arange(start, stop if stop > start else stop + count) % count
-        if length[members].sum() <= SHORT_MM:
-            keys[members] = keys[start - 1]
-    return keys
 
 
 def _looks_at(line_mm: np.ndarray, plan: NetFace) -> str:

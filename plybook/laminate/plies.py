@@ -144,27 +144,49 @@ class _Cutter:
         low, high = float(at.min()), float(at.max())
         if sheet.usable_mm <= 0 or high - low <= sheet.usable_mm:
             return ()
-        regions = self.ground.regions
-        clear = [regions.net(region) for region in sheet.rule.keep_clear]
-        barred = []
-        for shape in clear:
-            barred += barred_by_regions(_carried_shape(shape, carry), cut, frame, sheet.overlap_mm)
-        near = [
-            past for past in self.earlier
-            if same_direction(past.angle_deg, sheet.angle_deg)
+        clear = self._clear(cut, carry)
+        kept = sorted(clear, key=lambda interval: interval[0] - interval[1])  # widest first
+        while True:
+            lines = self._staggered(low, high, kept, carry)
+            if lines is not None or not kept:
+                break
+            kept = kept[1:]  # one that no set of splices can keep clear of
+        if lines is None:
+            self.findings.append(_no_splice(sheet, high - low, bool(self._near())))
+            return place_splices(low, high, sheet.usable_mm, sheet.rule) or ()
+        if len(kept) < len(clear):
+            self.findings.append(_crosses_clear(sheet))
+        return lines
+
+    def _clear(self, cut: Polygon, carry: Carry | None) -> list[tuple[float, float]]:
+        """Positions barred by the regions to be kept clear of splices."""
+        found = []
+        for region in self.sheet.rule.keep_clear:
+            shape = _carried_shape(self.ground.regions.net(region), carry)
+            found += barred_by_regions(shape, cut, self.frame, self.sheet.overlap_mm)
+        return found
+
+    def _near(self) -> list[PastSplice]:
+        """Splices of the plies below that run the same way and lie near in the stack."""
+        return [
+            past
+            for past in self.earlier
+            if same_direction(past.angle_deg, self.sheet.angle_deg)
             and self.order - past.order <= PLIES_BETWEEN
-        ]  # fmt: skip
+        ]
+
+    def _staggered(self, low, high, barred, carry: Carry | None) -> tuple[float, ...] | None:
+        """Splices staggered against as many of the near plies as can be, at least the last."""
+        sheet, near = self.sheet, self._near()
         for within in range(PLIES_BETWEEN, 0, -1):
-            lines_near = [
-                past.line_mm if carry is None else np.asarray(carry(past.line_mm))
-                for past in near if self.order - past.order <= within
-            ]  # fmt: skip
-            apart = barred_by_splices(lines_near, frame, sheet.rule.stagger_mm)
-            lines = place_splices(low, high, sheet.usable_mm, sheet.rule, [*barred, *apart])
-            if lines is not None:
-                return lines
-        self.findings.append(_no_splice(sheet, high - low, bool(barred), bool(near)))
-        return place_splices(low, high, sheet.usable_mm, sheet.rule) or ()
+            lines = [p.line_mm for p in near if self.order - p.order <= within]
+            if carry is not None:
+                lines = [np.asarray(carry(line)) for line in lines]
+            apart = barred_by_splices(lines, self.frame, sheet.rule.stagger_mm)
+            placed = place_splices(low, high, sheet.usable_mm, sheet.rule, [*barred, *apart])
+            if placed is not None:
+                return placed
+        return None
 
     def _past(self, line: float, cut: Polygon, leaf: int) -> PastSplice:
         at = self.frame.distances(shapely.get_coordinates(cut.exterior))
@@ -248,11 +270,20 @@ def _narrow(pieces: Sequence[Piece], sheet: Sheet) -> list[Finding]:
     ]
 
 
-def _no_splice(sheet: Sheet, extent_mm: float, barred: bool, staggered: bool) -> Finding:
+def _crosses_clear(sheet: Sheet) -> Finding:
+    return warning(
+        "splice-crosses-clear-region",
+        f"splices of layer {sheet.layer.id} cross a region to be kept clear of them; at "
+        f"{sheet.angle_deg:g}° on a roll of {sheet.usable_mm:g} mm every set of splices does",
+        "accept it with a reason, use a wider roll, or lay this ply along the region",
+        sheet.layer.place,
+        layers=(sheet.layer.id,),
+    )
+
+
+def _no_splice(sheet: Sheet, extent_mm: float, staggered: bool) -> Finding:
     rule = sheet.rule
     ways = []
-    if barred:
-        ways.append("make the regions kept clear smaller")
     if staggered:
         ways.append(f"allow a stagger under {rule.stagger_mm:g} mm")
     if rule.narrowest_mm:

@@ -21,6 +21,7 @@ from shapely.geometry.base import BaseGeometry
 ARC_ERROR_MM = 0.002  # chord error of round corners, before thinning
 NOISE_MM = 0.01  # a part of a region no wider than this on average is rounding, not a shape
 SNAP_MM = 1e-6  # shapes are kept on this grid, so that shared sides stay shared
+SHORT_MM = 0.05  # a run of segments no longer than this belongs to its neighbour
 EMPTY = Polygon()
 
 
@@ -31,10 +32,15 @@ def polygons_of(shape: BaseGeometry) -> list[Polygon]:
     for part in parts:
         if part.geom_type == "Polygon":
             if mean_width_mm(part) > NOISE_MM:
-                found.append(part)
+                found.append(_without_slits(part))
         elif part.geom_type != "LineString" and hasattr(part, "geoms"):
             found.extend(polygons_of(part))
     return found
+
+
+def _without_slits(polygon: Polygon) -> Polygon:
+    holes = [hole for hole in polygon.interiors if mean_width_mm(Polygon(hole)) > NOISE_MM]
+    return polygon if len(holes) == len(polygon.interiors) else Polygon(polygon.exterior, holes)
 
 
 def clean(shape: BaseGeometry) -> BaseGeometry:
@@ -183,6 +189,22 @@ def turned(points_mm: np.ndarray, turn_deg: float) -> np.ndarray:
     return points_mm @ np.array([[c, s], [-s, c]])
 
 
+def without_short(ring: np.ndarray, keys: np.ndarray) -> np.ndarray:
+    """Keys of a ring's segments, runs shorter than SHORT_MM given to the run before them."""
+    starts = np.flatnonzero(keys != np.roll(keys, 1))
+    if len(starts) < 3:
+        return keys
+    keys = keys.copy()
+    length = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
+    count = len(ring)
+    for k, start in enumerate(starts):
+        stop = starts[(k + 1) % len(starts)]
+        members = np.arange(start, stop if stop > start else stop + count) % count
+        if length[members].sum() <= SHORT_MM:
+            keys[members] = keys[start - 1]
+    return keys
+
+
 def thin(line_mm: np.ndarray, chord_error_mm: float) -> np.ndarray:
     """An open line with no more vertices than its chord error asks for; both ends stay.
 
@@ -192,7 +214,8 @@ def thin(line_mm: np.ndarray, chord_error_mm: float) -> np.ndarray:
     line = without_repeats(line_mm)
     if len(line) < 3 or chord_error_mm <= 0:
         return line
-    return shapely.get_coordinates(shapely.linestrings(line).simplify(chord_error_mm, preserve_topology=False))
+    kept = shapely.simplify(shapely.linestrings(line), chord_error_mm, preserve_topology=False)
+    return shapely.get_coordinates(kept)
 
 
 def dense(line_mm: np.ndarray, step_mm: float) -> np.ndarray:

@@ -29,6 +29,7 @@ from plybook.laminate.shapes import (
     polygons_of,
     ring_of,
     segment_normals,
+    without_short,
 )
 from plybook.spec.model import EdgeRule
 from plybook.surface.model import Face
@@ -36,7 +37,8 @@ from plybook.surface.model import Face
 ON_EDGE_MM = 0.02  # a point this near an edge lies on it
 STRAIGHT_ON_DEG = 150.0  # past this inside angle two edges count as one line, not as a corner
 LEAST_MEETING_DEG = 30.0  # a side that meets the edge flatter than this is not run on along itself
-SEAT_MM = 1e-3  # allowances start this far inside the net line, so that no slit stays between
+DIRECTION_MM = 2.0  # length of a side from which its direction is taken
+SEAT_MM = 0.05  # allowances start this far inside the net line, so that no slit stays between
 LONGEST_MITRE = 4.0  # of the larger allowance
 
 
@@ -146,7 +148,7 @@ class NetFace:
 
     def _allowance(self, polygon: Polygon) -> list[BaseGeometry]:
         ring = ring_of(polygon)
-        along = self.running_along(ring, [0.0] * len(self.lines))
+        along = without_short(ring, self.running_along(ring, [0.0] * len(self.lines)))
         if (along < 0).all():
             return []
         allowance = np.array([*self.trims_mm, 0.0])[along]
@@ -163,14 +165,30 @@ class NetFace:
             before, after = runs[k - 1], runs[(k + 1) % len(runs)]
             if along[start] >= 0 and out > 0:
                 sides = (
-                    closed[before[1] - 1 : before[1] + 1] if along[before[0]] < 0 else None,
-                    closed[after[0] : after[0] + 2][::-1] if along[after[0]] < 0 else None,
+                    _arriving(closed[before[0] : before[1] + 1]) if along[before[0]] < 0 else None,
+                    _arriving(closed[after[0] : after[1] + 1][::-1])
+                    if along[after[0]] < 0
+                    else None,
                 )
                 shapes.append(_run_on(line, out, sides))
             if along[start] >= 0 and along[after[0]] >= 0:
                 shapes.append(_mitre(line[-2:], closed[after[0] : after[0] + 2], out,
                                      float(allowance[after[0]])))  # fmt: skip
         return [shape for shape in shapes if shape is not None]
+
+
+def _without_stubs(line_mm: np.ndarray) -> np.ndarray:
+    """The line without points so near its ends that the end segments have no direction."""
+    inner = line_mm[1:-1]
+    gap = np.minimum(*(np.hypot(*(inner - end).T) for end in line_mm[[0, -1]]))
+    return np.vstack([line_mm[:1], inner[gap >= DIRECTION_MM], line_mm[-1:]])
+
+
+def _arriving(line_mm: np.ndarray) -> np.ndarray:
+    """The last (2, 2) segment of a line, taken long enough to have a direction."""
+    away = np.hypot(*(line_mm[:-1] - line_mm[-1]).T)
+    far = np.flatnonzero(away >= DIRECTION_MM)
+    return np.stack([line_mm[far[-1] if len(far) else 0], line_mm[-1]])
 
 
 def _inside_angle_deg(coming: np.ndarray, going: np.ndarray) -> float:
@@ -188,6 +206,7 @@ def _run_on(
         sides: for the start and the end of the stretch the segment (2, 2) that arrives there from
             inside the face, None where another edge carries on.
     """
+    line_mm = _without_stubs(line_mm)
     normals = segment_normals(line_mm)
     runs, cuts = [0.0, 0.0], []
     for end, side in enumerate(sides):

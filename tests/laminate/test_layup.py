@@ -70,8 +70,9 @@ def test_straight_sides_cost_no_vertices_and_curves_keep_the_chord_error():
     quarter = np.pi / 2 / (2 * np.arccos(1 - 0.02 / radius))  # chords of 0.02 mm error
     assert len(piece.outline_mm) <= 4 * (2.2 * quarter + 2)
     true = Polygon(piece.laid_outline_mm)
-    exact = lay_up(spec([Ply("Q", "twill", "s", Patch(OnFace(1000, 0.5), 400, 300, 10, radius))],
-                        choices=replace(spec([]).choices, chord_error_mm=0.0001)), FACE)  # fmt: skip
+    finer = replace(spec([]).choices, chord_error_mm=0.0001)
+    exact = lay([Ply("Q", "twill", "s", Patch(OnFace(1000, 0.5), 400, 300, 10, radius))],
+                choices=finer)  # fmt: skip
     fine = Polygon(exact.pieces[0].laid_outline_mm)
     assert shapely.hausdorff_distance(true.exterior, fine.exterior) <= 0.02 + 0.0021
 
@@ -150,14 +151,22 @@ def test_no_splice_crosses_a_region_kept_clear():
     assert not laminate.findings
 
 
+def test_a_region_no_splice_can_avoid_is_crossed_and_said_so():
+    rule = SpliceRule("butt", 0.0, 50.0, 100.0, (ShareBand(0.4, 0.5),))
+    laminate = lay([Ply("P", "twill", "s", Whole(), angle_deg=45.0, splice=rule)])
+    (finding,) = laminate.findings
+    assert finding.code == "splice-crosses-clear-region" and finding.layers == ("P",)
+    assert finding.severity is Severity.WARNING and len(laminate.pieces) == 3
+
+
 def test_an_impossible_splice_is_an_error_with_a_remedy_and_the_rest_is_still_cut():
-    rule = SpliceRule("butt", 0.0, 50.0, 100.0, (Whole(),))
+    rule = SpliceRule("butt", 0.0, 50.0, 1300.0)
     laminate = lay(
         [Ply("P", "twill", "s", Whole(), angle_deg=45.0, splice=rule),
          Ply("Q", "twill", "s", SpanBand(0, 500))]
     )  # fmt: skip
     (finding,) = [f for f in laminate.findings if f.code == "splice-impossible"]
-    assert finding.severity is Severity.ERROR and "kept clear" in finding.help
+    assert finding.severity is Severity.ERROR and "narrower than 1300" in finding.help
     assert "Q" in [p.id for p in laminate.pieces]
 
 
