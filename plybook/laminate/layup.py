@@ -6,25 +6,34 @@ made once and shared by all layers that see (nearly) the same heights.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from plybook.diagnostics import Finding, PlybookError, Severity
+from plybook.diagnostics import Finding, PlybookError
 from plybook.laminate.core import core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
 from plybook.laminate.inserts import insert_pieces, insert_thickness_mm
-from plybook.laminate.marks import MarkRule, face_lines, net_line_marks, outline_rules
-from plybook.laminate.model import LaidLayer, Laminate, Piece
+from plybook.laminate.marks import (
+    MarkRule,
+    datum_mark,
+    face_lines,
+    marks_on,
+    net_line_marks,
+    outline_rules,
+)
+from plybook.laminate.model import LaidLayer, Laminate, Mark, Piece
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains
 from plybook.laminate.regions import Regions, empty_region
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.laminate.sides import name_sides
+from plybook.laminate.summary import sum_up
 from plybook.spec.model import Core, Film, Insert, Layer, PartSpec, Ply, Rod, SpliceRule
 from plybook.surface.model import Face
 
@@ -228,7 +237,7 @@ class _LayUp:
             chord_error_mm=self.ground.chord_error_mm,
         )
         self.findings.extend(cut.findings)
-        return cut.pieces
+        return self._marked(cut.pieces, raised)
 
     def _insert(self, layer: Insert, region: BaseGeometry) -> tuple[Piece, ...]:
         host = self._host(layer)
@@ -244,13 +253,33 @@ class _LayUp:
             chord_error_mm=self.ground.chord_error_mm,
         )
         self.findings.extend(cut.findings)
-        return cut.pieces
+        return self._marked(cut.pieces, raised)
 
     def _rods(self, layer: Rod) -> tuple[Piece, ...]:
         stock = self.spec.materials.rods[layer.material]
         cut = rod_pieces(layer, self.face, self._raised(), stock=stock)
         self.findings.extend(cut.findings)
         return cut.pieces
+
+    def _marked(self, pieces: tuple[Piece, ...], maps: LeafMaps | None) -> tuple[Piece, ...]:
+        """Core panels and blocks with the station lines and the axis that cross them,
+        and the corner they are laid by."""
+        return tuple(
+            replace(piece, marks=(*piece.marks, *self._lines_on(piece, maps))) for piece in pieces
+        )
+
+    def _lines_on(self, piece: Piece, maps: LeafMaps | None) -> list[Mark]:
+        corners = np.stack([edge.points_mm[0] for edge in piece.edges])
+        laid = corners if maps is None else maps.from_cut(corners)
+        return [
+            *marks_on(
+                Polygon(piece.laid_outline_mm),
+                self.marks[""],
+                None if maps is None else maps.to_cut,
+                self.ground.chord_error_mm,
+            ),
+            datum_mark(laid, corners, self.face, self.spec.part.units),
+        ]
 
     # ------------------------------------------------------------ the face as it stands
 
@@ -263,10 +292,8 @@ class _LayUp:
     def _finished(self) -> Laminate:
         ladders = ladders_of(self.spec.layers, self.regions)
         self.findings.extend(drop_findings(ladders, self.spec.layers))
-        laminate = Laminate(
-            tuple(self.pieces), tuple(self.layers), (), (), 0.0, np.zeros(3), tuple(self.findings)
-        )
-        return replace(laminate, findings=tuple(_once(laminate.findings)))
+        self.progress(f"{self.spec.part.number}: zones, sections, mass and rules")
+        return sum_up(self.spec, self.face, self.layers, self.pieces, self.field, self.findings)
 
 
 def _placed(finding: Finding, layer: Layer) -> Finding:
@@ -276,8 +303,3 @@ def _placed(finding: Finding, layer: Layer) -> Finding:
         places=finding.places or (layer.place,),
         layers=finding.layers or (layer.id,),
     )
-
-
-def _once(findings: Iterable[Finding]) -> list[Finding]:
-    order = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
-    return sorted(dict.fromkeys(findings), key=lambda f: order[f.severity])

@@ -6,7 +6,7 @@ frame, so that a station line on a ply over core bends as the station does.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from plybook.laminate.model import Mark
-from plybook.laminate.outline import Carry, Stretch
+from plybook.laminate.outline import Carry
 from plybook.laminate.shapes import (
     dense,
     extended,
@@ -114,10 +114,7 @@ def net_line_marks(plan: NetFace) -> tuple[MarkRule, ...]:
     )
 
 
-def datum_mark(
-    stretches: Sequence[Stretch], laid_corners: np.ndarray, cut_corners: np.ndarray,
-    face: Face, unit: Unit,
-) -> Mark:  # fmt: skip
+def datum_mark(laid_corners: np.ndarray, cut_corners: np.ndarray, face: Face, unit: Unit) -> Mark:
     """The corner a piece is laid by: the one nearest the root and the first edge of the section.
 
     Args:
