@@ -72,11 +72,12 @@ class Outside:
             raise SpecError(
                 error("unreadable", f"{path} cannot be read: {reason.lower()}", "", place)
             ) from None
+        mode = os.fstat(handle).st_mode
+        if not stat.S_ISREG(mode):
+            os.close(handle)
+            kind = next((word for is_kind, word in _WRONG_KIND if is_kind(mode)), "special")
+            raise SpecError(_not_regular(path, kind, place))
         with os.fdopen(handle, "rb") as stream:
-            mode = os.fstat(stream.fileno()).st_mode
-            if not stat.S_ISREG(mode):
-                kind = next((word for is_kind, word in _WRONG_KIND if is_kind(mode)), "special")
-                raise SpecError(_not_regular(path, kind, place))
             try:
                 content = stream.read(limit_bytes + 1)
             except OSError as problem:
@@ -154,7 +155,7 @@ class Shelf(Outside):
         return content
 
     def real(self, path: Path) -> Path:
-        return Path(os.path.normpath(path))
+        return Path(os.path.normpath(Path("/shelf") / path))
 
     def now_s(self) -> float:
         return self.clock_s

@@ -19,10 +19,10 @@ MM_PER_UNIT = {
     "in": MM_PER_INCH,
     "inch": MM_PER_INCH,
     '"': MM_PER_INCH,
-    "ft": 12 * MM_PER_INCH,
-    "foot": 12 * MM_PER_INCH,
-    "'": 12 * MM_PER_INCH,
-    "yd": 36 * MM_PER_INCH,
+    "ft": 304.8,
+    "foot": 304.8,
+    "'": 304.8,
+    "yd": 914.4,
 }
 GRAMS_PER_OUNCE = 28.349523125
 G_M2_PER_OZ_YD2 = GRAMS_PER_OUNCE / 0.9144**2

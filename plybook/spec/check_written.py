@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from functools import cache
 from typing import Any, get_args
 
@@ -136,6 +137,14 @@ def _missing(missing: str, node: Any, key: str, place: Place, tree: Fields) -> F
 
 def _unknown(model: type[Written], raw: Fields, key: str) -> Finding:
     place = raw.key_places[key]
+    if re.fullmatch(r"\d+", key) and isinstance(raw[key], Scalar) and raw[key].empty:
+        before = list(raw)[list(raw).index(key) - 1]
+        return error(
+            "decimal-comma",
+            f"`{before}`: `{raw[before]},{key}` has a decimal comma",
+            f"use a decimal point: {raw[before]}.{key}",
+            Place(place.file, place.line, raw[before].place.column, place.end_column),
+        )
     allowed = f"allowed here: {', '.join(model.key_names())}"
     if close := _close(model, key):
         return error(

@@ -16,7 +16,15 @@ from plybook.geometry.rings import signed_area_mm2
 from plybook.spec.collect import Collector
 from plybook.spec.gather import Folder
 from plybook.spec.model import OutlineMould
-from plybook.spec.outlines import CHORD_MM, circle, clean, crossing, edges_of, inside, rings_meet
+from plybook.spec.outlines import (
+    arc_points,
+    circle,
+    clean,
+    crossing,
+    edges_of,
+    inside,
+    rings_meet,
+)
 from plybook.spec.written.mould import DrawnMould
 from plybook.units import MM_PER_UNIT
 
@@ -136,6 +144,8 @@ def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
         kind = entity.dxftype()
         if kind == "CIRCLE":
             centre = np.array([entity.dxf.center.x, entity.dxf.center.y]) * scale
+            if entity.dxf.extrusion.z < 0:
+                centre[0] = -centre[0]
             rings.append(circle(centre, entity.dxf.radius * scale))
         elif kind in ("LWPOLYLINE", "POLYLINE", "LINE", "ARC"):
             points = _points(entity, kind, scale)
@@ -169,13 +179,45 @@ def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
 
 
 def _points(entity, kind: str, scale: float) -> np.ndarray:
-    from ezdxf import path
-
+    """Points along an entity in mm; a mirrored one (extrusion -z) is turned back."""
+    flip = np.array([-1.0 if entity.dxf.extrusion.z < 0 else 1.0, 1.0]) * scale
     if kind == "LINE":
         ends = (entity.dxf.start, entity.dxf.end)
         return np.array([[p.x, p.y] for p in ends]) * scale
-    made = path.make_path(entity)
-    return np.array([[p.x, p.y] for p in made.flattening(CHORD_MM / scale / 2)]) * scale
+    if kind == "ARC":
+        centre = np.array([entity.dxf.center.x, entity.dxf.center.y]) * scale
+        first = math.radians(entity.dxf.start_angle)
+        sweep = math.radians(entity.dxf.end_angle - entity.dxf.start_angle) % math.tau or math.tau
+        radius = entity.dxf.radius * scale
+        ends = centre + radius * np.array(
+            [[math.cos(a), math.sin(a)] for a in (first, first + sweep)]
+        )
+        middle = arc_points(centre, radius, first, sweep)
+        return np.vstack([ends[:1], middle, ends[1:]]) * flip / scale
+    if kind == "LWPOLYLINE":
+        corners = [(x, y, bulge) for x, y, bulge in entity.get_points("xyb")]
+    else:
+        corners = [(*v.dxf.location.vec2, v.dxf.get("bulge", 0.0)) for v in entity.vertices]
+    points: list[np.ndarray] = []
+    for n, (x, y, bulge) in enumerate(corners):
+        start = np.array([x, y]) * flip
+        points.append(start)
+        after = corners[(n + 1) % len(corners)]
+        if bulge and (n + 1 < len(corners) or entity.is_closed):
+            points.extend(_bulged(start, np.array(after[:2]) * flip, bulge * np.sign(flip[0])))
+    return np.array(points)
+
+
+def _bulged(start: np.ndarray, end: np.ndarray, bulge: float) -> np.ndarray:
+    """Points of the arc between two vertices; bulge is the tangent of a quarter of its sweep."""
+    chord = end - start
+    if not chord.any():
+        return np.empty((0, 2))
+    left = np.array([-chord[1], chord[0]])
+    centre = (start + end) / 2 + left * (1 - bulge * bulge) / (4 * bulge)
+    radius = float(np.hypot(*(start - centre)))
+    first = math.atan2(*(start - centre)[::-1])
+    return arc_points(centre, radius, first, 4 * math.atan(bulge))
 
 
 def _chained(chains: list[np.ndarray], w: DrawnMould) -> list[np.ndarray]:

@@ -37,7 +37,8 @@ class LayList:
 
     def add(self, name: str, layers: list, place: Place) -> None:
         """Keep layers under one name; a finding where one of the names is taken."""
-        for one in {name, *(layer.id for layer in layers)}:
+        names = list(dict.fromkeys((name, *(layer.id for layer in layers))))
+        for one in names:
             if one in self.places:
                 self.out.error(
                     "duplicate-id",
@@ -48,7 +49,7 @@ class LayList:
                     layers=(one,),
                 )
                 return
-        for one in sorted({name, *(layer.id for layer in layers)}):
+        for one in names:
             self.places[one] = place
         self.members[name] = tuple(layer.id for layer in layers)
         for layer in layers:
