@@ -77,14 +77,15 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
         outlines.append(("breather", _grown(laid, breather)))
         stack.append("breather")
         ports = [
-            ("vacuum port", *_outside(laid, -1.0)),
-            ("gauge", *_outside(laid, +1.0)),
+            ("vacuum port", *_outside(job, laid, -1.0)),
+            ("gauge", *_outside(job, laid, +1.0)),
         ]
     outlines.append(("bag_film", _grown(laid, figure("tape_beyond") + figure("bag_beyond_tape"))))
     stack += ["bag_film"]
     tape_ring = _ring(tape)
     tape_length = ring_length_mm(tape_ring) + len(pleats) * 2 * figure("pleat_height")
-    cuts = _cuts(job, outlines, tape, tape_length, len(pleats), lines)
+    below = "peel ply" if job.has_peel_ply(rule.id) else "core"
+    cuts = _cuts(job, below, outlines, tape_length, len(pleats), lines)
     return BagPlan(
         stage=rule.id,
         method="infusion" if infused else "bag",
@@ -117,6 +118,17 @@ def flow_length_mm(plan: BagPlan) -> float:
     resin = lines["resin line"]
     points = shapely.points(np.asarray(lines["vacuum line"].segmentize(20).coords))
     return float(shapely.distance(points, resin).max())
+
+
+def mould_tape_mm(job: Job) -> float:
+    """Length of tape that seals the face and the flange out to the sealant tape."""
+    import shapely
+
+    trim = max((edge.trim_mm for edge in job.spec.edges), default=0.0)
+    covered = shapely.Polygon(job.face.outline_mm).buffer(figure("tape_beyond") + trim)
+    card = job.consumable("mould_tape")
+    width = (card.roll_width_mm if card else 0.0) or figure("mould_tape_width")
+    return covered.area / width * 1.1  # ends and overlap at the edge
 
 
 def edge_beside(job: Job, x_mm: float, y_mm: float) -> str:
@@ -225,16 +237,18 @@ def _ring(shape: Polygon) -> np.ndarray:
     return canonical_ring(np.asarray(shape.exterior.coords)[:-1], 0.01)
 
 
-def _outside(laid: Polygon, way: float) -> tuple[float, float]:
-    """A point just outside the laminate at its root end (way -1) or tip end (way +1)."""
+def _outside(job: Job, laid: Polygon, way: float) -> tuple[float, float]:
+    """A point just outside the laminate, at the middle of its root edge (way -1) or tip edge."""
     import shapely
 
-    low_x, _, high_x, _ = laid.bounds
-    out = _VACUUM_LINE_OUT_MM
-    x = high_x - 1e-3 if way > 0 else low_x + 1e-3
-    end = laid.intersection(shapely.box(x - 1.0, -1e7, x + 1.0, 1e7))
-    y = end.centroid.y if not end.is_empty else laid.centroid.y
-    return (high_x + out if way > 0 else low_x - out), y
+    def middle(edge) -> tuple[float, float]:
+        return shapely.LineString(edge.points_mm).interpolate(0.5, normalized=True).coords[0]
+
+    middles = [middle(edge) for edge in job.face.edges]
+    start = shapely.Point(max(middles, key=lambda p: way * p[0]))
+    ring = _grown(laid, _VACUUM_LINE_OUT_MM).exterior
+    point = ring.interpolate(ring.project(start))
+    return point.x, point.y
 
 
 def _lines(laid: Polygon):
@@ -271,11 +285,11 @@ def _middle(line: np.ndarray) -> tuple[float, float]:
     return point.x, point.y
 
 
-def _cuts(job: Job, outlines, tape, tape_length, pleats: int, lines) -> tuple[BagCut, ...]:
+def _cuts(job: Job, below: str, outlines, tape_length, pleats: int, lines) -> tuple[BagCut, ...]:
     cuts = []
     where = {
         "peel_ply": "over the laminate, a dry corner standing free",
-        "release_film": "over the peel ply",
+        "release_film": f"over the {below}",
         "flow_mesh": "over the release film, from the resin line",
         "breather": "over the release film, out to the vacuum port",
         "bag_film": "over everything, out past the tape",

@@ -136,17 +136,16 @@ def _diagonal(job: Job, check: JigCheck) -> list[Measure]:
 def _straightness(job: Job, check: JigCheck) -> list[Measure]:
     ends = _spans(job)
     spans = _asked(job, check, ends[1:-1])
-    first, last = line_points_mm(job, np.array([ends[0], ends[-1]]))
-    direction = (last - first) / np.linalg.norm(last - first)
+    first, last = line_points_mm(job, np.array([ends[0], ends[-1]]))[:, :2]
+    way = (last - first) / np.linalg.norm(last - first)
     measures = []
-    for span, point in zip(spans, line_points_mm(job, np.array(spans)), strict=True):
+    for span, point in zip(spans, line_points_mm(job, np.array(spans))[:, :2], strict=True):
         beside = point - first
-        plan = beside - beside @ direction * direction
         measures.append(
             Measure(
                 check.id,
                 f"{check.title or 'Straightness'}, {_at(job, span)}",
-                round(float(math.hypot(plan[0], plan[1])), 1),
+                round(abs(float(way[0] * beside[1] - way[1] * beside[0])), 1),
                 check.tolerance_mm,
                 "mm",
                 f"stretch a string from the first to the last station at {_line_words(job)} and"
@@ -163,15 +162,23 @@ def _level(job: Job, check: JigCheck) -> list[Measure]:
     for span in spans:
         front = line_points_mm(job, np.array([span]), mould.from_share)[0]
         back = line_points_mm(job, np.array([span]), mould.to_share)[0]
+        first, last = mould.edge_names[:2]
+        aft, drop = float(back[0] - front[0]), float(front[2] - back[2])
+        upright = abs(drop) > abs(aft)  # a web stands: it is plumbed, not levelled
+        title = check.title or ("Plumb" if upright else "Level")
+        how = (
+            f"how far the {last} edge stands aft of the {first} edge, with a plumb line"
+            if upright
+            else f"height of the {first} edge above the {last} edge, with a water level"
+        )
         measures.append(
             Measure(
                 check.id,
-                f"{check.title or 'Level'}, {_at(job, span)}",
-                round(float(front[2] - back[2]), 1),
+                f"{title}, {_at(job, span)}",
+                round(aft if upright else drop, 1),
                 check.tolerance_mm,
                 "mm",
-                f"height of the {mould.edge_names[0]} edge above the {mould.edge_names[1]} edge,"
-                " with a water level",
+                how,
             )
         )
     return measures

@@ -55,7 +55,8 @@ class Job:
 
     def title(self, rule: StageRule) -> str:
         """What a stage is called: as the spec says, else as its kind is."""
-        return rule.title or standard().stages[rule.kind].title
+        kind = standard().stages.get(rule.kind)
+        return rule.title or (kind.title if kind is not None else rule.id)
 
     def layers_of(self, stage: str) -> tuple[LaidLayer, ...]:
         """Layers a stage lays, from the mould face up."""
@@ -138,6 +139,14 @@ class Job:
             return known[rule.thickened]
         resin = self.resin(rule)
         return next((t for t in known.values() if resin is not None and t.resin == resin.id), None)
+
+    def name(self, material: str) -> str:
+        """The name of a material as its card has it."""
+        cards = self.spec.materials
+        for shelf in (cards.cloths, cards.cores, cards.rods, cards.consumables):
+            if material in shelf:
+                return shelf[material].name or material
+        return material
 
     def consumable(self, role: str) -> Consumable | None:
         """The first consumable of the spec with a role."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from plybook.shop.bagging import BagPlan
-from plybook.shop.facts import material_name
 from plybook.shop.job import Job
 from plybook.shop.model import Batch, Kit, Stage
 from plybook.shop.words import degrees_text
@@ -23,7 +22,7 @@ def _kit(job: Job, stage: Stage, batches: Sequence[Batch], bag: BagPlan | None) 
     pieces = []
     for layer in job.layers_of(stage.id):
         for piece in job.pieces_of(layer):
-            what = material_name(job, piece.kind, piece.material)
+            what = job.name(piece.material)
             if piece.kind == "ply":
                 what += f", {degrees_text(piece.angle_deg)}, side marked UP towards the bag"
             elif piece.kind == "core":

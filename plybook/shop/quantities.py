@@ -9,8 +9,7 @@ import math
 from collections.abc import Sequence
 
 from plybook.nest.model import Layout
-from plybook.shop.bagging import BagPlan
-from plybook.shop.facts import material_name
+from plybook.shop.bagging import BagPlan, mould_tape_mm
 from plybook.shop.job import Job
 from plybook.shop.model import Batch, Quantity
 from plybook.shop.resin import area_m2
@@ -122,11 +121,12 @@ def _consumables(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
             )
     if any(rule.kind == "mould_preparation" for rule in job.stages):
         stage = next(rule.id for rule in job.stages if rule.kind == "mould_preparation")
-        tape = job.face.area_mm2 / figure("mould_tape_width") / 1000 * 1.15
+        tape = mould_tape_mm(job) / 1000
         card = job.consumable("mould_tape")
+        width = (card.roll_width_mm if card else 0.0) or figure("mould_tape_width")
         rows.append(
             Quantity("consumable", card.name if card else "Packing tape", round(tape, 1), "m",
-                     f"{figure('mould_tape_width'):g} mm wide, on the mould face", stage)
+                     f"{width:g} mm wide, on the mould face", stage)
         )  # fmt: skip
     return rows
 
@@ -154,7 +154,7 @@ def _to_buy(job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan]) -> list
         if layout.unit.bought and _own_share(job, layout) > 0:
             bought.setdefault((layout.unit.kind, layout.unit.material), []).append(layout)
     for (kind, material), layouts in bought.items():
-        name = _any_name(job, material)
+        name = job.name(material)
         price = _unit_price(job, material)
         if kind == "roll":
             metres = math.ceil(sum(la.used_length_mm for la in layouts) / 100 - 1e-9) / 10
@@ -255,10 +255,6 @@ def _ring_area(ring) -> float:
 
 def _count(pieces) -> str:
     return counted(sum(p.quantity for p in pieces), "piece")
-
-
-def _any_name(job: Job, material: str) -> str:
-    return material_name(job, "", material)
 
 
 def _unit_price(job: Job, material: str) -> float:

@@ -1,14 +1,11 @@
-"""How much resin each step wants, and in which cups it is mixed.
+"""How much resin each step wants.
 
-    cloth          density x cured thickness x (1 - fibre share), per square metre
-    core face      the core's own take-up; a neat coat on the laminate under it
-    thickened      the coat on the core face, seams and walls; filler by loose volume
-    peel ply       its own uptake
-    cup            what stays in it
-    infusion       part + flow mesh + lines + trap, and a margin
-
-Cups are no larger than the resin's largest safe batch and small enough to be on before their pot
-life is over, at the builder's rate and the room's temperature.
+cloth          density x cured thickness x (1 - fibre share), per square metre
+core face      the core's own take-up; a neat coat on the laminate under it
+thickened      the coat on the core face, seams and walls; filler by loose volume
+peel ply       its own uptake
+cup            what stays in it
+infusion       part + flow mesh + lines + trap, and a margin
 """
 
 from __future__ import annotations
@@ -17,14 +14,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from plybook.diagnostics import Finding, warning
 from plybook.laminate.model import LaidLayer, Piece
-from plybook.shop.bagging import line_lengths_mm
+from plybook.shop.bagging import line_lengths_mm, polyline_length_mm, ring_length_mm
 from plybook.shop.job import Job
-from plybook.shop.mixing import Need, fill_cups, least_cup_g, mix, pot_life_s
-from plybook.shop.model import Batch
+from plybook.shop.mixing import Need
 from plybook.shop.standard import figure
-from plybook.shop.words import counted, listed, minutes_text
 from plybook.spec.model import Cloth, Consumable, Resin, StageRule, ThickenedResin
 
 
@@ -72,13 +66,10 @@ def area_m2(pieces: Sequence[Piece]) -> float:
 
 def seam_length_mm(pieces: Sequence[Piece]) -> float:
     """Length of the seams between core panels; each seam is an edge of two panels."""
-    total = 0.0
-    for piece in pieces:
-        for edge in piece.edges:
-            if edge.mate:
-                steps = edge.points_mm[1:] - edge.points_mm[:-1]
-                total += float(((steps**2).sum(axis=1) ** 0.5).sum())
-    return total / 2
+    twice = math.fsum(
+        polyline_length_mm(edge.points_mm) for piece in pieces for edge in piece.edges if edge.mate
+    )
+    return twice / 2
 
 
 def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
@@ -140,7 +131,12 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
                 what, wet = layer.id, area
             want("lay", layer.id, what, grams, wet, True)
         elif layer.kind == "insert":
-            walls = math.fsum(_girth_mm(p) * p.thickness_mm * p.quantity for p in pieces) / 1e6
+            walls = (
+                math.fsum(
+                    ring_length_mm(p.outline_mm) * p.thickness_mm * p.quantity for p in pieces
+                )
+                / 1e6
+            )
             want("lay", layer.id, layer.id, thick.coat_g_m2 * (area + walls), area, True)
 
     if job.lays_peel_ply(rule.id):
@@ -213,174 +209,6 @@ def infusion_mass(job: Job, rule: StageRule, resin: Resin) -> Infusion:
     )  # fmt: skip
 
 
-def plan_cups(
-    job: Job, rule: StageRule, needs: Sequence[tuple[str, Need]], first: int
-) -> tuple[tuple[Batch, ...], dict[str, tuple[str, ...]], list[Finding]]:
-    """Cups of one stage, in the order of its steps.
-
-    Args:
-        needs: (step id, need) in step order.
-        first: number of the first cup; cups are numbered through the whole book.
-
-    Returns:
-        The batches, the batch ids each step uses, and findings.
-    """
-    resin = job.resin(rule)
-    if resin is None or not needs:
-        return (), {}, []
-    step_of = {(need.use, need.layer): step for step, need in needs}
-    shop = job.spec.workshop
-    thick = Thickening.of(job.thickened(rule))
-    life = pot_life_s(resin, shop.room_c)
-    mixing = figure("mix_time") * 60
-    usable = life - mixing
-    infused = needs[0][1].use == "infuse"
-    most = math.floor(resin.largest_batch_g) - (0 if infused else shop.cup_loss_g)
-    findings: list[Finding] = []
-    if most <= 0:
-        findings.append(
-            warning(
-                "cup-loss-too-large",
-                f"{shop.cup_loss_g:.0f} g stay in a cup, but the largest safe batch of"
-                f" {resin.name} is {resin.largest_batch_g:.0f} g",
-                "lower `cup_loss` in the workshop, or check the resin's card",
-                resin.place,
-            )
-        )
-        most = resin.largest_batch_g
-    late = usable <= 0
-    cups = fill_cups([need for _, need in needs], most, life if late else usable)
-    batches: list[Batch] = []
-    used: dict[str, list[str]] = {}
-    now = 0.0
-    loss = 0.0 if infused else shop.cup_loss_g
-    for n, cup in enumerate(cups, start=first):
-        wanted = max(cup.mass_g + loss, least_cup_g(resin))
-        mass, parts, decimals = mix(resin, wanted)
-        filler_ml, filler_g = (
-            thick.filler_for(mass, resin.density_g_cm3) if cup.thick else (0.0, 0.0)
-        )
-        ids = [step_of[need.use, need.layer] for need, *_ in cup.shares]
-        name = f"R{n}"
-        for step in ids:
-            used.setdefault(step, []).append(name)
-        batches.append(
-            Batch(
-                id=name,
-                resin=resin.id,
-                stage=rule.id,
-                step=ids[0],
-                purpose=purpose(cup),
-                mass_g=mass,
-                parts=parts,
-                filler=thick.filler if cup.thick else "",
-                filler_g=round(filler_g, 1),
-                filler_ml=round(filler_ml),
-                pot_life_s=round(life),
-                work_s=round(cup.seconds),
-                in_time=not late and cup.seconds <= usable + 1e-6,
-                decimals=decimals,
-                kind="infusion" if infused else "thickened" if cup.thick else "neat",
-                layers=tuple(need.layer for need, *_ in cup.shares if need.layer),
-                area_m2=math.fsum(need.area_m2 * share for need, share, *_ in cup.shares),
-                loss_g=loss,
-                mix_at_s=round(now),
-                on_by_s=round(now + life),
-            )
-        )
-        now += 0.0 if infused else mixing + cup.seconds  # an infusion is filled within one life
-    findings.extend(_time_findings(job, rule, resin, [need for _, need in needs], batches, now))
-    return tuple(batches), {step: tuple(ids) for step, ids in used.items()}, findings
-
-
-def purpose(cup) -> str:
-    """What a cup is for: "P1, cup 2 of 3", "P4, P5 and peel ply"."""
-    need, _, number, count = cup.shares[0]
-    if count > 1:
-        return f"{need.what}, cup {number} of {count}"
-    return listed(need.what for need, *_ in cup.shares)
-
-
-def _time_findings(job, rule, resin, needs, batches, wet_s) -> list[Finding]:
-    """Cups that cannot be on in time, steps that had to be split, stages that stay wet too long."""
-    found: list[Finding] = []
-    shop = job.spec.workshop
-    title = job.title(rule)
-    life = batches[0].pot_life_s
-    said = f"at {shop.room_c:g} °C a cup of {resin.name} lasts about {minutes_text(life)}"
-    estimate = "estimate: pot life halves for every 10 °C (resin makers' notes)"
-    if any(not batch.in_time for batch in batches):
-        found.append(
-            warning(
-                "pot-life-too-short",
-                f"{title}: {said}, less than it takes to mix and lay a cup",
-                "use a slower hardener, a cooler room or more hands",
-                rule.place,
-                resin.place,
-                source=estimate,
-            )
-        )
-        return found
-    slow = [need for need in needs if need.seconds > life - figure("mix_time") * 60]
-    if slow:
-        cups = {
-            need.what: sum(1 for b in batches if b.purpose.startswith(f"{need.what}, cup "))
-            for need in slow
-        }
-        split = ", ".join(f"{what} in {counted(n, 'cup')}" for what, n in cups.items())
-        rate = shop.wetting_m2_h * max(1, shop.people)
-        found.append(
-            warning(
-                "pot-life-split",
-                f"{title}: {said}, and at {rate:g} m² an hour"
-                f" {'this step takes' if len(slow) == 1 else 'these steps take'} longer",
-                f"mix {split}, each cup only when the one before is on",
-                rule.place,
-                layers=tuple(need.layer for need in slow if need.layer),
-                source=estimate,
-            )
-        )
-    workable = life * figure("open_time_factor")
-    if batches[0].kind != "infusion" and wet_s > workable:
-        found.append(_too_long_wet(rule, title, needs, wet_s, workable))
-    quoted = resin.pot_life_mass_g
-    largest = max(batch.mass_g for batch in batches)
-    if 0 < quoted < largest:
-        found.append(
-            warning(
-                "cup-over-quoted-mass",
-                f"{title}: cups reach {largest:.0f} g, but the pot life of {resin.name} is quoted"
-                f" for {quoted:.0f} g; a larger cup goes off sooner",
-                "pour each cup into a shallow tray at once, or lower `largest_batch` on its card",
-                resin.place,
-                source="resin makers' notes: pot life is quoted for a stated mass",
-            )
-        )
-    return found
-
-
-def _too_long_wet(rule, title, needs, wet_s, workable) -> Finding:
-    """Propose after which layers the stage is cut so that each part is bagged while workable."""
-    mixing = figure("mix_time") * 60
-    ends, spent = [], 0.0
-    for need, after in zip(needs, needs[1:], strict=False):
-        spent += need.seconds + mixing
-        between_layers = bool(need.layer and after.layer)
-        if between_layers and spent + after.seconds + mixing > workable:
-            ends.append(need.layer)
-            spent = 0.0
-    parts = f"end a stage after {', '.join(ends)}, with peel ply, and go on when it has cured; or "
-    return warning(
-        "wet-too-long",
-        f"{title}: laying takes about {minutes_text(wet_s)}, but the first resin stays workable"
-        f" for about {minutes_text(workable)}",
-        f"{parts if ends else ''}use a slower hardener, more hands, or dry lay-up and infusion",
-        rule.place,
-        layers=tuple(ends),
-        source="estimate: three times the pot life in a thin film; common practice, no source",
-    )
-
-
 def seam_resin_g(layer: LaidLayer, pieces: Sequence[Piece], resin: Resin) -> float:
     """Resin that fills the seams of a core: gap x depth x length."""
     length = seam_length_mm(pieces)
@@ -413,15 +241,3 @@ def _uptake(job: Job, layer: LaidLayer) -> float:
 def _covered(job: Job, layer: LaidLayer) -> bool:
     above = job.laminate.layers[job.laminate.layers.index(layer) + 1 :]
     return any(la.kind == "ply" for la in above)
-
-
-def _girth_mm(piece: Piece) -> float:
-    ring = piece.outline_mm
-    steps = ring - [*ring[1:], ring[0]]
-    return float(((steps**2).sum(axis=1) ** 0.5).sum())
-
-
-__all__ = [
-    "Infusion", "Thickening", "area_m2", "cloth_resin_g_m2", "infusion_mass",
-    "peel_ply_of", "plan_cups", "seam_length_mm", "stage_needs",
-]  # fmt: skip

@@ -13,15 +13,16 @@ from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.bagging import bag_plan, narrow_flanges
 from plybook.shop.clock import day_plan
+from plybook.shop.cups import plan_cups
 from plybook.shop.facts import stage_scope
 from plybook.shop.jig import jig_measures
 from plybook.shop.job import Job, make_job
 from plybook.shop.kit import kit_lists
 from plybook.shop.model import Batch, Shop, Stage, Timer
 from plybook.shop.quantities import quantities
-from plybook.shop.resin import plan_cups, stage_needs
+from plybook.shop.resin import stage_needs
 from plybook.shop.stages import draft_stage, finish_stage
-from plybook.shop.standard import STAGE_KINDS, standard
+from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS, standard
 from plybook.shop.words import Scope, counted, listed
 from plybook.spec.model import PartSpec, StageRule
 from plybook.surface.model import Face
@@ -48,6 +49,9 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
     batches: list[Batch] = []
     for rule in job.stages:
         if rule.kind not in STAGE_KINDS:
+            continue
+        if rule.kind in LAYING_KINDS and not job.layers_of(rule.id):
+            findings.append(_empty(job, rule))
             continue
         bag = bag_plan(job, rule)
         if bag is not None:
@@ -105,6 +109,15 @@ def _with_cups(stage: Stage, cups: Sequence[Batch], by_step: dict[str, tuple[str
             replace(step, batches=by_step.get(step.id, ()), timers=(*limits, *step.timers))
         )
     return replace(stage, steps=tuple(steps))
+
+
+def _empty(job: Job, rule: StageRule) -> Finding:
+    return warning(
+        "stage-without-layers",
+        f"{job.title(rule)} lays no layer and is left out of the book",
+        "name its layers, or take the stage out",
+        rule.place,
+    )
 
 
 def _no_resin(job: Job, rule: StageRule) -> list[Finding]:

@@ -1,0 +1,120 @@
+"""Bags worked by hand: sizes, tape with pleats, lines off the core."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from plybook.shop import plan_work
+from plybook.shop.bagging import flow_length_mm, narrow_flanges, pleat_places, ring_length_mm
+from plybook.shop.job import make_job
+from plybook.spec import model as s
+from tests.shop import parts
+from tests.shop.parts import box
+
+
+def bags(part=parts.skin, **more):
+    return {bag.stage: bag for bag in plan_work(*part(**more)).bags}
+
+
+def test_pleats_of_a_rectangle():
+    """1150 x 650: four corners, and between them one more on every side (pitch 600)."""
+    places = pleat_places(box(0, 0, 1150, 650))
+    assert len(places) == 8
+    assert {tuple(p) for p in places} == {
+        (0.0, 0.0), (575.0, 0.0), (1150.0, 0.0), (1150.0, 325.0), (1150.0, 650.0),
+        (575.0, 650.0), (0.0, 650.0), (0.0, 325.0),
+    }  # fmt: skip
+
+
+def test_pleats_of_a_circle_keep_the_pitch():
+    """Without corners pleats still come about every 600 mm or closer."""
+    ring = np.asarray(shapely.Point(0, 0).buffer(1000, quad_segs=64).exterior.coords)[:-1]
+    places = pleat_places(ring)
+    assert len(places) == 11  # 6283 / 600, rounded up
+    gaps = np.linalg.norm(places - np.roll(places, 1, axis=0), axis=1)
+    assert gaps.max() < 600
+
+
+def test_tape_of_the_skin_by_hand():
+    """Laminate 2440 x 840, tape 80 outside: 2600 x 1000, 7200 round; 14 pleats of 2 x 60."""
+    bag = bags()["skin"]
+    assert ring_length_mm(bag.tape_mm) == pytest.approx(7200.0)
+    assert len(bag.pleats_mm) == 14  # 5 spaces along, 2 across, twice
+    assert bag.tape_length_mm == pytest.approx(7200.0 + 14 * 120.0)
+
+
+def test_cut_sizes_of_the_skin_by_hand():
+    """Peel ply 25 beyond, breather 2 in and release film 1 in beyond (FAA AC 43.13-1B 3-4:
+    bleeder 2 to 3 in beyond the patch, parting film 1 in smaller), rounded up to 10 mm."""
+    cuts = {cut.role: cut for cut in bags()["skin"].cuts}
+    assert (cuts["peel_ply"].length_mm, cuts["peel_ply"].width_mm) == (2490.0, 890.0)
+    assert (cuts["release_film"].length_mm, cuts["release_film"].width_mm) == (2500.0, 900.0)
+    assert (cuts["breather"].length_mm, cuts["breather"].width_mm) == (2550.0, 950.0)
+    # bag: 2720 x 1120 over the tape's outside, and the pleats shared out over the perimeter
+    film = cuts["bag_film"]
+    extra = 14 * 120.0 / (2 * (2720 + 1120))
+    assert film.length_mm == pytest.approx(2720 * (1 + extra), abs=10.0)
+    assert film.length_mm >= 2720 * (1 + extra)
+    assert film.width_mm >= 1120 * (1 + extra)
+
+
+def test_a_narrow_roll_is_joined_from_widths():
+    """890 mm of peel ply off a 500 mm roll: two widths of 470, lapped 50."""
+    narrow = replace(parts.PEEL, roll_width_mm=500.0)
+    materials = replace(parts.MATERIALS, consumables={"peel": narrow})
+    cut = next(c for c in bags(materials=materials)["skin"].cuts if c.role == "peel_ply")
+    assert (cut.count, cut.width_mm) == (2, 470.0)
+    assert cut.width_mm * 2 - 50.0 >= 890.0
+    assert cut.amount == pytest.approx(2 * 2.49 * 0.47)
+
+
+def test_outlines_lie_inside_each_other():
+    """Laminate, release film, breather, tape, bag: each inside the next."""
+    for bag in bags().values():
+        shape = {role: shapely.Polygon(ring) for role, ring in bag.outlines}
+        rings = [shape["laminate"], shape["release_film"], shape["breather"],
+                 shapely.Polygon(bag.tape_mm), shape["bag_film"]]  # fmt: skip
+        for inner, outer in zip(rings, rings[1:], strict=False):
+            assert outer.contains(inner)
+
+
+@pytest.mark.parametrize("part", [parts.hatch, parts.skin, parts.spar])
+def test_ports_and_lines_stay_off_the_laminate(part):
+    """Nothing heavy lies on the laminate, let alone on its core; all is inside the tape."""
+    for bag in bags(part).values():
+        laid = shapely.Polygon(dict(bag.outlines)["laminate"])
+        tape = shapely.Polygon(bag.tape_mm)
+        for _, x, y in bag.ports:
+            assert not laid.intersects(shapely.Point(x, y)) and tape.contains(shapely.Point(x, y))
+        for _, line in bag.lines:
+            assert not laid.intersects(shapely.LineString(line))
+            assert tape.contains(shapely.LineString(line))
+
+
+def test_gauge_stands_opposite_the_vacuum_port():
+    """The gauge goes to the side opposite the port (FAA AC 43.13-1B p. 3-8)."""
+    ports = {name: (x, y) for name, x, y in bags()["skin"].ports}
+    assert ports["vacuum port"][0] < 0 < 2400 < ports["gauge"][0]
+
+
+def test_flow_mesh_stops_short_of_the_vacuum_edge():
+    """A strip of 40 mm along the vacuum edge stays bare; the resin runs across the part."""
+    bag = bags(parts.spar)["dry"]
+    mesh = shapely.Polygon(dict(bag.outlines)["flow_mesh"])
+    assert mesh.bounds[3] == pytest.approx(230 - 40)
+    # 240 mm of laminate, lines 15 and 35 outside it
+    assert flow_length_mm(bag) == pytest.approx(290.0, abs=15.0)
+
+
+def test_a_flange_too_narrow_for_the_tape_is_said():
+    """Trim 15 + tape 80 + its width 12 want 107 mm; a flange of 60 has not got them."""
+    spec, face, lam, plan = parts.skin(edges=(s.EdgeRule("leading", 15.0, 60.0),
+                                              s.EdgeRule("tip", 15.0, 120.0)))  # fmt: skip
+    job, _ = make_job(spec, face, lam, plan)
+    found = narrow_flanges(job)
+    assert [f.code for f in found] == ["narrow-flange"]
+    assert "leading" in found[0].message and "107 mm" in found[0].message

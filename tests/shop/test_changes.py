@@ -1,0 +1,168 @@
+"""What the spec adds, changes and drops; stages that are wrong; layers that have none."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from plybook.diagnostics import Severity
+from plybook.shop import plan_work
+from plybook.spec import model as s
+from tests.shop import parts
+
+LAYS = {"skin": ("P1", "P2"), "core": ("C1", "H1"), "cover": ("P3", "P4")}
+KINDS = {"skin": "wet_laminate", "core": "core_bond", "cover": "wet_laminate"}
+
+
+def stages(**rules):
+    """The three laying stages, with changes by stage id."""
+    return tuple(
+        replace(s.StageRule(id, KINDS[id], "", layers), **rules.get(id, {}))
+        for id, layers in LAYS.items()
+    )
+
+
+def steps_of(shop, stage):
+    return next(st for st in shop.stages if st.id == stage).steps
+
+
+def errors(shop):
+    return [f for f in shop.findings if f.severity is Severity.ERROR]
+
+
+def test_a_step_is_added_after_another():
+    """It stands right after the step it names, with its own words, checks and cautions."""
+    added = s.AddedStep("leak", "Photograph the bag", ("Take a picture of the gauge.",), ("Done",))
+    shop = plan_work(*parts.skin(stages(skin={"add_steps": (added,)})))
+    names = [step.name for step in steps_of(shop, "skin")]
+    assert names[names.index("leak") + 1] == "added leak"
+    step = steps_of(shop, "skin")[names.index("leak") + 1]
+    assert (step.title, step.text) == ("Photograph the bag", ("Take a picture of the gauge.",))
+    assert [c.text for c in step.checks] == ["Done"] and step.checks[0].id
+    assert not errors(shop)
+
+
+def test_steps_added_at_one_place_keep_their_order():
+    """Two after the same step, one at the start, one at the end."""
+    added = tuple(s.AddedStep(w, t) for w, t in
+                  (("leak", "one"), ("leak", "two"), ("start", "first"), ("", "last")))  # fmt: skip
+    shop = plan_work(*parts.skin(stages(skin={"add_steps": added})))
+    titles = [step.title for step in steps_of(shop, "skin")]
+    at = titles.index("one")
+    assert titles[at + 1] == "two" and titles[0] == "first" and titles[-1] == "last"
+
+
+def test_a_step_is_changed_for_one_layer_only():
+    """Words given replace the standard ones; what is left out stays; other layers keep theirs."""
+    change = s.AddedStep("lay_ply P2", "", ("Lay P2 as two people.",))
+    shop = plan_work(*parts.skin(stages(skin={"change_steps": (change,)})))
+    p1, p2 = (step for step in steps_of(shop, "skin") if step.lays)
+    assert p2.text == ("Lay P2 as two people.",) and p2.title.startswith("Lay P2")
+    assert p2.checks and p2.batches and p1.text != p2.text
+
+
+def test_changed_words_change_the_id_and_nothing_else():
+    """A changed step is a new step; the others keep their ids, so that their ticks stay."""
+    before = plan_work(*parts.skin(stages()))
+    change = s.AddedStep("leak", "", ("Check for leaks with the old gauge.",))
+    after = plan_work(*parts.skin(stages(skin={"change_steps": (change,)})))
+    ids = [[step.id for st in shop.stages for step in st.steps] for shop in (before, after)]
+    assert len(ids[0]) == len(ids[1])
+    assert sum(a != b for a, b in zip(*ids, strict=True)) == 1
+
+
+def test_a_step_is_dropped():
+    """Gone from the stage, without a finding."""
+    shop = plan_work(*parts.skin(stages(skin={"drop_steps": ("strip_bag",)})))
+    assert "strip_bag" not in [step.name for step in steps_of(shop, "skin")]
+    assert not errors(shop)
+
+
+@pytest.mark.parametrize("name", ["lay_ply", "lay_ply P1"])
+def test_a_laying_step_cannot_be_dropped(name):
+    """A layer without its step would be forgotten at the bench."""
+    shop = plan_work(*parts.skin(stages(skin={"drop_steps": (name,)})))
+    assert [f.code for f in errors(shop)] == ["drop-laying-step"]
+    assert errors(shop)[0].layers == ("P1",)
+
+
+@pytest.mark.parametrize("key", ["drop_steps", "add_steps", "change_steps"])
+def test_an_unknown_step_is_an_error_with_a_proposal(key):
+    """A slip of the pen names the step that was meant and lists the ones there are."""
+    value = "leek" if key == "drop_steps" else s.AddedStep("leek", "x")
+    shop = plan_work(*parts.skin(stages(skin={key: (value,)})))
+    (found,) = errors(shop)
+    assert found.code == "unknown-step" and "did you mean 'leak'" in found.help
+    assert "bag" in found.help
+
+
+def test_dropping_a_step_the_part_has_not_got_is_no_error():
+    """A process shared by several parts may drop what only some of them have."""
+    shop = plan_work(*parts.hatch())
+    assert "prime_core" not in [x.name for st in shop.stages for x in st.steps]
+    shop = plan_work(*parts.skin(stages(skin={"drop_steps": ("prime_core",)})))
+    assert not errors(shop)
+
+
+def test_users_words_are_not_read_as_placeholders():
+    """Braces and percent signs of the user are printed as they are."""
+    words = "Mix {quickly} at 100 % <b>"
+    shop = plan_work(
+        *parts.skin(stages(skin={"add_steps": (s.AddedStep("leak", words, (words,)),)}))
+    )
+    step = next(x for x in steps_of(shop, "skin") if x.name == "added leak")
+    assert step.title == words and step.text == (words,)
+
+
+def test_a_layer_no_stage_lays_is_an_error():
+    """It would never reach the mould."""
+    rules = stages()
+    rules = (*rules[:2], replace(rules[2], layers=("P3",)))
+    found = errors(plan_work(*parts.skin(rules)))
+    assert [(f.code, f.layers) for f in found] == [("layer-without-stage", ("P4",))]
+
+
+def test_stages_out_of_the_order_of_the_layers_are_an_error():
+    """The core cannot be bonded before the plies under it are laid."""
+    a, b, c = stages()
+    found = errors(plan_work(*parts.skin((b, a, c))))
+    assert found and {f.code for f in found} == {"stage-order"}
+
+
+def test_a_stage_that_cannot_lay_is_an_error():
+    """Trimming lays nothing."""
+    a, b, c = stages()
+    found = errors(plan_work(*parts.skin((a, b, replace(c, kind="trim")))))
+    assert {f.code for f in found} == {"stage-lays-nothing"}
+
+
+def test_an_unknown_kind_of_stage_is_an_error():
+    """The standard kinds are listed."""
+    rules = (*stages(), s.StageRule("x", "polish", "", ()))
+    (found,) = errors(plan_work(*parts.skin(rules)))
+    assert found.code == "unknown-stage-kind" and "wet_laminate" in found.help
+
+
+def test_a_stage_that_lays_nothing_is_left_out_and_said():
+    """No empty chapter in the book."""
+    rules = (*stages(), s.StageRule("more", "wet_laminate", "More", ()))
+    shop = plan_work(*parts.skin(rules))
+    assert "more" not in [st.id for st in shop.stages]
+    assert "stage-without-layers" in {f.code for f in shop.findings}
+
+
+def test_without_resin_there_are_no_cups_and_it_is_said():
+    """Steps stay, cups do not."""
+    bare = replace(parts.MATERIALS, resins={}, thickened={})
+    shop = plan_work(*parts.skin(materials=bare))
+    assert not shop.batches
+    assert "no-resin" in {f.code for f in shop.findings}
+
+
+def test_cure_follows_spec_then_card_then_default():
+    """The stage's own figure, else the resin's card, else the default; longest before demoulding
+    (24 h at room temperature, TM 1-1500-204-23-1)."""
+    shop = plan_work(*parts.skin(stages(core={"cure_s": 5 * 3600.0})))
+    cures = {st.id: st.cure_s for st in shop.stages}
+    assert cures == {"skin": 8 * 3600, "core": 5 * 3600, "cover": 24 * 3600}
