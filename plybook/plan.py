@@ -290,6 +290,8 @@ def _step(step: Step) -> dict:
                 "expected": None if c.expected is None else _figure(c.expected),
                 "tolerance": None if c.tolerance is None else _figure(c.tolerance),
                 "unit": c.unit,
+                "at_least": None if c.at_least is None else _figure(c.at_least),
+                "at_most": None if c.at_most is None else _figure(c.at_most),
             }
             for c in step.checks
         ],

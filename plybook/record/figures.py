@@ -1,0 +1,88 @@
+"""Figures typed at the bench and the limits they are held against.
+
+The same reading and the same verdict as in the booklet's own script.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from plybook.drawing.document import Blank, field_id, jig_field_id, limit_words
+from plybook.record.reading import Record
+
+_FIGURE = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)")
+_COMMA = re.compile(r"([-+]?\d*),(\d+)")
+_SLACK = 1e-9  # two decimal figures may differ by binary dust
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One measured value: where it belongs, what was asked and what was written."""
+
+    where: str
+    blank: Blank
+    written: str
+    at: str
+
+    @property
+    def value(self) -> float | None:
+        return parse_figure(self.written)
+
+    @property
+    def verdict(self) -> str:
+        """ "in", "out", "no figure", "open", or "noted" where there is no limit."""
+        if not self.written:
+            return "open"
+        if self.value is None:
+            return "no figure"
+        low, high = self.blank.limits
+        if low is None and high is None:
+            return "noted"
+        slack = _SLACK * max(1.0, abs(self.value))
+        if low is not None and self.value < low - slack:
+            return "out"
+        return "out" if high is not None and self.value > high + slack else "in"
+
+    @property
+    def limits(self) -> str:
+        return limit_words(self.blank)
+
+
+def parse_figure(text: str) -> float | None:
+    """A figure as people write it, with point or decimal comma; None where it is none."""
+    text = text.strip().replace("\u2212", "-").replace("\u2013", "-")
+    if match := _COMMA.fullmatch(text):
+        text = f"{match[1]}.{match[2]}"
+    return float(text) if _FIGURE.fullmatch(text) else None
+
+
+def measures(record: Record, plan: dict[str, Any]) -> Iterator[Measured]:
+    """Everything the plan asks to be measured, in order: step by step, then the jig."""
+    for step in steps(plan):
+        for check in step["checks"]:
+            if check["kind"] == "measure":
+                blank = _blank(field_id(step["id"], check["id"]), check["text"], check)
+                yield _measured(record, step["title"], blank)
+    for m in plan.get("jig", []):
+        yield _measured(record, "jig card", _blank(jig_field_id(m["id"]), m["title"], m))
+
+
+def steps(plan: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """The plan's steps in order."""
+    for stage in plan["stages"]:
+        yield from stage["steps"]
+
+
+def _blank(id: str, label: str, source: dict[str, Any]) -> Blank:
+    return Blank(
+        id, label, "measure", source.get("unit", ""), source.get("expected"),
+        source.get("tolerance"), source.get("at_least"), source.get("at_most"),
+    )  # fmt: skip
+
+
+def _measured(record: Record, where: str, blank: Blank) -> Measured:
+    entry = record.fields.get(blank.id)
+    return Measured(where, blank, record.words(blank.id), entry.at if entry else "")

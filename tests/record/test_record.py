@@ -1,0 +1,261 @@
+"""An exported record: read with suspicion, held against the plan, printed as built."""
+
+import json
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from plybook.diagnostics import Severity, SpecError
+from plybook.drawing.book import booklet
+from plybook.drawing.document import Blank, CheckBox, Document, SignOff, Table
+from plybook.plan import plan_dict, to_json
+from plybook.record import LIMIT_BYTES, as_built, compare, read_record
+from plybook.record.compare import known_fields
+from plybook.record.figures import parse_figure
+from plybook.write.book_pdf import book_pdf
+from tests.drawing import doubles
+
+AT = "2026-05-04T10:21:00+02:00"
+
+
+def planned(shop=None):
+    face = doubles.TaperedFace()
+    laminate = doubles.laminate(face)
+    parts = (doubles.spec(), face, laminate, doubles.cut_plan(laminate), shop or doubles.shop())
+    return booklet(*parts), json.loads(to_json(plan_dict(*parts)))
+
+
+def blocks(document):
+    for page in document.pages:
+        for block in page.blocks:
+            yield from block.blanks if isinstance(block, SignOff) else (block,)
+
+
+def filled(document: Document) -> dict:
+    """The record of a builder who did everything as told."""
+    fields = {}
+    for block in blocks(document):
+        if isinstance(block, CheckBox):
+            fields[block.id] = {"value": True, "at": AT}
+        elif isinstance(block, Blank):
+            value = "RL" if block.kind == "initials" else "L-17"
+            if block.kind == "measure":
+                value = f"{block.expected:g}"
+            fields[block.id] = {"value": value, "at": AT}
+    return {
+        "plybook_record": 1, "part": document.part, "name": document.name,
+        "revision": document.revision, "hand": document.hand, "plan": document.record_key,
+        "saved": AT, "fields": fields, "timers": {}, "deviations": [],
+    }  # fmt: skip
+
+
+def read(raw) -> object:
+    return read_record(json.dumps(raw).encode())
+
+
+def codes(raw, plan):
+    return [f.code for f in compare(read(raw), plan)]
+
+
+def field(raw, ending):
+    return next(id for id in raw["fields"] if id.endswith(ending))
+
+
+def test_a_record_filled_in_as_told_has_nothing_against_it():
+    document, plan = planned()
+    assert codes(filled(document), plan) == []
+
+
+def test_an_empty_record_misses_every_step_that_has_checks():
+    document, plan = planned()
+    raw = filled(document) | {"fields": {}}
+    found = codes(raw, plan)
+    with_checks = [s for stage in plan["stages"] for s in stage["steps"] if s["checks"]]
+    assert found.count("record-step-missing") == len(with_checks)
+    assert found.count("record-jig-open") == len(plan["jig"])
+    assert "record-mass-missing" in found
+
+
+def test_every_field_of_the_booklet_is_known_to_the_comparison():
+    document, plan = planned()
+    known = set(known_fields(plan))
+    for block in blocks(document):
+        if isinstance(block, CheckBox | Blank):
+            assert block.id in known or block.id.startswith("record.lot."), block.id
+
+
+@pytest.mark.parametrize(
+    ("value", "code"),
+    [
+        ("17", None), ("23.0", None), ("23,0", None), ("16.99", "record-value-out"),
+        ("23.1", "record-value-out"), ("\u22125", "record-value-out"),
+        ("warm", "record-value-no-figure"), ("1 2", "record-value-no-figure"),
+    ],
+)  # fmt: skip
+def test_a_measured_value_is_held_against_20_plus_minus_3(value, code):
+    document, plan = planned()
+    raw = filled(document)
+    raw["fields"][field(raw, ".room")]["value"] = value
+    found = codes(raw, plan)
+    assert found == ([code] if code else [])
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        ({"part": "XX-1"}, "record-other-part"),
+        ({"revision": "A"}, "record-revision-mismatch"),
+        ({"plan": "0" * 16}, "record-plan-changed"),
+        ({"hand": "right"}, "record-other-hand"),
+    ],
+)
+def test_a_record_of_something_else_is_told(change, code):
+    document, plan = planned()
+    assert code in codes(filled(document) | change, plan)
+
+
+def test_a_check_left_open_and_a_step_not_signed_are_named():
+    document, plan = planned()
+    raw = filled(document)
+    del raw["fields"][field(raw, "lay-p1.angle")]
+    del raw["fields"][field(raw, "lay-p2.initials")]
+    found = compare(read(raw), plan)
+    assert [f.code for f in found] == ["record-check-open", "record-not-signed"]
+    assert "Fibre at +45°" in found[0].message
+    assert found[1].layers == ("P2-1", "P2-2")
+
+
+def test_deviations_need_a_reason_and_initials():
+    document, plan = planned()
+    raw = filled(document)
+    whole = {"at": AT, "step": "C1-1", "what": "panel cracked, fitted in two", "why": "dropped; "
+             "designer agreed", "by": "RL"}  # fmt: skip
+    raw["deviations"] = [whole, whole | {"by": ""}, whole | {"what": " "}]
+    assert codes(raw, plan) == [
+        "record-deviation", "record-deviation-incomplete", "record-deviation-empty",
+    ]  # fmt: skip
+
+
+def test_a_wait_that_was_cut_short_and_a_layer_out_of_order_are_told():
+    document, plan = planned()
+    raw = filled(document)
+    raw["timers"]["mould-wax.wait"] = {"start": 0, "end": 3_600_000, "stopped": 2_400_000}
+    for id in raw["fields"]:
+        if id.startswith("lay-p2."):
+            raw["fields"][id]["at"] = "2026-05-04T07:00:00+00:00"  # an hour and more before P1
+    found = compare(read(raw), plan)
+    assert [f.code for f in found] == ["record-wait-short", "record-order"]
+    assert "20 min early" in found[0].message
+
+
+def test_mass_is_held_against_the_plan():
+    document, plan = planned()
+    raw = filled(document)
+    raw["fields"]["record.mass_g"]["value"] = "12700"  # 11 400 planned: 11.4 % more
+    (finding,) = compare(read(raw), plan)
+    assert finding.code == "record-mass" and "+11 %" in finding.message
+
+
+def test_a_step_changed_since_makes_its_old_entries_unknown():
+    document, _ = planned()
+    shop = doubles.shop()
+    stages = list(shop.stages)
+    steps = list(stages[1].steps)
+    steps[0] = replace(steps[0], id="lay-p1-anew")
+    stages[1] = replace(stages[1], steps=tuple(steps))
+    _, plan = planned(replace(shop, stages=tuple(stages)))
+    found = codes(filled(document), plan)
+    assert "record-plan-changed" in found and "record-unknown-entries" in found
+    assert found.count("record-step-missing") == 1
+
+
+@pytest.mark.parametrize(
+    ("data", "code"),
+    [
+        (b"", "record-not-json"),
+        (b"{", "record-not-json"),
+        (b"\xff\xfe{}", "record-encoding"),
+        (b"[]", "record-shape"),
+        (b"{}", "record-shape"),
+        (b'{"plybook_record": 2}', "record-shape"),
+        (b'{"plybook_record": true}', "record-shape"),
+        (b'{"plybook_record": 1, "plybook_record": 1}', "record-shape"),
+        (b'{"plybook_record": 1, "fields": []}', "record-shape"),
+        (b'{"plybook_record": 1, "fields": {"a": {"value": 3}}}', "record-shape"),
+        (b'{"plybook_record": 1, "fields": {"a": true}}', "record-shape"),
+        (b'{"plybook_record": 1, "part": 7}', "record-shape"),
+        (b'{"plybook_record": 1, "timers": {"a": {"start": NaN}}}', "record-shape"),
+        (b'{"plybook_record": 1, "timers": {"a": {"start": 1e300}}}', "record-shape"),
+        (b'{"plybook_record": 1, "timers": {"a": {"start": true}}}', "record-shape"),
+        (b'{"plybook_record": 1, "deviations": [3]}', "record-shape"),
+        (b"[" * 200_000, "record-shape"),
+        (b" " * (LIMIT_BYTES + 1), "record-too-large"),
+    ],
+    ids=range(18),
+)
+def test_what_is_not_a_record_is_refused_with_words(data, code):
+    with pytest.raises(SpecError) as refusal:
+        read_record(data)
+    assert refusal.value.findings[0].code == code
+    assert refusal.value.findings[0].help
+
+
+@given(st.binary(max_size=200))
+def test_no_bytes_get_past_the_reader_as_anything_but_a_refusal_or_a_record(data):
+    try:
+        record = read_record(data)
+    except SpecError:
+        return
+    assert record.fields is not None
+
+
+def test_a_plan_that_is_none_is_refused():
+    document, _ = planned()
+    with pytest.raises(SpecError) as refusal:
+        compare(read(filled(document)), {"part": {}})
+    assert refusal.value.findings[0].code == "plan-shape"
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("12.5", 12.5), (" -0,5 ", -0.5), (".5", 0.5), ("5.", 5.0), ("+3", 3.0), ("1e5", None),
+     ("nan", None), ("", None), ("1,000.5", None), ("12 mm", None)],
+)  # fmt: skip
+def test_figures_are_read_as_people_write_them(text, value):
+    assert parse_figure(text) == value
+
+
+def test_the_as_built_book_holds_lots_times_values_and_deviations():
+    document, plan = planned()
+    raw = filled(document)
+    raw["deviations"] = [
+        {"at": AT, "step": "C1-1", "what": doubles.NASTY[0], "why": "w", "by": "B"}
+    ]
+    raw["fields"]["record.lot.epoxy"] = {"value": "LOT 4711", "at": AT}
+    record = read(raw)
+    findings = compare(record, plan)
+    built = as_built(record, plan, findings)
+    cells = [
+        cell
+        for page in built.pages
+        for block in page.blocks
+        if isinstance(block, Table)
+        for row in block.rows
+        for cell in row
+    ]
+    assert "LOT 4711" in cells and doubles.NASTY[0] in cells
+    assert "2026-05-04 10:21" in cells and "IN" in cells
+    assert built.date == "2026-05-04"
+    assert book_pdf(built).startswith(b"%PDF")
+    assert book_pdf(built) == book_pdf(as_built(record, plan, findings))
+
+
+def test_an_open_record_says_on_its_cover_that_it_is_not_complete():
+    document, plan = planned()
+    record = read(filled(document) | {"fields": {}})
+    findings = compare(record, plan)
+    assert not any(f.severity is Severity.ERROR for f in findings)
+    cover = as_built(record, plan, findings).pages[0]
+    assert any("NOT COMPLETE" in getattr(block, "text", "") for block in cover.blocks)
