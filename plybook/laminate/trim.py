@@ -37,7 +37,7 @@ from plybook.surface.model import Face
 ON_EDGE_MM = 0.02  # a point this near an edge lies on it
 STRAIGHT_ON_DEG = 150.0  # past this inside angle two edges count as one line, not as a corner
 LEAST_MEETING_DEG = 30.0  # a side that meets the edge flatter than this is not run on along itself
-DIRECTION_MM = 2.0  # length of a side from which its direction is taken
+DIRECTION_MM = 0.5  # length of a side from which its direction is taken
 SEAT_MM = 0.05  # allowances start this far inside the net line, so that no slit stays between
 LONGEST_MITRE = 4.0  # of the larger allowance
 
@@ -181,7 +181,7 @@ def _without_stubs(line_mm: np.ndarray) -> np.ndarray:
     """The line without points so near its ends that the end segments have no direction."""
     inner = line_mm[1:-1]
     gap = np.minimum(*(np.hypot(*(inner - end).T) for end in line_mm[[0, -1]]))
-    return np.vstack([line_mm[:1], inner[gap >= DIRECTION_MM], line_mm[-1:]])
+    return np.vstack([line_mm[:1], inner[gap >= ON_EDGE_MM], line_mm[-1:]])
 
 
 def _arriving(line_mm: np.ndarray) -> np.ndarray:
