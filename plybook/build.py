@@ -132,7 +132,7 @@ def build(
         progress(f"{part.number}: steps and quantities")
         shop = plan_work(part.spec, part.face, part.laminate, plan)
         refuse_errors(shop.findings)
-        folders[part.number] = part_files(Planned(part, plan, shop), progress)
+        folders[part.number] = part_files(Planned(part, plan, shop), parts, progress)
         findings.extend((*part.laminate.findings, *shop.findings))
     if len(parts) > 1:
         name = set_name or "+".join(part.number for part in parts)

@@ -7,6 +7,7 @@ formats, and nothing here touches the disk.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from plybook import __version__, tables
@@ -32,8 +33,8 @@ if TYPE_CHECKING:
 Files = dict[str, bytes]
 
 
-def part_files(planned: Planned, progress: Callable[[str], None]) -> Files:
-    """Everything in `out/<part number>/`."""
+def part_files(planned: Planned, parts: Sequence[Part], progress: Callable[[str], None]) -> Files:
+    """Everything in `out/<part number>/`; `parts` are all that are cut from the same stock."""
     part, plan, shop = planned.part, planned.plan, planned.shop
     spec, face, laminate = part.spec, part.face, part.laminate
     own = own_layouts(plan, part.number)
@@ -42,8 +43,8 @@ def part_files(planned: Planned, progress: Callable[[str], None]) -> Files:
     book = booklet(spec, face, laminate, plan, shop)
     files: Files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
     progress(f"{part.number}: templates")
-    tiled, tiles = templates_pdf(spec, laminate, face, progress)
-    files["templates.pdf"] = tiled
+    tiled = templates_pdf(spec, laminate, face, progress)
+    files["templates.pdf"] = tiled.pdf
     files["templates-fullsize.pdf"] = fullsize_pdf(spec, laminate, face)
     files["labels.pdf"] = labels_pdf(spec, laminate, plan, shop)
     for piece in laminate.pieces:
@@ -51,7 +52,7 @@ def part_files(planned: Planned, progress: Callable[[str], None]) -> Files:
         stem = f"templates/{file_name(piece.id)}"
         files[f"{stem}.dxf"], files[f"{stem}.svg"] = dxf_bytes(scene), svg_bytes(scene)
     progress(f"{part.number}: cut plan")
-    files |= _cut_files([part], own, plan)
+    files |= _cut_files(parts, own, plan)
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
         "stock": tables.stock_table(own),
@@ -73,7 +74,7 @@ def part_files(planned: Planned, progress: Callable[[str], None]) -> Files:
 
 def set_files(name: str, parts: Sequence[Part], plan: CutPlan) -> Files:
     """Everything in the folder of a set: the cut plan that its parts share."""
-    files = _cut_files(parts, plan, plan)
+    files = _cut_files(parts, plan, plan, name, "Shared cut plan")
     for table, (head, rows) in {
         "stock": tables.stock_table(plan),
         "placements": tables.placements_table(plan),
@@ -97,14 +98,16 @@ def file_name(id: str) -> str:
     return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in id)
 
 
-def _cut_files(parts: Sequence[Part], shown: CutPlan, plan: CutPlan) -> Files:
+def _cut_files(
+    parts: Sequence[Part], shown: CutPlan, plan: CutPlan, name: str = "", title: str = ""
+) -> Files:
     specs = [part.spec for part in parts]
     pieces = {
         f"{part.number}/{piece.id}": piece for part in parts for piece in part.laminate.pieces
     }
-    files: Files = {"cutplan.pdf": cutplan_pdf(specs, shown, pieces)}
+    files: Files = {"cutplan.pdf": cutplan_pdf(shown, pieces, specs, name, title)}
     for layout in shown.layouts:
-        scene = layout_scene(layout, plan.items, pieces, specs[0])
+        scene = layout_scene(layout, plan.items, pieces, specs[0].part.units)
         stem = f"cutplan/{_stock_name(layout)}"
         files[f"{stem}.dxf"], files[f"{stem}.svg"] = dxf_bytes(scene), svg_bytes(scene)
     return files

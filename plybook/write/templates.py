@@ -7,6 +7,7 @@ has a page map and one sheet per tile; smaller pieces share sheets.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.write import tile_pages
 from plybook.write.fonts import MM
-from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, letters
+from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, Window, letters
 from plybook.write.pdf import draw_scene, new_canvas
 from plybook.write.tiles import Tiling, around_tile, header, small_map, tile
 
@@ -28,9 +29,32 @@ ACTUAL_SIZE = "Print at actual size (100 %). The frame is 190 \u00d7 250 mm."
 GAP_MM = 6.0  # between small pieces on one sheet
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """Where a piece stands on paper: what its frame shows, and where the frame lies.
+
+    A point p of the piece's cut frame is at corner + (p - window[:2]) * stretch on the page, mm
+    from the lower left corner of the paper. Pages count from 1.
+    """
+
+    piece: str
+    page: int
+    window_mm: tuple[float, float, float, float]
+    corner_mm: tuple[float, float]
+    stretch: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class TiledTemplates:
+    """The file and the place of every piece in it."""
+
+    pdf: bytes
+    sheets: tuple[Sheet, ...]
+
+
 def templates_pdf(
     spec: PartSpec, laminate: Laminate, face: Face, progress: Callable[[str], None] | None = None
-) -> bytes:
+) -> TiledTemplates:
     """Every piece 1:1 in tiles of 190 by 250 mm, for A4 or Letter as the workshop says.
 
     Args:
@@ -44,7 +68,7 @@ def templates_pdf(
         if progress:
             progress(f"{spec.part.number}: template {piece.id}")
         tilings.append((piece, tile(piece_scene(piece, laminate, spec))))
-    return _Book(spec, laminate, face, tilings).bytes()
+    return _Book(spec, laminate, face, tilings).made()
 
 
 class _Book:
@@ -60,7 +84,7 @@ class _Book:
         self.shared = _shared_sheets([(p, t) for p, t in tilings
                                       if t.grid.rows * t.grid.columns == 1])  # fmt: skip
 
-    def bytes(self) -> bytes:
+    def made(self) -> TiledTemplates:
         title = f"{self.spec.part.number} {self.spec.part.revision} templates 1:1"
         self.canvas, buffer = new_canvas(*self.paper, title, self.spec.part.drawn_by,
                                          self.spec.part.name)  # fmt: skip
@@ -69,6 +93,7 @@ class _Book:
         lists = self._lists(first)
         self.total = first - 1 + len(self.shared) + sum(1 + len(t.printed) for _, t in self.large)
         self.page = 0
+        self.sheets: list[Sheet] = []
         self._sheet(tile_pages.test_page(self.spec, self.corner), "Printer test")
         for scene in lists:
             self._sheet(scene, "List of pieces")
@@ -79,7 +104,7 @@ class _Book:
             for k, at in enumerate(tiling.printed):
                 self._tile(piece, tiling, at, k)
         self.canvas.save()
-        return buffer.getvalue()
+        return TiledTemplates(buffer.getvalue(), tuple(self.sheets))
 
     def _lists(self, first: int) -> list[Scene]:
         """The list of pieces; `first` is the page number of the first sheet after it."""
@@ -149,6 +174,7 @@ class _Book:
             *small_map(tiling, at, self.corner),
         ]
         self._draw(Scene(tuple(items), (0, 0, 1, 1)))
+        self._placed(piece, window, self.corner)
         self.canvas.showPage()
 
     def _shared_sheet(self, sheet: list[tuple[Piece, Tiling, float, float]]) -> None:
@@ -163,7 +189,17 @@ class _Book:
             self.corner, ids, "", self._facts(f"{len(sheet)} piece{'s' if len(sheet) > 1 else ''}")
         )
         self._draw(Scene((*frame.items, *items), (0, 0, 1, 1)))
+        for piece, tiling, x, y in sheet:
+            corner = (
+                self.corner[0] + x * self.stretch[0],
+                self.corner[1] + y * self.stretch[1],
+            )
+            self._placed(piece, tiling.scene.window_mm, corner)
         self.canvas.showPage()
+
+    def _placed(self, piece: Piece, window: Window, corner: tuple[float, float]) -> None:
+        """Note where a piece stands on the page that is being drawn."""
+        self.sheets.append(Sheet(piece.id, self.page, window, corner, self.stretch))
 
 
 def _shared_sheets(
