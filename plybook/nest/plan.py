@@ -65,7 +65,7 @@ def plan_cuts(
         weights = [_weight(need) for need in needs]
         for n, need in enumerate(needs):
             share = budget.left_s() * weights[n] / (sum(weights[n:]) or 1.0)
-            done = _plan_need(need, budget.part(share), share, effort, remembered, tell)
+            done = _plan_need(need, budget.part(share), whole, effort, remembered, tell)
             if isinstance(done, Finding):
                 refused.append(done)
             else:
@@ -98,14 +98,14 @@ def _weight(need: Need) -> float:
     return math.sqrt(area_m2) * min(pieces, 60) ** 0.5 if pieces > 1 else 0.05
 
 
-def _plan_need(need, budget, share, effort, memory, tell) -> list[Layout] | Finding:
+def _plan_need(need, budget, seconds, effort, memory, tell) -> list[Layout] | Finding:
     """Proved layouts of one material, remembered or fresh; a finding where stock is short."""
     r = need.rules
     rules = [need.kind, need.gap_mm, need.endless, r.group_by_stage, r.order]
     key = layout_key(need.items, need.units, rules)
     old = memory.get(key)
     kept = _recall(need, old) if old else None
-    if kept and (old.seconds >= share * 0.5 or budget.stopped) and effort != "long":
+    if kept and (budget.stopped or (old.seconds >= seconds and effort != "long")):
         tell(f"{need.material}: layout remembered and proved again")
         return kept
     fresh = _search(need, budget, tell)
@@ -120,7 +120,7 @@ def _plan_need(need, budget, share, effort, memory, tell) -> list[Layout] | Find
         key,
         Remembered(
             tuple((x.unit.id, x.used_length_mm, x.method, x.placements) for x in fresh),
-            round(max(share, old.seconds if old else 0.0), 1),
+            max(seconds, old.seconds if old else 0.0),
         ),
     )
     return fresh
@@ -178,7 +178,7 @@ def _search(need: Need, budget: Budget, tell: Progress) -> list[Layout] | Findin
             need.items,
             need.units,
             need.gap_mm,
-            budget.left_s(),
+            budget,
             by_group=need.rules.group_by_stage,
             progress=lambda mm: tell(
                 f"{need.material}: {mm / 1000:.2f} m so far, at least {bound / 1000:.2f} m"

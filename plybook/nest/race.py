@@ -12,13 +12,15 @@ import queue
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from plybook.nest.budget import Budget
+
+_LISTEN_S = 0.1  # a wish to stop is noticed this soon
 CHILD = Path(__file__).with_name("child.py")
 
 
@@ -130,26 +132,25 @@ class Race:
 
     def run(
         self,
-        seconds: float,
+        budget: Budget,
         target_mm: float = 0.0,
         heard: Callable[[Found], None] | None = None,
     ) -> Found | None:
         """Listen until the time is up, every search is over, or a layout reaches the target.
 
         Args:
-            seconds: wall time from now.
+            budget: wall time; a stopped one ends the listening, not the searches.
             target_mm: a layout this short ends the race.
             heard: called with each layout better than all before.
 
         Returns:
             The shortest layout heard, None if there was none.
         """
-        until = time.monotonic() + seconds
-        while self._running and (left := until - time.monotonic()) > 0:
+        while self._running and (left := budget.left_s()) > 0:
             try:
-                seed, said = self._lines.get(timeout=left)
+                seed, said = self._lines.get(timeout=min(left, _LISTEN_S))
             except queue.Empty:
-                break
+                continue
             if said is None:
                 self._running -= 1
                 continue

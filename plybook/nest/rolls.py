@@ -15,6 +15,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plybook.nest.board import Board
+from plybook.nest.bound import strip_bound
+from plybook.nest.budget import Budget
 from plybook.nest.compact import NoFits
 from plybook.nest.laying import Copy, copies_of, fill
 from plybook.nest.model import Item, Placement, Unit
@@ -22,6 +24,7 @@ from plybook.nest.placing import orientations, turn_ring
 from plybook.nest.strip import pack_strip
 
 Progress = Callable[[float], None]
+AS_GOOD_AS_BOUND = 1.0005  # a layout this near its bound ends the search
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,7 @@ def pack_rolls(
     items: Sequence[Item],
     units: Sequence[Unit],
     gap_mm: float,
-    seconds: float,
+    budget: Budget,
     seed: int = 0,
     by_group: bool = False,
     progress: Progress | None = None,
@@ -49,7 +52,7 @@ def pack_rolls(
         items: what to place; rotations say how the warp runs.
         units: rolls and remnants in the order they are to be used; one to buy has no end.
         gap_mm: clear distance between pieces.
-        seconds: wall time to spend.
+        budget: wall time to spend.
         seed: of the searches.
         by_group: pieces of one group come off the roll before the next group begins, with a
             straight cut across between them; groups in the order of the items.
@@ -60,19 +63,35 @@ def pack_rolls(
     """
     left = copies_of(items)
     rolls: list[Rolled] = []
-    spare = seconds
     for unit in units:
         if not left:
             break
-        share = spare if unit.bought or unit is units[-1] else spare * 0.5
-        roll, left = _fill_roll(unit, left, gap_mm, share, seed, by_group, progress)
+        holds_all = unit.bought or unit is units[-1] or _may_hold(unit, left, gap_mm)
+        share = budget.left_s() * (0.9 if holds_all else 0.3)
+        roll, left = _fill_roll(unit, left, gap_mm, budget.part(share), seed, by_group, progress)
         if roll is not None:
             rolls.append(roll)
-            spare -= share * 0.5
     return rolls, left
 
 
-def _fill_roll(unit, copies, gap_mm, seconds, seed, by_group, progress):
+def _may_hold(unit: Unit, copies: Sequence[Copy], gap_mm: float) -> bool:
+    return strip_length_bound(copies, gap_mm, unit.width_mm) <= unit.length_mm
+
+
+def strip_length_bound(copies: Sequence[Copy], gap_mm: float, width_mm: float) -> float:
+    """What no layout of these copies on a roll of this width can go below, mm."""
+    lots = list(Counter(c.item.id for c in copies).items())
+    items = {c.item.id: c.item for c in copies}
+    return strip_bound(
+        [items[name].outline_mm for name, _ in lots],
+        [count for _, count in lots],
+        [items[name].rotations_deg for name, _ in lots],
+        gap_mm,
+        width_mm,
+    )
+
+
+def _fill_roll(unit, copies, gap_mm, budget, seed, by_group, progress):
     """As many copies as possible on one unit: (Rolled or None, what is left)."""
     plain = unit.outline_mm is None and not unit.bad_zones_mm
     groups = _groups(copies) if by_group else [copies]
@@ -80,19 +99,21 @@ def _fill_roll(unit, copies, gap_mm, seconds, seed, by_group, progress):
     methods: set[str] = set()
     left: list[Copy] = []
     start = 0.0
+    todo = len(copies)
     for group in groups:
         fitting = [c for c in group if _fits_across(c, unit)]
         left += [c for c in group if not _fits_across(c, unit)]
-        if not fitting or left and by_group:  # a later stage does not overtake an earlier one
+        if not fitting or (left and by_group):  # a later stage does not overtake an earlier one
             left += fitting
             continue
         room = unit.length_mm - start
-        time_s = seconds * len(fitting) / len(copies)
+        part = budget.part(budget.left_s() * len(fitting) / todo)
+        todo -= len(group)
         done = None
         if plain:
-            done = _strip(fitting, unit.width_mm, gap_mm, room, time_s, seed, progress)
+            done = _strip(fitting, unit.width_mm, gap_mm, room, part, seed, progress)
         if done is None:
-            done = _piecewise(fitting, unit, gap_mm, start, time_s, seed, progress)
+            done = _piecewise(fitting, unit, gap_mm, start, progress)
         made, rest, length, method = done
         placements += [replace(p, x_mm=p.x_mm + start) if plain else p for p in made]
         left += rest
@@ -119,10 +140,10 @@ def _fits_across(copy: Copy, unit: Unit) -> bool:
     )
 
 
-def _strip(copies, width_mm, gap_mm, room_mm, seconds, seed, progress):
+def _strip(copies, width_mm, gap_mm, room_mm, budget, seed, progress):
     """All copies on a plain strip; None where they take more than the room."""
-    area = sum(c.area_mm2 for c in copies)
-    if area > room_mm * width_mm:
+    bound = strip_length_bound(copies, gap_mm, width_mm)
+    if bound > room_mm:
         return None
     entries: dict[tuple[str, bool], list[Copy]] = {}
     for copy in copies:
@@ -134,10 +155,12 @@ def _strip(copies, width_mm, gap_mm, room_mm, seconds, seed, progress):
         [_rotations(lot[0].item, down, width_mm) for (_, down), lot in lots],
         gap_mm,
         width_mm,
-        seconds,
+        0.0,
         seed,
         flipped=[down for (_, down), _ in lots],
+        target_mm=bound * AS_GOOD_AS_BOUND,
         progress=progress,
+        budget=budget,
     )
     if result.length_mm > room_mm + 1e-6:
         return None
@@ -172,7 +195,7 @@ def _rotations(item: Item, down: bool, width_mm: float) -> tuple[float, ...] | N
     )
 
 
-def _piecewise(copies, unit, gap_mm, start_mm, seconds, seed, progress):
+def _piecewise(copies, unit, gap_mm, start_mm, progress):
     """Copies laid one by one, large ones first, as many as fit."""
     board = Board(unit, NoFits(gap_mm))
     if start_mm > 0:
@@ -188,8 +211,3 @@ def _piecewise(copies, unit, gap_mm, start_mm, seconds, seed, progress):
     if progress and made:
         progress(reach)
     return made, rest, reach, "irregular"
-
-
-def count_by_item(copies: Sequence[Copy]) -> dict[str, int]:
-    """How many copies of each item."""
-    return dict(Counter(c.item.id for c in copies))

@@ -272,7 +272,7 @@ class _Search:
         worst = self._emptiest()
         if not worst.is_plain or not packer_is_installed() or budget.left_s() < 0.3:
             return
-        placements = squeeze_left(worst, self._gap_mm, min(budget.left_s(), 10.0))
+        placements = squeeze_left(worst, self._gap_mm, budget.part(min(budget.left_s(), 10.0)))
         if placements is not None:
             self._bins = [b for b in self._bins if b is not worst]
             self._bins.append(Filled(worst.unit, worst.copies, tuple(placements)))

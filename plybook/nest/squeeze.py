@@ -52,7 +52,7 @@ def squeeze_together(
         while waiting and (left := budget.left_s()):
             for k in sorted(waiting):
                 target = units[k].length_mm * _NEARLY + 2 * problems[k].asked_mm
-                best = races[k].run(_LISTEN_S, target)
+                best = races[k].run(Budget(_LISTEN_S), target)
                 if best is not None and best.length_mm > target * _hope(1 - left / seconds):
                     waiting.discard(k)
                 if best is not None and best.length_mm <= target:
@@ -71,13 +71,13 @@ def _hope(share_of_time: float) -> float:
     return 1.06 if share_of_time < 0.55 else 1.025
 
 
-def squeeze_left(bin: OnUnit, gap_mm: float, seconds: float) -> list[Placement] | None:
+def squeeze_left(bin: OnUnit, gap_mm: float, budget: Budget) -> list[Placement] | None:
     """The pieces of one rectangular unit packed as far to its left end as the time allows; None
     where that is no better than how they lie."""
     from plybook.nest.strip import search_strip
 
     problem = _problem(bin.copies, bin.unit, gap_mm)
-    result = search_strip(problem, seconds)
+    result = search_strip(problem, budget)
     shapes = {(c.item.id, r, f): s for c in bin.copies for r, f, s in c.turns}
     reach = max(
         p.x_mm + float(shapes[p.item, p.rotation_deg, p.flipped].high[0]) for p in bin.placements

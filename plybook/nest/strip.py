@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from plybook.nest.budget import Budget
 from plybook.nest.compact import NoFits, compact
 from plybook.nest.nofit import Shape
 from plybook.nest.outline import cover_ring
@@ -60,6 +61,7 @@ def pack_strip(
     workers: int | None = None,
     target_mm: float = 0.0,
     progress: Progress | None = None,
+    budget: Budget | None = None,
 ) -> StripResult:
     """Pack polygons on a strip 0..width in y, as short in x as the time allows.
 
@@ -75,6 +77,7 @@ def pack_strip(
         workers: searches at once; the number of processors, at most 8, unless given.
         target_mm: stop as soon as a layout is this short.
         progress: called with each better length.
+        budget: in place of `seconds`, time that can be stopped from outside.
 
     Returns:
         Placements of every copy, the length used, and how it was found.
@@ -88,7 +91,9 @@ def pack_strip(
     result = None
     if packer_is_installed():
         problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
-        result = search_strip(problem, seconds, seed, workers, target_mm, progress)
+        result = search_strip(
+            problem, budget or Budget(seconds), seed, workers, target_mm, progress
+        )
     if result is None:
         from plybook.nest.boxes import pack_boxes
 
@@ -185,7 +190,7 @@ class StripProblem:
 
 def search_strip(
     problem: StripProblem,
-    seconds: float,
+    budget: Budget,
     seed: int = 0,
     workers: int | None = None,
     target_mm: float = 0.0,
@@ -196,17 +201,18 @@ def search_strip(
     Arguments as of `pack_strip`.
     """
     count = workers or min(os.cpu_count() or 1, 8)
+    seconds = budget.left_s()
     searching = max(0.2, seconds * EXPLORE_SHARE)
     edge = 2 * problem.asked_mm
     seeds = tuple(1 + seed * 1000 + k for k in range(count))
     with Race(problem.task, max(1.0, searching), seeds) as race:
         race.run(
-            searching,
+            budget.part(searching),
             target_mm + edge if target_mm else 0.0,
             (lambda f: progress(f.length_mm - edge)) if progress else None,
         )
         if race.best is None and not race.crashed:  # a first layout is worth a little waiting
-            race.run(FIRST_LAYOUT_S, float("inf"))
+            race.run(Budget(FIRST_LAYOUT_S), float("inf"))
         leaders = race.leaders()
     best = None
     for found in leaders:

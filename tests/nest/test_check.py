@@ -112,7 +112,7 @@ def test_remnant_outline_is_kept():
 
 
 def test_flipped_piece_is_mirrored_before_it_is_turned():
-    """Mirror in y, turn, move: a flag at (0..30, 0..10) turned 90 flipped lies at x 0..10, y 0..30."""
+    """Mirror in y, turn, move: a flag turned 90 face down lies at x 0..10, y 0..30."""
     flag = Item("flag", np.array([(0, 0), (30, 0), (0, 10.0)]), 1, None, may_flip=True)
     wide = Unit("W", "sheet", "foam", 10.0, 30.0)
     layout = Layout(wide, (Placement("flag", 1, 0.0, 0.0, 90.0, True),), 10.0, 0.0, 0.0)

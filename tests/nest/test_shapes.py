@@ -92,7 +92,7 @@ def test_turning_by_quarters_is_exact():
 
 
 def test_bound_of_rectangles_that_cannot_lie_side_by_side():
-    """Three pieces 60 wide on a strip of 100: one after another, 3 x 200, whatever the area says."""
+    """Three pieces 60 wide on a strip of 100 lie one after another: 3 x 200."""
     bound = strip_bound([box(200.0, 60.0)], [3], [(0.0,)], 0.0, 100.0)
     assert 599.9 < bound <= 600.0
 

@@ -8,6 +8,7 @@ import pytest
 
 from plybook.nest import race
 from plybook.nest.boxes import pack_boxes
+from plybook.nest.budget import Budget
 from plybook.nest.check import check_plan
 from plybook.nest.compact import compact
 from plybook.nest.model import Item, Layout, Placement, Unit
@@ -90,7 +91,7 @@ def test_a_packer_that_panics_ends_only_its_own_process():
     """A piece too wide, sent past the guard: the child's panic is counted, nothing is raised."""
     task = race.Task((box(10.0, 50.0),), (1,), ((0.0,),), 20.0, 0.1)
     with race.Race(task, 1.0, (1,)) as running:
-        assert running.run(5.0) is None
+        assert running.run(Budget(5.0)) is None
         assert running.crashed == 1
 
 
@@ -98,9 +99,9 @@ def test_a_packer_that_panics_ends_only_its_own_process():
 def test_a_search_that_is_killed_keeps_what_it_had_said():
     task = race.Task((slanted(300, 90, 45.0),), (12,), ((0.0, 180.0),), 500.0, 3.0)
     with race.Race(task, 20.0, (1,)) as running:
-        running.run(20.0, target_mm=1e9)  # the first layout is enough
+        running.run(Budget(20.0), target_mm=1e9)  # the first layout is enough
         os.kill(running.process_ids[0], signal.SIGKILL)
-        best = running.run(20.0)
+        best = running.run(Budget(20.0))
     assert best is not None and len(best.rows) == 12
     assert running.crashed == 1
 
@@ -108,7 +109,7 @@ def test_a_search_that_is_killed_keeps_what_it_had_said():
 def test_no_search_outlives_its_race():
     task = race.Task((slanted(300, 90, 45.0),), (12,), ((0.0, 180.0),), 500.0, 3.0)
     with race.Race(task, 60.0, (1, 2)) as running:
-        running.run(0.3)
+        running.run(Budget(0.3))
         ids = running.process_ids
     for process in ids:
         with pytest.raises(ProcessLookupError):
