@@ -81,16 +81,22 @@ def _plain_streams() -> None:
 
 
 def _tell(findings: Sequence[Finding], arguments: argparse.Namespace) -> None:
+    """Findings go to stderr; as JSON they are the result and go to stdout."""
     from plybook import report
+    from plybook.outside import Outside
 
+    if arguments.format == "json":
+        print(report.as_json(findings))
+        return
     if not findings:
         return
-    if arguments.format == "json":
-        text = report.as_json(findings)
-    elif arguments.format == "line":
-        text = report.as_lines(findings)
+    outside = Outside()
+    unicode = report.wants_unicode(sys.stderr)
+    if arguments.format == "line":
+        text = report.as_lines(findings, unicode)
     else:
-        text = report.as_text(findings, colour=report.wants_colour(sys.stderr))
+        colour = report.wants_colour(sys.stderr, outside.env("NO_COLOR"), outside.env("TERM"))
+        text = report.as_text(findings, colour, outside.lines, unicode)
     print(text, file=sys.stderr)
 
 

@@ -65,7 +65,7 @@ def part_files(planned: Planned, parts: Sequence[Part], progress: Callable[[str]
     files["plan.json"] = to_json(
         {
             **plan_dict(spec, face, laminate, plan, shop),
-            "tiles": tiles,
+            "tiles": [asdict(sheet) for sheet in tiled.sheets],
             "record_key": book.record_key,
         }
     )

@@ -145,7 +145,7 @@ def _check_html(plan: dict, steps: list[dict], data: bytes, report: Report) -> N
 
 def _check_pdf(name: str, book: Book, steps: list[dict], report: Report) -> None:
     page = book.page(0)
-    size = (page.width_mm, page.height_mm)
+    size = sorted((page.width_mm, page.height_mm))
     report.expect(
         any(max(abs(a - b) for a, b in zip(size, p, strict=True)) < 0.01
             for p in PAPERS_MM.values()),
@@ -203,7 +203,10 @@ def check_tables(plan: dict, files: dict[str, bytes], report: Report) -> None:
                   f"{len(placements)} rows, {count} placements")  # fmt: skip
     quantities = _rows("tables/quantities.csv", files, report)
     stated = sum(
-        len(v) for k, v in plan["quantities"].items() if isinstance(v, list) and k != "batches"
+        isinstance(row, dict)
+        for group, listed in plan["quantities"].items()
+        if isinstance(listed, list) and group != "batches"
+        for row in listed
     )
     report.expect(len(quantities) == stated, "tables of quantities as long as plan.json",
                   "tables/quantities.csv",
