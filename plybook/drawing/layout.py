@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from plybook.drawing.frame import arrow, hatch, polygons
+from plybook.drawing.frame import arrow, hatch, lines, polygons
 from plybook.drawing.labels import (
     Block,
     Line,
@@ -208,12 +208,13 @@ class _Sheet:
         said = {
             "roll": "WARP \u2192 THE ROLL RUNS THIS WAY",
             "sheet": "LENGTH OF THE SHEET \u2192",
-            "bar": "LENGTH OF THE BAR \u2192 (width not to scale)" if not self.big
-            else "LENGTH OF THE BAR \u2192",
-        }[stock.kind]  # fmt: skip
+            "bar": f"BAR {clean_text(stock.id)} \u2192",
+        }[stock.kind]
         self._word(Text(Role.TEXT, (x, y), said, letters, bold=True))
         y = -stock.edge_mm * self.rise - gap
         foot = "Measure along from this end and up from this edge"
+        if stock.kind == "bar":
+            foot = "Measure along from this end; the width is not to scale"
         if self.span[0] > 0.0:
             foot = f"Continued: along from the end of the {stock.kind}, up from this edge"
         if stock.edge_mm > 0:
@@ -232,19 +233,30 @@ class _Sheet:
             if self.window and not shapely.Polygon(ring).intersects(self.box):
                 continue
             fill = FILLS[piece.kind] if piece is not None else "ply"
-            self._add(Path(Role.FILL, ring, True, fill))
+            self._ring(Role.FILL, ring, fill=fill)
             if piece is not None:
                 self._details(piece, place)
-            self._add(Path(Role.CUT, ring, True, tag=place.item))
+            self._ring(Role.CUT, ring, tag=place.item)
+
+    def _ring(self, role: Role, ring: np.ndarray, fill: str = "", tag: str = "") -> None:
+        """A closed line, or what of it lies in the window."""
+        if self.window is None:
+            self._add(Path(role, ring, True, fill, tag))
+        elif fill:
+            for part in polygons(shapely.Polygon(ring).intersection(self.box)):
+                self._add(Path(role, np.array(part.exterior.coords)[:-1], True, fill, tag))
+        else:
+            for run in lines(shapely.LinearRing(ring).intersection(self.box)):
+                self._add(Path(role, run, tag=tag))
 
     def _details(self, piece: Piece, place: Placement) -> None:
         inner = [placed(h, place) for h in piece.holes_mm]
         for hole in inner:
-            self._add(Path(Role.FILL, self.put(hole), True, "white"))
-            self._add(Path(Role.CUT_INNER, self.put(hole), True, tag=place.item))
+            self._ring(Role.FILL, self.put(hole), fill="white")
+            self._ring(Role.CUT_INNER, self.put(hole), tag=place.item)
         for ring in (piece.bag_side_outline_mm, *piece.bag_side_holes_mm):
             if ring is not None:
-                self._add(Path(Role.BEVEL, self.put(placed(ring, place)), True, tag=place.item))
+                self._ring(Role.BEVEL, self.put(placed(ring, place)), tag=place.item)
 
     # ------------------------------------------------------------ words
 
@@ -317,8 +329,7 @@ class _Sheet:
                     if piece is not None and piece.kind == "ply":
                         self._fibre(placer, piece, place, points, np.array(spot.centre_mm))
                     return
-        said = f"{name} \u00b7 {second}" if second else name
-        self._callout(part, Block((Line(said, heights[-2], True, Role.ID),), 0.5), centre)
+        self._callout(part, Block((Line(name, heights[-2], True, Role.ID),), 0.5), centre)
 
     def _keep(self, placer: Placer, block: Block, spot) -> None:
         self.words += placer.put(block, spot)
@@ -356,6 +367,12 @@ class _Sheet:
         xs = np.clip(centre[0] + np.linspace(-80, 80, 65) * unit, x0, x1)
         outer = np.array([(x, y) for g in (9.0, 13.0, 17.0, 21.0, 25.0)
                           for y in (y1 + g * unit, y0 - g * unit) for x in xs])  # fmt: skip
+        ys = np.linspace(y0, y1, 81)
+        aside = np.array([(x, y) for g in (11.0, 16.0, 21.0)
+                          for x in (x0 - g * unit - block.size_mm[0] / 2,
+                                    x1 + g * unit * 0.4 + block.size_mm[0] / 2)
+                          for y in ys])  # fmt: skip
+        outer = np.vstack([outer, aside])
         others = self.occupied.difference(part.buffer(0.3))
         tiers = ((scrap, inner, 2), (scrap, inner, 1), (None, outer, 1), (None, outer, 0))
         for room, points, strict in tiers:
@@ -365,7 +382,7 @@ class _Sheet:
                                   *(point + np.array(block.size_mm) / 2))  # fmt: skip
                 if room is not None and not room.contains(box):
                     continue
-                leader = shapely.shortest_line(box, part)
+                leader = shapely.shortest_line(box, shapely.Point(centre))
                 if any(box.intersects(s) for s in self.taken):
                     continue
                 if strict > 0 and any(leader.intersects(s) for s in self.taken):

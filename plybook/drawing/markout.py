@@ -67,9 +67,11 @@ def mark_out(
     grid = GRID_MM[unit]
     offset = np.array([0.0, layout.unit.edge_mm])
     marked = []
+    stock = layout.unit
+    room = (stock.length_mm, stock.width_mm + 2 * stock.edge_mm)
     for place in layout.placements:
         ring = placed(outlines_mm[place.item], place) + offset
-        marked.append(_marked(place, ring, grid))
+        marked.append(_marked(place, ring, grid, room))
     return tuple(
         sorted(marked, key=lambda m: (*np.round(m.ring_mm.min(axis=0), 1), m.item, m.copy))
     )
@@ -96,9 +98,11 @@ def tape(value_mm: float, unit: str) -> str:
     return show_inches(value_mm) if unit == "in" else show_number(value_mm, 1)
 
 
-def _marked(place: Placement, ring: np.ndarray, grid: float) -> MarkedPiece:
+def _marked(
+    place: Placement, ring: np.ndarray, grid: float, room_mm: tuple[float, float]
+) -> MarkedPiece:
     few, curved = outer_chords(ring, CURVE_MM)
-    points = rounded_outwards(few, grid)
+    points = rounded_outwards(few, grid, room_mm)
     true = shapely.Polygon(ring)
     marked = shapely.Polygon(points)
     if not marked.is_valid or not marked.buffer(1e-6).covers(true):
@@ -107,6 +111,9 @@ def _marked(place: Placement, ring: np.ndarray, grid: float) -> MarkedPiece:
         few, curved = outer_chords(np.array(wider.exterior.coords)[:-1][::-1], CURVE_MM)
         points = np.round(few / grid) * grid
         marked = shapely.Polygon(points)
+    # at the very edge of the stock a chord may stand out past it: the edge itself is the cut
+    points = np.clip(points, 0.0, np.ceil(np.array(room_mm) / grid - 1e-9) * grid)
+    marked = shapely.Polygon(points)
     over = shapely.hausdorff_distance(marked.exterior, true.exterior)
     start = np.lexsort((points[:, 1], points[:, 0]))[0]
     points = np.roll(points, -start, axis=0)
@@ -187,11 +194,14 @@ def _thinned(ring: np.ndarray, error_mm: float) -> np.ndarray:
     return np.array(sorted(keep))
 
 
-def rounded_outwards(ring_mm: np.ndarray, grid_mm: float) -> np.ndarray:
+def rounded_outwards(
+    ring_mm: np.ndarray, grid_mm: float, room_mm: tuple[float, float] | None = None
+) -> np.ndarray:
     """A ring on a grid whose sides lie on or outside the sides of the ring given.
 
     Every corner goes to the nearest grid point that is on the outer side of both its sides; then
-    both ends of each side, and so the whole side, are outside.
+    both ends of each side, and so the whole side, are outside. Points within the stock, 0 to
+    `room_mm`, go before nearer ones beyond its edge.
     """
     ring = np.asarray(ring_mm, dtype=float)
     along = np.roll(ring, -1, axis=0) - ring
@@ -206,7 +216,11 @@ def rounded_outwards(ring_mm: np.ndarray, grid_mm: float) -> np.ndarray:
         outside = (gap @ out[k - 1] >= -1e-9) & (gap @ out[k] >= -1e-9)
         good = np.flatnonzero(outside)
         if len(good):
-            best = good[np.argmin(np.round((gap[good] ** 2).sum(axis=1), 9))]
+            far = np.round((gap[good] ** 2).sum(axis=1), 9)
+            if room_mm is not None:
+                off = (tries[good] < 0.0) | (tries[good] > np.array(room_mm) + grid_mm)
+                far = far + 1e6 * off.any(axis=1)
+            best = good[np.argmin(far)]
             points[k] = tries[best]
         else:
             points[k] = tries[0]

@@ -1,0 +1,95 @@
+"""Mark-out tables on paper: corner points in columns, in the order of cutting.
+
+Terms:
+    block: one piece: its heading lines and its rows of figures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.drawing.scene import Path, Primitive, Role, Text
+
+COLUMNS = 4
+ROW_MM = 4.8
+ENDS_MM = (9.0, 33.0, 56.0)  # right ends of the three figures of a row
+GAP_MM = 6.0  # between columns
+
+Row = tuple[str, str, str]
+HeadLine = tuple[str, float, bool]  # words, letter height, bold
+
+
+@dataclass(frozen=True)
+class TableBlock:
+    head: tuple[HeadLine, ...]
+    rows: tuple[Row, ...]
+
+
+def column_mm(area_mm: tuple[float, float, float, float]) -> float:
+    """Width of one column of figures, without the gap."""
+    return (area_mm[2] - area_mm[0] + GAP_MM) / COLUMNS - GAP_MM
+
+
+def set_blocks(
+    blocks: Sequence[TableBlock],
+    area_mm: tuple[float, float, float, float],
+    names: Row,
+    new_page: Callable[[], list[Primitive]],
+) -> list[list[Primitive]]:
+    """Set blocks in columns on as many pages as they take.
+
+    Args:
+        blocks: in order; one that does not fit runs on into the next column.
+        area_mm: where the columns stand on each page.
+        names: what the three figures are, above each column.
+        new_page: gives the first primitives of a new page.
+
+    Returns:
+        The primitives of each page.
+    """
+    x0, low, _, high = area_mm
+    wide = column_mm(area_mm)
+    pages: list[list[Primitive]] = []
+    column, y = COLUMNS, 0.0
+    for block in blocks:
+        head, rows = block.head, list(block.rows)
+        begun = False
+        while rows or not begun:
+            lines = head if not begun else ((f"{head[0][0]} (goes on)", 2.5, True),)
+            need = sum(1.7 * height for _, height, _ in lines) + (2.6 if rows else 0.6) * ROW_MM
+            if column >= COLUMNS or y - need < low:
+                column, y = column + 1, high
+                if column >= COLUMNS:
+                    column = 0
+                    pages.append([*new_page(), *_names(x0, high, wide, names)])
+            x = x0 + column * (wide + GAP_MM)
+            for words, height, bold in lines:
+                y -= 1.7 * height
+                pages[-1].append(Text(Role.TEXT, (x, y), words, height, bold=bold))
+            y -= 1.4
+            begun = True
+            while rows and y - ROW_MM >= low:
+                y -= ROW_MM
+                pages[-1] += _row(x, y, wide, rows.pop(0))
+        y -= 0.8 * ROW_MM
+    return pages
+
+
+def _names(x0: float, high: float, wide: float, names: Row) -> list[Primitive]:
+    return [
+        Text(Role.TEXT, (x0 + k * (wide + GAP_MM) + end, high + 3.0), name, 2.5, anchor="end",
+             bold=True)
+        for k in range(COLUMNS) for end, name in zip(ENDS_MM, names, strict=True)
+    ]  # fmt: skip
+
+
+def _row(x: float, y: float, wide: float, row: Row) -> list[Primitive]:
+    items: list[Primitive] = [
+        Text(Role.TEXT, (x + end, y), figure, 2.5, anchor="end")
+        for end, figure in zip(ENDS_MM, row, strict=True)
+    ]
+    items.append(Path(Role.DIMENSION, np.array([(x, y - 1.3), (x + wide, y - 1.3)])))
+    return items

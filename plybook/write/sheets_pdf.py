@@ -1,0 +1,313 @@
+"""The cut plan on paper: every roll, sheet and bar drawn to scale, then its mark-out table.
+
+Sheets lie on their long side. A roll longer than one sheet runs over several; each shows its
+running coordinates, so that a tape laid once along the roll serves them all. The mark-out tables
+give every corner point from the stock's end and edge, in the order of cutting. Bars share sheets.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from plybook.drawing.layout import layout_scene, short_name
+from plybook.drawing.letters import fitted, text_width_mm, wrapped
+from plybook.drawing.markout import MarkedPiece, mark_out, tape
+from plybook.drawing.piecewords import DOT, face_up_words
+from plybook.drawing.rosette import show_angle
+from plybook.drawing.scene import Primitive, Role, Scene, Text
+from plybook.drawing.titleblock import HEIGHT_MM, WIDTH_MM, TitleFacts, title_block
+from plybook.laminate.model import Piece
+from plybook.nest.model import CutPlan, Layout
+from plybook.spec.model import PartSpec
+from plybook.units import show_length, show_number
+from plybook.write.markout_pages import TableBlock, column_mm, set_blocks
+from plybook.write.paper import EDGE_MM, PAPERS_MM
+from plybook.write.pdf import draw_scene, new_canvas
+
+SCALES = (2, 5, 10, 12.5, 20, 50, 100)  # ISO 5455 reductions, and one that suits 4 ft widths
+MOST_STRIPS = 6  # of one roll; a longer one is drawn smaller
+HEAD_MM = 11.0
+FIGURES_MM = (30.0, 29.0)  # room for figures and words around the stock
+BARS_A_PAGE = 4
+BEFORE_LIFTING = (
+    "Before lifting a piece write on it: its id, its bag side, an arrow along 0\u00b0.",
+    "Holes and slots first, the outline last.",
+)
+
+Sheet = tuple[list[Primitive], TitleFacts]
+
+
+def cutplan_pdf(
+    plan: CutPlan,
+    pieces: Mapping[str, Piece],
+    specs: Sequence[PartSpec],
+    number: str = "",
+    title: str = "",
+) -> bytes:
+    """Every layout of a plan.
+
+    Args:
+        plan: the layouts that are to be printed, and the items they place.
+        pieces: by item id ("<part number>/<piece id>").
+        specs: the parts cut; the first gives paper, unit and title block.
+        number: name of the set where several parts are cut together.
+        title: what the sheets show, the first part's name otherwise.
+    """
+    return _Plan(plan, pieces, specs, number, title).bytes()
+
+
+class _Plan:
+    """The file in the making."""
+
+    def __init__(self, plan: CutPlan, pieces: Mapping[str, Piece], specs: Sequence[PartSpec],
+                 number: str, title: str):  # fmt: skip
+        self.plan, self.pieces, self.specs = plan, pieces, specs
+        self.rings = {item.id: item.outline_mm for item in plan.items}
+        self.demand = {item.id: item.demand for item in plan.items}
+        part = specs[0].part
+        self.part = replace(part, name=title) if title else part
+        self.number = number or part.number
+        self.unit = part.units
+        self.high, self.wide = PAPERS_MM[specs[0].workshop.paper]  # on its long side
+        self.area = (EDGE_MM, EDGE_MM, self.wide - EDGE_MM, self.high - EDGE_MM)
+        self.room = (self.area[2] - self.area[0],
+                     self.area[3] - self.area[1] - HEIGHT_MM - HEAD_MM)  # fmt: skip
+
+    def bytes(self) -> bytes:
+        sheets = list(self._sheets())
+        if not sheets:
+            nothing = _text((EDGE_MM, self.high / 2), "Nothing is cut from stock.", 7.0)
+            sheets = [([nothing], TitleFacts("Cut plan", "no stock", ""))]
+        canvas, buffer = new_canvas(self.wide, self.high, f"{self.number} cut plan",
+                                    self.part.drawn_by, self.part.name)  # fmt: skip
+        corner = (self.area[2] - WIDTH_MM, self.area[1])
+        for k, (items, facts) in enumerate(sheets, start=1):
+            facts = replace(facts, sheet=f"{k} / {len(sheets)}", number=self.number)
+            every = (*items, *title_block(self.part, facts, corner))
+            draw_scene(canvas, Scene(every, (0, 0, self.wide, self.high)), 0.0, 0.0)
+            canvas.showPage()
+        canvas.save()
+        return buffer.getvalue()
+
+    def _sheets(self) -> Iterator[Sheet]:
+        bars = [layout for layout in self.plan.layouts if layout.unit.kind == "bar"]
+        for layout in self.plan.layouts:
+            if layout.unit.kind != "bar":
+                yield from self._drawings(layout)
+                yield from self._tables([layout])
+        for first in range(0, len(bars), BARS_A_PAGE):
+            yield self._bars(bars[first : first + BARS_A_PAGE])
+        if bars:
+            yield from self._tables(bars)
+
+    # ------------------------------------------------------------ drawings
+
+    def _drawings(self, layout: Layout) -> Iterator[Sheet]:
+        """One roll or sheet to scale, a long roll in strips."""
+        scale, windows = self._strips(layout)
+        high = (layout.unit.width_mm + layout.unit.edge_mm) / scale + FIGURES_MM[1]
+        a_page = max(1, int(self.room[1] // high))
+        pages = [windows[k : k + a_page] for k in range(0, len(windows), a_page)]
+        for k, page in enumerate(pages, start=1):
+            items = self._heading(layout.unit.id, self._stock_words(layout))
+            top = self.area[3] - HEAD_MM
+            for window in page:
+                scene = layout_scene(layout, self.plan.items, self.pieces, self.unit, 1 / scale,
+                                     window if len(windows) > 1 else None)  # fmt: skip
+                top = self._set(items, scene, top, centred=len(windows) == 1)
+            items += self._facts(layout)
+            shown = f"{layout.unit.id}, drawing"
+            if len(pages) > 1:
+                shown += f" {k} of {len(pages)}"
+            yield items, TitleFacts("Cut plan", shown, "", f"1:{show_number(scale, 1)}")
+
+    def _strips(self, layout: Layout) -> tuple[float, list[tuple[float, float]]]:
+        """The reduction, and from where to where each strip runs along the stock."""
+        stock = layout.unit
+        end = stock.length_mm
+        wide, high = self.room[0] - FIGURES_MM[0], self.room[1] - FIGURES_MM[1]
+        across = stock.width_mm + stock.edge_mm
+        fitting = [s for s in SCALES if across / s <= high] or [SCALES[-1]]
+        if stock.kind == "roll":
+            end = min(layout.used_length_mm or end, end)
+            for scale in (s for s in fitting if s >= 10):
+                step = 100.0 * math.floor(wide * scale / 100.0)
+                count = math.ceil(end / step - 1e-9)
+                if count <= MOST_STRIPS or scale == SCALES[-1]:
+                    return scale, [
+                        (k * step, min((k + 1) * step, end)) for k in range(max(count, 1))
+                    ]
+        scale = next((s for s in fitting if end / s <= wide), SCALES[-1])
+        return scale, [(0.0, end)]
+
+    def _set(self, items: list[Primitive], scene: Scene, top: float, centred: bool) -> float:
+        """Put a scene under `top`; gives the new top."""
+        x0, y0, x1, y1 = scene.window_mm
+        spare = max(0.0, (self.room[0] - (x1 - x0)) / 2) if centred else 0.0
+        items += scene.moved(self.area[0] + spare - x0, top - y1).items
+        return top - (y1 - y0)
+
+    def _bars(self, bars: Sequence[Layout]) -> Sheet:
+        """A few bars on one sheet, all at one scale."""
+        longest = max(layout.unit.length_mm for layout in bars)
+        scale = next((s for s in SCALES if longest / s <= self.room[0] - FIGURES_MM[0]),
+                     SCALES[-1])  # fmt: skip
+        name = bars[0].unit.id if len(bars) == 1 else f"{bars[0].unit.id} to {bars[-1].unit.id}"
+        items = self._heading(name, self._stock_words(bars[0]))
+        top = self.area[3] - HEAD_MM
+        for layout in bars:
+            scene = layout_scene(layout, self.plan.items, self.pieces, self.unit, 1 / scale)
+            top = self._set(items, scene, top, centred=False)
+        count = sum(len(layout.placements) for layout in bars)
+        used = sum(x.utilisation * x.unit.length_mm for x in bars)
+        whole = sum(x.unit.length_mm for x in bars)
+        items += self._notes([
+            f"{count} lengths from {len(bars)} bar{'s' if len(bars) > 1 else ''}",
+            f"{show_number(100 * used / max(whole, 1e-9), 1)} % used",
+        ], ["Before the next cut write the id on the piece just cut off."])  # fmt: skip
+        return items, TitleFacts("Cut plan", f"{name}, drawing", "", f"1:{show_number(scale, 1)}")
+
+    # ------------------------------------------------------------ words
+
+    def _heading(self, name: str, said: str) -> list[Primitive]:
+        x, y = self.area[0], self.area[3] - 7.0
+        after = x + text_width_mm(name, 7.0, True) + 5.0
+        room = self.area[2] - after - text_width_mm(self.number, 5.0, True) - 6.0
+        return [
+            _text((x, y), name, 7.0, True),
+            _text((after, y), fitted(said, room, 3.5), 3.5),
+            Text(Role.TEXT, (self.area[2], y), self.number, 5.0, anchor="end", bold=True),
+        ]
+
+    def _stock_words(self, layout: Layout) -> str:
+        stock = layout.unit
+        state = "to buy" if stock.bought else "on the shelf"
+        return f"{stock.kind} of {self._material(stock.material)}, {state}"
+
+    def _material(self, name: str) -> str:
+        for spec in self.specs:
+            m = spec.materials
+            for shelf in (m.cloths, m.cores, m.rods, m.consumables):
+                if name in shelf:
+                    return shelf[name].name or name
+        return name
+
+    def _name(self, item: str) -> str:
+        return short_name(item, len(self.specs) > 1)
+
+    def _facts(self, layout: Layout) -> list[Primitive]:
+        """Beside the title block: figures, order of cutting, what to write before lifting."""
+        stock = layout.unit
+        used = layout.used_length_mm if stock.kind == "roll" else stock.length_mm
+        waste = used * stock.width_mm * (1.0 - layout.utilisation) / 1e6
+        count = len(layout.placements)
+        figures = [
+            f"{count} piece{'s' if count != 1 else ''}{DOT}{show_length(used, self.unit)} \u00d7 "
+            f"{show_length(stock.width_mm, self.unit)}",
+            f"{show_number(100 * layout.utilisation, 1)} % used, {show_number(waste, 3)} m\u00b2 "
+            "left over or waste",
+        ]
+        if stock.kind == "roll" and layout.bound_mm > 0:
+            figures.append(f"No plan can be shorter than {show_length(layout.bound_mm, self.unit)}")
+        names = dict.fromkeys(self._name(m.item) for m in self._marked(layout))
+        return self._notes(figures, ["Cut in this order: " + ", ".join(names), *BEFORE_LIFTING])
+
+    def _notes(self, figures: list[str], small: list[str]) -> list[Primitive]:
+        x, y = self.area[0], self.area[1] + HEIGHT_MM
+        room = self.area[2] - WIDTH_MM - x - 5.0
+        rows = [(f, 2.5, 4.2) for f in figures]
+        rows += [
+            (row, 1.8, 2.9) for said in reversed(small[1:]) for row in wrapped(said, room, 1.8)
+        ]
+        order = [(row, 1.8, 2.9) for row in wrapped(small[0], room, 1.8)]
+        spare = int((HEIGHT_MM - sum(r[2] for r in rows)) // 2.9)
+        if len(order) > spare:  # the table gives the whole order
+            order = [*order[: max(spare - 1, 0)], ("... the mark-out table gives it all", 1.8, 2.9)]
+        items: list[Primitive] = []
+        for words, height, pitch in [*rows[: len(figures)], *order, *rows[len(figures) :]]:
+            y -= pitch
+            items.append(_text((x, y), fitted(words, room, height), height))
+        return items
+
+    # ------------------------------------------------------------ mark-out tables
+
+    def _marked(self, layout: Layout) -> tuple[MarkedPiece, ...]:
+        return mark_out(layout, self.rings, self.unit)
+
+    def _tables(self, layouts: Sequence[Layout]) -> Iterator[Sheet]:
+        """Mark-out of one roll or sheet, or of all bars."""
+        first = layouts[0].unit
+        bar = first.kind == "bar"
+        area = (self.area[0], self.area[1] + HEIGHT_MM + 5.0, self.area[2], self.area[3] - 29.0)
+        blocks: list[TableBlock] = []
+        for layout in layouts:
+            blocks += self._bar_block(layout) if bar else self._blocks(layout, column_mm(area))
+        names = ("", "from", "to") if bar else ("point", "along", "across")
+        name = "Bars" if bar else first.id
+        said = self._reading(first.kind)
+
+        def page() -> list[Primitive]:
+            items = self._heading(name, self._stock_words(layouts[0]))
+            y = self.area[3] - HEAD_MM - 3.0
+            for row in wrapped(said, self.room[0], 2.5):
+                items.append(_text((self.area[0], y), row, 2.5))
+                y -= 4.2
+            return items
+
+        pages = set_blocks(blocks, area, names, page)
+        for n, items in enumerate(pages, start=1):
+            shown = f"{name}, mark-out" + (f" {n} of {len(pages)}" if len(pages) > 1 else "")
+            yield items, TitleFacts("Cut plan", shown, "", "")
+
+    def _reading(self, kind: str) -> str:
+        """How the tables are read."""
+        if kind == "bar":
+            return f"From and to: along the bar from its end, in {self.unit}."
+        step = "1/16 in" if self.unit == "in" else "0.5 mm"
+        return (
+            f"Along: from the end of the {kind}. Across: from its edge. In {self.unit}, to the "
+            f"next {step} outwards, so that no piece gets smaller. Point 1 is the one nearest to "
+            "the end; the others follow counter-clockwise."
+        )
+
+    def _blocks(self, layout: Layout, room: float) -> list[TableBlock]:
+        face_down = {(p.item, p.copy) for p in layout.placements if p.flipped}
+        blocks = []
+        for order, mark in enumerate(self._marked(layout), start=1):
+            piece = self.pieces.get(mark.item)
+            more = [f"{mark.copy} of {self.demand[mark.item]}"] * (self.demand[mark.item] > 1)
+            if piece is not None and piece.kind == "ply":
+                more.append(show_angle(piece.angle_deg))
+            if piece is not None:
+                down = (mark.item, mark.copy) in face_down
+                more.append("lies FACE DOWN" if down else face_up_words(piece))
+            head = [(fitted(f"{order}. {self._name(mark.item)}", room, 3.5, True), 3.5, True)]
+            head += [(row, 1.8, False) for row in wrapped(DOT.join(more), room, 1.8)]
+            if mark.curved:
+                over = show_number(math.ceil(mark.over_mm * 10) / 10, 1)
+                said = f"Curves as chords, at most {over} mm over; trim with the template."
+                head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
+            rows = tuple(
+                (f"{k}", tape(float(x), self.unit), tape(float(y), self.unit))
+                for k, (x, y) in enumerate(mark.points_mm, start=1)
+            )
+            blocks.append(TableBlock(tuple(head), rows))
+        return blocks
+
+    def _bar_block(self, layout: Layout) -> list[TableBlock]:
+        """All cuts of one bar; each length with its own end-to-end figures."""
+        head = ((layout.unit.id, 3.5, True),)
+        rows, names = [], []
+        for k, mark in enumerate(self._marked(layout), start=1):
+            along = mark.points_mm[:, 0]
+            rows.append((f"{k}", tape(float(along.min()), self.unit),
+                         tape(float(along.max()), self.unit)))  # fmt: skip
+            names.append(f"{k}: {self._name(mark.item)}")
+        lines = wrapped(DOT.join(names), 60.0, 2.5)
+        return [TableBlock((*head, *((line, 2.5, False) for line in lines)), tuple(rows))]
+
+
+def _text(at: tuple[float, float], words: str, height: float, bold: bool = False) -> Text:
+    return Text(Role.TEXT, at, words, height, bold=bold)
