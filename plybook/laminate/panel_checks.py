@@ -17,6 +17,7 @@ from plybook.laminate.panels import SEAM, Panel
 from plybook.laminate.seams import SeamLine, largest_fit
 from plybook.spec.model import Core, CoreStock
 from plybook.surface.model import Face
+from plybook.units import show_number
 
 _NARROWEST_MM = 15.0
 _LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is not worth words
@@ -30,9 +31,10 @@ def base_name(edge: PieceEdge) -> str:
 def place_words(point_mm: np.ndarray, face: Face) -> str:
     """A point of the pattern in the builder's words."""
     if face.flat:
-        return f"x {point_mm[0]:.0f}, y {point_mm[1]:.0f} mm"
+        x, y = (show_number(float(v), 0) for v in point_mm)
+        return f"x {x}, y {y} mm"
     span, share = np.asarray(face.from_pattern(np.asarray(point_mm, dtype=float)[None]))[0]
-    return f"span {span:.0f} mm, {100 * share:.0f} % of the section"
+    return f"span {show_number(span, 0)} mm, {show_number(100 * share, 0)} % of the section"
 
 
 def tightest_bend(

@@ -23,6 +23,7 @@ from plybook.spec.model import Rod, RodStock
 from plybook.surface.model import Face
 
 _SHORT_MM = 0.5
+_OFF_MM = 3.0  # the corner of a square end may pass a slanted net line by this much
 
 
 def rod_rows(rod: Rod, face: Face, stock: RodStock) -> tuple[np.ndarray, ...]:
@@ -139,7 +140,7 @@ def _line_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list[
                     layers=(rod.id,),
                 )
             )
-        out = shapely.Polygon(ring).difference(shapely.Polygon(face.outline_mm).buffer(0.1))
+        out = shapely.Polygon(ring).difference(shapely.Polygon(face.outline_mm).buffer(_OFF_MM))
         if out.area > 1.0:
             where = place_words(np.asarray(out.centroid.coords[0]), face)
             found.append(

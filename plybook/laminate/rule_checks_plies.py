@@ -249,18 +249,24 @@ def overlap_short(case: Case, rule: Rule) -> Iterator[Breach]:
 
 
 def overlap_close(case: Case, rule: Rule) -> Iterator[Breach]:
-    """Overlaps of neighbouring plies that run alike; the nearest pair of each two plies."""
-    nearest: dict[tuple[str, str], tuple[float, Splice]] = {}
+    """Overlaps of neighbouring plies that run alike; all that lie together are told once."""
+    groups: list[tuple[set[str], float, Splice]] = []
     for one, other, _ in _neighbours(case, "overlap"):
         apart = one.line.distance(other.line)
-        key = (one.layer, other.layer)
-        if apart < rule.value - 1e-6 and apart < nearest.get(key, (math.inf, one))[0]:
-            nearest[key] = (apart, one)
-    for key, (apart, splice) in nearest.items():
+        if apart >= rule.value - 1e-6:
+            continue
+        pair = {one.layer, other.layer}
+        met = [g for g in groups if g[0] & pair and g[2].line.distance(one.line) < rule.value]
+        for group in met:
+            groups.remove(group)
+        closest = min([(apart, one), *((g[1], g[2]) for g in met)], key=lambda x: x[0])
+        groups.append((pair.union(*(g[0] for g in met)), *closest))
+    for layers, apart, splice in groups:
+        ids = tuple(sorted(layers, key=case.order.get))
         yield Breach(
-            f"the overlaps of {names(key)} lie {apart:.0f} mm apart at "
+            f"overlaps of {names(ids)} lie as close as {apart:.0f} mm at "
             f"{case.where(splice.line)}; at least {rule.value:g} mm is asked for",
-            key,
+            ids,
         )
 
 

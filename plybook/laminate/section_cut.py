@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
-from plybook.laminate.heights import HeightField, Rise
+from plybook.laminate.heights import HeightField
 from plybook.laminate.model import LaidLayer, SectionCut
 from plybook.spec.model import Insert, PartSpec, Ply
 from plybook.surface.model import Face
@@ -34,7 +34,6 @@ def section_cuts(
         layers: as laid, first laid first.
         field: the heights after the last layer.
     """
-    rises = {rise.layer: rise for rise in field.rises}
     hosts = {x.id: x.core for x in spec.layers if isinstance(x, Insert)}
     unit = spec.part.units
     wanted: list[tuple[str, np.ndarray]] = []
@@ -52,14 +51,14 @@ def section_cuts(
         if line is not None:
             length = show_length(float(np.linalg.norm(line[1] - line[0])), unit)
             wanted.append((f"Hardpoint {insert}, {length} of the section", line))
-    return tuple(cut_along(name, line, layers, rises, hosts) for name, line in wanted)
+    return tuple(cut_along(name, line, layers, field, hosts) for name, line in wanted)
 
 
 def cut_along(
     name: str,
     line_mm: np.ndarray,
     layers: Sequence[LaidLayer],
-    rises: Mapping[str, Rise],
+    field: HeightField,
     hosts: Mapping[str, str] | None = None,
 ) -> SectionCut:
     """The stack along one line, in true mm.
@@ -68,23 +67,24 @@ def cut_along(
         name: what the picture is called.
         line_mm: (2, 2) ends in the pattern frame.
         layers: as laid, first laid first.
-        rises: what each layer adds to the height; a layer without one lies within what is there.
+        field: the heights after the last layer; a layer without a rise of its own lies within
+            what is there.
         hosts: core of each insert; the insert fills the core's hole from the core's lower face.
     """
     hosts = hosts or {}
     ends = np.asarray(line_mm, dtype=float)
-    at = _distances(ends, layers, rises)
+    at = _distances(ends, layers, field)
     length = float(np.linalg.norm(ends[1] - ends[0]))
     points = ends[0] + (ends[1] - ends[0]) * (at / length)[:, None]
     inside = {layer.id: shapely.intersects_xy(layer.region, *points.T) for layer in layers}
+    after = dict(zip([r.layer for r in field.rises], field.after_each(points)[1:], strict=True))
     height = np.zeros(len(at))
     floor: dict[str, np.ndarray] = {}
     bands = []
     for layer in layers:
-        rise = rises.get(layer.id)
-        added = rise.at(points) if rise is not None else np.zeros(len(at))
+        new = after.get(layer.id, height)
         here = inside[layer.id]
-        bottom, top = height, height + np.where(here, added, 0.0)
+        bottom, top = height, np.where(here, new, height)
         if layer.id in hosts:
             bottom = floor.get(hosts[layer.id], height)
             top = np.where(here, bottom + layer.thickness_mm, bottom)
@@ -93,7 +93,7 @@ def cut_along(
             if host == layer.id and insert in inside:
                 top = np.where(inside[insert], bottom, top)
         bands += _bands(layer.id, at, bottom, top)
-        height = height + added
+        height = new
     return SectionCut(name, ends, tuple(bands))
 
 
@@ -110,14 +110,11 @@ def _bands(
     return found
 
 
-def _distances(
-    ends: np.ndarray, layers: Sequence[LaidLayer], rises: Mapping[str, Rise]
-) -> np.ndarray:
+def _distances(ends: np.ndarray, layers: Sequence[LaidLayer], field: HeightField) -> np.ndarray:
     """Where the line is looked at: evenly, and close to either side of every edge it crosses."""
     line = shapely.LineString(ends)
     crossed = [layer.region.boundary for layer in layers]
-    crossed += [kink for layer in layers if layer.id in rises
-                for kink in rises[layer.id].break_lines()]  # fmt: skip
+    crossed += [shapely.LineString(kink) for kink in field.break_lines()]
     at = [np.linspace(0, line.length, _EVEN_POINTS)]
     for shape in {shapely.to_wkb(s): s for s in crossed}.values():
         meeting = shapely.get_coordinates(line.intersection(shape))

@@ -51,13 +51,25 @@ def test_each_edge_climbs_with_its_own_angle_and_a_corner_takes_the_lower():
     assert at(field, (205, 3), (220, 3)) == pytest.approx([5 * math.tan(math.radians(20)), 3])
 
 
-def test_a_square_edge_falls_off_steeply_outside():
+def test_a_square_edge_comes_down_a_fillet_outside():
     field = HeightField().with_layer(
         core({"": Treatment("bevel", 45.0), "tip": Treatment("square")})
     )
-    run = 10 / math.tan(math.radians(80))
+    run = 10.0  # 45 degrees
     got = at(field, (1199.9, 200), (1200 + run / 2, 200), (1200 + run + 0.1, 200))
-    assert got == pytest.approx([10, 5, 0], abs=1e-6)
+    assert got == pytest.approx([10, 5, 0], abs=1e-3)
+
+
+def test_blocks_on_one_outline_come_down_one_fillet_from_the_top():
+    strip = shapely.box(500, 100, 600, 200)
+    field = HeightField().with_layer(sheet_rise("P", BOX, 0.5))
+    for name in ("R1", "R2", "R3"):
+        field = field.with_layer(block_rise(name, strip, 3.0))
+    got = at(field, (550, 150), (605, 150), (609, 150), (610, 150))
+    assert got == pytest.approx([9.5, 4.5, 0.5, 0.5], abs=0.03)
+    feet = [shapely.LineString(x) for x in field.break_lines()]
+    assert min(x.distance(shapely.Point(609, 150)) for x in feet) < 0.1
+    assert min(x.distance(shapely.Point(603, 150)) for x in feet) > 2.0
 
 
 def test_beyond_the_net_line_the_height_runs_on():

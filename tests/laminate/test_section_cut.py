@@ -43,8 +43,7 @@ def at(band, distance):
 
 def cut(line):
     layers, field = sandwich()
-    rises = {r.layer: r for r in field.rises}
-    made = cut_along("x", np.array(line, float), layers, rises, {"H": "C"})
+    made = cut_along("x", np.array(line, float), layers, field, {"H": "C"})
     return made, [b[0] for b in made.bands]
 
 
@@ -118,5 +117,5 @@ def test_mid_span_and_hardpoint_are_always_shown():
 def test_a_layer_off_the_line_has_no_band():
     layers, field = sandwich()
     layers = [replace(layers[0], region=shapely.box(0, 0, 100, 500)), *layers[1:]]
-    made = cut_along("x", np.array([(300, 500), (300, 0)], float), layers, {}, {})
+    made = cut_along("x", np.array([(300, 500), (300, 0)], float), layers, HeightField(), {})
     assert made.bands == ()

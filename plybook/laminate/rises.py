@@ -1,0 +1,155 @@
+"""What one layer adds to the height of the face it is laid on.
+
+Terms:
+    rise: what one layer adds at a point, mm.
+    ramp: the slope of a bevelled core edge, inside the region where the wide side is the mould's.
+    wall: a square edge, or one that is wide on its bag side; a fillet lies at its foot.
+
+A core rises as min(t, d tan a), d the distance to its bevelled edge, the least over all edges. A
+ply adds its thickness within its region and nothing outside. An insert in a core adds only what
+it stands proud of that core, for the hole in the core is counted as full.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+
+from plybook.laminate.bevel import bevel_run_mm, polygons, rings_of, set_back
+from plybook.laminate.panels import label_ring
+from plybook.laminate.sides import SidedRegion
+from plybook.spec.model import Treatment
+
+_ON_EDGE_MM = 0.005  # a point this near outside counts as inside
+
+
+@dataclass(frozen=True)
+class Rise:
+    """What one layer adds.
+
+    Attributes:
+        layer: its id (not part of the key).
+        region: where it lies, pattern mm.
+        thickness_mm: how much it adds where it is full; negative for an insert set low.
+        ramps: (boundary line, run) of every edge that slopes inside the region.
+        walls: boundary lines with a fillet at their foot; None for a thin layer.
+    """
+
+    layer: str
+    region: shapely.Geometry
+    thickness_mm: float
+    ramps: tuple[tuple[shapely.Geometry, float], ...] = ()
+    walls: shapely.Geometry | None = None
+    key: str = field(init=False)
+    _area: shapely.Geometry = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self):
+        digest = hashlib.sha256(f"{self.thickness_mm:.6f}".encode())
+        shapes = [self.region, *(line for line, _ in self.ramps), self.walls]
+        for shape in shapes:
+            digest.update(b"|" if shape is None else shapely.to_wkb(shape, output_dimension=2))
+        for _, run in self.ramps:
+            digest.update(f"{run:.6f}".encode())
+        object.__setattr__(self, "key", digest.hexdigest())
+        area = self.region.buffer(_ON_EDGE_MM, join_style="mitre")
+        shapely.prepare(area)
+        object.__setattr__(self, "_area", area)
+
+    def at(self, points_mm: np.ndarray) -> np.ndarray:
+        """Height added at (n, 2) points within the region, mm; 0 outside."""
+        found = np.zeros(len(points_mm))
+        inside = shapely.intersects_xy(self._area, *points_mm.T)
+        if not inside.any():
+            return found
+        rise = np.full(int(inside.sum()), self.thickness_mm)
+        if self.ramps:
+            at = shapely.points(points_mm[inside])
+            for line, run in self.ramps:
+                slope = np.minimum(1.0, shapely.distance(at, line) / run)
+                rise = np.minimum(rise, self.thickness_mm * slope)
+        found[inside] = rise
+        return found
+
+    def creases(self) -> list[shapely.LineString]:
+        """Edge of the region and top of every ramp; nothing for a thin layer."""
+        if not self.ramps and self.walls is None:
+            return []
+        lines = [self.region.boundary]
+        if self.ramps:
+            lines += [_top_of(p, self.ramps).boundary for p in polygons(self.region)]
+        return [part for line in lines for part in merged_lines(line)]
+
+
+def merged_lines(shape: shapely.Geometry) -> list[shapely.LineString]:
+    """The lines of any geometry, joined where they run on."""
+    parts = shapely.get_parts(shapely.line_merge(_as_lines(shape)))
+    return [part for part in parts if part.length > 1e-3]
+
+
+def _as_lines(shape: shapely.Geometry) -> shapely.Geometry:
+    parts = []
+    for part in shapely.get_parts(shape):
+        if part.geom_type in ("LineString", "LinearRing"):
+            parts.append(shapely.LineString(part.coords))
+        elif hasattr(part, "geoms"):
+            parts += list(_as_lines(part).geoms)
+    return shapely.MultiLineString(parts)
+
+
+def _top_of(
+    polygon: shapely.Polygon, ramps: Sequence[tuple[shapely.Geometry, float]]
+) -> shapely.Geometry:
+    lines = {str(i): line for i, (line, _) in enumerate(ramps)}
+    runs = {str(i): run for i, (_, run) in enumerate(ramps)}
+    insets = []
+    for ring in rings_of(polygon):
+        names = label_ring(ring, lines, {})
+        middle = shapely.points((ring + np.roll(ring, -1, axis=0)) / 2)
+        insets.append(
+            [
+                runs[n] if lines[n].distance(m) < 1e-3 else 0.0
+                for n, m in zip(names, middle, strict=True)
+            ]
+        )
+    return set_back(polygon, insets)
+
+
+def sheet_rise(layer: str, region: shapely.Geometry, thickness_mm: float) -> Rise:
+    """A ply or a film: its thickness inside its region."""
+    return Rise(layer, region, thickness_mm)
+
+
+def core_rise(
+    layer: str, sides: SidedRegion, thickness_mm: float, edges: Mapping[str, Treatment]
+) -> Rise:
+    """A core with its bevelled edges.
+
+    Args:
+        sides: the region with named sides (`sides.name_sides`).
+        edges: treatment by edge name, "" for the rest.
+    """
+    ramps, walls = [], []
+    for name, line in sides.lines.items():
+        treatment = edges.get(name, edges.get("", Treatment("square")))
+        run = bevel_run_mm(thickness_mm, treatment.angle_deg)
+        sloped = treatment.kind in ("bevel", "scarf") and treatment.wide_side == "mould"
+        if sloped and run > 0:
+            ramps.append((line, run))
+        else:
+            walls.append(line)
+    return Rise(
+        layer,
+        sides.shape,
+        thickness_mm,
+        tuple(ramps),
+        shapely.union_all(walls) if walls else None,
+    )
+
+
+def block_rise(layer: str, region: shapely.Geometry, thickness_mm: float) -> Rise:
+    """A block or a rod with square edges that cloth has to climb."""
+    return Rise(layer, region, thickness_mm, (), region.boundary)
