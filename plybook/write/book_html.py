@@ -63,8 +63,8 @@ and printed, but ticks, timers and entries are not kept.</p></noscript>
 <div class="bar-row"><strong>{_head_words(document)}</strong>
 <span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
 <div id="running" class="running"></div>
+<div id="notices" class="notices"></div>
 </header>
-<div id="notices"></div>
 {_contents(document, names)}
 <main>
 {cards}
