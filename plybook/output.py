@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from plybook import __version__, tables
 from plybook.drawing.book import booklet
 from plybook.drawing.layout import layout_scene
-from plybook.drawing.template import template_scene
+from plybook.drawing.template import draw_pieces
 from plybook.nest.model import CutPlan, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.spec.model import PartSpec
@@ -43,14 +43,15 @@ def part_files(planned: Planned, parts: Sequence[Part], progress: Callable[[str]
     book = booklet(spec, face, laminate, plan, shop)
     files: Files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
     progress(f"{part.number}: templates")
-    tiled = templates_pdf(spec, laminate, face, progress)
+    drawings = draw_pieces(laminate, face, spec, progress)
+    tiled = templates_pdf(spec, laminate, face, drawings=drawings)
     files["templates.pdf"] = tiled.pdf
-    files["templates-fullsize.pdf"] = fullsize_pdf(spec, laminate, face)
+    files["templates-fullsize.pdf"] = fullsize_pdf(spec, laminate, face, drawings)
     files["labels.pdf"] = labels_pdf(spec, laminate, plan, shop)
-    for piece in laminate.pieces:
-        scene = template_scene(piece, laminate, face, spec)
-        stem = f"templates/{file_name(piece.id)}"
-        files[f"{stem}.dxf"], files[f"{stem}.svg"] = dxf_bytes(scene), svg_bytes(scene)
+    for drawing in drawings:
+        stem = f"templates/{file_name(drawing.piece.id)}"
+        files[f"{stem}.dxf"] = dxf_bytes(drawing.full)
+        files[f"{stem}.svg"] = svg_bytes(drawing.full)
     progress(f"{part.number}: cut plan")
     files |= _cut_files(parts, own, plan)
     for name, (head, rows) in {

@@ -12,6 +12,7 @@ piece stands outside with a leader, and the card repeats every edge.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -50,6 +51,33 @@ ROSETTE_BOX_MM = (36.0, 33.0)
 MARGIN_MM = 4.0
 
 
+@dataclass(frozen=True)
+class PieceDrawing:
+    """One piece drawn once for all files: `bare` goes into tiles, `full` carries the card."""
+
+    piece: Piece
+    bare: Scene
+    full: Scene
+
+
+def draw_pieces(
+    laminate: Laminate, face: Face, spec: PartSpec, progress: Callable[[str], None] | None = None
+) -> tuple[PieceDrawing, ...]:
+    """Every piece of a laminate, in its order.
+
+    Args:
+        laminate, face, spec: as for `template_scene`.
+        progress: told the piece that is being drawn.
+    """
+    drawn = []
+    for piece in laminate.pieces:
+        if progress:
+            progress(f"{spec.part.number}: template {piece.id}")
+        bare = piece_scene(piece, laminate, spec)
+        drawn.append(PieceDrawing(piece, bare, _with_card(bare, piece, laminate, face, spec)))
+    return tuple(drawn)
+
+
 def template_scene(piece: Piece, laminate: Laminate, face: Face, spec: PartSpec) -> Scene:
     """One piece 1:1 with its marks, words, card and title block.
 
@@ -62,9 +90,12 @@ def template_scene(piece: Piece, laminate: Laminate, face: Face, spec: PartSpec)
     Returns:
         A scene whose window holds everything, on whole millimetres.
     """
-    drawn = piece_scene(piece, laminate, spec)
-    beside = card(piece, laminate, face, spec, drawn.window_mm)
-    return _scene(piece, spec, drawn.items + beside)
+    return _with_card(piece_scene(piece, laminate, spec), piece, laminate, face, spec)
+
+
+def _with_card(bare: Scene, piece: Piece, laminate: Laminate, face: Face, spec: PartSpec) -> Scene:
+    beside = card(piece, laminate, face, spec, bare.window_mm)
+    return _scene(piece, spec, bare.items + beside)
 
 
 def piece_scene(piece: Piece, laminate: Laminate, spec: PartSpec) -> Scene:

@@ -70,6 +70,7 @@ class _Plan:
         self.part = replace(part, name=title) if title else part
         self.number = number or part.number
         self.unit = part.units
+        self.marked: dict[str, tuple[MarkedPiece, ...]] = {}
         self.high, self.wide = PAPERS_MM[specs[0].workshop.paper]  # on its long side
         self.area = (EDGE_MM, EDGE_MM, self.wide - EDGE_MM, self.high - EDGE_MM)
         self.room = (self.area[2] - self.area[0],
@@ -234,7 +235,9 @@ class _Plan:
     # ------------------------------------------------------------ mark-out tables
 
     def _marked(self, layout: Layout) -> tuple[MarkedPiece, ...]:
-        return mark_out(layout, self.rings, self.unit)
+        if layout.unit.id not in self.marked:
+            self.marked[layout.unit.id] = mark_out(layout, self.rings, self.unit)
+        return self.marked[layout.unit.id]
 
     def _tables(self, layouts: Sequence[Layout]) -> Iterator[Sheet]:
         """Mark-out of one roll or sheet, or of all bars."""

@@ -15,7 +15,7 @@ import numpy as np
 from plybook.drawing.piececard import card
 from plybook.drawing.piecewords import material_name, part_words
 from plybook.drawing.scene import Primitive, Scene
-from plybook.drawing.template import piece_scene, template_scene
+from plybook.drawing.template import PieceDrawing, draw_pieces
 from plybook.laminate.model import Laminate, Piece
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
@@ -53,7 +53,11 @@ class TiledTemplates:
 
 
 def templates_pdf(
-    spec: PartSpec, laminate: Laminate, face: Face, progress: Callable[[str], None] | None = None
+    spec: PartSpec,
+    laminate: Laminate,
+    face: Face,
+    progress: Callable[[str], None] | None = None,
+    drawings: Sequence[PieceDrawing] | None = None,
 ) -> TiledTemplates:
     """Every piece 1:1 in tiles of 190 by 250 mm, for A4 or Letter as the workshop says.
 
@@ -62,12 +66,10 @@ def templates_pdf(
         laminate: the pieces.
         face: for the key plans.
         progress: told the piece that is being drawn.
+        drawings: from `draw_pieces`, where they have been made already.
     """
-    tilings = []
-    for piece in laminate.pieces:
-        if progress:
-            progress(f"{spec.part.number}: template {piece.id}")
-        tilings.append((piece, tile(piece_scene(piece, laminate, spec))))
+    drawings = drawings or draw_pieces(laminate, face, spec, progress)
+    tilings = [(drawing.piece, tile(drawing.bare)) for drawing in drawings]
     return _Book(spec, laminate, face, tilings).made()
 
 
@@ -222,7 +224,12 @@ def _shared_sheets(
     return sheets
 
 
-def fullsize_pdf(spec: PartSpec, laminate: Laminate, face: Face) -> bytes:
+def fullsize_pdf(
+    spec: PartSpec,
+    laminate: Laminate,
+    face: Face,
+    drawings: Sequence[PieceDrawing] | None = None,
+) -> bytes:
     """Every piece whole on a page of its own size, for a plotter or a print shop.
 
     A piece longer than readers can show (5080 mm) runs over several pages that overlap.
@@ -230,8 +237,8 @@ def fullsize_pdf(spec: PartSpec, laminate: Laminate, face: Face) -> bytes:
     part = spec.part
     canvas, buffer = new_canvas(*TILE_MM, f"{part.number} {part.revision} templates full size",
                                 part.drawn_by, part.name)  # fmt: skip
-    for piece in laminate.pieces:
-        _fullsize_pages(canvas, template_scene(piece, laminate, face, spec))
+    for drawing in drawings or draw_pieces(laminate, face, spec):
+        _fullsize_pages(canvas, drawing.full)
     canvas.save()
     return buffer.getvalue()
 
