@@ -14,6 +14,7 @@ from pathlib import Path
 
 from plybook import __version__
 from plybook.diagnostics import Finding, PlybookError, Severity
+from plybook.outside import Outside
 
 DONE, SPEC_WRONG, USAGE, NO_STOCK, NOT_WRITTEN, OUR_FAULT, INTERRUPTED = 0, 1, 2, 3, 4, 70, 130
 
@@ -21,6 +22,7 @@ DONE, SPEC_WRONG, USAGE, NO_STOCK, NOT_WRITTEN, OUR_FAULT, INTERRUPTED = 0, 1, 2
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     arguments = _parser().parse_args(argv)
+    arguments.outside = Outside()
     _plain_streams()
     ticker = Ticker(sys.stderr, arguments.quiet)
     try:
@@ -83,14 +85,13 @@ def _plain_streams() -> None:
 def _tell(findings: Sequence[Finding], arguments: argparse.Namespace) -> None:
     """Findings go to stderr; as JSON they are the result and go to stdout."""
     from plybook import report
-    from plybook.outside import Outside
 
     if arguments.format == "json":
         print(report.as_json(findings))
         return
     if not findings:
         return
-    outside = Outside()
+    outside = arguments.outside
     unicode = report.wants_unicode(sys.stderr)
     if arguments.format == "line":
         text = report.as_lines(findings, unicode)
@@ -102,12 +103,11 @@ def _tell(findings: Sequence[Finding], arguments: argparse.Namespace) -> None:
 
 def _build(arguments: argparse.Namespace, progress: Callable[[str], None]) -> int:
     from plybook.build import build
-    from plybook.outside import Outside
 
     built = build(
         arguments.specs,
         arguments.out,
-        Outside(),
+        arguments.outside,
         progress,
         effort=arguments.effort,
         set_name=arguments.set_name,
@@ -121,9 +121,8 @@ def _build(arguments: argparse.Namespace, progress: Callable[[str], None]) -> in
 
 def _check(arguments: argparse.Namespace, progress: Callable[[str], None]) -> int:
     from plybook.build import check
-    from plybook.outside import Outside
 
-    findings = check(arguments.specs, Outside(), progress)
+    findings = check(arguments.specs, arguments.outside, progress)
     progress.clear()
     _tell(findings, arguments)
     wrong = any(f.severity is Severity.ERROR for f in findings)
