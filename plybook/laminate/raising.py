@@ -7,7 +7,7 @@ is made once and each layer only costs one relaxation.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -152,12 +152,21 @@ class Raisings:
         return maps
 
     def _raisers_for(self, field: HeightField) -> list[Raiser]:
-        rings = self.face.leaves_mm if self.kinks_mm else (self.face.outline_mm,)
-        lines = field.break_lines()
+        lines, margin = field.break_lines(), self.margin_mm
         return [
-            Raiser(self.face, _inside(lines, ring, self.margin_mm), ring, self.margin_mm)
-            for ring in rings
+            Raiser(one, _inside(lines, one.outline_mm, margin), one.outline_mm, margin)
+            for one in leaf_faces(self.face, self.kinks_mm)
         ]
+
+
+def leaf_faces(face: Face, kinks_mm: Sequence[float]) -> list[Face]:
+    """The face as one face per leaf, each carried on smoothly past its kinks."""
+    if not kinks_mm:
+        return [face]
+    return [
+        replace(face, leaves=(leaf,), leaves_mm=(ring,), outline_mm=ring, kinks=())
+        for leaf, ring in zip(face.leaves, face.leaves_mm, strict=True)
+    ]
 
 
 def _inside(lines: Sequence[np.ndarray], ring: np.ndarray, margin_mm: float) -> list[np.ndarray]:
