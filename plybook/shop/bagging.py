@@ -8,6 +8,7 @@ weight of theirs rests on the core.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,7 @@ _RESIN_LINE_OUT_MM = 15.0  # resin line outside the laminate
 _VACUUM_LINE_OUT_MM = 35.0  # vacuum line and ports outside the laminate
 _WIDTH_LAP_MM = 50.0  # two widths of film, breather or peel ply overlap by this
 _TAPE_WIDTH_MM = 12.0
+_LEAST_FILM_MM = 10.0  # release film beyond the laminate, however narrow the flange
 
 _ROLE_NAMES = {
     "peel_ply": "Peel ply",
@@ -45,9 +47,8 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
         return None
     infused = rule.kind == "dry_layup"
     laid = _laid_so_far(job, rule)
-    breather = figure("breather_beyond")
-    film = breather - figure("release_film_less")
-    tape = _grown(laid, figure("tape_beyond"))
+    room = margins(job)
+    tape = _grown(laid, room.tape)
     pleats = pleat_places(_ring(tape))
     outlines: list[tuple[str, Polygon]] = [("laminate", laid)]
     core = _core_so_far(job, rule)
@@ -57,13 +58,13 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
     if job.lays_peel_ply(rule.id):
         cloth = tuple(la for la in layers if la.kind in ("ply", "rod"))
         own = _one(job.region(cloth))
-        outlines.append(("peel_ply", _grown(own, figure("peel_ply_beyond"))))
+        outlines.append(("peel_ply", _grown(own, room.peel_ply)))
         stack.append("peel_ply")
-    outlines.append(("release_film", _grown(laid, film)))
+    outlines.append(("release_film", _grown(laid, room.release_film)))
     stack.append("release_film")
     lines: list[tuple[str, np.ndarray]] = []
     if infused:
-        resin_line, vacuum_line, vacuum_edge = _lines(laid)
+        resin_line, vacuum_line, vacuum_edge = _lines(laid, room.tape)
         mesh = _one(laid.difference(vacuum_edge.buffer(figure("mesh_short_of_vacuum"))))
         outlines.append(("flow_mesh", mesh))
         stack.append("flow_mesh")
@@ -74,18 +75,17 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
             ("gauge", *vacuum_line[-1]),
         ]
     else:
-        outlines.append(("breather", _grown(laid, breather)))
+        outlines.append(("breather", _grown(laid, room.breather)))
         stack.append("breather")
         ports = [
             ("vacuum port", *_outside(job, laid, -1.0)),
             ("gauge", *_outside(job, laid, +1.0)),
         ]
-    outlines.append(("bag_film", _grown(laid, figure("tape_beyond") + figure("bag_beyond_tape"))))
+    outlines.append(("bag_film", _grown(laid, room.tape + figure("bag_beyond_tape"))))
     stack += ["bag_film"]
     tape_ring = _ring(tape)
     tape_length = ring_length_mm(tape_ring) + len(pleats) * 2 * figure("pleat_height")
-    below = "peel ply" if job.has_peel_ply(rule.id) else "core"
-    cuts = _cuts(job, below, outlines, tape_length, len(pleats), lines)
+    cuts = _cuts(job, job.top(rule.id), outlines, tape_length, len(pleats), lines)
     return BagPlan(
         stage=rule.id,
         method="infusion" if infused else "bag",
@@ -106,7 +106,7 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
 
 def line_lengths_mm(job: Job, rule: StageRule) -> float:
     """Length of everything resin fills outside the part: resin line and both hoses."""
-    resin_line, _, _ = _lines(_laid_so_far(job, rule))
+    resin_line, _, _ = _lines(_laid_so_far(job, rule), margins(job).tape)
     return polyline_length_mm(resin_line) + 2 * figure("hose_run")
 
 
@@ -125,7 +125,7 @@ def mould_tape_mm(job: Job) -> float:
     import shapely
 
     trim = max((edge.trim_mm for edge in job.spec.edges), default=0.0)
-    covered = shapely.Polygon(job.face.outline_mm).buffer(figure("tape_beyond") + trim)
+    covered = shapely.Polygon(job.face.outline_mm).buffer(margins(job).tape + trim)
     card = job.consumable("mould_tape")
     width = (card.roll_width_mm if card else 0.0) or figure("mould_tape_width")
     return covered.area / width * 1.1  # ends and overlap at the edge
@@ -140,19 +140,42 @@ def edge_beside(job: Job, x_mm: float, y_mm: float) -> str:
     return min(edges)[1] if edges else "near"
 
 
+@dataclass(frozen=True)
+class Margins:
+    """How far things under a bag reach beyond the laminate, mm."""
+
+    peel_ply: float
+    release_film: float
+    breather: float
+    tape: float
+
+
+def margins(job: Job) -> Margins:
+    """The usual margins, drawn in where the spec gives a flange that is narrower."""
+    tape = figure("tape_beyond")
+    for edge in job.spec.edges:
+        if edge.flange_mm > 0:
+            tape = min(tape, edge.flange_mm - edge.trim_mm - _TAPE_WIDTH_MM)
+    tape = max(tape, figure("tape_least_beyond"))
+    inside = tape - figure("tape_clear")
+    breather = min(figure("breather_beyond"), inside)
+    film = max(breather - figure("release_film_less"), min(_LEAST_FILM_MM, inside))
+    return Margins(min(figure("peel_ply_beyond"), inside), film, breather, tape)
+
+
 def narrow_flanges(job: Job) -> list[Finding]:
-    """Edges whose flange is given and too narrow for trim, breather and tape."""
+    """Edges whose flange is given and too narrow for trim and tape."""
     found = []
     for edge in job.spec.edges:
-        needed = edge.trim_mm + figure("tape_beyond") + _TAPE_WIDTH_MM
+        needed = edge.trim_mm + figure("tape_least_beyond") + _TAPE_WIDTH_MM
         if 0 < edge.flange_mm < needed:
             found.append(
                 warning(
                     "narrow-flange",
-                    f"the flange at the {edge.edge} edge is {job.length(edge.flange_mm)}; trim,"
-                    f" breather and sealant tape want {job.length(needed)}",
-                    "widen the flange, or tape to the back of the mould at this edge",
-                    source="FAA AC 43.13-1B, 3-4 (breather); tape: common practice, no source",
+                    f"the flange at the {edge.edge} edge is {job.length(edge.flange_mm)}; trim"
+                    f" and sealant tape want {job.length(needed)}",
+                    "widen the flange, trim less, or tape to the back of the mould at this edge",
+                    source="common practice, no source",
                 )
             )
     return found
@@ -246,12 +269,12 @@ def _outside(job: Job, laid: Polygon, way: float) -> tuple[float, float]:
 
     middles = [middle(edge) for edge in job.face.edges]
     start = shapely.Point(max(middles, key=lambda p: way * p[0]))
-    ring = _grown(laid, _VACUUM_LINE_OUT_MM).exterior
+    ring = _grown(laid, min(_VACUUM_LINE_OUT_MM, margins(job).tape / 2)).exterior
     point = ring.interpolate(ring.project(start))
     return point.x, point.y
 
 
-def _lines(laid: Polygon):
+def _lines(laid: Polygon, tape_mm: float):
     """Resin line along the lower long side, vacuum line along the upper one, and that edge."""
     import shapely
 
@@ -267,8 +290,8 @@ def _lines(laid: Polygon):
 
     import shapely.ops
 
-    resin = chain(_RESIN_LINE_OUT_MM, False)
-    vacuum = chain(_VACUUM_LINE_OUT_MM, True)
+    resin = chain(min(_RESIN_LINE_OUT_MM, tape_mm / 3), False)
+    vacuum = chain(min(_VACUUM_LINE_OUT_MM, tape_mm / 2), True)
     return resin, vacuum, shapely.LineString(chain(0.0, True))
 
 
@@ -289,7 +312,7 @@ def _cuts(job: Job, below: str, outlines, tape_length, pleats: int, lines) -> tu
     cuts = []
     where = {
         "peel_ply": "over the laminate, a dry corner standing free",
-        "release_film": f"over the {below}",
+        "release_film": f"over {below}",
         "flow_mesh": "over the release film, from the resin line",
         "breather": "over the release film, out to the vacuum port",
         "bag_film": "over everything, out past the tape",

@@ -149,19 +149,6 @@ def _time_findings(job, rule, resin, needs, batches, wet_s) -> list[Finding]:
     workable = life * figure("open_time_factor")
     if batches[0].kind != "infusion" and wet_s > workable:
         found.append(_too_long_wet(rule, title, needs, wet_s, workable))
-    quoted = resin.pot_life_mass_g
-    largest = max(batch.mass_g for batch in batches)
-    if 0 < quoted < largest:
-        found.append(
-            warning(
-                "cup-over-quoted-mass",
-                f"{title}: cups reach {largest:.0f} g, but the pot life of {resin.name} is quoted"
-                f" for {quoted:.0f} g; a larger cup goes off sooner",
-                "pour each cup into a shallow tray at once, or lower `largest_batch` on its card",
-                resin.place,
-                source="resin makers' notes: pot life is quoted for a stated mass",
-            )
-        )
     return found
 
 

@@ -7,7 +7,7 @@ here once; the sentences that use it stand in `trade/`.
 from __future__ import annotations
 
 from plybook.laminate.model import LaidLayer, Piece
-from plybook.shop.bagging import edge_beside, flow_length_mm, mould_tape_mm, ring_length_mm
+from plybook.shop.bagging import edge_beside, flow_length_mm, margins, mould_tape_mm, ring_length_mm
 from plybook.shop.job import Job
 from plybook.shop.mixing import pot_life_s
 from plybook.shop.model import BagPlan, Measure
@@ -175,6 +175,9 @@ def _room_facts(job: Job, rule: StageRule, layers: tuple[LaidLayer, ...]) -> dic
         "mix_ratio": "",
         "components": "the resin",
         "pot_life": "",
+        "over_quoted": False,
+        "quoted_mass": "",
+        "largest_cup": "",
     }
     if resin is not None:
         facts["mix_ratio"] = " : ".join(f"{part:g}" for _, part in resin.parts)
@@ -212,7 +215,7 @@ def _below_facts(job: Job, rule: StageRule) -> dict:
     return {
         "onto_cured": last is not None and bool(own),
         "below_peel_ply": last is not None and job.has_peel_ply(last.id),
-        "below_bare": last is not None and not job.lays_peel_ply(last.id),
+        "below_partly": last is not None and job.own_peel_ply(last.id),
         "over_core": bool(cores),
         "core_below": tuple(name for layer in cores for name in layer.pieces),
         "lays_peel_ply": bool(own) and job.lays_peel_ply(rule.id),
@@ -220,7 +223,7 @@ def _below_facts(job: Job, rule: StageRule) -> dict:
         "peel_over": "the whole laminate" if any(la.kind == "ply" for la in own) else "the rods",
         "peel_beyond": "it" if any(la.kind == "ply" for la in own) else "them",
         "before_covered": " before anything covers it" if not job.is_last_laying(rule.id) else "",
-        "cover_below": "peel ply" if job.has_peel_ply(rule.id) else "core",
+        "cover_below": job.top(rule.id),
         "peel_ply_on": bool(before) and job.has_peel_ply(before[-1].id),
         "was_infused": bool(before) and before[-1].kind == "dry_layup",
         "is_infusion": rule.kind == "dry_layup",
@@ -290,12 +293,15 @@ def _default_facts(job: Job) -> dict:
     facts["wax_coats"] = int(figure("wax_coats"))
     facts["panel_minutes"] = figure("panel_minutes")
     for name, source in (
-        ("peel_margin", "peel_ply_beyond"), ("breather_margin", "breather_beyond"),
-        ("tape_margin", "tape_beyond"), ("pleat_height", "pleat_height"),
+        ("pleat_height", "pleat_height"),
         ("pleat_pitch", "pleat_pitch"), ("mesh_stop", "mesh_short_of_vacuum"),
         ("seam_gap", "seam_gap"), ("perforation_pitch", "perforation_pitch"),
     ):  # fmt: skip
         facts[name] = job.length(round(figure(source)))
+    room = margins(job)
+    facts["peel_margin"] = job.length(round(room.peel_ply))
+    facts["breather_margin"] = job.length(round(room.breather))
+    facts["tape_margin"] = job.length(round(room.tape))
     return facts
 
 

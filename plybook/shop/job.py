@@ -117,6 +117,12 @@ class Job:
     def has_peel_ply(self, stage: str) -> bool:
         return self.lays_peel_ply(stage) or self.own_peel_ply(stage)
 
+    def top(self, stage: str) -> str:
+        """What lies on top when a stage is bagged, in words."""
+        if self.lays_peel_ply(stage):
+            return "the peel ply"
+        return "the laminate and its peel ply" if self.own_peel_ply(stage) else "the core"
+
     def resin(self, rule: StageRule) -> Resin | None:
         """The resin of a stage: its own, else that of its cloth, else the only one there is."""
         resins = self.spec.materials.resins

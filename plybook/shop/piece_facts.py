@@ -29,7 +29,6 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
     kinds = {p.splice.kind for p in pieces if p.splice is not None}
     overlaps = {p.splice.overlap_mm for p in pieces if p.splice and p.splice.kind == "overlap"}
     seams = seams_of(pieces) if layer.kind == "core" else ()
-    note = layer.note or (source.note if source is not None else "")
     facts: dict[str, Fact | float] = {
         "layer": layer.id,
         "material": job.name(layer.material),
@@ -43,8 +42,7 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
         "overlaps_cloth": kinds == {"overlap"} and len(overlaps) == 1,
         "mixed_splices": len(kinds) > 1 or (kinds == {"overlap"} and len(overlaps) > 1),
         "overlap": job.length(max(overlaps)) if overlaps else "",
-        "has_note": bool(note),
-        "note": note,
+        **_note_facts(job, layer),
         "has_seams": bool(seams),
         "has_bevels": any(e.treatment == "bevel" for p in pieces for e in p.edges if not e.mate),
         "resin_shows": "at the holes all over"
@@ -68,6 +66,12 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
         "seam": seam_scopes(seams),
     }
     return Scope(facts, lists)
+
+
+def _note_facts(job: Job, layer: LaidLayer) -> dict:
+    source = job.spec_layers.get(layer.id)
+    note = layer.note or (source.note if source is not None else "")
+    return {"has_note": bool(note), "note": _sentence(note) if note else ""}
 
 
 def _drop_facts(job: Job, layer: LaidLayer, source) -> dict:
@@ -97,7 +101,6 @@ def _film_facts(job: Job, source) -> dict:
     return {
         "removed": bool(removed),
         "removed_after": f"the stage “{titles.get(removed, removed)}”" if removed else "",
-        "where_note": "",
     }
 
 
@@ -130,6 +133,7 @@ def piece_scope(job: Job, piece: Piece) -> Scope:
             "length": job.length(length),
             "source": listed(unit.id for unit in units) if units else "its stock",
             **_insert_facts(job, layer),
+            **_note_facts(job, layer),
         }
     )
 

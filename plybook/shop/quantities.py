@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from plybook.nest.model import Layout
 from plybook.shop.bagging import BagPlan, mould_tape_mm
@@ -147,63 +148,122 @@ def _mass(job: Job) -> list[Quantity]:
 
 
 def _to_buy(job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan]) -> list[Quantity]:
-    """The purchase list: what the cut plan could not take from the shelf, and what is mixed."""
-    rows: list[Quantity] = []
+    """The purchase list: what the cut plan could not take from the shelf, and what is used up.
+
+    One row per thing; what several uses want is added up.
+    """
+    rows: dict[tuple[str, str], Quantity] = {}
+    for row in (
+        *_stock_to_buy(job),
+        *_resin_to_buy(job, batches),
+        *_bags_to_buy(job, bags),
+        *_shop_to_buy(job, batches),
+    ):
+        before = rows.get((row.item, row.unit))
+        if before is not None:
+            row = replace(
+                row,
+                amount=round(before.amount + row.amount, 3),
+                detail=f"{before.detail}; {row.detail}",
+                price=round(before.price + row.price, 2),
+            )
+        rows[row.item, row.unit] = row
+    return list(rows.values())
+
+
+def _buy(item: str, amount: float, unit: str, detail: str, price: float = 0.0) -> Quantity:
+    return Quantity("buy", item, amount, unit, detail, price=round(amount * price, 2))
+
+
+def _stock_to_buy(job: Job) -> list[Quantity]:
+    rows = []
     bought: dict[tuple[str, str], list[Layout]] = {}
     for layout in job.plan.layouts:
         if layout.unit.bought and _own_share(job, layout) > 0:
             bought.setdefault((layout.unit.kind, layout.unit.material), []).append(layout)
     for (kind, material), layouts in bought.items():
-        name = job.name(material)
-        price = _unit_price(job, material)
+        name, price = job.name(material), _unit_price(job, material)
         if kind == "roll":
-            metres = math.ceil(sum(la.used_length_mm for la in layouts) / 100 - 1e-9) / 10
-            rows.append(Quantity("buy", name, metres, "m", "for the whole cut plan",
-                                 price=round(metres * price, 2)))  # fmt: skip
+            metres = _metres_up(sum(la.used_length_mm for la in layouts))
+            rows.append(_buy(name, metres, "m", "for the whole cut plan", price))
+        elif kind == "sheet":
+            rows.append(_buy(name, len(layouts), "sheet", "for the whole cut plan", price))
         else:
-            word = "sheet" if kind == "sheet" else "bar"
-            per = price
-            if word == "bar":
-                per = price * layouts[0].unit.length_mm / 1000
-            rows.append(
-                Quantity("buy", name, len(layouts), word, "for the whole cut plan",
-                         price=round(len(layouts) * per, 2))
-            )  # fmt: skip
-    totals: dict[str, dict[str, float]] = {}
+            metres = sum(la.unit.length_mm for la in layouts) / 1000
+            detail = f"for the whole cut plan, {counted(len(layouts), 'length')}"
+            rows.append(_buy(name, round(metres, 3), "m", detail, price))
+    return rows
+
+
+def _resin_to_buy(job: Job, batches: Sequence[Batch]) -> list[Quantity]:
+    rows = []
+    totals: dict[tuple[str, str], float] = {}
     for batch in batches:
-        kit = totals.setdefault(batch.resin, {})
-        for part, grams in batch.parts:
-            kit[part] = kit.get(part, 0.0) + grams
-        if batch.filler:
-            kit[batch.filler] = kit.get(batch.filler, 0.0) + batch.filler_g
-    for resin, kit in totals.items():
-        card = job.spec.materials.resins[resin]
-        names = {name for name, _ in card.parts}
-        for part, grams in kit.items():
-            own = part in names
-            item = f"{card.name}, {part}" if own else part
-            amount = math.ceil(grams / 10 - 1e-9) / 100
-            price = round(amount * card.price, 2) if own else 0.0
-            rows.append(Quantity("buy", item, amount, "kg", "as mixed, with cup losses",
-                                 price=price))  # fmt: skip
-    cuts: dict[tuple[str, str], float] = {}
-    names: dict[str, str] = {}
+        for part, grams in (*batch.parts, *([("", batch.filler_g)] if batch.filler else [])):
+            key = (batch.resin, part) if part else ("", batch.filler)
+            totals[key] = totals.get(key, 0.0) + grams
+    for (resin, part), grams in totals.items():
+        card = job.spec.materials.resins.get(resin)
+        kilos = math.ceil(round(grams / 10, 6)) / 100
+        item = f"{card.name}, {part}" if card is not None else part
+        price = card.price if card is not None else 0.0
+        rows.append(_buy(item, kilos, "kg", "as mixed, with cup losses", price))
+    return rows
+
+
+def _bags_to_buy(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
+    rows = []
+    totals: dict[tuple[str, str, str], float] = {}
     for bag in bags:
         for cut in bag.cuts:
-            cuts[cut.role, cut.unit] = cuts.get((cut.role, cut.unit), 0.0) + cut.amount
-            names[cut.role] = cut.name
-    for (role, unit), amount in cuts.items():
+            key = (cut.role, cut.name, cut.unit)
+            totals[key] = totals.get(key, 0.0) + cut.amount
+    for (role, name, unit), amount in totals.items():
         card = job.consumable(role)
         price = card.price if card is not None else 0.0
-        if unit == "m2" and card is not None and card.roll_width_mm > 0:
-            metres = math.ceil(amount * 1e4 / card.roll_width_mm - 1e-9) / 10
-            rows.append(Quantity("buy", names[role], metres, "m",
-                                 f"off a roll {card.roll_width_mm:g} mm wide, all stages",
-                                 price=round(metres * price, 2)))  # fmt: skip
+        if unit == "m2" and (card is None or card.roll_width_mm <= 0):
+            rows.append(_buy(name, round(amount, 2), unit, "for the bags", price))
+        elif unit == "m2":
+            metres = _metres_up(amount * 1e6 / card.roll_width_mm)
+            detail = f"under the bags, off a roll {card.roll_width_mm:g} mm wide"
+            rows.append(_buy(name, metres, "m", detail, price))
         else:
-            rows.append(Quantity("buy", names[role], round(amount, 2), unit, "all stages",
-                                 price=round(amount * price, 2)))  # fmt: skip
+            rows.append(_by_roll(job, role, name, amount * 1000, "for the bags"))
     return rows
+
+
+def _shop_to_buy(job: Job, batches: Sequence[Batch]) -> list[Quantity]:
+    """Tape for the mould, cups, and the tins of which one is enough."""
+    rows = []
+    if any(rule.kind == "mould_preparation" for rule in job.stages):
+        card = job.consumable("mould_tape")
+        name = card.name if card else "Packing tape"
+        rows.append(_by_roll(job, "mould_tape", name, mould_tape_mm(job), "on the mould face"))
+        for role in ("wax", "release_coat"):
+            if card := job.consumable(role):
+                rows.append(_buy(card.name, 1, "piece", "see what is left", card.price))
+    if any(rule.kind == "dry_layup" for rule in job.stages) and (
+        card := job.consumable("spray_tack")
+    ):
+        rows.append(_buy(card.name, 1, "piece", "see what is left", card.price))
+    if batches and (card := job.consumable("mixing_cup")):
+        rows.append(_buy(card.name, len(batches), "piece", "one for each batch", card.price))
+    return rows
+
+
+def _by_roll(job: Job, role: str, name: str, length_mm: float, detail: str) -> Quantity:
+    """Tape is sold by the roll and hose by the metre; the price is for that."""
+    card = job.consumable(role)
+    price = card.price if card is not None else 0.0
+    if card is not None and card.roll_length_mm > 0 and role in ("sealant_tape", "mould_tape"):
+        rolls = math.ceil(round(length_mm / card.roll_length_mm, 6))
+        return _buy(name, rolls, "roll", f"{length_mm / 1000:.1f} m {detail}", price)
+    return _buy(name, _metres_up(length_mm), "m", detail, price)
+
+
+def _metres_up(length_mm: float) -> float:
+    """Metres, rounded up to a tenth."""
+    return math.ceil(round(length_mm / 100, 6)) / 10
 
 
 def _own_share(job: Job, layout: Layout) -> float:

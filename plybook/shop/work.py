@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from plybook.diagnostics import Finding, warning
+from plybook.diagnostics import Finding, note, warning
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.bagging import bag_plan, narrow_flanges
@@ -23,7 +23,7 @@ from plybook.shop.quantities import quantities
 from plybook.shop.resin import stage_needs
 from plybook.shop.stages import draft_stage, finish_stage
 from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS, standard
-from plybook.shop.words import Scope, counted, listed
+from plybook.shop.words import Fact, Scope, counted, listed
 from plybook.spec.model import PartSpec, StageRule
 from plybook.surface.model import Face
 
@@ -62,7 +62,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         # the words of a step may count the cups, and the cups need the steps: drafted twice
         drafts, edits = draft_stage(job, rule, scope)
         cups, _, _ = _cups(job, rule, finish_stage(rule, job, drafts, scope), drafts, needs, 1)
-        scope = Scope({**scope.facts, "cups": len(cups)}, scope.lists)
+        scope = Scope({**scope.facts, **_cup_facts(job, cups)}, scope.lists)
         drafts, edits = draft_stage(job, rule, scope)
         findings += edits
         stage = finish_stage(rule, job, drafts, scope)
@@ -71,6 +71,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         batches += cups
         stages.append(_with_cups(stage, cups, by_step))
     findings += narrow_flanges(job)
+    findings += _over_quoted(job, batches)
     clock, long_days = day_plan(stages, spec.workshop)
     findings += long_days
     findings += _unused_steps(job, stages)
@@ -94,6 +95,40 @@ def _cups(job: Job, rule: StageRule, stage: Stage, drafts, needs, first: int):
         if draft.need is not None and draft.need in needs
     ]
     return plan_cups(job, rule, wanted, first)
+
+
+def _cup_facts(job: Job, cups: Sequence[Batch]) -> dict[str, Fact]:
+    """What the words of a step say about its stage's cups."""
+    if not cups:
+        return {"cups": 0}
+    quoted = job.spec.materials.resins[cups[0].resin].pot_life_mass_g
+    largest = max(cup.mass_g for cup in cups)
+    return {
+        "cups": len(cups),
+        "over_quoted": 0 < quoted < largest,
+        "quoted_mass": f"{quoted:.0f} g",
+        "largest_cup": f"{largest:.0f} g",
+    }
+
+
+def _over_quoted(job: Job, batches: Sequence[Batch]) -> list[Finding]:
+    """Once per resin: cups larger than the mass its pot life is quoted for."""
+    found = []
+    for name in dict.fromkeys(batch.resin for batch in batches):
+        resin = job.spec.materials.resins[name]
+        largest = max(batch.mass_g for batch in batches if batch.resin == name)
+        if 0 < resin.pot_life_mass_g < largest:
+            found.append(
+                note(
+                    "cup-over-quoted-mass",
+                    f"cups reach {largest:.0f} g, but the pot life of {resin.name} is quoted for"
+                    f" {resin.pot_life_mass_g:.0f} g; a larger cup goes off sooner",
+                    "pour each cup into a shallow tray at once, or lower `largest_batch`",
+                    resin.place,
+                    source="resin makers' notes: pot life is quoted for a stated mass",
+                )
+            )
+    return found
 
 
 def _with_cups(stage: Stage, cups: Sequence[Batch], by_step: dict[str, tuple[str, ...]]) -> Stage:

@@ -9,7 +9,13 @@ import pytest
 import shapely
 
 from plybook.shop import plan_work
-from plybook.shop.bagging import flow_length_mm, narrow_flanges, pleat_places, ring_length_mm
+from plybook.shop.bagging import (
+    flow_length_mm,
+    margins,
+    narrow_flanges,
+    pleat_places,
+    ring_length_mm,
+)
 from plybook.shop.job import make_job
 from plybook.spec import model as s
 from tests.shop import parts
@@ -110,11 +116,26 @@ def test_flow_mesh_stops_short_of_the_vacuum_edge():
     assert flow_length_mm(bag) == pytest.approx(290.0, abs=15.0)
 
 
+def job_with(*edges):
+    spec, face, lam, plan = parts.skin(edges=edges)
+    return make_job(spec, face, lam, plan)[0]
+
+
+def test_margins_follow_a_narrow_flange():
+    """Flange 60, trim 15, tape 12 wide: the tape lies 33 outside the laminate, the breather ends
+    15 before it; the usual 80 and 2 in without a flange."""
+    room = margins(job_with(s.EdgeRule("leading", 15.0, 60.0), s.EdgeRule("tip", 15.0, 120.0)))
+    assert (room.tape, room.breather, room.peel_ply) == (33.0, 18.0, 18.0)
+    assert 0 < room.release_film <= room.breather
+    usual = margins(job_with(s.EdgeRule("leading", 15.0)))
+    assert (usual.tape, usual.breather, usual.release_film, usual.peel_ply) == pytest.approx(
+        (80.0, 50.8, 25.4, 25.0)
+    )
+
+
 def test_a_flange_too_narrow_for_the_tape_is_said():
-    """Trim 15 + tape 80 + its width 12 want 107 mm; a flange of 60 has not got them."""
-    spec, face, lam, plan = parts.skin(edges=(s.EdgeRule("leading", 15.0, 60.0),
-                                              s.EdgeRule("tip", 15.0, 120.0)))  # fmt: skip
-    job, _ = make_job(spec, face, lam, plan)
+    """Trim 15 + 20 + tape 12 want 47 mm; a flange of 40 has not got them."""
+    job = job_with(s.EdgeRule("leading", 15.0, 40.0), s.EdgeRule("tip", 15.0, 60.0))
     found = narrow_flanges(job)
     assert [f.code for f in found] == ["narrow-flange"]
-    assert "leading" in found[0].message and "107 mm" in found[0].message
+    assert "leading" in found[0].message and "47 mm" in found[0].message
