@@ -139,7 +139,7 @@ class Placer:
         shapely.prepare(self.room)
         shapely.prepare(self.keep_off)
         self.soft = list(soft)
-        self._soft_tree = shapely.STRtree(self.soft)
+        shapely.prepare(self.soft)
         self.taken: list[BaseGeometry] = list(taken)
         self._tree: shapely.STRtree | None = None
 
@@ -148,12 +148,15 @@ class Placer:
         self.taken.append(shape)
         self._tree = None
 
-    def _hits(self, tree: shapely.STRtree, shapes: np.ndarray) -> np.ndarray:
-        count = np.zeros(len(shapes))
-        if len(tree.geometries):
-            which, _ = tree.query(shapes, predicate="intersects")
-            np.add.at(count, which, 1)
-        return count
+    def _free(self, shapes: np.ndarray) -> np.ndarray:
+        """Which shapes touch nothing that is taken."""
+        if self._tree is None:
+            self._tree = shapely.STRtree(self.taken)
+        free = np.ones(len(shapes), bool)
+        if self.taken:
+            which, _ = self._tree.query(shapes, predicate="intersects")
+            free[which] = False
+        return free
 
     def find(
         self,
@@ -183,12 +186,12 @@ class Placer:
             free = shapely.contains_properly(self.room, shapes)
         else:
             free = ~shapely.intersects(self.keep_off, shapes)
-        if self._tree is None:
-            self._tree = shapely.STRtree(self.taken)
-        free &= self._hits(self._tree, shapes) == 0
+        free[free] = self._free(shapes[free])
         if not free.any():
             return None
-        crossed = self._hits(self._soft_tree, shapes)
+        crossed = np.zeros(len(shapes))
+        for line in self.soft:
+            crossed[free] += shapely.intersects(line, shapes[free])
         total = np.where(free, cost + soft_cost * crossed, np.inf)
         k = int(np.argmin(np.round(total, 3)))
         return Spot((float(centres[k, 0]), float(centres[k, 1])), float(turns[k]), inside,
