@@ -635,13 +635,15 @@ def cut_plan(lam: Laminate | None = None) -> CutPlan:
     )
     roll = Unit("ROLL-1", "roll", "carbon-twill-200", 50000, 1250)
     sheet = Unit("SHEET-1", "sheet", "foam-10", 2438.4, 1219.2, bought=True)
-    placed = tuple(
-        Placement(f"KT-210/{id}", 1, 100 + 2100.0 * i, 900.0, 0.0)
-        for i, id in enumerate(("P1-1", "P1-2", "P2-1", "P2-2"))
-    )
+    by_id = {p.id: p.outline_mm for p in lam.pieces}
+    placed, at = [], 100.0  # end to end along the roll
+    for id in ("P1-1", "P1-2", "P2-1", "P2-2"):
+        x0, x1 = by_id[id][:, 0].min(), by_id[id][:, 0].max()
+        placed.append(Placement(f"KT-210/{id}", 1, at - x0, 910.0, 0.0))
+        at += x1 - x0 + 5.0
     return CutPlan(
         (
-            Layout(roll, placed, 9400.0, 8000.0, 0.82, method="irregular"),
+            Layout(roll, tuple(placed), 7900.0, 8000.0, 0.82, method="irregular"),
             Layout(sheet, (Placement("KT-210/C1-1", 1, 0.0, 900.0, 0.0),), 2438.4, 0.0, 0.6),
         ),
         items,

@@ -1,0 +1,73 @@
+"""Labels and kit lists: each piece has its label, in its place on the sheet."""
+
+import re
+
+import pytest
+
+from plybook.drawing.piece_labels import SHEETS, piece_labels
+from plybook.write.labels_pdf import labels_pdf
+from tests.drawing import doubles
+from tests.write.pages import PT_PER_MM, colliding, opened, text_boxes, words
+
+
+def written(paper):
+    laminate = doubles.laminate()
+    return labels_pdf(
+        doubles.spec(paper=paper), laminate, doubles.cut_plan(laminate), doubles.shop()
+    )
+
+
+def test_the_sheets_fit_their_paper():
+    """A4 (ISO 216) 3 x 70 = 210 mm fills the width; Letter 3 x 2 5/8 in and two gutters of
+    1/8 in between margins of 3/16 in, ten rows of 1 in between half an inch (from memory)."""
+    a4, letter = SHEETS["a4"], SHEETS["letter"]
+    assert a4.columns * a4.wide_mm == 210.0
+    assert a4.top_mm * 2 + a4.rows * a4.down_mm == pytest.approx(297.0)
+    inches = letter.left_mm * 2 + 2 * letter.across_mm + letter.wide_mm
+    assert inches / 25.4 == pytest.approx(8.5)
+    assert (letter.top_mm * 2 + letter.rows * letter.tall_mm) / 25.4 == pytest.approx(11.0)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_each_piece_has_a_label_inside_its_own_field(paper):
+    sheet = SHEETS[paper]
+    page = opened(written(paper))[0]
+    height = page.get_size()[1]
+    pieces = [p.id for p in doubles.laminate().pieces]
+    for (x0, y0, x1, y1), said in text_boxes(page):
+        column = int((x0 / PT_PER_MM - sheet.left_mm) // sheet.across_mm)
+        row = int(((height - y1) / PT_PER_MM - sheet.top_mm) // sheet.down_mm)
+        left = sheet.left_mm + column * sheet.across_mm
+        top = sheet.top_mm + row * sheet.down_mm
+        assert left + 1 < x0 / PT_PER_MM and x1 / PT_PER_MM < left + sheet.wide_mm - 1, said
+        assert top + 1 < (height - y1) / PT_PER_MM, said
+        assert (height - y0) / PT_PER_MM < top + sheet.tall_mm - 0.5, said
+    text = words(page)
+    for id in pieces:
+        assert re.search(rf"^{re.escape(id)}\b", text, re.M), id
+    assert text.count("QTY 1 of 1") == len(pieces)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_nothing_on_labels_lies_over_anything(paper):
+    for page in opened(written(paper)):
+        assert list(colliding(page)) == []
+
+
+def test_labels_tell_bevels_seams_and_splices():
+    labels = {x.id: x for x in piece_labels(doubles.spec(), doubles.laminate(), doubles.shop())}
+    assert labels["C1-1"].edges == "SQUARE: seam S1; bevel 45°: trailing, leading, root"
+    assert labels["P1-1"].edges == "part 1 of 2, butt to P1-2"
+    assert labels["P1-1"].angle == "+45°" and labels["C1-1"].angle == ""
+    assert labels["Q1"].side == "BAG SIDE UP · stage 4 Inner skin"
+
+
+def test_kit_lists_hold_each_piece_once_in_the_order_of_laying():
+    pages = [words(p) for p in opened(written("a4"))]
+    kits = "\n".join(text for text in pages if "Kit list" in text)
+    found = [kits.index(f"{p.id} ") for p in doubles.laminate().pieces if p.stage == "outer"]
+    assert found == sorted(found)
+
+
+def test_the_same_input_gives_the_same_bytes():
+    assert written("a4") == written("a4")
