@@ -15,14 +15,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-import shapely.ops
 
 from plybook.diagnostics import Finding, error
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.bevel import polygons, rings_of
 from plybook.laminate.ids import piece_id
-from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
-from plybook.laminate.panel_checks import base_name, bend_note, panel_findings, seam_notes
+from plybook.laminate.leaves import Leaf, leaves_of
+from plybook.laminate.mating import mated
+from plybook.laminate.model import Growth, Piece, PieceEdge
+from plybook.laminate.panel_checks import bend_note, panel_findings, seam_notes
 from plybook.laminate.panels import (
     LET_IN,
     SEAM,
@@ -44,8 +45,8 @@ from plybook.surface.model import Face
 
 MOULD_SIDE_DOWN = "mould side down, bag side up, from marking to fitting"
 _SAMPLE_MM = 20.0
-_TICK_MM = 10.0
-_TICK_PITCH_MM = 400.0
+_SAME_PLACE_MM = 1.0
+_PAST_KINK_MM = 30.0
 
 
 @dataclass(frozen=True)
@@ -83,33 +84,26 @@ def core_pieces(
     Returns:
         Panels numbered from root to tip, leading to trailing: C1.1, C1.2 ... (C1 when alone).
     """
-    if getattr(raised, "unraised", False):
-        raised = None  # the map is the identity
-    to_cut = (lambda p: np.asarray(p, dtype=float)) if raised is None else raised.to_cut
     sheets = tuple(sheets_mm) or (stock.sheet_mm,)
-    moved = None if raised is None else to_cut
-    sides = name_sides(region, face).carried(moved, _SAMPLE_MM, chord_error_mm / 2)
-    holes = _holes(core, let_in or {}, moved, chord_error_mm / 2)
-
-    findings: list[Finding] = []
-    seams, found = _seams(core, sides.shape, face, to_cut, sheets, stock, let_in or {})
-    findings += found
-    rules = CutRules(core.thickness_mm, dict(core.edges), {s.id: s for s in seams})
-    panels = _in_order(cut_panels(sides, holes, rules), seams, face, raised)
-
-    lines = _named_lines(sides, holes, seams)
-    pieces = [
-        _piece(core, piece_id(core.id, 0, 1, i, len(panels)), panel, rules, lines, raised)
-        for i, panel in enumerate(panels)
+    leaves = leaves_of(raised)
+    seams, findings = _seams(core, region, face, leaves, sheets, stock, let_in or {})
+    cuts = [
+        cut
+        for leaf in leaves
+        for cut in _cut_leaf(core, region, face, leaf, seams, let_in or {}, chord_error_mm)
     ]
-    pieces = _mated(pieces)
-    for piece, panel in zip(pieces, panels, strict=True):
-        findings += panel_findings(core, piece, panel, footprint(piece), stock, sheets, face)
-    pieces = [
-        replace(p, notes=(*p.notes, *seam_notes(p, seams), *bend_note(core, p, face)))
-        for p in pieces
-    ]
-    return CoreCut(tuple(pieces), tuple(findings), seams)
+    cuts = _in_order(cuts, seams, face)
+    names = [piece_id(core.id, 0, 1, i, len(cuts)) for i in range(len(cuts))]
+    pieces = [_piece(core, name, cut) for name, cut in zip(names, cuts, strict=True)]
+    pieces = mated(pieces, [cut.leaf for cut in cuts])
+    lines = [seam.placed(face) for seam in seams]
+    for i, cut in enumerate(cuts):
+        piece = pieces[i]
+        findings += panel_findings(core, piece, cut.panel, footprint(piece), stock, sheets, face)
+        words = (*piece.notes, *seam_notes(piece, lines), *bend_note(core, piece, face))
+        pieces[i] = replace(piece, notes=words)
+    shown = tuple(line for line in lines if line.line.crosses(region))
+    return CoreCut(tuple(pieces), tuple(findings), shown)
 
 
 def footprint(piece: Piece) -> np.ndarray:
@@ -125,33 +119,67 @@ def footprint(piece: Piece) -> np.ndarray:
 # ---------------------------------------------------------------- seams and holes
 
 
+@dataclass(frozen=True)
+class _Seam:
+    """A seam of this core: as the spec says it, or at a kink, or chosen."""
+
+    spec: Seam
+    turn_deg: float = 0.0
+    kink: bool = False
+    chosen: bool = False
+
+    def placed(self, face: Face, to_cut=None) -> SeamLine:
+        """The seam in a cut frame; on the bare pattern without a map."""
+        way = to_cut or (lambda points: np.asarray(points, dtype=float))
+        return place_seam(self.spec, face, way, self.turn_deg, self.chosen)
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """A panel with the leaf it is cut on and the lines that bound it there."""
+
+    panel: Panel
+    leaf: Leaf
+    rules: CutRules
+    lines: Mapping[str, shapely.Geometry]
+
+
 def _seams(
     core: Core,
-    shape: shapely.Geometry,
+    region: shapely.Geometry,
     face: Face,
-    to_cut,
+    leaves: Sequence[Leaf],
     sheets: Sequence[tuple[float, float]],
     stock: CoreStock,
     let_in: Mapping[str, shapely.Geometry],
-) -> tuple[tuple[SeamLine, ...], list[Finding]]:
+) -> tuple[list[_Seam], list[Finding]]:
     """The builder's seams, one at every kink that is not laid through, then the tool's own."""
-    seams = [place_seam(s, face, to_cut) for s in core.seams]
-    at = [s.line.at_mm for s in core.seams if isinstance(s.line, SpanLine)]
-    for number, kink in enumerate((k for k in face.kinks if not k.accepted), 1):
-        if any(abs(kink.span_mm - a) < 1.0 for a in at):
-            continue
-        seam = Seam(f"K{number}", SpanLine(kink.span_mm), core.seam_default)
-        line = place_seam(seam, face, to_cut, turn_deg=kink.turn_deg)
-        if line.line.intersects(shape):
-            seams.append(line)
+    open_kinks = [kink for kink in face.kinks if not kink.accepted]
+    seams = []
+    for seam in core.seams:
+        own = [k for k in open_kinks if _at(seam, k.span_mm)]
+        seams.append(_Seam(seam, own[0].turn_deg if own else 0.0, bool(own)))
+    for number, kink in enumerate(open_kinks, 1):
+        if not any(_at(s.spec, kink.span_mm) for s in seams):
+            spec = Seam(f"K{number}", SpanLine(kink.span_mm), core.seam_default)
+            seams.append(_Seam(spec, kink.turn_deg, True))
     if not core.seams_to_suit_sheets:
-        return tuple(seams), []
+        return seams, []
+
+    # one leaf: sizes as cut; several: sizes on the bare pattern with some room to grow
+    to_cut = leaves[0].to_cut if len(leaves) == 1 else (lambda p: np.asarray(p, dtype=float))
     keep_off = shapely.union_all([shapely.Polygon(), *(_moved(g, to_cut) for g in let_in.values())])
-    search = SeamSearch(tuple(sheets), stock.grain, None if keep_off.is_empty else keep_off)
-    chosen = choose_seams(shape, face, to_cut, search, core.seam_default, seams)
+    search = SeamSearch(
+        tuple(sheets),
+        stock.grain,
+        None if keep_off.is_empty else keep_off,
+        reserve_mm=2.0 if len(leaves) == 1 else 8.0,
+    )
+    placed = [s.placed(face, to_cut) for s in seams]
+    chosen = choose_seams(_moved(region, to_cut), face, to_cut, search, core.seam_default, placed)
     if chosen is None:
         size = max(sheets, key=lambda s: s[0] * s[1])
-        return tuple(seams), [
+        return seams, [
             error(
                 "core-seams-not-found",
                 f"core {core.id}: no division into panels fits a sheet of "
@@ -161,15 +189,62 @@ def _seams(
                 layers=(core.id,),
             )
         ]
-    taken = {s.id for s in seams}
-    numbered = []
     for seam in chosen:
-        number = 1
-        while f"S{number}" in taken:
-            number += 1
-        taken.add(f"S{number}")
-        numbered.append(replace(seam, id=f"S{number}"))
-    return tuple(seams + numbered), []
+        taken = {s.spec.id for s in seams}
+        number = next(n for n in range(1, len(taken) + 2) if f"S{n}" not in taken)
+        seams.append(_Seam(replace(seam.source, id=f"S{number}"), chosen=True))
+    return seams, []
+
+
+def _at(seam: Seam, span_mm: float) -> bool:
+    return isinstance(seam.line, SpanLine) and abs(seam.line.at_mm - span_mm) < _SAME_PLACE_MM
+
+
+def _cut_leaf(
+    core: Core,
+    region: shapely.Geometry,
+    face: Face,
+    leaf: Leaf,
+    seams: Sequence[_Seam],
+    let_in: Mapping[str, shapely.Geometry],
+    chord_error_mm: float,
+) -> list[_Cut]:
+    """The panels of one leaf.
+
+    The core is carried into the leaf's cut frame a little past the kinks at its ends, so that the
+    seams there cut it cleanly; what lies past them belongs to the next leaf.
+    """
+    for seam in (s for s in seams if s.kink):
+        line = seam.placed(face)
+        if _at(seam.spec, leaf.high_mm):
+            region = region.intersection(line.shifted(_PAST_KINK_MM).first)
+        elif _at(seam.spec, leaf.low_mm):
+            region = region.difference(line.shifted(-_PAST_KINK_MM).first)
+        elif seam.spec.line.at_mm > leaf.high_mm:
+            region = region.intersection(line.first)
+        elif seam.spec.line.at_mm < leaf.low_mm:
+            region = region.difference(line.first)
+    if region.is_empty:
+        return []
+    to_cut = None if leaf.raised is None else leaf.to_cut
+    sides = name_sides(region, face).carried(to_cut, _SAMPLE_MM, chord_error_mm / 2)
+    holes = _holes(core, let_in, to_cut, chord_error_mm / 2)
+    placed = {s.spec.id: s.placed(face, to_cut) for s in seams}
+    rules = CutRules(core.thickness_mm, dict(core.edges), placed)
+    lines = _named_lines(sides, holes, list(placed.values()))
+
+    several = math.isfinite(leaf.low_mm) or math.isfinite(leaf.high_mm)
+    wanted = [
+        ("2" if s.spec.line.at_mm <= leaf.low_mm + _SAME_PLACE_MM else "1")
+        if s.kink and several
+        else "12"
+        for s in seams
+    ]
+
+    def own(panel: Panel) -> bool:
+        return all(way in sides for way, sides in zip(panel.way, wanted, strict=True))
+
+    return [_Cut(p, leaf, rules, lines) for p in cut_panels(sides, holes, rules) if own(p)]
 
 
 def _moved(shape: shapely.Geometry, to_cut) -> shapely.Geometry:
@@ -199,33 +274,24 @@ def _named_lines(
     return lines | sides.lines
 
 
-def _in_order(
-    panels: list[Panel], seams: Sequence[SeamLine], face: Face, raised: object | None
-) -> list[Panel]:
+def _in_order(cuts: Sequence[_Cut], seams: Sequence[_Seam], face: Face) -> list[_Cut]:
     """Root to tip, then leading to trailing."""
-    centres = np.array([[p.mould.centroid.x, p.mould.centroid.y] for p in panels]).reshape(-1, 2)
-    pattern = centres if raised is None else np.asarray(raised.from_cut(centres))
-    span_share = np.asarray(face.from_pattern(pattern))
 
-    def key(i: int):
-        across = sum(w == "2" for w, s in zip(panels[i].way, seams, strict=True) if s.across)
-        along = sum(w == "2" for w, s in zip(panels[i].way, seams, strict=True) if not s.across)
-        return across, along, *np.round(span_share[i], 6)
+    def key(cut: _Cut):
+        lines = cut.rules.seams.values()
+        passed = [line.across for w, line in zip(cut.panel.way, lines, strict=True) if w == "2"]
+        centre = np.array([[cut.panel.mould.centroid.x, cut.panel.mould.centroid.y]])
+        place = np.asarray(face.from_pattern(cut.leaf.from_cut(centre)))[0]
+        return passed.count(True), passed.count(False), *np.round(place, 6)
 
-    return [panels[i] for i in sorted(range(len(panels)), key=key)]
+    return sorted(cuts, key=key)
 
 
 # ---------------------------------------------------------------- pieces
 
 
-def _piece(
-    core: Core,
-    name: str,
-    panel: Panel,
-    rules: CutRules,
-    lines: Mapping[str, shapely.Geometry],
-    raised: object | None,
-) -> Piece:
+def _piece(core: Core, name: str, cut: _Cut) -> Piece:
+    panel = cut.panel
     outer, *inner = rings_of(panel.mould)
     outline = canonical_ring(outer)
     holes = tuple(canonical_ring(r) for r in inner)
@@ -236,7 +302,7 @@ def _piece(
             not _same(a, b) for a, b in zip(bag_inner, holes, strict=False)
         ):
             bag, bag_holes = bag_outer, tuple(bag_inner)
-    laid = outline if raised is None else np.asarray(raised.from_cut(outline))
+    laid = cut.leaf.from_cut(outline)
     area = signed_area_mm2(outline) - sum(signed_area_mm2(h) for h in holes)
     return Piece(
         id=name,
@@ -253,7 +319,7 @@ def _piece(
         quantity=1,
         stage=core.stage,
         thickness_mm=core.thickness_mm,
-        edges=_edges(outline, panel, rules, lines),
+        edges=_edges(outline, panel, cut.rules, cut.lines),
         growth=growth_of(outline, laid),
         notes=(MOULD_SIDE_DOWN,),
     )
@@ -265,9 +331,8 @@ def growth_of(cut_mm: np.ndarray, laid_mm: np.ndarray) -> Growth:
         return Growth()
     along, across = np.ptp(cut_mm, axis=0) - np.ptp(laid_mm, axis=0)
     laid_area = signed_area_mm2(laid_mm)
-    return Growth(
-        float(along), float(across), 100 * (signed_area_mm2(cut_mm) - laid_area) / laid_area
-    )
+    area = 100 * (signed_area_mm2(cut_mm) - laid_area) / laid_area
+    return Growth(round(float(along), 4), round(float(across), 4), round(area, 5))
 
 
 def _same(a: np.ndarray, b: np.ndarray) -> bool:
@@ -288,65 +353,3 @@ def _edges(
         angle = 90.0 if kind in ("square", "trim") else treatment.angle_deg
         found.append(PieceEdge(name, points, kind, angle, treatment.wide_side))
     return tuple(found)
-
-
-def _mated(pieces: list[Piece]) -> list[Piece]:
-    """Tell every seam edge its mate and put matching ticks on both panels."""
-    edges = {p.id: list(p.edges) for p in pieces}
-    marks: dict[str, list[Mark]] = {p.id: list(p.marks) for p in pieces}
-    counts: dict[str, int] = {}
-    for i, one in enumerate(pieces):
-        for other in pieces[i + 1 :]:
-            for a, edge in enumerate(edges[one.id]):
-                if not edge.name.startswith(SEAM):
-                    continue
-                for b, facing in enumerate(edges[other.id]):
-                    if base_name(facing) != base_name(edge):
-                        continue
-                    shared = _shared(edge.points_mm, facing.points_mm)
-                    if shared is None:
-                        continue
-                    edges[one.id][a] = replace(edges[one.id][a], mate=other.id)
-                    edges[other.id][b] = replace(edges[other.id][b], mate=one.id)
-                    seam = base_name(edge).removeprefix(SEAM)
-                    for point, inward in _ticks(shared):
-                        counts[seam] = counts.get(seam, 0) + 1
-                        label = f"{seam}-{counts[seam]}"
-                        marks[one.id].append(
-                            Mark("tick", np.vstack([point, point + inward]), label)
-                        )
-                        marks[other.id].append(
-                            Mark("tick", np.vstack([point, point - inward]), label)
-                        )
-    return [replace(p, edges=tuple(edges[p.id]), marks=tuple(marks[p.id])) for p in pieces]
-
-
-def _shared(one: np.ndarray, other: np.ndarray) -> np.ndarray | None:
-    """The stretch two facing edges have in common, in the direction of the first."""
-    line, facing = shapely.LineString(one), shapely.LineString(other)
-    if line.distance(facing) > 0.01:
-        return None
-    at = [line.project(shapely.Point(p)) for p in other]
-    near = [line.distance(shapely.Point(p)) < 0.05 for p in other]
-    reach = [d for d, ok in zip(at, near, strict=True) if ok]
-    reach += [
-        line.project(shapely.Point(p)) for p in one if facing.distance(shapely.Point(p)) < 0.05
-    ]
-    if not reach or max(reach) - min(reach) < 2.0:
-        return None
-    return np.asarray(shapely.ops.substring(line, min(reach), max(reach)).coords)
-
-
-def _ticks(shared: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Tick roots along a stretch, unevenly set so that a panel turned round does not match."""
-    line = shapely.LineString(shared)
-    count = max(2, math.ceil(line.length / _TICK_PITCH_MM))
-    found = []
-    for k in range(count):
-        at = line.length * (k + (0.5 if k else 0.35)) / count
-        root = np.asarray(line.interpolate(at).coords[0])
-        ahead = np.asarray(line.interpolate(min(at + 0.5, line.length)).coords[0])
-        back = np.asarray(line.interpolate(max(at - 0.5, 0.0)).coords[0])
-        along = (ahead - back) / math.dist(ahead, back)
-        found.append((root, np.array([-along[1], along[0]]) * _TICK_MM))
-    return found

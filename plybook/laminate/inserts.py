@@ -16,6 +16,7 @@ from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.bevel import bevel_run_mm, polygons, rings_of
 from plybook.laminate.core import MOULD_SIDE_DOWN, growth_of
 from plybook.laminate.ids import piece_id
+from plybook.laminate.leaves import leaf_at, leaves_of
 from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panel_checks import place_words, tightest_bend
 from plybook.laminate.panels import edge_runs, label_ring
@@ -67,16 +68,16 @@ def insert_pieces(
         One block per part of the region, edges square, and findings.
     """
     thickness = insert_thickness_mm(insert, core)
-    if getattr(raised, "unraised", False):
-        raised = None  # the map is the identity
-    to_cut = None if raised is None else raised.to_cut
+    centre = np.asarray(region.centroid.coords)
+    leaf = leaf_at(leaves_of(raised), float(np.asarray(face.from_pattern(centre))[0, 0]))
+    to_cut = None if leaf.raised is None else leaf.to_cut
     sides = name_sides(region, face).carried(to_cut, _SAMPLE_MM, chord_error_mm / 2)
     lines = sides.lines
     parts = sorted(polygons(sides.shape), key=lambda p: (round(p.centroid.x, 3), -p.centroid.y))
     pieces = []
     for i, part in enumerate(parts):
         outer, *inner = (canonical_ring(r) for r in rings_of(part))
-        laid = outer if raised is None else np.asarray(raised.from_cut(outer))
+        laid = leaf.from_cut(outer)
         edges = tuple(
             PieceEdge(name, points, "square")
             for name, _, points in edge_runs(outer, label_ring(outer, lines, {}))

@@ -16,12 +16,14 @@ from plybook.diagnostics import Finding, warning
 from plybook.geometry.rings import canonical_ring
 from plybook.laminate.ids import piece_id
 from plybook.laminate.inserts import CutLayer
+from plybook.laminate.leaves import Leaf, leaf_at, leaves_of
 from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
 from plybook.laminate.panel_checks import place_words
 from plybook.laminate.seams import pattern_point
 from plybook.spec.model import Rod, RodStock
 from plybook.surface.model import Face
 
+_SAMPLE_MM = 20.0
 _SHORT_MM = 0.5
 _OFF_MM = 3.0  # the corner of a square end may pass a slanted net line by this much
 
@@ -69,11 +71,12 @@ def rod_pieces(rod: Rod, face: Face, raised: object | None, *, stock: RodStock) 
         One piece per row, ids R1.1 ... (R1 when alone), each with its own place.
     """
     rings = rod_rows(rod, face, stock)
+    leaves = leaves_of(raised)
     angle = math.degrees(math.atan2(*(rings[0][1] - rings[0][0])[::-1]))
     pieces, findings = [], _line_findings(rod, face, rings)
     for row, laid in enumerate(rings):
-        length = _developed_mm(laid, raised)
-        ring = _rectangle(laid, length, stock.width_mm, raised)
+        length = _developed_mm(laid, leaves, face)
+        ring = _rectangle(laid, length, stock.width_mm, leaves, face)
         outline = canonical_ring(ring)
         edges = tuple(
             PieceEdge(name, ring[[i, (i + 1) % 4]], "square")
@@ -97,7 +100,7 @@ def rod_pieces(rod: Rod, face: Face, raised: object | None, *, stock: RodStock) 
                 thickness_mm=stock.height_mm,
                 edges=edges,
                 marks=(Mark("axis", (ring[[0, 1]] + ring[[3, 2]]) / 2, "fibre"),),
-                growth=Growth(along_mm=length - straight),
+                growth=Growth(along_mm=round(length - straight, 4)),
                 notes=(f"cut to {length:.1f} mm, row {row + 1} of {len(rings)}",),
             )
         )
@@ -105,23 +108,37 @@ def rod_pieces(rod: Rod, face: Face, raised: object | None, *, stock: RodStock) 
     return CutLayer(tuple(pieces), tuple(findings))
 
 
-def _developed_mm(laid: np.ndarray, raised: object | None) -> float:
-    """Length of the middle line on the face the rod lies on."""
+def _developed_mm(laid: np.ndarray, leaves: tuple[Leaf, ...], face: Face) -> float:
+    """Length of the middle line on the face the rod lies on, each stretch on its own leaf."""
     ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
-    if raised is None:
+    if len(leaves) == 1 and leaves[0].raised is None:
         return math.dist(*ends)
-    line = np.linspace(*ends, max(2, math.ceil(math.dist(*ends) / 20) + 1))
-    return float(np.linalg.norm(np.diff(raised.to_cut(line), axis=0), axis=1).sum())
+    line = np.linspace(*ends, max(2, math.ceil(math.dist(*ends) / _SAMPLE_MM) + 1))
+    span = np.asarray(face.from_pattern((line[1:] + line[:-1]) / 2))[:, 0]
+    number = np.searchsorted([leaf.high_mm for leaf in leaves], span)
+    length = 0.0
+    for leaf in leaves:
+        here = number == leaf.number
+        step = leaf.to_cut(line[1:][here]) - leaf.to_cut(line[:-1][here])
+        length += float(np.linalg.norm(step, axis=1).sum())
+    return length
 
 
-def _rectangle(laid: np.ndarray, length: float, width: float, raised: object | None) -> np.ndarray:
+def _rectangle(
+    laid: np.ndarray, length: float, width: float, leaves: tuple[Leaf, ...], face: Face
+) -> np.ndarray:
+    """The rod as cut, its start where it lies on the leaf it starts on."""
     ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
-    if raised is not None:
-        ends = np.asarray(raised.to_cut(ends))
-    along = (ends[1] - ends[0]) / math.dist(*ends)
+    leaf = leaf_at(leaves, float(np.asarray(face.from_pattern(ends[:1]))[0, 0]))
+    way = (ends[1] - ends[0]) / math.dist(*ends)
+    start, onward = leaf.to_cut(np.array([ends[0], ends[0] + way * min(_SAMPLE_MM, length)]))
+    along = way if leaf.raised is None else (onward - start) / math.dist(onward, start)
+    if len(leaves) == 1:
+        end = leaf.to_cut(ends[1:])[0]
+        along = (end - start) / math.dist(end, start)
     half = np.array([-along[1], along[0]]) * width / 2
-    tip = ends[0] + along * length
-    return np.array([ends[0] - half, tip - half, tip + half, ends[0] + half])
+    tip = start + along * length
+    return np.array([start - half, tip - half, tip + half, start + half])
 
 
 def _line_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list[Finding]:
@@ -158,17 +175,33 @@ def _line_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list[
 def _bend_findings(
     rod: Rod, piece: Piece, laid: np.ndarray, stock: RodStock, face: Face
 ) -> list[Finding]:
-    """A rod bends across its height along its own direction."""
+    """A rod bends across its height along its own direction, and never over a break."""
+    found = []
+    spans = np.asarray(face.from_pattern(laid))[:, 0]
+    for kink in face.kinks:
+        if not kink.accepted and spans.min() + 1.0 < kink.span_mm < spans.max() - 1.0:
+            found.append(
+                warning(
+                    "rod-crosses-break",
+                    f"{piece.id} runs over the break of {kink.turn_deg:.1f} deg at span "
+                    f"{kink.span_mm:.0f} mm; a straight rod lifts off the face there",
+                    "end the rods on both sides of the break, scarf them there, or make the "
+                    "break a smooth bend",
+                    rod.place,
+                    layers=(rod.id,),
+                )
+            )
     if stock.least_bend_mm <= 0 or face.flat:
-        return []
+        return found
     ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
     points = np.linspace(*ends, max(9, math.ceil(math.dist(*ends) / 25)))
     along = (ends[1] - ends[0]) / math.dist(*ends)
     bend = np.abs(np.einsum("i,nij,j->n", along, np.asarray(face.curvature(points)), along))
     worst = int(np.argmax(bend))
     if bend[worst] * stock.least_bend_mm <= 1.0:
-        return []
+        return found
     return [
+        *found,
         warning(
             "rod-bends-tight",
             f"{piece.id} must bend to a radius of {1 / bend[worst]:.0f} mm at "
@@ -177,5 +210,5 @@ def _bend_findings(
             "use a thinner section in more layers, or another line",
             rod.place,
             layers=(rod.id,),
-        )
+        ),
     ]

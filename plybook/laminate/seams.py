@@ -48,6 +48,7 @@ class SeamLine:
     treatment: Treatment
     turn_deg: float = 0.0
     chosen: bool = False
+    source: Seam | None = None  # as the spec says it
 
     def shifted(self, by_mm: float) -> SeamLine:
         """The seam moved sideways; positive moves it towards its second side."""
@@ -123,7 +124,7 @@ def place_seam(
     line = _carried_past(line, reach)
     mark = shapely.Point(np.asarray(to_cut(towards_first[None]))[0])
     first = _half_with(line, mark)
-    return SeamLine(seam.id, line, first, across, seam.treatment, turn_deg, chosen)
+    return SeamLine(seam.id, line, first, across, seam.treatment, turn_deg, chosen, seam)
 
 
 def _extent(face: Face) -> float:

@@ -273,6 +273,40 @@ def test_panels_are_cut_on_the_face_they_lie_on():
     assert np.array_equal(edge(one, "seam S1").points_mm, edge(two, "seam S1").points_mm[::-1])
 
 
+class ByLeaf:
+    """Two leaves that meet at a kink, each moved and stretched in its own way."""
+
+    def __init__(self, at):
+        self.kinks_mm = (at,)
+        self.maps = (Stretched(1.0, 1.002), Stretched(1.003, 1.0))
+
+
+def test_each_side_of_a_kink_is_cut_on_its_own_leaf_and_both_still_match():
+    face = TrapezoidFace(kinks=(Kink(1000.0, 4.0, 3.0, False),))
+    spec = core(seams=(Seam("S1", SpanLine(1500), SQUARE), Seam("L1", ShareLine(0.5), SQUARE)))
+    made = cut(spec, face=face, raised=ByLeaf(1000.0))
+    assert [p.id for p in made.pieces] == [f"C1.{n}" for n in range(1, 7)]
+    assert {s.id for s in made.seams} == {"S1", "L1", "K1"}
+    low, high = made.pieces[0], made.pieces[2]
+    assert low.outline_mm[:, 0].max() == pytest.approx(1000, abs=1e-3)
+    assert high.outline_mm[:, 0].min() == pytest.approx(1003, abs=1e-3)
+    assert edge(low, "seam K1").mate == high.id and edge(high, "seam K1").mate == low.id
+    ticks = [{m.label for m in p.marks if m.label.startswith("K1")} for p in (low, high)]
+    assert ticks[0] == ticks[1] and len(ticks[0]) >= 2
+    laid = sum(shapely.Polygon(p.laid_outline_mm).area for p in made.pieces)
+    assert laid == pytest.approx(REGION.area, abs=1.0)
+    assert all("leading" not in e.name or e.treatment == "bevel" for e in low.edges)
+    assert {e.name for e in low.edges} == {"root", "leading", "seam K1", "seam L1"}
+
+
+def test_a_core_on_one_side_of_a_kink_is_cut_on_that_leaf_alone():
+    face = TrapezoidFace(kinks=(Kink(1000.0, 4.0, 3.0, False),))
+    region = shapely.box(1010, 0, 1500, 300)
+    made = cut(region=region, face=face, raised=ByLeaf(1000.0))
+    assert [p.id for p in made.pieces] == ["C1"] and made.seams == ()
+    assert np.ptp(made.pieces[0].outline_mm, axis=0) == pytest.approx([491.47, 300], abs=1e-3)
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.integers(150, 1850), min_size=1, max_size=3, unique=True),

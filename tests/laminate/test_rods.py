@@ -8,6 +8,7 @@ import shapely
 
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.spec.model import OnFace, OnPattern, Rod, RodStock, Whole
+from plybook.surface.model import Kink
 from tests.laminate.flat_faces import Stretched, TrapezoidFace
 
 STRIP = RodStock("strip", "carbon strip 8 x 2", 8.0, 2.0, 1.6, (10000.0,), 300.0)
@@ -72,3 +73,18 @@ def test_a_rod_across_a_cylinder_bends_and_one_along_it_does_not():
     # at 45 degrees the curvature along the rod is half as great (Euler's theorem)
     slanted = rod(line=(OnPattern(500, 0), OnPattern(700, 200)), rows=1)
     assert not rod_pieces(slanted, face, None, stock=STRIP).findings
+
+
+def test_a_rod_over_a_break_of_the_face_is_told():
+    face = TrapezoidFace(kinks=(Kink(1000.0, 4.0, 3.0, False), Kink(500.0, 1.0, 0.1, True)))
+    (found,) = rod_pieces(rod(rows=1), face, None, stock=STRIP).findings
+    assert found.code == "rod-crosses-break" and "4.0 deg at span 1000" in found.message
+
+
+def test_a_rod_over_two_leaves_is_as_long_as_its_line_on_both():
+    class ByLeaf:
+        kinks_mm = (1000.0,)
+        maps = (Stretched(1.001, 1.0), Stretched(1.003, 1.0))
+
+    pieces = rod_pieces(rod(rows=1), FACE, ByLeaf(), stock=STRIP).pieces
+    assert pieces[0].area_mm2 / 8 == pytest.approx(900 * 1.001 + 900 * 1.003, abs=1e-6)

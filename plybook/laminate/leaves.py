@@ -1,0 +1,54 @@
+"""The face a layer lies on, leaf by leaf.
+
+Terms:
+    leaf: a stretch of the face between two kinks, flattened as one piece with its own map.
+    band: the leaf's stretch of the span; the outermost reach past root and tip.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """One leaf: its number from the root, its band, and its map (None: the bare pattern)."""
+
+    number: int
+    low_mm: float
+    high_mm: float
+    raised: object | None
+
+    def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Pattern (n, 2) -> cut frame; right a little past the leaf's kinks too."""
+        points = np.asarray(points_mm, dtype=float)
+        return points if self.raised is None else np.asarray(self.raised.to_cut(points))
+
+    def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Cut frame (n, 2) -> pattern."""
+        points = np.asarray(points_mm, dtype=float)
+        return points if self.raised is None else np.asarray(self.raised.from_cut(points))
+
+
+def leaves_of(raised: object | None) -> tuple[Leaf, ...]:
+    """The leaves of a map of the face, from root to tip.
+
+    Args:
+        raised: None for the bare pattern, one map (`to_cut`, `from_cut`), or maps by leaf
+            (`kinks_mm` and `maps`).
+    """
+    maps = getattr(raised, "maps", (raised,))
+    kinks = tuple(getattr(raised, "kinks_mm", ()))[: len(maps) - 1]
+    ends = (-math.inf, *kinks, math.inf)
+    return tuple(
+        Leaf(i, ends[i], ends[i + 1], None if getattr(one, "unraised", False) else one)
+        for i, one in enumerate(maps)
+    )
+
+
+def leaf_at(leaves: tuple[Leaf, ...], span_mm: float) -> Leaf:
+    """The leaf a station lies on."""
+    return next(leaf for leaf in leaves if span_mm <= leaf.high_mm)
