@@ -112,6 +112,16 @@ def _open(content: bytes, name: str, place):
     import ezdxf
     from ezdxf import recover
 
+    whole = content.startswith(b"AutoCAD Binary DXF") or content.rstrip().endswith(b"EOF")
+    if not whole:
+        raise SpecError(
+            error(
+                "bad-drawing",
+                f"`{name}` is no whole DXF file; its end is missing",
+                "save it again as DXF",
+                place,
+            )
+        )
     try:
         drawing, _ = recover.read(io.BytesIO(content))
     except (OSError, ezdxf.DXFError, ValueError, KeyError, IndexError, AttributeError) as problem:

@@ -47,6 +47,16 @@ class RegionReader:
         """A region; `None` is the whole face."""
         if w is None:
             return Whole()
+        for key in ("together", "less"):
+            count = len(getattr(w, key) or ())
+            if count > self.out.limits["region-parts"]:
+                self.out.error(
+                    "too-many",
+                    f"`{key}` has {count} regions",
+                    self.out.limits.why("region-parts"),
+                    w.key_place(key),
+                )
+                return Whole()
         parts: list[Region] = []
         parts += self._bands(w)
         parts += self._edges(w)
