@@ -21,6 +21,7 @@ import numpy as np
 from plybook.nest.budget import Budget
 
 _LISTEN_S = 0.1  # a wish to stop is noticed this soon
+_KEPT = 4  # layouts of each search that are worth a second look
 CHILD = Path(__file__).with_name("child.py")
 
 
@@ -56,7 +57,7 @@ class Race:
         self.crashed = 0
         self._task, self._seconds, self._seeds, self._workers = task, seconds, seeds, workers
         self._lines: queue.Queue[tuple[int, dict | None]] = queue.Queue()
-        self._by_seed: dict[int, Found] = {}
+        self._by_seed: dict[int, list[Found]] = {}
         self._children: list[subprocess.Popen] = []
         self._running = 0
 
@@ -155,7 +156,7 @@ class Race:
                 self._running -= 1
                 continue
             found = Found(said["length"], tuple(tuple(row) for row in said["placed"]))
-            self._by_seed[seed] = found  # a search only speaks when it has become better
+            self._by_seed.setdefault(seed, []).append(found)
             if self.best is None or found.length_mm < self.best.length_mm:
                 self.best = found
                 if heard:
@@ -165,5 +166,6 @@ class Race:
         return self.best
 
     def leaders(self) -> list[Found]:
-        """The best layout of each search, shortest first."""
-        return sorted(self._by_seed.values(), key=lambda f: f.length_mm)
+        """The last layouts of each search (each better than the one before), shortest first."""
+        last = [f for found in self._by_seed.values() for f in found[-_KEPT:]]
+        return sorted(last, key=lambda f: f.length_mm)

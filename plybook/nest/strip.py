@@ -25,6 +25,8 @@ from plybook.nest.race import Found, Race, Task, packer_is_installed
 COVER_REACH = 1e-4  # of the strip's width: how far a cover may stand off the true ring
 ASKED_SPARE = 2e-6  # of the longest dimension: single precision in the packer
 EXPLORE_SHARE = 0.94  # of the time goes to the searches, the rest to pushing together
+ROUND_S, LONG_ROUND_S = 30.0, 300.0  # time of a search before another seed is tried
+THREADS_PER_SEARCH = 2
 FIRST_LAYOUT_S = 60.0  # how long a search that has found nothing yet is waited for
 
 
@@ -94,12 +96,22 @@ def pack_strip(
         result = search_strip(
             problem, budget or Budget(seconds), seed, workers, target_mm, progress
         )
-    if result is None:
+    if result is None or _nearly_boxes(rings, demands):
         from plybook.nest.boxes import pack_boxes
 
-        result = pack_boxes(rings, demands, rotations, gap_mm, width_mm)
+        boxed = pack_boxes(rings, demands, rotations, gap_mm, width_mm)
+        if result is None or boxed.length_mm < result.length_mm:
+            result = boxed
     placed = tuple(p._replace(flipped=turned_over[p.index]) for p in result.placements)
     return result._replace(placements=placed)
+
+
+def _nearly_boxes(rings: Sequence[np.ndarray], demands: Sequence[int]) -> bool:
+    """Whether bounding boxes may do as well: few pieces that nearly fill theirs."""
+    if sum(demands) > 300:
+        return False
+    filled = (Shape(r).area_mm2 / float(np.ptp(r, axis=0).prod()) for r in rings)
+    return min(filled) > 0.95
 
 
 def refuse_unfit(
@@ -196,32 +208,52 @@ def search_strip(
     target_mm: float = 0.0,
     progress: Progress | None = None,
 ) -> StripResult | None:
-    """The shortest layout several searches side by side find; None where all of them broke down.
+    """The shortest layout found in several rounds of searches; None where all broke down.
 
-    Arguments as of `pack_strip`.
+    A search begins anew with another seed after a while, since where it ends depends on the seed
+    as much as on the time. Arguments as of `pack_strip`.
     """
-    count = workers or min(os.cpu_count() or 1, 8)
-    seconds = budget.left_s()
+    processors = workers or min(os.cpu_count() or 1, 16)
+    threads = min(processors, THREADS_PER_SEARCH)
+    count = max(1, processors // threads)
+    whole = budget.left_s()
+    rounds = max(1, round(whole / (ROUND_S if whole < 20 * ROUND_S else LONG_ROUND_S)))
+    best: StripResult | None = None
+
+    def better(result: StripResult | None) -> None:
+        nonlocal best
+        if result and (best is None or result.length_mm < best.length_mm):
+            best = result
+            if progress:
+                progress(best.length_mm)
+
+    for n in range(rounds):
+        seconds = budget.left_s() / (rounds - n)
+        if (n and seconds < 1.0) or (best is not None and best.length_mm <= target_mm):
+            break
+        seeds = tuple(1 + seed * 1000 + n * count + k for k in range(count))
+        for found in _one_round(
+            problem, budget, seconds, seeds, threads, target_mm, progress, best
+        ):
+            better(problem.tidy(found, max(0.1, seconds * (1 - EXPLORE_SHARE) / 2)))
+    return best
+
+
+def _one_round(problem, budget, seconds, seeds, threads, target_mm, progress, best) -> list[Found]:
+    """Layouts worth tidying from searches side by side, shortest first."""
     searching = max(0.2, seconds * EXPLORE_SHARE)
     edge = 2 * problem.asked_mm
-    seeds = tuple(1 + seed * 1000 + k for k in range(count))
-    with Race(problem.task, max(1.0, searching), seeds) as race:
-        race.run(
-            budget.part(searching),
-            target_mm + edge if target_mm else 0.0,
-            (lambda f: progress(f.length_mm - edge)) if progress else None,
-        )
-        if race.best is None and not race.crashed:  # a first layout is worth a little waiting
-            race.run(Budget(FIRST_LAYOUT_S), float("inf"))
-        leaders = race.leaders()
-    best = None
-    for found in leaders:
-        done = problem.tidy(found, max(0.1, seconds * (1 - EXPLORE_SHARE)))
-        if done and (best is None or done.length_mm < best.length_mm):
-            best = done
-    if best and progress:
-        progress(best.length_mm)
-    return best
+    shortest = best.length_mm if best else float("inf")
+
+    def heard(found: Found) -> None:
+        if progress and found.length_mm - edge < shortest:
+            progress(found.length_mm - edge)
+
+    with Race(problem.task, max(1.0, searching), seeds, threads) as race:
+        race.run(budget.part(searching), target_mm + edge if target_mm else 0.0, heard)
+        if race.best is None and best is None and not race.crashed:
+            race.run(Budget(FIRST_LAYOUT_S), float("inf"))  # a first layout is worth a wait
+        return race.leaders()
 
 
 def _snap(angle_deg: float, allowed: Sequence[float] | None) -> float:

@@ -141,7 +141,7 @@ def test_too_few_sheets_name_what_found_no_place():
 
 def test_too_short_a_roll_and_too_few_bars_are_refused():
     with pytest.raises(StockError) as raised:
-        plan_cuts([job(plies(8), [roll(length=1000.0)])], seconds=SHORT)
+        plan_cuts([job(plies(8), [roll(length=1060.0)])], seconds=SHORT)
     assert codes(raised) == ["not-enough-stock"]
     rods = [piece("D", box(4000.0, 10.0), "strip", kind="rod", quantity=3)]
     with pytest.raises(StockError) as raised:
