@@ -12,10 +12,10 @@ the workshop; a wait or a cure runs through the night.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from plybook.diagnostics import Finding, warning
-from plybook.shop.model import DayPlan, Stage, Step
+from plybook.shop.model import Batch, DayPlan, Stage, Step
 from plybook.shop.words import minutes_text
 from plybook.spec.model import Workshop
 
@@ -69,6 +69,20 @@ def day_plan(stages: Sequence[Stage], shop: Workshop) -> tuple[tuple[DayPlan, ..
                         now = _wait(lines, floats, stage, step, timer, now, hours)
     lines.sort(key=lambda line: (line.start_min, not line.attended))
     return tuple(lines), findings
+
+
+def on_the_clock(batches: Sequence[Batch], lines: Sequence[DayPlan]) -> list[Batch]:
+    """Each cup with the moment it is mixed: its step's start and the cups of the step before it."""
+    start: dict[str, float] = {}
+    for line in lines:
+        if line.attended:
+            start.setdefault(line.step, line.start_min)
+    placed, spent = [], dict.fromkeys(start, 0.0)
+    for batch in batches:
+        at = start.get(batch.step, 0.0) + spent.get(batch.step, 0.0)
+        placed.append(replace(batch, clock_min=round(at, 1)))
+        spent[batch.step] = spent.get(batch.step, 0.0) + batch.work_s / 60
+    return placed
 
 
 def finish_text(lines: Sequence[DayPlan], shop: Workshop) -> str:

@@ -80,9 +80,11 @@ def stage_scope(
     zones = _thin_zones(job)
     facts["zones"] = len(zones)
     facts["jig_minutes"] = 10 + 4.0 * len(jig)
+    off = _films_off(job, rule)
     lists = {
         "layer": tuple(layer_scope(job, rule, la, needs) for la in layers),
         "cloth_piece": tuple(piece_scope(job, p) for p in pieces["ply"]),
+        "film_off": tuple(piece_scope(job, p) for p in off),
         "film_piece": tuple(piece_scope(job, p) for p in films),
         "panel": tuple(panel_scope(job, p) for p in pieces["core"]),
         "insert_piece": tuple(piece_scope(job, p) for p in pieces["insert"]),
@@ -108,9 +110,21 @@ def stage_scope(
         ),
         "screws": tuple(_measure_scope(m) for m in jig if m.unit == "screws"),
     }
+    facts["has_films_off"] = bool(off)
+    facts["films_off"] = _ids(off)
     facts["known_rolls"] = bool(lists["roll"])
     facts["has_trim"] = bool(lists["trim_edge"])
     return Scope(facts, lists)
+
+
+def _films_off(job: Job, rule: StageRule) -> list[Piece]:
+    """Pieces of films that the spec has come off after this stage."""
+    return [
+        piece
+        for layer in job.laminate.layers
+        if getattr(job.spec_layers.get(layer.id), "removed_after", "") == rule.id
+        for piece in job.pieces_of(layer)
+    ]
 
 
 def _part_facts(job: Job) -> dict[str, Fact | float]:
@@ -290,6 +304,10 @@ def _default_facts(job: Job) -> dict:
     for name in ("wax_wait", "release_wait"):
         facts[name] = minutes_text(figure(name) * 60)
         facts[f"{name}_seconds"] = figure(name) * 60
+    inches = job.spec.part.units == "in"
+    facts["butt_gap"] = job.length(figure("butt_gap"))
+    facts["hole_size"] = "3/32 to 1/8 in" if inches else "2 to 3 mm"
+    facts["trim_outside"] = "about 1/16 in" if inches else "1 to 2 mm"
     facts["wax_coats"] = int(figure("wax_coats"))
     facts["panel_minutes"] = figure("panel_minutes")
     for name, source in (

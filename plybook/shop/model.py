@@ -81,14 +81,16 @@ class Batch:
     loss_g: float = 0.0  # what stays in the cup
     mix_at_s: int = 0
     on_by_s: int = 0
+    clock_min: float = 0.0  # when it is mixed on the day plan, minutes from the start of the job
 
 
 @dataclass(frozen=True)
 class Step:
     """One page. `pieces` are the pieces laid or handled; `shows` says which picture it carries.
 
-    `name` is the word a spec changes or drops the step by. `overlaps`: may be done during an
-    earlier wait. `together`: follows the step before without a break (resin is open).
+    `name` is the word a spec changes or drops the step by ("lay_ply", or "lay_ply.P3" for one
+    layer). `overlaps`: may be done during an earlier wait. `together`: follows the step before
+    without a break (resin is open).
     """
 
     id: str  # from its content, stable while the words and pieces stay

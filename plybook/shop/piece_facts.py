@@ -50,6 +50,7 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
         else "all round",
         "seam_butter": _butter(seams, any(p.holes_mm for p in pieces)),
         "perforate": getattr(source, "perforate", True),
+        "wets": need is not None,
         **_drop_facts(job, layer, source),
         **_film_facts(job, source),
         **_insert_facts(job, layer),

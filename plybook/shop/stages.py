@@ -233,8 +233,8 @@ def _edited(
 
 
 def _hits(drafts: Sequence[Draft], name: str) -> list[int]:
-    """Places of a step: by its name, or by its name and a layer or piece ("lay_ply P3")."""
-    word, _, what = name.partition(" ")
+    """Places of a step: by its name, or by its name and a layer or piece ("lay_ply.P3")."""
+    word, _, what = name.partition(".")
     return [
         n
         for n, draft in enumerate(drafts)
@@ -256,7 +256,7 @@ def _changed(step: Step, change: AddedStep) -> Step:
 
 def _missing(rule, name: str, drafts: Sequence[Draft], known: list[str], place) -> list[Finding]:
     """A step that does not exist is an error; a standard one that this part does not need, not."""
-    word = name.partition(" ")[0]
+    word = name.partition(".")[0]
     if word in known and word == name:
         return []
     here = list(dict.fromkeys(draft.step.name for draft in drafts))

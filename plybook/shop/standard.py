@@ -152,6 +152,11 @@ def standard() -> Standard:
     return Standard(stages, cautions, figures)
 
 
+def step_names() -> dict[str, tuple[str, ...]]:
+    """The names by which a spec changes, drops or follows a step, by kind of stage."""
+    return {kind: tuple(s.name for s in st.steps) for kind, st in standard().stages.items()}
+
+
 def figure(name: str) -> float:
     """The value of a default figure."""
     return standard().figures[name].value

@@ -12,7 +12,7 @@ from plybook.diagnostics import Finding, note, warning
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.bagging import bag_plan, narrow_flanges
-from plybook.shop.clock import day_plan
+from plybook.shop.clock import day_plan, on_the_clock
 from plybook.shop.cups import plan_cups
 from plybook.shop.facts import stage_scope
 from plybook.shop.jig import jig_measures
@@ -73,6 +73,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
     findings += narrow_flanges(job)
     findings += _over_quoted(job, batches)
     clock, long_days = day_plan(stages, spec.workshop)
+    batches = on_the_clock(batches, clock)
     findings += long_days
     findings += _unused_steps(job, stages)
     return Shop(

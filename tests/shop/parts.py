@@ -271,6 +271,6 @@ def all_words(shop):
             where = f"{stage.id}/{step.name}"
             yield from ((where, text) for text in (step.title, *step.text, *step.at_hand))
             yield from ((where, check.text) for check in step.checks)
-            yield from ((where, check.source) for check in step.checks)
+            yield from ((where, check.source) for check in step.checks if check.source)
             yield from ((where, caution.text) for caution in step.cautions)
             yield from ((where, timer.label) for timer in step.timers)

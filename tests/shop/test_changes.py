@@ -55,7 +55,7 @@ def test_steps_added_at_one_place_keep_their_order():
 
 def test_a_step_is_changed_for_one_layer_only():
     """Words given replace the standard ones; what is left out stays; other layers keep theirs."""
-    change = s.AddedStep("lay_ply P2", "", ("Lay P2 as two people.",))
+    change = s.AddedStep("lay_ply.P2", "", ("Lay P2 as two people.",))
     shop = plan_work(*parts.skin(stages(skin={"change_steps": (change,)})))
     p1, p2 = (step for step in steps_of(shop, "skin") if step.lays)
     assert p2.text == ("Lay P2 as two people.",) and p2.title.startswith("Lay P2")
@@ -79,7 +79,7 @@ def test_a_step_is_dropped():
     assert not errors(shop)
 
 
-@pytest.mark.parametrize("name", ["lay_ply", "lay_ply P1"])
+@pytest.mark.parametrize("name", ["lay_ply", "lay_ply.P1"])
 def test_a_laying_step_cannot_be_dropped(name):
     """A layer without its step would be forgotten at the bench."""
     shop = plan_work(*parts.skin(stages(skin={"drop_steps": (name,)})))

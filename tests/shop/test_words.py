@@ -102,3 +102,28 @@ def test_the_usual_cautions_are_there():
         "sizes nothing",
     ):
         assert phrase in words
+
+
+# 1 inHg = 33.8639 mbar (NIST conversion); AC 43.13-1B 3-4 gives inches
+@pytest.mark.parametrize(
+    ("name", "value", "tolerance"),
+    [
+        ("leak_vacuum", 20 * 33.8639, 0.5),  # TM 1-1500-204-23-11, 6-18: 20 inHg
+        ("leak_drop", 33.8639, 0.5),  # TM 1-1500-204-23-11, 6-18: 1 inHg in 1 min
+        ("leak_time", 1.0, 0.0),
+        ("breather_beyond", 2 * 25.4, 1e-9),  # FAA AC 43.13-1B, 3-4: 2 to 3 in
+        ("release_film_less", 25.4, 1e-9),  # FAA AC 43.13-1B, p. 3-7: 1 in
+        ("hot_room", (90 - 32) / 1.8, 0.05),  # TM 1-1500-204-23-11: 90 degF
+        ("butt_gap", 0.08 * 25.4, 0.05),  # MIL-HDBK-17-3F, chapter 12: 0.08 in
+        ("screw_pitch", 12 * 25.4, 1e-9),  # common practice, no source: 12 in
+    ],
+)
+def test_published_defaults(name, value, tolerance):
+    """Defaults in metric are the published figures."""
+    assert standard().figures[name].value == pytest.approx(value, abs=tolerance)
+
+
+def test_vacuum_presses_with_ten_tonnes():
+    """One atmosphere, 101 325 Pa, is the weight of 10.3 t on a square metre."""
+    assert 101_325 / 9.80665 / 1000 == pytest.approx(10.3, abs=0.05)
+    assert "10 tonnes" in standard().cautions["vacuum"].text
