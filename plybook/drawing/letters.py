@@ -21,7 +21,7 @@ import numpy as np
 from plybook.drawing.scene import Text
 
 FAMILY = "Source Sans Pro"
-CAP = 0.660  # capital height as a share of the type size (OS/2 sCapHeight 660 of 1000)
+CAP = 0.656  # height of the H as a share of the type size
 ASCENT = 0.75  # tallest accents of the Latin capitals used as share of the type size, rounded up
 DESCENT = 0.21  # tails of g, j, p, q, y as share of the type size, rounded up
 LEADING = 1.75  # distance of base lines as a multiple of the capital height

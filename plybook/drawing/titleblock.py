@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plybook.drawing.letters import fitted, text_width_mm
+from plybook.drawing.letters import clean_text, fitted, text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Text
 from plybook.drawing.style import LETTER_HEIGHTS_MM
 from plybook.spec.model import PartInfo
@@ -77,7 +77,8 @@ def title_block(
     for k, row in enumerate(rows):
         top = y0 + HEIGHT_MM - k * ROW_MM
         x = x0
-        for label, value, share, bold in row:
+        for label, given, share, bold in row:
+            value = clean_text(given)
             wide = share * unit
             items.append(_rule((x, top - ROW_MM), (x, top)))
             items.append(Text(Role.TEXT, (x + 1.2, top - 1.0), label, _SMALL, rise="top"))

@@ -91,9 +91,7 @@ def edges_of(ring, names, **by_name) -> tuple[PieceEdge, ...]:
 
 def wing_ply() -> Piece:
     """A 4 m tapered skin ply with net line, stations, axis, datum and a splice."""
-    ring = canonical_ring(
-        np.array([(-20, -20), (4020, 180), (4020, 640), (2000, 700), (-20, 760)])
-    )
+    ring = canonical_ring(np.array([(-20, -20), (4020, 180), (4020, 640), (2000, 700), (-20, 760)]))
     net = np.array([(0, 0), (4000, 200), (4000, 620), (2000, 680), (0, 740.0), (0, 0)])
     stations = tuple(
         Mark("station", np.array([(x, 0.05 * x - 20), (x, 760 - 0.03 * x)]), f"STA {x}")
@@ -170,8 +168,9 @@ def tiny_insert() -> Piece:
 def rod() -> Piece:
     """A pultruded rod 2.8 m by 6 mm."""
     ring = np.array([(100, 40), (2900, 40), (2900, 46), (100, 46.0)])
+    edges = edges_of(ring, ("front", "tip", "rear", "root"))
     return piece("R1.2", ring, kind="rod", material="rod6", angle_deg=0.0, quantity=3,
-                 thickness_mm=1.5, edges=edges_of(ring, ("front", "tip", "rear", "root")))  # fmt: skip
+                 thickness_mm=1.5, edges=edges)  # fmt: skip
 
 
 def channel_ply() -> Piece:

@@ -1,0 +1,105 @@
+"""Layouts: every piece where the plan has it, named, and figures that can be read."""
+
+from itertools import combinations
+
+import numpy as np
+import pytest
+import shapely
+
+from plybook.drawing.layout import layout_scene, short_name
+from plybook.drawing.letters import text_box_mm
+from plybook.drawing.markout import placed
+from plybook.drawing.scene import Path, Role, Text
+from plybook.nest.model import Item, Layout, Placement, Unit
+from tests.drawing import drawn_pieces as made
+
+BAD = np.array([(900, 0), (1000, 0), (1000, 1250), (900, 1250.0)])
+ROLL = Unit("TW-7", "roll", "twill200", 40000.0, 1250.0, bad_zones_mm=(BAD,), edge_mm=10.0)
+PIECES = {f"HL-W-101/{p.id}": p for p in (made.channel_ply(), made.round_patch(), made.core_panel(),
+                                          made.tiny_insert())}  # fmt: skip
+ITEMS = tuple(Item(k, p.outline_mm, p.quantity, None) for k, p in PIECES.items())
+PLACES = (
+    Placement("HL-W-101/W4", 1, 0.0, 100.0, 0.0),
+    Placement("HL-W-101/P7", 1, -1500.0, 200.0, 0.0),
+    Placement("HL-W-101/C1.1", 1, 1100.0, 300.0, 0.0),
+    Placement("HL-W-101/H1.3", 1, 500.0, 800.0, 0.0),
+    Placement("HL-W-101/H1.3", 2, 1000.0, -200.0, 0.0),
+)
+LAYOUT = Layout(ROLL, PLACES, 2400.0, 2000.0, 0.4)
+
+
+def scene(scale=1.0, window=None, unit="mm", layout=LAYOUT):
+    return layout_scene(layout, ITEMS, PIECES, unit, scale, window)
+
+
+def test_every_outline_is_drawn_where_the_plan_has_it():
+    cuts = [i for i in scene().items if isinstance(i, Path) and i.role is Role.CUT]
+    assert len(cuts) == len(PLACES)
+    for cut, place in zip(cuts, PLACES, strict=True):
+        assert cut.closed
+        assert np.allclose(cut.points_mm, placed(PIECES[place.item].outline_mm, place))
+
+
+def test_holes_are_drawn_before_outlines_and_bad_zones_are_shown():
+    roles = [i.role for i in scene().items if isinstance(i, Path)]
+    assert roles.index(Role.CUT_INNER) < len(roles) - roles[::-1].index(Role.CUT) - 1
+    assert Role.BAD_ZONE in roles
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.1, 0.05])
+def test_no_text_lies_over_text(scale):
+    boxes = [(i.text, shapely.Polygon(text_box_mm(i))) for i in scene(scale).items
+             if isinstance(i, Text)]  # fmt: skip
+    for (a, box_a), (b, box_b) in combinations(boxes, 2):
+        assert box_a.intersection(box_b).area < 0.05, f"{a!r} over {b!r}"
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.1, 0.05])
+def test_every_piece_is_named_as_often_as_it_is_cut(scale):
+    words = [i.text for i in scene(scale).items if isinstance(i, Text)]
+    for name in ("W4", "P7", "C1.1"):
+        assert sum(w.startswith(name) for w in words) == 1, name
+    assert sum(w.startswith("H1.3") for w in words) == 2
+
+
+def test_names_lie_in_their_piece_or_are_tied_to_it():
+    drawn = scene(0.1)
+    shapes = {
+        p.item: shapely.Polygon(0.1 * placed(PIECES[p.item].outline_mm, p)) for p in PLACES[:3]
+    }
+    for item in drawn.items:
+        if isinstance(item, Text) and item.role is Role.ID and f"HL-W-101/{item.text}" in shapes:
+            assert shapes[f"HL-W-101/{item.text}"].contains(shapely.Point(item.at_mm))
+
+
+def test_running_figures_stand_at_their_distance():
+    figures = {i.text: i.at_mm[0] for i in scene().items
+               if isinstance(i, Text) and i.role is Role.DIMENSION and i.anchor == "middle"
+               and i.text.isdigit() and i.at_mm[1] < 0}  # fmt: skip
+    assert figures["1000"] == 1000.0
+    assert figures["0"] == 0.0
+    inches = {i.text: i.at_mm[0] for i in scene(unit="in").items
+              if isinstance(i, Text) and i.role is Role.DIMENSION and i.at_mm[1] < 0}  # fmt: skip
+    assert inches["12"] == pytest.approx(12 * 25.4)
+
+
+def test_the_fibre_arrow_turns_with_the_piece():
+    turned = Layout(ROLL, (Placement("HL-W-101/W4", 1, 600.0, 100.0, 45.0),), 2400.0, 0.0, 0.1)
+    arrows = [i.points_mm for i in scene(layout=turned).items if i.role is Role.FIBRE]
+    shafts = [points for points in arrows if len(points) == 2]
+    run = shafts[0][1] - shafts[0][0]
+    assert run[1] == pytest.approx(0.0, abs=1e-6)  # -45 in the part, 0 on the roll
+
+
+def test_a_window_shows_only_its_stretch():
+    low, high = 1000.0, 2000.0
+    drawn = scene(0.1, (low, high))
+    for item in drawn.items:
+        if isinstance(item, Path) and item.role in (Role.CUT, Role.CUT_INNER, Role.BEVEL):
+            assert item.points_mm[:, 0].min() >= low / 10 - 1e-6
+            assert item.points_mm[:, 0].max() <= high / 10 + 1e-6
+
+
+def test_names_carry_the_part_only_where_parts_are_mixed():
+    assert short_name("HL-W-101/S2.1", several_parts=False) == "S2.1"
+    assert short_name("HL-W-101/S2.1", several_parts=True) == "HL-W-101 S2.1"

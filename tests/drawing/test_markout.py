@@ -1,0 +1,115 @@
+"""Mark-out: few points, on the tape's grid, and never a piece smaller than its template."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from plybook.drawing.markout import (
+    CURVE_MM,
+    GRID_MM,
+    mark_out,
+    mark_out_rows,
+    outer_chords,
+    placed,
+    rounded_outwards,
+    tape,
+)
+from plybook.geometry.rings import canonical_ring
+from plybook.nest.model import Item, Layout, Placement, Unit
+from tests.drawing import drawn_pieces as made
+
+ROLL = Unit("R1", "roll", "twill200", 20000.0, 1250.0, edge_mm=10.0)
+
+
+def layout_of(*placements, unit=ROLL):
+    return Layout(unit, placements, 9000.0, 0.0, 0.5)
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("turn", [0.0, 45.0, 90.0, 200.0, -30.3])
+@pytest.mark.parametrize("piece", made.all_pieces(), ids=lambda p: p.id)
+def test_the_marked_outline_holds_the_whole_piece_and_lies_on_the_grid(piece, turn, unit):
+    loose = Placement(piece.id, 1, 0.0, 0.0, turn, flipped=turn == 45.0)
+    x, y = (200.123, 30.7) - placed(piece.outline_mm, loose).min(axis=0)
+    place = replace(loose, x_mm=float(x), y_mm=float(y))
+    wide = replace(ROLL, width_mm=6000.0)
+    (mark,) = mark_out(layout_of(place, unit=wide), {piece.id: piece.outline_mm}, unit)
+    true = shapely.Polygon(placed(piece.outline_mm, place) + (0.0, 10.0))
+    marked = shapely.Polygon(mark.points_mm)
+    assert marked.is_valid
+    assert marked.buffer(1e-6).covers(true)
+    assert marked.area - true.area <= (CURVE_MM + 2 * GRID_MM[unit]) * true.length
+    steps = mark.points_mm / GRID_MM[unit]
+    assert np.allclose(steps, np.round(steps), atol=1e-6)
+    assert len(mark.points_mm) <= max(4, len(piece.outline_mm))
+
+
+def test_a_straight_sided_piece_has_only_its_corners():
+    ring = canonical_ring(np.array([(0, 0), (500, 0), (1000, 0), (1000, 300), (0, 300.0)]))
+    (mark,) = mark_out(layout_of(Placement("a", 1, 100, 50, 0)), {"a": ring}, "mm")
+    assert mark.points_mm.tolist() == [[100, 60], [1100, 60], [1100, 360], [100, 360]]
+    assert not mark.curved
+    assert mark.over_mm == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_disc_becomes_a_polygon_around_it():
+    """The least regular polygon whose sides stand less than e outside a circle of radius r has
+    pi / arccos(r / (r + e)) sides; the marked one may have up to three times as many."""
+    t = np.radians(np.arange(0, 360, 2))
+    ring = np.column_stack([100 * np.cos(t), 100 * np.sin(t)])
+    few, curved = outer_chords(ring, 1.5)
+    least = math.pi / math.acos(100 / 101.5)
+    assert curved
+    assert least - 1 <= len(few) <= 3 * least
+    assert shapely.Polygon(few).buffer(1e-9).covers(shapely.Polygon(ring))
+    assert np.hypot(*few.T).max() < 100 + 3 * 1.5
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.floats(0, 2 * math.pi), st.floats(60, 400)), min_size=4, max_size=9,
+                unique_by=lambda v: round(v[0], 1)))  # fmt: skip
+def test_rounding_never_cuts_into_a_star_shaped_ring(rays):
+    rays = sorted(rays)
+    ring = np.array([(600 + r * math.cos(a), 600 + r * math.sin(a)) for a, r in rays])
+    true = shapely.Polygon(ring)
+    if not true.is_valid or true.area < 2000 or true.exterior.is_ccw is False:
+        return
+    (mark,) = mark_out(layout_of(Placement("a", 1, 500, 0, 0)), {"a": ring}, "mm")
+    whole = shapely.affinity.translate(true, 500, 10)
+    if whole.bounds[1] >= 0.0 and whole.bounds[3] <= 1270.0:
+        marked = shapely.Polygon(mark.points_mm)
+        assert marked.buffer(1e-3).covers(whole)
+
+
+def test_points_stay_on_the_stock_where_a_piece_lies_at_its_edge():
+    ring = np.array([(0.0, 0.0), (300.0, 4.0), (296.0, 204.0), (-4.0, 200.0)])
+    rounded = rounded_outwards(ring + (4.0, 0.0), 0.5, (2438.4, 1219.2))
+    assert (rounded >= 0.0).all()
+
+
+def test_pieces_come_in_cutting_order_with_coordinates_from_the_rolls_edge():
+    square = np.array([(0, 0), (100, 0), (100, 100), (0, 100.0)])
+    layout = layout_of(
+        Placement("b", 1, 700, 20, 0), Placement("a", 2, 20, 300, 90), Placement("a", 1, 30, 5, 0)
+    )
+    items = [Item("a", square, 2, (0.0, 90.0)), Item("b", square, 1, (0.0,))]
+    rows = mark_out_rows(layout, items, "mm")
+    assert [row[1] for row in rows[::4]] == ["a (2)", "a", "b"]
+    assert rows[4][2:] == ("1", "30", "15")  # y 5 on the usable width is 15 from the roll's edge
+
+
+def test_inches_are_read_in_sixteenths():
+    assert tape(1.5 * 25.4, "in") == "1 1/2"
+    assert tape(25.4 / 16, "in") == "1/16"
+    assert tape(1234.5, "mm") == "1234.5"
+
+
+def test_a_placement_is_mirrored_then_turned_then_moved():
+    place = Placement("a", 1, 10.0, 20.0, 90.0, flipped=True)
+    points = placed(np.array([(1.0, 2.0), (5.0, 2.0), (5.0, 9.0)]), place)
+    assert np.allclose(sorted(points.tolist()), [(12.0, 21.0), (12.0, 25.0), (19.0, 25.0)])
