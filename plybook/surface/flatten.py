@@ -30,6 +30,7 @@ class Membrane:
             square directions on the face, 1/mm.
         area: (cells, points) area that each integration point stands for, mm2.
         nodes: (cells, nodes per cell) indices; count: number of nodes.
+        guarded: cells that must not fold, default all.
     """
 
     def __init__(self, d1, d2, area, nodes: np.ndarray, count: int):
@@ -37,6 +38,7 @@ class Membrane:
         self.nodes, self.count = nodes, count
         self.dof = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).reshape(len(nodes), -1)
         self.factor = None
+        self.guarded = slice(None)
 
     def images(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Images (cells, points, 2) of the two unit vectors for node positions (count, 2)."""
@@ -89,7 +91,7 @@ class Membrane:
             before = size if length == 1.0 else size * 1e-9
             if size * length < _STEP_MM or gain <= 1e-10 * energy:
                 break
-        if not (_turning(j1, j2) > 0).all():
+        if not (_turning(j1, j2) > 0)[self.guarded].all():
             raise GeometryError(
                 error(
                     "pattern-folds",

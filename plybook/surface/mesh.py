@@ -19,13 +19,18 @@ from plybook.surface.model import Face
 _BREAK_STEP_MM = 25.0
 _GRID_STEP_MM = 150.0
 _ACROSS_NODES = 32
+_EDGE_STEP_MM = 60.0
+_MERGE_MM = 0.2
 _CLEAR = 0.35  # background nodes keep this share of the break step from a break line
 _REPAIRS = 6
+_SHEAR = np.array([[1.0, 0.0], [0.013, 1.0]])
 
 
 @dataclass(frozen=True)
 class PatternMesh:
     """Triangles with nodes at their corners and at the middle of their sides.
+
+    It lies on the pattern as `mirror_of` leaves it.
 
     Attributes:
         nodes_mm: (n, 2) on the pattern, the corners first.
@@ -58,7 +63,7 @@ class PatternMesh:
 
 
 class Locator:
-    """Finds points in a layout of triangles; points outside all of them go with the nearest."""
+    """Finds points in a layout of triangles."""
 
     def __init__(self, nodes_mm: np.ndarray, triangles: np.ndarray):
         self.source, self.triangles = nodes_mm, triangles
@@ -71,7 +76,7 @@ class Locator:
         return shapely.STRtree(shapely.polygons(corners))
 
     def locate(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Index of the triangle and weights of its nodes for each point."""
+        """Triangle and weights of its nodes for each point, or for the nearest mesh point."""
         import shapely
 
         spots = shapely.points(points)
@@ -79,24 +84,36 @@ class Locator:
         point, triangle = self._tree.query(spots, predicate="intersects")
         which[point[::-1]] = triangle[::-1]  # the first hit stands
         lost = np.flatnonzero(which < 0)
+        at = points
         if len(lost):
             nearest = self._tree.query_nearest(spots[lost], all_matches=False)
             which[lost[nearest[0]]] = nearest[1]
+            found = lost[nearest[0]]
+            bridge = shapely.shortest_line(self._tree.geometries[nearest[1]], spots[found])
+            at = points.copy()
+            at[found] = shapely.get_coordinates(shapely.get_point(bridge, 0))
         a, b, c = (self.source[self.triangles[which, k]] for k in range(3))
         double = _cross(b - a, c - a)
-        second, third = _cross(points - a, c - a) / double, _cross(b - a, points - a) / double
+        second, third = _cross(at - a, c - a) / double, _cross(b - a, at - a) / double
         return which, np.stack([1 - second - third, second, third], axis=1)
 
 
 class PiecewiseAffine:
-    """The map that carries each triangle of one layout onto the same triangle of another."""
+    """The map that carries each triangle of one layout onto the same triangle of another.
+
+    Points outside all triangles move as the nearest point of the mesh.
+    """
 
     def __init__(self, locator: Locator, target_mm: np.ndarray):
         self.locator, self.target = locator, target_mm
 
     def __call__(self, points_mm: np.ndarray) -> np.ndarray:
         """(n, 2) -> (n, 2)."""
-        return self.carry(*self.locator.locate(np.asarray(points_mm, dtype=float)))
+        points = np.asarray(points_mm, dtype=float)
+        which, weights = self.locator.locate(points)
+        corners = self.locator.source[self.locator.triangles[which]]
+        past = points - np.einsum("nk,nkc->nc", weights, corners)  # 0 inside the mesh
+        return self.carry(which, weights) + past
 
     def carry(self, which: np.ndarray, weights: np.ndarray) -> np.ndarray:
         """Points already located in the source -> (n, 2)."""
@@ -129,18 +146,16 @@ def pattern_mesh(
     plane = straightened(face)
     wanted = shapely.make_valid(shapely.Polygon(within))
     area = shapely.buffer(wanted, margin_mm, quad_segs=4)
-    lines = _clipped(break_lines, area)
+    lines = _clipped(break_lines, area, step_mm)
     grid = plane.grid(shapely.get_coordinates(area), step_mm)
-    grid = grid[shapely.contains_xy(shapely.buffer(area, 1.0), plane.flat(grid))]
+    grid = grid[shapely.contains_xy(area, plane.flat(grid))]
     creases = [_along(plane.of(line), plane.rows, step_mm) for line in lines]
+    rings = [plane.of(ring) for ring in _rings(area)]  # or long triangles would span bays
+    creases += [_along(ring, plane.rows, _EDGE_STEP_MM) for ring in rings]
     points, triangles = _triangulate(grid, creases, step_mm * _CLEAR)
     flat = plane.flat(points)
-    a, b, c = (flat[triangles[:, k]] for k in range(3))
-    double = _cross(b - a, c - a)
-    triangles = np.where((double < 0)[:, None], triangles[:, ::-1], triangles)
-    inside = shapely.contains_xy(shapely.buffer(area, 1.0), (a + b + c) / 3)
-    longest = np.max([np.sum((p - q) ** 2, axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
-    triangles = triangles[inside & (np.abs(double) > 1e-7 * longest)]
+    rim = np.concatenate(rings)
+    triangles = _sound(triangles, points, flat, rim)
     used, triangles = np.unique(triangles, return_inverse=True)
     triangles = triangles.reshape(-1, 3)
     points, flat = points[used], flat[used]
@@ -152,6 +167,23 @@ def pattern_mesh(
     return PatternMesh(*_with_middles(flat, triangles), np.stack(bends, axis=1), outside)
 
 
+def _sound(triangles, points: np.ndarray, flat: np.ndarray, rim: np.ndarray) -> np.ndarray:
+    """Triangles turned counter-clockwise, without those past the rim and slivers along it."""
+    import shapely
+
+    a, b, c = (points[triangles[:, k]] for k in range(3))
+    turned = _cross(b - a, c - a) < 0
+    triangles = np.where(turned[:, None], triangles[:, ::-1], triangles)
+    region = shapely.make_valid(shapely.Polygon(rim))
+    inside = shapely.contains_xy(region, (a + b + c) / 3)
+    a, b, c = (flat[triangles[:, k]] for k in range(3))
+    longest = np.max([np.sum((p - q) ** 2, axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
+    quality = _cross(b - a, c - a) / longest
+    edge = shapely.buffer(shapely.boundary(region), 1e-3)
+    at_rim = shapely.intersects_xy(edge, points)[triangles].sum(axis=1) >= 2
+    return triangles[inside & (quality > np.where(at_rim, 0.002, 1e-7))]
+
+
 def _with_middles(corners: np.ndarray, triangles: np.ndarray):
     """Nodes with the middles of all sides, number of corners, and the six-node triangles."""
     sides = np.sort(triangles[:, [[1, 2], [2, 0], [0, 1]]], axis=2).reshape(-1, 2)
@@ -161,12 +193,25 @@ def _with_middles(corners: np.ndarray, triangles: np.ndarray):
     return np.concatenate([corners, middles]), len(corners), six
 
 
-def _clipped(lines: Sequence[np.ndarray], area) -> list[np.ndarray]:
+def _rings(area) -> list[np.ndarray]:
+    import shapely
+
+    area = shapely.segmentize(area, _EDGE_STEP_MM)
+    return [
+        shapely.get_coordinates(ring)
+        for part in shapely.get_parts(area)
+        for ring in (part.exterior, *part.interiors)
+    ]
+
+
+def _clipped(lines: Sequence[np.ndarray], area, step_mm: float) -> list[np.ndarray]:
     import shapely
 
     parts = shapely.get_parts(
         shapely.intersection([shapely.LineString(line) for line in lines], area)
     )
+    # straight on the pattern is not straight in the plane: points close enough to follow
+    parts = shapely.segmentize(parts, step_mm)
     return [shapely.get_coordinates(p) for p in parts if p.geom_type == "LineString" and p.length]
 
 
@@ -178,14 +223,12 @@ def _along(line: np.ndarray, rows: np.ndarray, step_mm: float) -> np.ndarray:
         count = max(1, int(np.ceil(length / step_mm)))
         part = np.arange(count) / count
         low, high = sorted((a[1], b[1]))
-        if high - low > 1e-9:
-            between = rows[(rows > low) & (rows < high)]
-            part = np.concatenate([part, (between - a[1]) / (b[1] - a[1])])
-        part = np.sort(part)
-        least = 0.2 * step_mm / max(length, 1e-12)
-        keep = np.concatenate([[True], np.diff(part) > least])
-        keep[1:] &= part[1:] < 1 - least / 2
-        pieces.append(a + part[keep, None] * (b - a))
+        between = rows[(rows > low + _MERGE_MM) & (rows < high - _MERGE_MM)]
+        if len(between):
+            fixed = np.concatenate([[0.0, 1.0], (between - a[1]) / (b[1] - a[1])])
+            clear = np.abs(part[:, None] - fixed).min(axis=1) > 0.3 / count
+            part = np.sort(np.concatenate([part[clear], fixed[[0]], fixed[2:]]))
+        pieces.append(a + part[:, None] * (b - a))
     return np.concatenate([*pieces, line[-1:]])
 
 
@@ -201,7 +244,8 @@ def _triangulate(grid: np.ndarray, creases: list[np.ndarray], clear_mm: float):
         if len(on_lines):
             far = cKDTree(on_lines).query(grid)[0] > clear_mm
             points = np.concatenate([on_lines, grid[far]])
-        mesh = Delaunay(points, qhull_options="Qbb Qc Qz Q12")
+        # a slight shear leaves no four points on a circle: the same mesh on either hand
+        mesh = Delaunay(np.round(points, 6) @ _SHEAR, qhull_options="Qbb Qc Qz Q12")
         missing = ~_has_edges(mesh.simplices, ends, len(points))
         if attempt == _REPAIRS - 1 or not missing.any():
             return points, mesh.simplices
@@ -266,12 +310,21 @@ class _Straight:
         return np.stack(np.meshgrid(columns, rows, indexing="ij"), axis=-1).reshape(-1, 2)
 
 
+def mirror_of(face: Face) -> np.ndarray:
+    """(2,) factors that turn the pattern of either hand into that of one and the same hand."""
+    return np.array([1.0, 1.0 if face.flat else face.leaves[0].loft.bag_sign])
+
+
 def straightened(face: Face) -> _Straight:
-    """The straightened plane of a face."""
+    """The straightened plane of a face; a left hand pattern is taken in mirror image.
+
+    Both hands then get the same mesh, to the last digit.
+    """
     if face.flat:
         none = np.zeros(0)
         return _Straight(_same, _same, lambda p: np.zeros((len(p), 2, 2)), none, none)
     loft = face.leaves[0].loft
+    mirror = mirror_of(face)
     low, high = face.leaves[0].w_range
     breaks = loft.w_breaks
     pieces = [
@@ -293,14 +346,15 @@ def straightened(face: Face) -> _Straight:
         return inside + np.minimum(s, 0) / speed[0] + np.maximum(s - girth[-1], 0) / speed[-1]
 
     def of(points: np.ndarray) -> np.ndarray:
-        u, w, _ = face.params(points)
+        u, w, _ = face.params(points * mirror)
         return np.stack([u, girth_of(w)], axis=1)
 
     def flat(plane: np.ndarray) -> np.ndarray:
-        return face.flat_at(plane[:, 0], w_of(plane[:, 1]))
+        return face.flat_at(plane[:, 0], w_of(plane[:, 1])) * mirror
 
     def curvature(plane: np.ndarray) -> np.ndarray:
-        return face.curvature_at(plane[:, 0], w_of(plane[:, 1]))
+        bend = face.curvature_at(plane[:, 0], w_of(plane[:, 1]))
+        return bend * (mirror[:, None] * mirror)
 
     rows = girth_of(row_w)
     over = np.arange(1, 9) * 30.0

@@ -21,7 +21,7 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Membrane, face_strain
-from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
+from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, mirror_of, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.strain import principal
 
@@ -56,32 +56,42 @@ class RaisedMap:
     Attributes:
         unraised: the map is the identity.
         growth, strain: what lifting did.
-        mesh: the mesh on the mould's pattern, None when unraised.
-        cut_mm: (n, 2) its nodes in the cut frame.
+        nodes_mm, cut_mm: (n, 2) nodes of its mesh on the mould's pattern and in the cut frame.
+        triangles: (m, 3) of that mesh, matching `strain.triangle_pct`.
     """
 
     growth: Growth
     strain: RaisedStrain
-    mesh: PatternMesh | None = None
-    cut_mm: np.ndarray | None = None
-    _maps: tuple | None = None
+    nodes_mm: np.ndarray
+    cut_mm: np.ndarray
+    triangles: np.ndarray
+    _maps: tuple[PiecewiseAffine, PiecewiseAffine] | None
+    _mirror: np.ndarray
 
     @property
     def unraised(self) -> bool:
-        return self.mesh is None
+        return self._maps is None
 
     def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
         """Pattern frame (n, 2) -> cut frame (n, 2)."""
         points = np.array(points_mm, dtype=float)
-        return points if self.unraised else self._maps[0](points)
+        return points if self.unraised else self._maps[0](points * self._mirror) * self._mirror
 
     def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
-        """Cut frame (n, 2) -> pattern frame (n, 2); exact inverse of `to_cut`."""
+        """Cut frame (n, 2) -> pattern frame (n, 2); exact inverse within the mesh."""
         points = np.array(points_mm, dtype=float)
-        return points if self.unraised else self._maps[1](points)
+        return points if self.unraised else self._maps[1](points * self._mirror) * self._mirror
 
 
-UNRAISED = RaisedMap(Growth(0.0, 0.0, 0.0), RaisedStrain(0.0, 0.0, 0.0, np.zeros(0)))
+UNRAISED = RaisedMap(
+    Growth(0.0, 0.0, 0.0),
+    RaisedStrain(0.0, 0.0, 0.0, np.zeros(0)),
+    np.zeros((0, 2)),
+    np.zeros((0, 2)),
+    np.zeros((0, 3), dtype=int),
+    None,
+    np.ones(2),
+)
 
 
 class Raiser:
@@ -109,8 +119,9 @@ class Raiser:
             step_mm: spacing of nodes along the break lines.
         """
         self.face, self.margin_mm, self.step_mm = face, margin_mm, step_mm
-        self.break_lines = tuple(np.asarray(line, dtype=float) for line in break_lines)
-        self.within = np.asarray(face.outline_mm if within is None else within, dtype=float)
+        self._mirror = mirror_of(face)
+        self.break_lines = tuple(np.asarray(line) * self._mirror for line in break_lines)
+        self.within = (face.outline_mm if within is None else np.asarray(within)) * self._mirror
         self._mesh: PatternMesh | None = None
         self._membrane: Membrane | None = None
         self._last: np.ndarray | None = None
@@ -129,7 +140,8 @@ class Raiser:
             self._mesh = pattern_mesh(
                 self.face, self.within, self.break_lines, self.margin_mm, self.step_mm
             )
-        heights = np.asarray(height_mm(self._mesh.nodes_mm[: self._mesh.corners]), dtype=float)
+        corners = self._mesh.nodes_mm[: self._mesh.corners] * self._mirror
+        heights = np.asarray(height_mm(corners), dtype=float)
         for known, answer in self._known:
             if np.abs(known - heights).max() < _UNRAISED_MM:
                 return answer
@@ -148,7 +160,15 @@ class Raiser:
         forth = PiecewiseAffine(mesh.locator, nodes)
         back = PiecewiseAffine(Locator(nodes, mesh.parts), mesh.nodes_mm)
         strain = _strain_of(membrane, nodes)
-        return RaisedMap(self._growth(forth), strain, mesh, nodes, (forth, back))
+        return RaisedMap(
+            self._growth(forth),
+            strain,
+            mesh.nodes_mm * self._mirror,
+            nodes * self._mirror,
+            mesh.triangles[:, :3],
+            (forth, back),
+            self._mirror,
+        )
 
     def _aligned(self, nodes: np.ndarray, area: np.ndarray) -> np.ndarray:
         """Least squares over the area, then the axis turned back along x where it lies inside."""
@@ -230,7 +250,9 @@ def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
     area = np.abs(np.linalg.det(legs))[:, None] / 2 / len(PatternMesh.POINTS)
     area = area * np.sqrt(np.linalg.det(metric))
     area = area * np.where(mesh.margin, _MARGIN_WEIGHT, 1.0)[:, None]
-    return Membrane(on_face[..., 0], on_face[..., 1], area, mesh.triangles, len(mesh.nodes_mm))
+    made = Membrane(on_face[..., 0], on_face[..., 1], area, mesh.triangles, len(mesh.nodes_mm))
+    made.guarded = ~mesh.margin
+    return made
 
 
 def _slopes(point: np.ndarray, weights: np.ndarray) -> np.ndarray:
