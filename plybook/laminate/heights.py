@@ -24,6 +24,8 @@ __all__ = ["HeightField", "Rise", "block_rise", "core_rise", "sheet_rise"]
 
 FILLET_DEG = 45.0  # common practice, no source
 _NUDGE_MM = 0.02
+_CREASE_MM = 0.05  # creases closer than this are one
+_LEAST_CREASE_MM = 1.0
 
 
 @dataclass(frozen=True)
@@ -68,9 +70,10 @@ class HeightField:
         lines = [line for rise in self.rises for line in rise.creases()]
         lines += _fillet_feet(self.rises)
         inside = None if self.net is None else self.net.buffer(-_NUDGE_MM)
-        whole = shapely.union_all(lines)
+        whole = shapely.union_all(lines, grid_size=_CREASE_MM)
         kept = whole if inside is None else whole.intersection(inside)
-        return tuple(np.asarray(p.coords) for p in merged_lines(kept) if p.length > _NUDGE_MM)
+        kept = shapely.MultiLineString(merged_lines(kept)).simplify(_CREASE_MM / 2)
+        return tuple(np.asarray(p.coords) for p in kept.geoms if p.length > _LEAST_CREASE_MM)
 
     def largest_difference_mm(self, other: HeightField) -> float:
         """A bound on how far two fields can differ anywhere: the layers only one of them has."""

@@ -169,39 +169,46 @@ def _line_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list[
                     layers=(rod.id,),
                 )
             )
+    return found + _break_findings(rod, face, rings)
+
+
+def _break_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list[Finding]:
+    """Rods that run over a break of the face, all rows told at once."""
+    found = []
+    spans = [np.asarray(face.from_pattern(ring))[:, 0] for ring in rings]
+    for kink in face.kinks:
+        over = [s for s in spans if s.min() + 1.0 < kink.span_mm < s.max() - 1.0]
+        if kink.accepted or not over:
+            continue
+        rows = f"{len(over)} row{'s' if len(over) > 1 else ''} of {rod.id}"
+        found.append(
+            warning(
+                "rod-crosses-break",
+                f"{rows} run over the break of {kink.turn_deg:.1f} deg at span "
+                f"{kink.span_mm:.0f} mm; a straight rod lifts off the face there",
+                "end the rods on both sides of the break and scarf them there, or make the break "
+                "a smooth bend",
+                rod.place,
+                layers=(rod.id,),
+            )
+        )
     return found
 
 
 def _bend_findings(
     rod: Rod, piece: Piece, laid: np.ndarray, stock: RodStock, face: Face
 ) -> list[Finding]:
-    """A rod bends across its height along its own direction, and never over a break."""
-    found = []
-    spans = np.asarray(face.from_pattern(laid))[:, 0]
-    for kink in face.kinks:
-        if not kink.accepted and spans.min() + 1.0 < kink.span_mm < spans.max() - 1.0:
-            found.append(
-                warning(
-                    "rod-crosses-break",
-                    f"{piece.id} runs over the break of {kink.turn_deg:.1f} deg at span "
-                    f"{kink.span_mm:.0f} mm; a straight rod lifts off the face there",
-                    "end the rods on both sides of the break, scarf them there, or make the "
-                    "break a smooth bend",
-                    rod.place,
-                    layers=(rod.id,),
-                )
-            )
+    """A rod bends across its height along its own direction."""
     if stock.least_bend_mm <= 0 or face.flat:
-        return found
+        return []
     ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
     points = np.linspace(*ends, max(9, math.ceil(math.dist(*ends) / 25)))
     along = (ends[1] - ends[0]) / math.dist(*ends)
     bend = np.abs(np.einsum("i,nij,j->n", along, np.asarray(face.curvature(points)), along))
     worst = int(np.argmax(bend))
     if bend[worst] * stock.least_bend_mm <= 1.0:
-        return found
+        return []
     return [
-        *found,
         warning(
             "rod-bends-tight",
             f"{piece.id} must bend to a radius of {1 / bend[worst]:.0f} mm at "
