@@ -225,7 +225,7 @@ def _acknowledge(findings: list[Finding], accepted: tuple[Acknowledgement, ...])
     def reason(finding: Finding) -> str:
         for one in accepted:
             if one.code == finding.code and (
-                not one.layers or set(finding.layers) & set(one.layers)
+                not one.layers or set(finding.layers) <= set(one.layers)
             ):
                 return one.reason
         return ""

@@ -205,4 +205,4 @@ def test_the_shipped_skin_is_of_real_size_with_two_runs_seams_and_a_hardpoint():
     assert len({p.drop.run for p in spec.layers if getattr(p, "drop", None)}) == 2
     core = next(layer for layer in spec.layers if layer.id == "C")
     assert core.seams_to_suit_sheets and [c.insert for c in core.cut_outs] == ["H"]
-    assert dict(core.edges)["root"].kind == "square" and dict(core.edges)[""].angle_deg == 45
+    assert core.seam_default.kind == "square" and dict(core.edges)[""].angle_deg == 45
