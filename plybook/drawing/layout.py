@@ -308,7 +308,7 @@ class _Sheet:
                                else [np.zeros(len(flat)), along[1]])  # fmt: skip
         turns = np.array([readable_deg(t) for t in level])
         centre = np.array(part.representative_point().coords[0])
-        cost = np.hypot(*(points - centre).T)
+        cost = np.hypot(*(points - centre).T) + 0.1 * abs(turns) * (length < 2 * width)
         heights = (56.0, 40.0, 28.0, 20.0, 14.0, 10.0, 7.0, 5.0, 3.5)
         if not self.big:
             heights = (7.0, 5.0, 3.5, 2.5, 1.8)

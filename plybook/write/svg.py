@@ -41,7 +41,7 @@ def svg_bytes(scene: Scene, reference: bool = True) -> bytes:
     """
     room = 8.0 if reference else 0.0
     x0, y0, x1, y1 = scene.window_mm
-    window = (x0, y0 - room, max(x1, x0 + REFERENCE_MM + 4.0), y1)
+    window = (x0, y0 - room, max(x1, x0 + REFERENCE_MM + 4.0) if reference else x1, y1)
     drawing = _drawing(scene, window, 1.0, with_size=True)
     for group in _groups(drawing, scene.items, window, 1.0, by_role=True):
         drawing.add(group)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 
 import numpy as np
 
+from plybook.drawing.template import draw_pieces
 from plybook.geometry.rings import canonical_ring
 from plybook.laminate.model import Growth, LaidLayer, Laminate, Mark, Piece, PieceEdge, SpliceInfo
 from plybook.spec.model import (
@@ -197,6 +199,12 @@ def round_patch() -> Piece:
 def all_pieces() -> tuple[Piece, ...]:
     return (wing_ply(), core_panel(), slender_strip(), tiny_insert(), rod(), channel_ply(),
             round_patch())  # fmt: skip
+
+
+@cache
+def drawings() -> dict:
+    """Every piece drawn once, by id."""
+    return {d.piece.id: d for d in draw_pieces(laminate(), FACE, spec())}
 
 
 def laminate() -> Laminate:

@@ -1,0 +1,118 @@
+"""The cut plan on paper: pages, figures and mark-out tables as pdfium reads them."""
+
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pypdfium2 as pdfium
+import pytest
+
+from plybook.drawing.markout import mark_out, tape
+from plybook.nest.model import CutPlan, Layout, Placement, Unit
+from plybook.write.sheets_pdf import cutplan_pdf
+from tests.drawing import drawn_pieces as made
+from tests.drawing.test_layout import ITEMS, LAYOUT, PIECES
+from tests.write.test_pdf import lines_of, words_of
+
+SHEET = Layout(Unit("F8-1", "sheet", "foam8", 2438.4, 1219.2, bought=True),
+               (Placement("HL-W-101/C1.1", 1, 0.0, 0.0, 0.0),), 2438.4, 0.0, 0.2)  # fmt: skip
+PLAN = CutPlan((LAYOUT, SHEET), ITEMS, ())
+
+
+def open_plan(plan=PLAN, spec=None, **more):
+    return pdfium.PdfDocument(cutplan_pdf(plan, PIECES, [spec or made.spec()], **more))
+
+
+def test_sheets_lie_on_their_long_side():
+    for page in open_plan():
+        assert page.get_size() == pytest.approx((841.8898, 595.2756), abs=0.001)
+
+
+def test_every_stock_unit_has_a_drawing_and_a_mark_out_table():
+    text = [words_of(page) for page in open_plan()]
+    for unit in ("TW-7", "F8-1"):
+        assert any(unit in t and "drawing" in t for t in text)
+        assert any(unit in t and "mark-out" in t for t in text)
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_every_corner_point_stands_in_the_table(unit):
+    spec = replace(made.spec(), part=made.part(units=unit))
+    text = "\n".join(words_of(page) for page in open_plan(spec=spec))
+    rings = {item.id: item.outline_mm for item in ITEMS}
+    for mark in mark_out(LAYOUT, rings, unit):
+        for x, y in mark.points_mm:
+            assert tape(float(x), unit) in text
+            assert tape(float(y), unit) in text
+
+
+def test_utilisation_bound_and_order_are_said():
+    first = words_of(open_plan()[0])
+    assert "40 % used" in first
+    assert "No plan can be shorter than 2000 mm" in first
+    assert "Cut in this order" in " ".join(first.split())
+
+
+def test_no_text_lies_over_text_on_any_page():
+    for page in open_plan():
+        reader = page.get_textpage()
+        boxes = [reader.get_rect(k) for k in range(reader.count_rects())]
+        for a, b in combinations(boxes, 2):
+            wide = min(a[2], b[2]) - max(a[0], b[0])
+            high = min(a[3], b[3]) - max(a[1], b[1])
+            assert wide < 0.7 or high < 0.7, (reader.get_text_bounded(*a),
+                                              reader.get_text_bounded(*b))  # fmt: skip
+
+
+def test_nothing_leaves_the_page():
+    for page in open_plan():
+        wide, high = (v / 72 * 25.4 for v in page.get_size())
+        for points, _ in lines_of(page):
+            assert (points >= 9.0).all()
+            assert (points <= (wide - 9.0, high - 9.0)).all()
+        reader = page.get_textpage()
+        for k in range(reader.count_rects()):
+            x0, y0, x1, y1 = (v / 72 * 25.4 for v in reader.get_rect(k))
+            assert min(x0, y0) > 8.0
+            assert x1 < wide - 8.0
+            assert y1 < high - 8.0
+
+
+def test_a_long_roll_runs_over_several_sheets_with_its_figures():
+    square = np.array([(0, 0), (800, 0), (800, 600), (0, 600.0)])
+    piece = made.piece("S9", square, quantity=12)
+    places = tuple(Placement("X/S9", k + 1, 820.0 * k, 10.0, 0.0) for k in range(12))
+    items = (replace(ITEMS[0], id="X/S9", outline_mm=square, demand=12),)
+    layout = Layout(Unit("LONG", "roll", "twill200", 30000.0, 1250.0), places, 9820.0, 0.0, 0.5)
+    data = cutplan_pdf(CutPlan((layout,), items, ()), {"X/S9": piece}, [made.spec()])
+    text = [words_of(page) for page in pdfium.PdfDocument(data)]
+    drawings = [t for t in text if "drawing" in t]
+    assert len(drawings) > 1
+    assert "9000" in drawings[-1]
+    assert "Continued" in drawings[-1]
+
+
+def test_bars_share_a_sheet_and_give_from_and_to():
+    ring = np.array([(0, 0), (1200, 0), (1200, 6), (0, 6.0)])
+    rod = made.piece("R1", ring, kind="rod", material="rod6", quantity=4)
+    items = (replace(ITEMS[0], id="X/R1", outline_mm=ring, demand=4),)
+    bars = tuple(
+        Layout(Unit(f"ROD-{n}", "bar", "rod6", 3000.0, 6.0),
+               (Placement("X/R1", 2 * n - 1, 0.0, 0.0, 0.0),
+                Placement("X/R1", 2 * n, 1203.0, 0.0, 0.0)), 3000.0, 0.0, 0.8)
+        for n in (1, 2)
+    )  # fmt: skip
+    data = cutplan_pdf(CutPlan(bars, items, ()), {"X/R1": rod}, [made.spec()])
+    text = [words_of(page) for page in pdfium.PdfDocument(data)]
+    assert len(text) == 2
+    assert "ROD-1 to ROD-2" in text[0]
+    assert all(figure in text[1] for figure in ("from", "to", "1200", "1203", "2403"))
+
+
+def test_a_plan_with_nothing_to_cut_says_so():
+    assert "Nothing is cut" in words_of(open_plan(CutPlan((), (), ()))[0])
+
+
+def test_the_same_plan_gives_the_same_bytes():
+    one, two = (cutplan_pdf(PLAN, PIECES, [made.spec()]) for _ in range(2))
+    assert one == two
