@@ -193,7 +193,7 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
             Table(
                 ("From", "To", "Stage", "What", "Who"),
                 rows,
-                "rrlll",
+                "lllll",
                 widths=(1.7, 1.7, 2.6, 5.0, 1.1),
             ),
             *((Heading("Estimates", 3), Items(shop.estimates)) if shop.estimates else ()),

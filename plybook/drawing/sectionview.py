@@ -278,9 +278,9 @@ def _captions(cut, x0, run_mm, ply_x, core_x) -> list[Primitive]:
         scale = f"thickness ×{ply_x:.3g}"
     else:
         scale = f"thickness: plies ×{ply_x:.3g}, core ×{core_x:.3g}"
-    right = x0 + run_mm
+    right = x0 + run_mm + LABELS_MM + 2.0
     words = f"Section S–S {cut.name}"
-    room = run_mm - text_width_mm(scale, NOTE_MM) - 4.0
+    room = right - x0 - text_width_mm(scale, NOTE_MM) - 4.0
     return [
         Text(Role.TEXT, (x0 - 1.0, 8.0), "mould", NOTE_MM, anchor="end", rise="centre"),
         Text(Role.TEXT, (x0, 1.2), fitted(words, room, NOTE_MM), NOTE_MM),

@@ -26,7 +26,7 @@ from plybook.drawing.frame import (
     lines,
     polygons,
 )
-from plybook.drawing.letters import text_box_mm, text_width_mm
+from plybook.drawing.letters import text_width_mm
 from plybook.drawing.locate import Corner
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
@@ -67,10 +67,11 @@ def step_picture(
     scale = min((WIDTH_MM - 2 * SIDE_MM) / stretch, LARGEST_ROW_MM / (y1 - y0))
     row_mm = (y1 - y0) * scale + TOP_MM + FOOT_MM
     wide = WIDTH_MM / 2 - stretch * scale / 2
+    windows = [(x0 + k * stretch, y0, x0 + (k + 1) * stretch, y1) for k in range(rows)]
+    shown = [(k, w) for k, w in enumerate(windows) if any(_reaches(p, w) for p in pieces)]
     items: list[Primitive] = []
-    for row in range(rows):
-        window = (x0 + row * stretch, y0, x0 + (row + 1) * stretch, y1)
-        foot = (rows - 1 - row) * row_mm + FOOT_MM
+    for place, (row, window) in enumerate(shown):
+        foot = (len(shown) - 1 - place) * row_mm + FOOT_MM
         frame = Frame(scale, (window[0], y0), (wide, foot))
         items += _row(frame, window if rows > 1 else None, face, pieces, below, section_mm, corners)
         if rows > 1:
@@ -79,7 +80,7 @@ def step_picture(
                     Role.TEXT, (0.0, foot + row_mm - FOOT_MM - 3.0), f"{row + 1} of {rows}", NOTE_MM
                 )
             )
-    window_mm = (0.0, 0.0, WIDTH_MM, rows * row_mm)
+    window_mm = (0.0, 0.0, WIDTH_MM, len(shown) * row_mm)
     return cropped(Scene(tuple(items), window_mm, "Seen from the bag side"))
 
 
@@ -152,9 +153,10 @@ def _content(frame, window, face, pieces, below, corners) -> list[Primitive]:
     room = {p.id: area.bounds for p, area in own}
     for corner in corners:
         items += _corner_mark(frame, window, corner, room, outline)
-    taken = [_ring_box(i) for i in items if isinstance(i, Text)]
     for piece, area in own:
-        items += _piece_words(piece, area, taken)
+        whole = frame.shape(_solid(piece.laid_outline_mm)).area
+        if window is None or area.area > 0.12 * whole:  # a sliver is named in the row before
+            items += _piece_words(piece, area)
     return items
 
 
@@ -171,7 +173,7 @@ def _line(shown, points_mm: np.ndarray, role: Role) -> list[Path]:
     return [Path(role, run) for run in lines(shown(LineString(points_mm)))]
 
 
-def _piece_words(piece: Piece, area, taken: list) -> list[Primitive]:
+def _piece_words(piece: Piece, area) -> list[Primitive]:
     """The id as large as the piece allows and the fibre arrow beside or below it."""
     from shapely import maximum_inscribed_circle
 
@@ -357,11 +359,6 @@ def _section_mark(frame: Frame, window: Box | None, section_mm: np.ndarray) -> l
     return out
 
 
-def _ring_box(item: Text) -> Box:
-    box = text_box_mm(item)
-    return (*box.min(axis=0), *box.max(axis=0))
-
-
 def _corner_mark(
     frame: Frame, window: Box | None, corner: Corner, room: dict[str, Box], face
 ) -> list[Primitive]:
@@ -392,6 +389,13 @@ def _bounds(rings: Iterable[np.ndarray]) -> Box:
     points = np.vstack([np.asarray(r, float) for r in rings])
     (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
     return float(x0), float(y0), float(x1), float(y1)
+
+
+def _reaches(piece: Piece, window: Box) -> bool:
+    """Whether more than a sliver of a piece lies in a window along the part."""
+    x = piece.laid_outline_mm[:, 0]
+    inside = min(float(x.max()), window[2]) - max(float(x.min()), window[0])
+    return inside > 0.02 * (window[2] - window[0]) or inside >= 0.5 * float(np.ptp(x))
 
 
 def _reach(face: Face, pieces: Sequence[Piece]) -> Box:

@@ -442,16 +442,15 @@ def _timer(block: TimerBox, room: float) -> Iterator[Slab]:
     text = clean_text(f"{block.label}: {show_duration(block.seconds)}")
     lines = wrapped(text, 92.0, BODY, True) or [""]
     pitch = LEADING * BODY
-    height = max(13.0, len(lines) * pitch + 5.0)
+    height = max(15.5, len(lines) * pitch + 5.0)
 
     def draw(pen: Pen, y: float) -> None:
         pen.box(0, y, WIDTH_MM, height, 0.35)
         for k, line in enumerate(lines):
-            pen.words(line, 3.0, y + 4.4 + BODY + k * pitch, BODY, True)
-        pen.words("started", 113.5, y + 4.0 + NOTE, NOTE, False, "r")
-        pen.box(115.5, y + 2.0, 23.0, 9.0)
-        pen.words(word, 154.5, y + 4.0 + NOTE, NOTE, False, "r")
-        pen.box(156.5, y + 2.0, 21.0, 9.0)
+            pen.words(line, 3.0, y + 5.2 + BODY + k * pitch, BODY, True)
+        for x, said in ((110.0, "started"), (145.0, word)):
+            pen.words(said, x, y + 1.2 + NOTE, NOTE, grey=True)
+            pen.box(x, y + 2.4 + NOTE, 31.0, 9.0)
 
     yield Slab(height, draw, before=2.0)
 
