@@ -156,6 +156,15 @@ class LoftedFace:
         u, w, which = self.params(points_mm)
         return self._by_leaf(which, lambda leaf, at: leaf.space(u[at], w[at]), 3)
 
+    def strain_at(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) Green strain of the face against the pattern, in pattern axes."""
+        u, w, which = self.params(points_mm)
+
+        def strains(leaf: Leaf, at: np.ndarray) -> np.ndarray:
+            return leaf.strain(u[at], w[at]).reshape(-1, 4)
+
+        return self._by_leaf(which, strains, 4).reshape(-1, 2, 2)
+
     def normals(self, points_mm: np.ndarray) -> np.ndarray:
         """Unit normals towards the bag side at pattern points, part axes."""
         u, w, which = self.params(points_mm)

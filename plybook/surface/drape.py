@@ -1,0 +1,312 @@
+"""Pin-jointed net: how a woven cloth lies on a doubly curved face.
+
+Warp and weft are taken as inextensible and pinned where they cross, so the cloth follows by
+shearing alone (the fishnet of Mack and Taylor, Journal of the Textile Institute 47, 1956, T477;
+cited from memory). Two generators, one of warp and one of weft, run straight (geodesic) from the
+start point; every other node lies where two yarn steps from its two known neighbours meet.
+
+All is done in the plane of parameters with the surface's metric, so that lengths are measured
+along the face and not across its bends: a face that can be developed is draped exactly, whatever
+the size of the cells. Shear is measured with the diagonals of each cell, which is second order
+in the cell size.
+
+Terms:
+    cell: the patch between two neighbouring warp and two neighbouring weft yarns.
+    net frame: the cloth before it is sheared: u along the warp, v along the weft, mm; this is
+        the flat pattern of the cloth.
+    locking angle: the shear at which the yarns jam and the cloth wrinkles.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from plybook.diagnostics import GeometryError, error
+from plybook.surface.mesh import Locator, PiecewiseAffine
+from plybook.surface.model import Face
+
+Metric = Callable[[np.ndarray], np.ndarray]  # parameters (n, 2) -> first fundamental form (n, 2, 2)
+Inside = Callable[[np.ndarray], np.ndarray]  # parameters (n, 2) -> (n,) True where a net is wanted
+_ROUNDS = 40
+_FIELD_CELLS = 160  # of the strain field, along the longer side
+
+
+@dataclass(frozen=True)
+class Net:
+    """A draped net of (nu, nv) nodes; nodes that could not be placed are NaN.
+
+    Attributes:
+        step_mm: yarn spacing.
+        u_mm, v_mm: net coordinates of the rows and columns.
+        nodes: (nu, nv, 2) surface parameters of the nodes (on a mould face: pattern mm).
+        shear_deg: (nu - 1, nv - 1) shear of each cell, signed: positive where the angle between
+            +u and +v has closed.
+    """
+
+    step_mm: float
+    u_mm: np.ndarray
+    v_mm: np.ndarray
+    nodes: np.ndarray
+    shear_deg: np.ndarray
+
+    @property
+    def largest_shear_deg(self) -> float:
+        """Largest shear of either sign."""
+        return float(np.nanmax(np.abs(self.shear_deg), initial=0.0))
+
+    def locked(self, locking_deg: float) -> np.ndarray:
+        """(nu - 1, nv - 1) True where the cell is sheared past the locking angle."""
+        return np.nan_to_num(np.abs(self.shear_deg)) > locking_deg
+
+
+def drape_net(
+    metric: Metric,
+    start: np.ndarray,
+    warp: np.ndarray,
+    step_mm: float,
+    reach: tuple[int, int, int, int],
+    inside: Inside | None = None,
+) -> Net:
+    """Drape a net over a surface.
+
+    Args:
+        metric: first fundamental form of the surface over its parameters.
+        start: (2,) parameters where the generators cross.
+        warp: (2,) direction of the warp there; the weft lies square to it on the surface,
+            counter-clockwise in the parameters.
+        step_mm: yarn spacing.
+        reach: cells along +u, -u, +v and -v.
+        inside: where the net is wanted; yarns end outside.
+
+    Raises:
+        GeometryError: the generators leave the surface at once.
+    """
+    start = np.asarray(start, dtype=float)
+    g = metric(start[None])[0]
+    ahead = np.asarray(warp, dtype=float) / np.sqrt(warp @ g @ warp)
+    aside = np.array([-(g @ ahead)[1], (g @ ahead)[0]]) / np.sqrt(np.linalg.det(g))
+    nu, nv = reach[0] + reach[1] + 1, reach[2] + reach[3] + 1
+    nodes = np.full((nu, nv, 2), np.nan)
+    i0, j0 = reach[1], reach[3]
+    for way, count in ((1, reach[0]), (-1, reach[1])):
+        yarn = _straight(metric, start, way * ahead, step_mm, count, inside)
+        nodes[i0 + way * np.arange(len(yarn)), j0] = yarn
+    for way, count in ((1, reach[2]), (-1, reach[3])):
+        yarn = _straight(metric, start, way * aside, step_mm, count, inside)
+        nodes[i0, j0 + way * np.arange(len(yarn))] = yarn
+    if np.isfinite(nodes[..., 0]).sum() < 3:
+        raise GeometryError(error("drape-start", "the net leaves the face at its start point"))
+    for su in (1, -1):
+        for sv in (1, -1):
+            _fill_quarter(metric, nodes[i0::su, j0::sv], step_mm, inside)
+    u, v = (np.arange(nu) - i0) * step_mm, (np.arange(nv) - j0) * step_mm
+    return Net(step_mm, u, v, nodes, _shear(metric, nodes))
+
+
+def _length2(metric: Metric, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Squared length of the straight parameter lines from a to b."""
+    leg = b - a
+    return np.einsum("ni,nij,nj->n", leg, _mean_metric(metric, a, b), leg)
+
+
+def _mean_metric(metric: Metric, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Simpson's mean of the metric between two points."""
+    return (metric(a) + 4 * metric((a + b) / 2) + metric(b)) / 6
+
+
+def _straight(metric: Metric, start, way, step_mm: float, count: int, inside) -> np.ndarray:
+    """Nodes of a geodesic at equal lengths (Runge-Kutta, two steps from node to node)."""
+    width = 0.2 * step_mm * np.abs(way).max()
+
+    def bend(at: np.ndarray, v: np.ndarray) -> np.ndarray:
+        around = at + width * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
+        g = metric(around)
+        by = np.stack([g[1] - g[2], g[3] - g[4]]) / (2 * width)  # by[k] = dg / dp_k
+        along = np.einsum("kij,k,j->i", by, v, v)
+        across = np.einsum("kij,i,j->k", by, v, v)
+        return -np.linalg.solve(g[0], along - across / 2)
+
+    nodes, at, v, h = [start], start, way, step_mm / 2
+    for _ in range(count):
+        for _ in range(2):
+            a1 = bend(at, v)
+            a2 = bend(at + h / 2 * v, v + h / 2 * a1)
+            a3 = bend(at + h / 2 * v + h * h / 4 * a1, v + h / 2 * a2)
+            a4 = bend(at + h * v + h * h / 2 * a2, v + h * a3)
+            at = at + h * v + h * h / 6 * (a1 + a2 + a3)
+            v = v + h / 6 * (a1 + 2 * a2 + 2 * a3 + a4)
+            v = v / np.sqrt(v @ metric(at[None])[0] @ v)
+        if not np.isfinite(at).all() or (inside is not None and not inside(at[None])[0]):
+            break
+        nodes.append(at)
+    return np.array(nodes)
+
+
+def _fill_quarter(metric: Metric, nodes: np.ndarray, step_mm: float, inside) -> None:
+    """Fill one quarter of the net, diagonal by diagonal (Newton on the two yarn lengths)."""
+    nu, nv = nodes.shape[:2]
+    for diagonal in range(2, nu + nv - 1):
+        i = np.arange(max(1, diagonal - nv + 1), min(nu - 1, diagonal - 1) + 1)
+        j = diagonal - i
+        known = np.isfinite(nodes[i - 1, j, 0] + nodes[i, j - 1, 0] + nodes[i - 1, j - 1, 0])
+        i, j = i[known], j[known]
+        if not len(i):
+            continue
+        a, b, back = nodes[i - 1, j], nodes[i, j - 1], nodes[i - 1, j - 1]
+        spot = a + b - back
+        for _ in range(_ROUNDS):
+            pull_a = np.einsum("nij,nj->ni", _mean_metric(metric, a, spot), spot - a)
+            pull_b = np.einsum("nij,nj->ni", _mean_metric(metric, b, spot), spot - b)
+            miss_a = np.sum(pull_a * (spot - a), axis=1) - step_mm**2
+            miss_b = np.sum(pull_b * (spot - b), axis=1) - step_mm**2
+            det = 2 * (pull_a[:, 0] * pull_b[:, 1] - pull_a[:, 1] * pull_b[:, 0])
+            det = np.where(np.abs(det) > 1e-300, det, np.inf)
+            change = np.stack(
+                [
+                    (miss_a * pull_b[:, 1] - pull_a[:, 1] * miss_b) / det,
+                    (pull_a[:, 0] * miss_b - miss_a * pull_b[:, 0]) / det,
+                ],
+                axis=1,
+            )
+            spot = spot - change
+            if np.abs(change).max() <= 1e-11 * max(step_mm, np.abs(spot).max()):
+                break
+        off = np.maximum(np.abs(miss_a), np.abs(miss_b)) / step_mm**2
+        good = (off < 1e-7) & (_length2(metric, back, spot) > (0.05 * step_mm) ** 2)
+        if inside is not None:
+            good &= inside(spot)
+        nodes[i[good], j[good]] = spot[good]
+
+
+def _shear(metric: Metric, nodes: np.ndarray) -> np.ndarray:
+    """Shear of each rhombic cell from its diagonals, degrees."""
+    corners = nodes[:-1, :-1], nodes[1:, 1:], nodes[1:, :-1], nodes[:-1, 1:]
+    shape = corners[0].shape[:2]
+    a, c, b, d = (corner.reshape(-1, 2) for corner in corners)
+    shear = np.full(len(a), np.nan)
+    whole = np.isfinite(a + b + c + d).all(axis=1)
+    long = _length2(metric, a[whole], c[whole])
+    short = _length2(metric, b[whole], d[whole])
+    shear[whole] = 90.0 - np.degrees(2 * np.arctan2(np.sqrt(short), np.sqrt(long)))
+    return shear.reshape(shape)
+
+
+# ---------------------------------------------------------------- on a mould face
+
+
+@dataclass(frozen=True)
+class Drape:
+    """A woven ply draped on a face: the net, and the way from pattern to cloth and back.
+
+    The cut frame is the unsheared cloth, laid over the pattern with the start point in place and
+    the warp along the ply's angle.
+    """
+
+    net: Net
+    start_mm: np.ndarray  # (2,) where the generators cross
+    angle_deg: float
+    locking_deg: float
+
+    @cached_property
+    def _maps(self) -> tuple[PiecewiseAffine, PiecewiseAffine]:
+        shape = self.net.nodes.shape[:2]
+        index = np.arange(shape[0] * shape[1]).reshape(shape)
+        corners = [index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:]]
+        a, b, c, d = (corner.ravel() for corner in corners)
+        triangles = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
+        on_face = self.net.nodes.reshape(-1, 2)
+        triangles = triangles[np.isfinite(on_face[triangles, 0]).all(axis=1)]
+        u, v = np.meshgrid(self.net.u_mm, self.net.v_mm, indexing="ij")
+        cos, sin = np.cos(np.radians(self.angle_deg)), np.sin(np.radians(self.angle_deg))
+        turn = np.array([[cos, -sin], [sin, cos]])
+        cloth = np.stack([u.ravel(), v.ravel()], axis=1) @ turn.T + self.start_mm
+        forth = PiecewiseAffine(Locator(on_face, triangles), cloth)
+        return forth, PiecewiseAffine(Locator(cloth, triangles), on_face)
+
+    def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Pattern frame (n, 2) -> cut frame (n, 2)."""
+        return self._maps[0](points_mm)
+
+    def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Cut frame (n, 2) -> pattern frame (n, 2)."""
+        return self._maps[1](points_mm)
+
+    @property
+    def locked_share(self) -> float:
+        """Share of the net's cells that are sheared past the locking angle."""
+        cells = np.isfinite(self.net.shear_deg).sum()
+        return float(self.net.locked(self.locking_deg).sum() / max(cells, 1))
+
+
+def drape_ply(
+    face: Face, region_mm: np.ndarray, angle_deg: float, locking_deg: float, step_mm: float = 0.0
+) -> Drape:
+    """Drape a woven ply over its region of the face.
+
+    The generators start in the middle of the region, the warp along the ply's angle.
+
+    Args:
+        face: the mould face.
+        region_mm: (n, 2) ring on the pattern, with its trim allowance.
+        angle_deg: of the warp, counter-clockwise from the reference axis.
+        locking_deg: of the cloth.
+        step_mm: yarn spacing of the net; 0 takes a 60th of the region's reach.
+
+    Returns:
+        The drape; shear is given for the cells inside the region.
+    """
+    import shapely
+
+    ring = np.asarray(region_mm, dtype=float)
+    region = shapely.Polygon(ring)
+    middle = region.centroid if region.contains(region.centroid) else region.point_on_surface()
+    start = np.array([middle.x, middle.y])
+    reach = float(np.hypot(*(ring - start).T).max())
+    step = step_mm or reach / 60
+    around = middle.buffer(1.05 * reach + 3 * step)  # yarns reach the corners from a full round
+    shapely.prepare(around)
+    turn = np.radians(angle_deg)
+    count = int(np.ceil(1.1 * reach / step)) + 4
+    net = drape_net(
+        pattern_metric(face, ring),
+        start,
+        np.array([np.cos(turn), np.sin(turn)]),
+        step,
+        (count,) * 4,
+        lambda spots: shapely.contains_xy(around, spots),
+    )
+    centre = (net.nodes[1:, 1:] + net.nodes[:-1, :-1] + net.nodes[1:, :-1] + net.nodes[:-1, 1:]) / 4
+    wanted = shapely.contains_xy(region, centre.reshape(-1, 2)).reshape(centre.shape[:2])
+    net = replace(net, shear_deg=np.where(wanted, net.shear_deg, np.nan))
+    return Drape(net, start, angle_deg, locking_deg)
+
+
+def pattern_metric(face: Face, ring_mm: np.ndarray) -> Metric:
+    """The face's metric over its pattern: 1 + 2 E with the strain E sampled on a grid.
+
+    Past the ring the nearest values go on.
+    """
+    if face.flat:
+        return lambda spots: np.broadcast_to(np.eye(2), (len(spots), 2, 2))
+    low, high = np.min(ring_mm, axis=0), np.max(ring_mm, axis=0)
+    cell = (high - low).max() / _FIELD_CELLS
+    counts = np.maximum(np.ceil((high - low) / cell).astype(int), 8)
+    x, y = (np.linspace(low[k], high[k], counts[k] + 1) for k in (0, 1))
+    grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
+    field = (np.eye(2) + 2 * face.strain_at(grid)).reshape(len(x), len(y), 2, 2)
+    size = (high - low) / counts
+
+    def metric(spots: np.ndarray) -> np.ndarray:
+        at = np.nan_to_num((spots - low) / size)
+        at = np.clip(at, 0.0, counts - 1e-9)
+        i, j = np.floor(at).astype(int).T
+        p, q = (at - np.stack([i, j], axis=1)).T[..., None, None]
+        near = field[i, j] * (1 - q) + field[i, j + 1] * q
+        far = field[i + 1, j] * (1 - q) + field[i + 1, j + 1] * q
+        return near * (1 - p) + far * p
+
+    return metric

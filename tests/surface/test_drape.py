@@ -1,0 +1,105 @@
+"""The pin-jointed net against the similarity solution of a net on a sphere.
+
+For a net with geodesic generators on a sphere of radius R the angle between the yarns is a
+function f of z = u v / R^2 only: z f'' + f' + sin f = 0, f(0) = 90 degrees (from the Chebyshev net
+equation; geometry after Mack and Taylor 1956). The values below come from that equation.
+"""
+
+import numpy as np
+import pytest
+
+from plybook.surface.drape import drape_net, drape_ply
+from tests.surface.faces import face, half_circle, station
+
+# polar angle on the bias line, degrees -> shear, degrees
+BIAS = {10: 0.8683, 20: 3.4221, 30: 7.5204, 45: 16.1128, 60: 26.9457, 75: 39.2695, 90: 52.4252}
+# u v / R^2 -> shear, degrees
+LADDER = {0.05: 2.8644, 0.1: 5.7264, 0.25: 14.2744, 0.5: 28.2568, 0.75: 41.6795}
+NODES = {  # (u, v) -> place, R = 1
+    (0.5, 0.5): (0.47438, 0.47438, 0.74157),
+    (0.8, 0.4): (0.70471, 0.38278, 0.59738),
+    (1.0, 0.5): (0.80489, 0.45968, 0.37528),
+}
+
+
+def sphere(spots):
+    """Metric of the unit sphere over stereographic parameters, the pole at (0, 0)."""
+    scale = 2 / (1 + np.sum(spots**2, axis=1))
+    return scale[:, None, None] ** 2 * np.eye(2)
+
+
+def place(spots):
+    """Points on the unit sphere."""
+    q = 1 + np.sum(spots**2, axis=-1, keepdims=True)
+    return np.concatenate([2 * spots / q, 2 / q - 1], axis=-1)
+
+
+@pytest.fixture(scope="module")
+def net():
+    return drape_net(sphere, np.zeros(2), np.array([1.0, 0.0]), 1 / 400, (404, 0, 404, 0))
+
+
+def test_generators_are_great_circles(net):
+    row = place(net.nodes)[:, 0]
+    angle = np.arctan2(row[:, 0], row[:, 2])
+    assert np.abs(row[:, 1]).max() < 1e-9
+    assert angle == pytest.approx(np.arange(405) / 400, abs=1e-7)
+
+
+def test_every_yarn_step_keeps_its_length(net):
+    for axis in (0, 1):
+        chords = np.linalg.norm(np.diff(place(net.nodes), axis=axis), axis=2)
+        arcs = 2 * np.arcsin(chords / 2)
+        assert np.nanmax(np.abs(arcs - 1 / 400)) < 1e-7 / 400 * 50
+
+
+def test_shear_on_the_bias_line_is_that_of_the_table(net):
+    diagonal = np.arange(400)
+    middle = place(net.nodes)[diagonal, diagonal] + place(net.nodes)[diagonal + 1, diagonal + 1]
+    polar = np.degrees(np.arctan2(np.hypot(*middle[:, :2].T), middle[:, 2]))
+    shear = net.shear_deg[diagonal, diagonal]
+    got = np.interp(list(BIAS), polar, shear)
+    assert got == pytest.approx(list(BIAS.values()), abs=0.02)
+
+
+def test_shear_depends_on_the_product_of_the_yarn_lengths(net):
+    middle = (np.arange(404) + 0.5) / 400
+    for z, want in LADDER.items():
+        for u in (0.6, 0.8, 1.0):
+            if z / u > 1:
+                continue
+            row = net.shear_deg[int(u * 400)]
+            at = middle[int(u * 400)]
+            assert np.interp(z / at, middle, row) == pytest.approx(want, abs=0.1)
+
+
+def test_nodes_lie_where_the_table_says(net):
+    for (u, v), want in NODES.items():
+        got = place(net.nodes)[round(u * 400), round(v * 400)]
+        assert got == pytest.approx(want, abs=1e-4)
+
+
+def test_the_four_quarters_are_alike():
+    whole = drape_net(sphere, np.zeros(2), np.array([1.0, 0.0]), 1 / 40, (30, 30, 30, 30))
+    assert whole.shear_deg == pytest.approx(-whole.shear_deg[::-1], abs=1e-8)
+    assert whole.shear_deg == pytest.approx(whole.shear_deg.T, abs=1e-8)
+
+
+def test_a_net_on_a_developable_face_does_not_shear_and_keeps_its_pattern():
+    made = face(station(0, 1, half_circle(80.0)), station(400, 1, half_circle(80.0)), axis=0.5)
+    ring = np.array([[60, -90], [340, -90], [340, 90], [60, 90.0]])
+    drape = drape_ply(made, ring, 30.0, 35.0, step_mm=15.0)
+    assert drape.net.largest_shear_deg < 1e-3
+    cloth = drape.to_cut(ring)
+    assert cloth == pytest.approx(ring, abs=0.002)
+    assert drape.from_cut(cloth) == pytest.approx(ring, abs=1e-6)
+    assert drape.locked_share == 0
+
+
+def test_a_net_on_a_twisted_face_shears_and_reports_locking():
+    made = face(station(0, 600), station(800, 600, twist=25))
+    drape = drape_ply(made, made.outline_mm, 0.0, 1.0, step_mm=12.0)
+    assert drape.net.largest_shear_deg > 1.0
+    assert 0 < drape.locked_share < 1
+    ring = made.outline_mm
+    assert drape.from_cut(drape.to_cut(ring)) == pytest.approx(ring, abs=1e-6)
