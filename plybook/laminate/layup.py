@@ -13,7 +13,7 @@ import numpy as np
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from plybook.diagnostics import Finding, PlybookError
+from plybook.diagnostics import Finding, PlybookError, warning
 from plybook.laminate.core import core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
@@ -29,7 +29,7 @@ from plybook.laminate.marks import (
 )
 from plybook.laminate.model import LaidLayer, Laminate, Mark, Piece
 from plybook.laminate.plies import PastSplice, cut_sheet
-from plybook.laminate.raising import LeafMaps, Raisings, Strains
+from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
 from plybook.laminate.regions import Regions, empty_region
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.laminate.sides import name_sides
@@ -189,7 +189,7 @@ class _LayUp:
             *self._core_marks(layer),
             *drop_marks(layer, self.spec.layers, self.regions),
         ]
-        maps = self._raised()
+        maps = self._raised(layer)
         cut = cut_sheet(
             self.sheet_of(layer),
             self.ground,
@@ -225,7 +225,7 @@ class _LayUp:
             for item in self.spec.stock
             if (item.kind, item.material) == ("sheet", layer.material) and item.outline_mm is None
         )
-        self._under[layer.id] = raised = self._raised()
+        self._under[layer.id] = raised = self._raised(layer)
         cut = core_pieces(
             layer,
             region,
@@ -241,7 +241,7 @@ class _LayUp:
 
     def _insert(self, layer: Insert, region: BaseGeometry) -> tuple[Piece, ...]:
         host = self._host(layer)
-        raised = self._under[host.id] if host and host.id in self._under else self._raised()
+        raised = self._under[host.id] if host and host.id in self._under else self._raised(layer)
         cut = insert_pieces(
             layer,
             region,
@@ -257,7 +257,7 @@ class _LayUp:
 
     def _rods(self, layer: Rod) -> tuple[Piece, ...]:
         stock = self.spec.materials.rods[layer.material]
-        cut = rod_pieces(layer, self.face, self._raised(), stock=stock)
+        cut = rod_pieces(layer, self.face, self._raised(layer), stock=stock)
         self.findings.extend(cut.findings)
         return cut.pieces
 
@@ -283,9 +283,16 @@ class _LayUp:
 
     # ------------------------------------------------------------ the face as it stands
 
-    def _raised(self) -> LeafMaps | None:
-        """The maps of the face as the layers so far have left it; None where nothing changed."""
-        return self.raisings.under(self.field)
+    def _raised(self, layer: Layer) -> LeafMaps | None:
+        """The maps of the face as the layers so far have left it; None where nothing changed.
+
+        Only cloth goes down the sides of blocks and rods; what is stiff lies beside or on them.
+        """
+        limp = isinstance(layer, Ply | Film)
+        maps = self.raisings.under(self.field if limp else without_walls(self.field))
+        if maps is not None and maps.left_out:
+            self.findings.append(_too_steep(layer, maps))
+        return maps
 
     # ------------------------------------------------------------ the whole
 
@@ -302,4 +309,16 @@ def _placed(finding: Finding, layer: Layer) -> Finding:
         finding,
         places=finding.places or (layer.place,),
         layers=finding.layers or (layer.id,),
+    )
+
+
+def _too_steep(layer: Layer, maps: LeafMaps) -> Finding:
+    return warning(
+        "steps-not-followed",
+        f"the pattern of {layer.id} does not follow the steps at {', '.join(maps.left_out)}, "
+        f"{maps.left_out_mm:.1f} mm high together: cloth that goes down both sides of them is up "
+        f"to {2 * maps.left_out_mm:.0f} mm short",
+        "fillet the steps, and cut it with that much more at one edge",
+        layer.place,
+        layers=(layer.id, *maps.left_out),
     )

@@ -14,16 +14,16 @@ import shapely
 
 from plybook.diagnostics import Finding, warning
 from plybook.geometry.rings import canonical_ring
+from plybook.laminate.heights import HeightField
 from plybook.laminate.ids import piece_id
 from plybook.laminate.inserts import CutLayer
-from plybook.laminate.leaves import Leaf, leaf_at, leaves_of
 from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
 from plybook.laminate.panel_checks import place_words
 from plybook.laminate.seams import pattern_point
 from plybook.spec.model import Rod, RodStock
 from plybook.surface.model import Face
 
-_SAMPLE_MM = 20.0
+_SAMPLE_MM = 5.0
 _SHORT_MM = 0.5
 _OFF_MM = 3.0  # the corner of a square end may pass a slanted net line by this much
 
@@ -55,28 +55,29 @@ def rod_region(rod: Rod, face: Face, stock: RodStock) -> shapely.Geometry:
     return shapely.union_all([shapely.Polygon(r) for r in rod_rows(rod, face, stock)])
 
 
-def rod_pieces(rod: Rod, face: Face, raised: object | None, *, stock: RodStock) -> CutLayer:
+def rod_pieces(
+    rod: Rod, face: Face, below: HeightField | None = None, *, stock: RodStock
+) -> CutLayer:
     """Cut the rods of one layer.
 
     A rod is straight and of constant width: its cut outline is a rectangle at its laid place,
-    as long as its line is on the face it lies on.
+    as long as its line is on what it lies on.
 
     Args:
         rod: the layer.
         face: the mould face.
-        raised: the face the rods lie on; None for the bare pattern.
+        below: the height of what it lies on; None for the bare face.
         stock: the section.
 
     Returns:
         One piece per row, ids R1.1 ... (R1 when alone), each with its own place.
     """
     rings = rod_rows(rod, face, stock)
-    leaves = leaves_of(raised)
     angle = math.degrees(math.atan2(*(rings[0][1] - rings[0][0])[::-1]))
     pieces, findings = [], _line_findings(rod, face, rings)
     for row, laid in enumerate(rings):
-        length = _developed_mm(laid, leaves, face)
-        ring = _rectangle(laid, length, stock.width_mm, leaves, face)
+        length = _developed_mm(laid, below, face)
+        ring = _rectangle(laid, length, stock.width_mm)
         outline = canonical_ring(ring)
         edges = tuple(
             PieceEdge(name, ring[[i, (i + 1) % 4]], "square")
@@ -108,37 +109,31 @@ def rod_pieces(rod: Rod, face: Face, raised: object | None, *, stock: RodStock) 
     return CutLayer(tuple(pieces), tuple(findings))
 
 
-def _developed_mm(laid: np.ndarray, leaves: tuple[Leaf, ...], face: Face) -> float:
-    """Length of the middle line on the face the rod lies on, each stretch on its own leaf."""
+def _developed_mm(laid: np.ndarray, below: HeightField | None, face: Face) -> float:
+    """Length of the middle line at its height above the face.
+
+    On a face of curvature k along the line (positive where the bag side is concave) a line at
+    height h is ds sqrt((1 - h k)^2 + (dh/ds)^2) long.
+    """
     ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
-    if len(leaves) == 1 and leaves[0].raised is None:
-        return math.dist(*ends)
-    line = np.linspace(*ends, max(2, math.ceil(math.dist(*ends) / _SAMPLE_MM) + 1))
-    span = np.asarray(face.from_pattern((line[1:] + line[:-1]) / 2))[:, 0]
-    number = np.searchsorted([leaf.high_mm for leaf in leaves], span)
-    length = 0.0
-    for leaf in leaves:
-        here = number == leaf.number
-        step = leaf.to_cut(line[1:][here]) - leaf.to_cut(line[:-1][here])
-        length += float(np.linalg.norm(step, axis=1).sum())
-    return length
+    whole = math.dist(*ends)
+    if below is None or below.flat:
+        return whole
+    line = np.linspace(*ends, max(2, math.ceil(whole / _SAMPLE_MM) + 1))
+    middle = (line[1:] + line[:-1]) / 2
+    along = (ends[1] - ends[0]) / whole
+    bend = np.einsum("i,nij,j->n", along, np.asarray(face.curvature(middle)), along)
+    step = whole / len(middle)
+    rise = np.diff(below(line)) / step
+    return float((step * np.hypot(1 - below(middle) * bend, rise)).sum())
 
 
-def _rectangle(
-    laid: np.ndarray, length: float, width: float, leaves: tuple[Leaf, ...], face: Face
-) -> np.ndarray:
-    """The rod as cut, its start where it lies on the leaf it starts on."""
+def _rectangle(laid: np.ndarray, length: float, width: float) -> np.ndarray:
     ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
-    leaf = leaf_at(leaves, float(np.asarray(face.from_pattern(ends[:1]))[0, 0]))
-    way = (ends[1] - ends[0]) / math.dist(*ends)
-    start, onward = leaf.to_cut(np.array([ends[0], ends[0] + way * min(_SAMPLE_MM, length)]))
-    along = way if leaf.raised is None else (onward - start) / math.dist(onward, start)
-    if len(leaves) == 1:
-        end = leaf.to_cut(ends[1:])[0]
-        along = (end - start) / math.dist(end, start)
+    along = (ends[1] - ends[0]) / math.dist(*ends)
     half = np.array([-along[1], along[0]]) * width / 2
-    tip = start + along * length
-    return np.array([start - half, tip - half, tip + half, start + half])
+    tip = ends[0] + along * length
+    return np.array([ends[0] - half, tip - half, tip + half, ends[0] + half])
 
 
 def _line_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list[Finding]:

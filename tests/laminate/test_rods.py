@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 import shapely
 
+from plybook.laminate.heights import HeightField, sheet_rise
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.spec.model import OnFace, OnPattern, Rod, RodStock, Whole
 from plybook.surface.model import Kink
-from tests.laminate.flat_faces import Stretched, TrapezoidFace
+from tests.laminate.flat_faces import TrapezoidFace
 
 STRIP = RodStock("strip", "carbon strip 8 x 2", 8.0, 2.0, 1.6, (10000.0,), 300.0)
 FACE = TrapezoidFace()
@@ -52,10 +53,16 @@ def test_a_rod_along_a_share_line_is_turned_and_stays_a_rectangle():
     assert box.area == pytest.approx(math.dist(a, b) * 8, rel=1e-5)
 
 
-def test_the_length_is_that_on_the_face_it_lies_on_and_the_width_stays():
-    pieces = rod_pieces(rod(rows=1), FACE, Stretched(1.002, 1.1), stock=STRIP).pieces
-    assert np.ptp(pieces[0].outline_mm, axis=0) == pytest.approx([1803.6, 8.0], abs=1e-3)
-    assert pieces[0].growth.along_mm == pytest.approx(3.6)
+def test_the_length_is_that_at_the_height_it_lies_at_and_the_width_stays():
+    # across a cylinder, concave on the bag side: at height h the arc is shorter by h / R
+    face = TrapezoidFace(radius_mm=500.0)
+    below = HeightField().with_layer(sheet_rise("P", shapely.Polygon(face.outline_mm), 6.0))
+    across = rod(line=(OnPattern(500, -100), OnPattern(500, 300)), rows=1)
+    (piece,) = rod_pieces(across, face, below, stock=STRIP).pieces
+    assert np.ptp(piece.outline_mm, axis=0) == pytest.approx([8.0, 400 * (1 - 6 / 500)], abs=1e-3)
+    assert piece.growth.along_mm == pytest.approx(-4.8)
+    (along,) = rod_pieces(rod(rows=1), face, below, stock=STRIP).pieces
+    assert along.growth.along_mm == 0.0
 
 
 def test_a_row_longer_than_its_line_or_off_the_face_is_told():
@@ -79,12 +86,3 @@ def test_a_rod_over_a_break_of_the_face_is_told():
     face = TrapezoidFace(kinks=(Kink(1000.0, 4.0, 3.0, False), Kink(500.0, 1.0, 0.1, True)))
     (found,) = rod_pieces(rod(rows=1), face, None, stock=STRIP).findings
     assert found.code == "rod-crosses-break" and "4.0 deg at span 1000" in found.message
-
-
-def test_a_rod_over_two_leaves_is_as_long_as_its_line_on_both():
-    class ByLeaf:
-        kinks_mm = (1000.0,)
-        maps = (Stretched(1.001, 1.0), Stretched(1.003, 1.0))
-
-    pieces = rod_pieces(rod(rows=1), FACE, ByLeaf(), stock=STRIP).pieces
-    assert pieces[0].area_mm2 / 8 == pytest.approx(900 * 1.001 + 900 * 1.003, abs=1e-6)
