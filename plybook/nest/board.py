@@ -60,7 +60,7 @@ class Board:
             slant: how much of y counts beside x; a small share makes ties fall low.
         """
         low, high = -shape.low, (self.length_mm, self.width_mm) - shape.high
-        if (high < low - CLEAR_MM).any():
+        if (high < low - 10 * CLEAR_MM).any():
             return None
         high = np.maximum(low, high)
         every = [

@@ -56,7 +56,7 @@ def _boxes(ring, allowed, width_mm) -> list[tuple[float, np.ndarray, np.ndarray]
     for rotation in flat_rotations(ring) if allowed is None else allowed:
         turned = turn_ring(ring, rotation)
         low, size = turned.min(axis=0), np.ptp(turned, axis=0)
-        if size[1] <= width_mm + 1e-9:
+        if size[1] <= width_mm + 1e-6:
             found.setdefault(tuple(np.round(size, 3)), (float(rotation) % 360.0, low, size))
     return list(found.values())
 

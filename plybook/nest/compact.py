@@ -18,6 +18,7 @@ from plybook.nest.nofit import NoFit, Part, Shape, no_fit
 
 SOUND_MM = 1e-6  # planes are kept this much further out, so rounding cannot cross them
 LEAST_GAIN_MM = 0.01
+WIDER_MM = 1e-5  # a piece as wide as the strip may seem this much wider
 
 
 class NoFits:
@@ -126,8 +127,9 @@ def _solve(shapes, low, high, places, width_mm, tables, step):
         values += [1.0, -1.0]
         least.append(-high[i, 0])
     span = width_mm - (high[:, 1] - low[:, 1])
-    if (span < 0).any():
+    if (span < -WIDER_MM).any():
         return None
+    span = np.maximum(span, 0.0)
     x0, y0 = -low[:, 0], -low[:, 1]
     x = np.clip(places[:, 0], x0, None)
     y = np.clip(places[:, 1], y0, y0 + span)

@@ -13,7 +13,7 @@ import numpy as np
 from plybook.nest.board import Board
 from plybook.nest.model import Item, Placement
 from plybook.nest.nofit import Shape
-from plybook.nest.outline import cover_ring
+from plybook.nest.outline import cover_for
 from plybook.nest.placing import orientations, turn_ring
 
 COVER_REACH_MM = 0.3
@@ -34,9 +34,11 @@ def copies_of(items: Sequence[Item]) -> list[Copy]:
     """Every copy of every item; copies share their shapes."""
     found = []
     for item in items:
-        ring = cover_ring(item.outline_mm, COVER_REACH_MM)
+        found_turns = orientations(item, helpful_rotations(item.outline_mm))
+        boxed = [-r if down else r for r, down in found_turns]  # a mirror turns the other way
+        ring = cover_for(item.outline_mm, COVER_REACH_MM, boxed)
         turns = []
-        for rotation, flipped in orientations(item, helpful_rotations(ring)):
+        for rotation, flipped in found_turns:
             shape = Shape(turn_ring(ring, rotation, flipped))
             if not any(_same(shape, other) for _, _, other in turns):
                 turns.append((rotation % 360.0, flipped, shape))

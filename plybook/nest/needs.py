@@ -316,8 +316,8 @@ def _refusal(item: Item, need: Need, unit: str) -> Finding | None:
     length, width = max(sizes, key=lambda s: (s[1], s[0]))
     across = min(float(np.ptp(t[:, 1])) for t in turned)
     place = need.kind
-    if across <= width + 1e-9:
-        along = min(float(np.ptp(t[:, 0])) for t in turned if np.ptp(t[:, 1]) <= width + 1e-9)
+    if across <= width + 1e-6:
+        along = min(float(np.ptp(t[:, 0])) for t in turned if np.ptp(t[:, 1]) <= width + 1e-6)
         return error(
             "piece-too-long",
             f"{item.id} is {show_length(along, unit)} long; the longest {place} of "

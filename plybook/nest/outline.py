@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import heapq
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
 
 from plybook.geometry.rings import signed_area_mm2
+from plybook.nest.placing import turn_ring
 
 
 def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
@@ -69,6 +71,23 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
     cover = np.array([points[k] for k in order])
     good = len(cover) >= 3 and signed_area_mm2(cover) >= signed_area_mm2(ring) - 1e-6
     return cover if good and shapely.Polygon(cover).is_valid else ring
+
+
+def cover_for(
+    ring_mm: np.ndarray, reach_mm: float, rotations_deg: Sequence[float]
+) -> np.ndarray:
+    """A cover that in the given rotations is no longer and no wider than the ring itself, so that
+    a piece as wide as its roll still fits."""
+    cover = shapely.Polygon(cover_ring(ring_mm, reach_mm))
+    for rotation in sorted({round(r % 90.0, 6) for r in rotations_deg}):
+        turned = turn_ring(ring_mm, rotation)
+        box = shapely.box(*turned.min(axis=0), *turned.max(axis=0))
+        back = turn_ring(np.asarray(box.exterior.coords)[:-1], -rotation)
+        cover = cover.intersection(shapely.Polygon(back))
+    if cover.geom_type != "Polygon" or cover.is_empty:
+        return np.asarray(ring_mm, dtype=float)
+    cover = np.asarray(shapely.geometry.polygon.orient(cover).exterior.coords)[:-1]
+    return cover if len(cover) <= len(ring_mm) else np.asarray(ring_mm, dtype=float)
 
 
 def _steps(k, points, moved, after, reach_mm, true) -> list[tuple]:

@@ -191,7 +191,7 @@ def _rotations(item: Item, down: bool, width_mm: float) -> tuple[float, ...] | N
     if not allowed:
         return None
     return tuple(
-        r for r in allowed if np.ptp(turn_ring(item.outline_mm, r, down)[:, 1]) <= width_mm + 1e-9
+        r for r in allowed if np.ptp(turn_ring(item.outline_mm, r, down)[:, 1]) <= width_mm + 1e-6
     )
 
 

@@ -103,7 +103,7 @@ def _turns(copy: Copy, width_mm: float) -> tuple[float, ...]:
     return tuple(
         (rotation - first) % 360.0
         for rotation, down, shape in copy.turns
-        if down == flipped and shape.high[1] - shape.low[1] <= width_mm + 1e-9
+        if down == flipped and shape.high[1] - shape.low[1] <= width_mm + 1e-6
     )
 
 

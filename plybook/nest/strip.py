@@ -18,7 +18,7 @@ import numpy as np
 from plybook.nest.budget import Budget
 from plybook.nest.compact import NoFits, compact
 from plybook.nest.nofit import Shape
-from plybook.nest.outline import cover_ring
+from plybook.nest.outline import cover_for
 from plybook.nest.placing import turn_ring
 from plybook.nest.race import Found, Race, Task, packer_is_installed
 
@@ -124,7 +124,7 @@ def refuse_unfit(
             raise ValueError(f"polygon {k} is not a ring of finite points")
         if Shape(ring).area_mm2 <= 0:
             raise ValueError(f"polygon {k} has no area")
-        if least_width(ring, allowed) > width_mm + 1e-9:
+        if least_width(ring, allowed) > width_mm + 1e-6:
             raise ValueError(f"polygon {k} is wider than the strip in every allowed rotation")
 
 
@@ -162,7 +162,10 @@ class StripProblem:
         gap_mm: float,
         width_mm: float,
     ):
-        self._covers = [cover_ring(r, COVER_REACH * width_mm) for r in rings]
+        self._covers = [
+            cover_for(ring, COVER_REACH * width_mm, allowed or ())
+            for ring, allowed in zip(rings, rotations, strict=True)
+        ]
         self._rotations, self._gap_mm, self._width_mm = rotations, gap_mm, width_mm
         area = sum(Shape(c).area_mm2 * d for c, d in zip(self._covers, demands, strict=True))
         spare = ASKED_SPARE * max(width_mm, 1.5 * area / width_mm)

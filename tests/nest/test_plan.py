@@ -141,7 +141,7 @@ def test_too_few_sheets_name_what_found_no_place():
 
 def test_too_short_a_roll_and_too_few_bars_are_refused():
     with pytest.raises(StockError) as raised:
-        plan_cuts([job(plies(8), [roll(length=1060.0)])], seconds=SHORT)
+        plan_cuts([job(plies(3, quantity=6), [roll(length=900.0)])], seconds=SHORT)
     assert codes(raised) == ["not-enough-stock"]
     rods = [piece("D", box(4000.0, 10.0), "strip", kind="rod", quantity=3)]
     with pytest.raises(StockError) as raised:
@@ -284,3 +284,13 @@ def test_smallest_rotation_counts_from_the_allowed_ones():
 
     item = Item("x", box(10.0, 100.0), 1, (90.0,))
     assert smallest_rotation(item, 200.0) == 0.0
+
+
+def test_a_ply_as_wide_as_its_roll_and_a_panel_as_large_as_its_sheet_are_cut():
+    """The curved edge may be simplified for packing, but not past the edge of the stock."""
+    turn = np.linspace(0.0, np.pi, 60)
+    bulge = np.column_stack([1000.0 + 200.0 * np.sin(turn), 625.0 - 625.0 * np.cos(turn)])
+    ply = piece("P", np.vstack([[(0.0, 0.0)], bulge, [(0.0, 1250.0)]]))
+    panel = piece("C", box(2438.4, 1219.2), "foam", kind="core")
+    plan = plan_cuts([job([ply, panel], [roll(), sheet()])], seconds=SHORT)
+    assert check_plan(plan.layouts, plan.items) == ()
