@@ -114,11 +114,17 @@ def stage_scope(
     facts["films_off"] = _ids(off)
     facts["known_rolls"] = bool(lists["roll"])
     facts["has_trim"] = bool(lists["trim_edge"])
+    facts["trims"] = tuple(
+        f"{job.length(e.trim_mm)} at the {e.edge} edge" for e in job.spec.edges if e.trim_mm > 0
+    )
     return Scope(facts, lists)
 
 
 def _films_off(job: Job, rule: StageRule) -> list[Piece]:
-    """Pieces of films that the spec has come off after this stage."""
+    """Pieces of films that the spec has come off after this stage; where another stage is laid
+    on top, they come off when that one opens the face."""
+    if job.layers_of(rule.id) and not job.is_last_laying(rule.id):
+        return []
     return [
         piece
         for layer in job.laminate.layers
@@ -226,10 +232,14 @@ def _below_facts(job: Job, rule: StageRule) -> dict:
     own = job.layers_of(rule.id)
     laying = [r for r in job.stages if job.layers_of(r.id)]
     last = before[-1] if before else None
+    own_films = job.films_to_strip(last.id) if last is not None and own else ()
+    all_over = last is not None and bool(own) and job.lays_peel_ply(last.id)
     return {
         "onto_cured": last is not None and bool(own),
-        "below_peel_ply": last is not None and job.has_peel_ply(last.id),
-        "below_partly": last is not None and job.own_peel_ply(last.id),
+        "below_peel_ply": all_over or bool(own_films),
+        "below_partly": bool(own_films),
+        "below_films": "the peel ply" if all_over else listed(p.id for p in own_films),
+        "below_pieces": tuple(p.id for p in own_films),
         "over_core": bool(cores),
         "core_below": tuple(name for layer in cores for name in layer.pieces),
         "lays_peel_ply": bool(own) and job.lays_peel_ply(rule.id),

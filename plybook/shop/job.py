@@ -104,6 +104,17 @@ class Job:
         layers = self.layers_of(stage)
         return bool(layers) and self.is_peel_ply(layers[-1])
 
+    def films_to_strip(self, stage: str) -> tuple[Piece, ...]:
+        """Pieces of the spec's own peel ply that come off before something is laid on a stage;
+        the ones that stay on longer are left where they are."""
+        return tuple(
+            piece
+            for layer in self.layers_of(stage)
+            if self.is_peel_ply(layer)
+            and getattr(self.spec_layers.get(layer.id), "removed_after", "") in ("", stage)
+            for piece in self.pieces_of(layer)
+        )
+
     def is_peel_ply(self, layer: LaidLayer) -> bool:
         material = self.spec.materials.consumables.get(layer.material)
         return layer.kind == "film" and material is not None and material.role == "peel_ply"

@@ -110,6 +110,17 @@ def test_the_plan_of_a_part_is_possible(part):
             assert waited == pytest.approx(waits)
 
 
+def test_a_face_is_opened_on_the_day_it_is_bonded():
+    """Peel ply comes off no day earlier than the resin goes on, whatever hour a stage begins."""
+    for hours in (5.0, 6.0, 7.0, 9.0):
+        shop = plan_work(*parts.skin(workshop=Workshop(wetting_m2_h=6.0, day_hours=hours)))
+        day = {d.step: d.start_min // DAY_MIN for d in reversed(shop.clock) if d.attended}
+        for st in shop.stages:
+            opened = [day[x.id] for x in st.steps if x.name == "open_face"]
+            laid = [day[x.id] for x in st.steps if x.lays]
+            assert not opened or set(laid) == set(opened)
+
+
 @pytest.mark.parametrize("part", [parts.skin, parts.spar])
 def test_nothing_is_laid_before_it_is_cut_on_the_clock(part):
     """Work done while waiting still comes before the step that needs it."""
