@@ -257,7 +257,7 @@ class _LayUp:
 
     def _rods(self, layer: Rod) -> tuple[Piece, ...]:
         stock = self.spec.materials.rods[layer.material]
-        cut = rod_pieces(layer, self.face, self._raised(layer), stock=stock)
+        cut = rod_pieces(layer, self.face, self.field, stock=stock)
         self.findings.extend(cut.findings)
         return cut.pieces
 
