@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from plybook.diagnostics import GeometryError
 from plybook.laminate.heights import HeightField
 from plybook.surface.model import Face
 from plybook.surface.raised import RaisedMap, Raiser
@@ -67,9 +68,8 @@ class Strains:
         self._raised = {}
         for index, one in enumerate(maps.maps if maps else ()):
             if not one.unraised:
-                triangles = one.mesh.triangles[:, :3]
                 self._raised[index] = strain_field(
-                    one.mesh.nodes_mm, triangles, one.strain.triangle_pct
+                    one.nodes_mm, one.triangles, one.strain.triangle_pct
                 )
 
     def over(self, laid: BaseGeometry, leaf: int) -> tuple[float, float]:
@@ -90,6 +90,8 @@ class LeafMaps:
     face: Face
     kinks_mm: tuple[float, ...]
     maps: tuple[RaisedMap, ...]
+    left_out: tuple[str, ...] = ()  # layers whose walls are too steep for a pattern to follow
+    left_out_mm: float = 0.0  # their height together
 
     def leaf(self, index: int) -> RaisedMap:
         """The map of one leaf, right a little past its kinks too."""
@@ -138,18 +140,31 @@ class Raisings:
 
         On a flat face thin sheets change nothing a knife could follow, only cores and blocks do.
         """
-        creased = tuple(r.key for r in field.rises if r.ramps or r.walls is not None)
-        if field.flat or (self.face.flat and not creased):
+        if field.flat or (self.face.flat and not _creased(field)):
             return None
         for known, maps in reversed(self._known):
             if not field.significant_change(known, SAME_HEIGHT_MM):
                 return maps
+        try:
+            maps = self._raised(field)
+        except GeometryError:
+            steep = [rise for rise in field.rises if rise.walls is not None]
+            if not steep:
+                raise
+            maps = replace(
+                self._raised(without_walls(field)),
+                left_out=tuple(rise.layer for rise in steep),
+                left_out_mm=sum(rise.thickness_mm for rise in steep),
+            )
+        self._known.append((field, maps))
+        return maps
+
+    def _raised(self, field: HeightField) -> LeafMaps:
+        creased = _creased(field)
         if creased not in self._raisers:
             self._raisers[creased] = self._raisers_for(field)
         raised = tuple(raiser.raise_to(field) for raiser in self._raisers[creased])
-        maps = LeafMaps(self.face, self.kinks_mm, raised)
-        self._known.append((field, maps))
-        return maps
+        return LeafMaps(self.face, self.kinks_mm, raised)
 
     def _raisers_for(self, field: HeightField) -> list[Raiser]:
         lines, margin = field.break_lines(), self.margin_mm
@@ -157,6 +172,16 @@ class Raisings:
             Raiser(one, _inside(lines, one.outline_mm, margin), one.outline_mm, margin)
             for one in leaf_faces(self.face, self.kinks_mm)
         ]
+
+
+def without_walls(field: HeightField) -> HeightField:
+    """The field without the blocks, rods and square cores whose sides are walls."""
+    return replace(field, rises=tuple(rise for rise in field.rises if rise.walls is None))
+
+
+def _creased(field: HeightField) -> tuple[str, ...]:
+    """Keys of the rises that a mesh has to follow."""
+    return tuple(rise.key for rise in field.rises if rise.ramps or rise.walls is not None)
 
 
 def leaf_faces(face: Face, kinks_mm: Sequence[float]) -> list[Face]:
