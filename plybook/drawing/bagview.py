@@ -62,8 +62,8 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
         items += [Path(Role.TICK, np.array([at + (-1.3, -1.8), at + (0, 1.8), at + (1.3, -1.8)]))]
     if len(bag.pleats_mm):
         entries.append(("", Role.TICK, "pleat: a fold of film standing up (Λ)"))
-    items += _lines_and_ports(frame, bag)
     items += _edges(frame, face)
+    items += _lines_and_ports(frame, bag)
     for k, (number, role, words) in enumerate(entries):
         column, row = divmod(k, -(-len(entries) // columns))
         x, y = 4.0 + column * (WIDTH_MM - 8.0) / columns, foot - 3.0 - 4.6 * row
@@ -132,10 +132,14 @@ def _lines_and_ports(frame: Frame, bag: BagPlan) -> list[Primitive]:
 
 
 def _edges(frame: Frame, face: Face) -> list[Text]:
+    """Edge names inside the part, away from the middles, where ports and lines are named."""
+    from shapely import LineString
+
     out = []
     middle = frame.put(face.outline_mm).mean(axis=0)
     for edge in face.edges:
-        at = frame.put(edge.points_mm).mean(axis=0)
+        line = LineString(frame.put(edge.points_mm))
+        at = np.asarray(line.interpolate(0.28, normalized=True).coords[0])
         level = abs(np.ptp(edge.points_mm[:, 0])) >= abs(np.ptp(edge.points_mm[:, 1]))
         inward = (middle - at) / (np.hypot(*(middle - at)) or 1.0)
         at = at + 5.0 * inward
@@ -157,7 +161,8 @@ def _edges(frame: Frame, face: Face) -> list[Text]:
 def bag_section_picture(bag: BagPlan) -> Scene:
     """In section: what lies on what, from the mould up; heights and widths are a sketch."""
     pitch = 5.4
-    count = len(bag.stack)
+    stack = [_NAMES.get(words, words) for words in bag.stack if words != "mould"]
+    count = len(stack)
     floor = 11.0
     height = floor + pitch * count + 10.0
     right = WIDTH_MM - LEGEND_MM - 14.0
@@ -170,7 +175,7 @@ def bag_section_picture(bag: BagPlan) -> Scene:
     items.append(Text(Role.TEXT, (right + 4.0, floor - 2.0), "mould", NOTE_MM, rise="centre"))
     inner = 40.0
     top = floor
-    for k, words in enumerate(bag.stack):
+    for k, words in enumerate(stack):
         last = k == count - 1
         y = floor + pitch * k + 1.2
         x0, x1 = 4.0 + inner - 2.2 * k, right - inner + 2.2 * k

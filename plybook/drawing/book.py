@@ -72,7 +72,7 @@ def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop:
     pages = (
         cover_page(spec, face, laminate, shop),
         before_page(spec, shop),
-        cut_list_page(spec, laminate, plan),
+        cut_list_page(spec, laminate, plan, shop),
         *layout_pages(spec, plan),
         clock_page(spec, shop),
         resin_page(spec, shop),

@@ -79,7 +79,6 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
                 head[:keep],
                 tuple(r[:keep] for r in rows),
                 "lrlr"[:keep],
-                widths=(3.4, 1.8, 5.0, 1.2)[:keep],
             ),
         ]
     x, y, z = (float(v) for v in laminate.centre_mm)
@@ -117,7 +116,6 @@ def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
         ("No.", "Layer", "Angle", "Material", "t, mm", "Pieces", "Along, mm", "Across, mm"),
         tuple(rows),
         "rlllrlrr",
-        widths=(0.7, 1.3, 1.2, 3.6, 1.1, 3.0, 1.4, 1.4),
     )
     words = Paragraph(
         "From the mould face up. Along and across: how much longer the piece is cut "
@@ -160,7 +158,6 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
                 ),
                 rows,
                 "llrrrll",
-                widths=(0.9, 5.4, 1.0, 1.2, 1.2, 1.4, 1.3),
             ),
         ]
     strain = face.strain

@@ -52,7 +52,7 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
                 cautions.setdefault(caution.text, caution.source)
     if cautions:
         blocks.append(Heading("Cautions of this book, together", 3))
-        blocks += [CautionBox(text, source) for text, source in cautions.items()]
+        blocks += [CautionBox(text, source, small=True) for text, source in cautions.items()]
     blocks.append(
         Paragraph(
             "Safety data sheets, local codes and the advice of a licensed inspector go before "
@@ -63,11 +63,12 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
     return Page("before", "What to have at hand", kicker(spec), tuple(blocks), chapter=BEFORE)
 
 
-def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan) -> Page:
+def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop) -> Page:
     """Every piece with its material, angle, size, area, stage and the stock it is cut from."""
     source = {p.item: layout.unit.id for layout in plan.layouts for p in layout.placements}
     unit = spec.part.units
     names = material_names(spec)
+    stages = {stage.id: str(k) for k, stage in enumerate(shop.stages, start=1)}
     rows = tuple(
         (
             p.id,
@@ -77,7 +78,7 @@ def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan) -> Page:
             str(p.quantity),
             piece_size(p, unit),
             f"{p.area_mm2 * p.quantity / 1e6:.3f}",
-            p.stage,
+            stages.get(p.stage, p.stage),
             source.get(f"{spec.part.number}/{p.id}", "not placed"),
         )
         for p in laminate.pieces
@@ -95,8 +96,7 @@ def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan) -> Page:
             "Cut from",
         ),
         rows,
-        "lllrrlrll",
-        widths=(2.0, 1.3, 3.6, 1.2, 0.8, 2.6, 1.4, 1.7, 2.4),
+        "lllrrlrrl",
     )
     count = sum(p.quantity for p in laminate.pieces)
     words = Paragraph(
@@ -194,11 +194,19 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
                 ("From", "To", "Stage", "What", "Who"),
                 rows,
                 "lllll",
-                widths=(1.7, 1.7, 2.6, 5.0, 1.1),
             ),
-            *((Heading("Estimates", 3), Items(shop.estimates)) if shop.estimates else ()),
+            *((_estimates(shop),) if shop.estimates else ()),
         ),
         chapter=BEFORE,
+    )
+
+
+def _estimates(shop: Shop) -> Table:
+    """The tool's own figures, each with where it comes from."""
+    rows = (line.partition(" - ") for line in shop.estimates)
+    return Table(
+        ("Figure the clock and quantities rest on", "Where it comes from"),
+        tuple((figure, source) for figure, _, source in rows),
     )
 
 
@@ -241,7 +249,6 @@ def resin_page(spec: PartSpec, shop: Shop) -> Page | None:
                 ("Batch", "Stage", "For", "Parts", "Total, g", "Pot life", "Work"),
                 rows,
                 "llllrrr",
-                widths=(1.0, 1.8, 3.0, 3.6, 1.2, 1.3, 1.3),
             )
         )
     return Page("resin", "Resin, cup by cup", kicker(spec), tuple(blocks), chapter=BEFORE)
@@ -264,7 +271,6 @@ def kit_page(shop: Shop, stage: Stage, number: int) -> Page | None:
                 ("Piece", "What it is", "Qty"),
                 tuple((id, what, str(count)) for id, what, count in kit.pieces),
                 "llr",
-                widths=(2.0, 7.0, 1.0),
             ),
         ]
     tools = kit.tools if kit else stage.at_hand
@@ -292,7 +298,6 @@ def kit_page(shop: Shop, stage: Stage, number: int) -> Page | None:
                 ("What", "Count", "Size, mm", "Together", "Where"),
                 rows,
                 "lrrrl",
-                widths=(2.4, 0.9, 1.9, 1.5, 4.0),
             ),
         ]
     if not blocks:

@@ -144,8 +144,11 @@ class Deviations:
 
 @dataclass(frozen=True)
 class CautionBox:
+    """`small`: one of many, on a page that only collects them."""
+
     text: str
     source: str = ""
+    small: bool = False
 
 
 @dataclass(frozen=True)

@@ -72,7 +72,7 @@ def section_picture(
         width_mm, height_mm: size of the scene on paper.
     """
     bands = _bands(cut, layers)
-    length = max((float(b.at_mm[-1]) for b in bands), default=1.0)
+    length = float(np.hypot(*(cut.line_mm[1] - cut.line_mm[0]))) or 1.0
     run_mm = width_mm - LABELS_MM - 12.0
     along = run_mm / length
     floor = 9.0
@@ -101,12 +101,18 @@ def section_picture(
 
 
 def _bands(cut: SectionCut, layers: Sequence[LaidLayer]) -> list[_Band]:
-    by_id = {layer.id: layer for layer in layers}
-    bands = [
-        _Band(by_id[id], np.asarray(at, float), np.asarray(low, float), np.asarray(high, float))
-        for id, at, low, high in cut.bands
-        if id in by_id
-    ]
+    """One band per layer on one common grid; the stretches of a layer are brought together."""
+    shown = [(id, *(np.asarray(a, float) for a in rest)) for id, *rest in cut.bands]
+    if not shown:
+        return []
+    grid = np.unique(np.concatenate([at for _, at, _, _ in shown]))
+    bands = []
+    for layer in layers:
+        low, high = np.zeros_like(grid), np.zeros_like(grid)
+        for _, at, bottom, top in (row for row in shown if row[0] == layer.id):
+            here = np.searchsorted(grid, at)
+            low[here], high[here] = bottom, top
+        bands.append(_Band(layer, grid, low, high))
     return [b for b in bands if b.present.any()]
 
 
@@ -279,7 +285,7 @@ def _captions(cut, x0, run_mm, ply_x, core_x) -> list[Primitive]:
     else:
         scale = f"thickness: plies ×{ply_x:.3g}, core ×{core_x:.3g}"
     right = x0 + run_mm + LABELS_MM + 2.0
-    words = f"Section S–S {cut.name}"
+    words = f"S–S: {cut.name}"
     room = right - x0 - text_width_mm(scale, NOTE_MM) - 4.0
     return [
         Text(Role.TEXT, (x0 - 1.0, 8.0), "mould", NOTE_MM, anchor="end", rise="centre"),

@@ -214,7 +214,6 @@ def corner_table(corners: Sequence[Corner]) -> Table:
             (f"{c.letter}  of {c.piece}", "; ".join(w for w in (c.first, c.second) if w))
             for c in corners
         ),
-        widths=(1.7, 10.0),
     )
 
 
@@ -227,7 +226,6 @@ def batch_blocks(step: Step, batches: Sequence[Batch], names: dict[str, str]) ->
         ("Batch", "Parts", "Together", "Use"),
         tuple((b.id, batch_parts(b), f"{_grams(b.mass_g, b)} g", batch_use(b)) for b in batches),
         "llrl",
-        widths=(1.0, 4.2, 1.6, 4.6),
     )
     for k in range(0, len(batches), 2):
         yield SignOff(

@@ -116,7 +116,8 @@ def detail_picture(
 def _row(frame, window, face, pieces, below, section_mm, corners) -> list[Primitive]:
     items = list(_content(frame, window, face, pieces, below, corners))
     if section_mm is not None:
-        items += _section_mark(frame, window, section_mm)
+        taken = [frame.put(np.array([c.at_mm]))[0] for c in corners]
+        items += _section_mark(frame, window, section_mm, taken)
     items += _edge_names(frame, window, face)
     items += _station_labels(frame, window, face)
     return items
@@ -332,8 +333,10 @@ def _station_labels(frame: Frame, window: Box | None, face: Face) -> list[Text]:
     return out
 
 
-def _section_mark(frame: Frame, window: Box | None, section_mm: np.ndarray) -> list[Primitive]:
-    """Short strokes with S at both ends of the section line."""
+def _section_mark(
+    frame: Frame, window: Box | None, section_mm: np.ndarray, taken: Sequence[np.ndarray]
+) -> list[Primitive]:
+    """Short strokes with S at both ends of the section line, clear of the lettered corners."""
     ends = frame.put(section_mm)
     along = (ends[1] - ends[0]) / (np.hypot(*(ends[1] - ends[0])) or 1.0)
     out: list[Primitive] = []
@@ -342,8 +345,11 @@ def _section_mark(frame: Frame, window: Box | None, section_mm: np.ndarray) -> l
             x0, x1 = (frame.put(np.array([[window[k], 0.0]]))[0, 0] for k in (0, 2))
             if not x0 - 1 <= end[0] <= x1 + 1:
                 continue
-        out.append(Path(Role.SPLICE, np.array([end + 1.2 * outward, end - 7.0 * outward])))
-        at = end - 9.2 * outward
+        reach = 9.2
+        while any(np.hypot(*(end - reach * outward - c)) < 8.0 for c in taken) and reach < 40.0:
+            reach += 3.0
+        out.append(Path(Role.SPLICE, np.array([end + 1.2 * outward, end - (reach - 2) * outward])))
+        at = end - reach * outward
         out.append(
             Text(
                 Role.TEXT,

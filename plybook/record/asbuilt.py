@@ -132,7 +132,7 @@ def _findings_page(findings: Sequence[Finding]) -> _Plain:
     )
     blocks: tuple[Block, ...] = (Paragraph("Nothing is open."),)
     if rows:
-        blocks = (Table(("", "What", "What to do"), rows, widths=(1.0, 6.0, 4.0)),)
+        blocks = (Table(("", "What", "What to do"), rows),)
     return "findings", "What stands against the record", blocks
 
 
@@ -143,8 +143,9 @@ def _deviations_page(record: Record) -> _Plain:
     )
     table = Table(
         ("No.", "Written", "Step or piece", "What was done", "Why, and who agreed", "By"),
-        rows, "rlllll", widths=(0.7, 1.8, 2.4, 3.6, 3.6, 0.9),
-    )  # fmt: skip
+        rows,
+        "rlllll",
+    )
     blocks: tuple[Block, ...] = (table,) if rows else (Paragraph("None was written down."),)
     return "deviations", "Deviations", blocks
 
@@ -161,8 +162,7 @@ def _values_page(record: Record, plan: dict[str, Any]) -> _Plain:
         )
         for m in measures(record, plan)
     )
-    table = Table(("Where", "What", "Limits", "Found", "Verdict", "Written"), rows,
-                  widths=(2.6, 3.4, 2.0, 1.6, 1.3, 1.8))  # fmt: skip
+    table = Table(("Where", "What", "Limits", "Found", "Verdict", "Written"), rows)
     return "values", "Measured values", (table,) if rows else ()
 
 
@@ -178,20 +178,22 @@ def _lots_page(record: Record, plan: dict[str, Any]) -> _Plain:
         if s["lays"]
     )
     batches = tuple(
-        (b, s["title"], record.words(field_id(s["id"], f"{b}.mixed")) or "no time",
-         record.words(field_id(s["id"], f"{b}.lot")))
+        (
+            b,
+            s["title"],
+            record.words(field_id(s["id"], f"{b}.mixed")) or "no time",
+            record.words(field_id(s["id"], f"{b}.lot")),
+        )
         for s in steps(plan)
         for b in s.get("batches", ())
-    )  # fmt: skip
+    )
     blocks: list[Block] = []
     if lots:
         blocks += [Heading("Materials", 3), Table(("Material", "Lot or roll"), lots)]
     if laid:
-        blocks += [Heading("Pieces", 3), Table(("Pieces", "Step", "Lot or roll"), laid,
-                                               widths=(3.0, 4.0, 3.0))]  # fmt: skip
+        blocks += [Heading("Pieces", 3), Table(("Pieces", "Step", "Lot or roll"), laid)]
     if batches:
-        blocks += [Heading("Resin", 3), Table(("Batch", "Step", "Mixed at", "Lots"), batches,
-                                              widths=(1.0, 4.0, 2.4, 3.0))]  # fmt: skip
+        blocks += [Heading("Resin", 3), Table(("Batch", "Step", "Mixed at", "Lots"), batches)]
     return "lots", "Lots and batches", tuple(blocks)
 
 
@@ -202,19 +204,23 @@ def _steps_page(record: Record, plan: dict[str, Any]) -> _Plain:
         for step in stage["steps"]:
             ids = [field_id(step["id"], c["id"]) for c in step["checks"]]
             times = sorted(record.fields[i].at for i in ids if i in record.fields)
-            rows.append((
-                step["title"],
-                f"{sum(record.done(i) for i in ids)} of {len(ids)}",
-                show_time(times[0]) if times else "",
-                show_time(times[-1]) if times else "",
-                record.words(field_id(step["id"], "initials")) or "not signed",
-                _timers(record, step),
-            ))  # fmt: skip
+            rows.append(
+                (
+                    step["title"],
+                    f"{sum(record.done(i) for i in ids)} of {len(ids)}",
+                    show_time(times[0]) if times else "",
+                    show_time(times[-1]) if times else "",
+                    record.words(field_id(step["id"], "initials")) or "not signed",
+                    _timers(record, step),
+                )
+            )
         if rows:
-            blocks += [Heading(f"Stage {number}: {stage['title']}", 3),
-                       Table(("Step", "Checks", "First", "Last", "Initials", "Timers"),
-                             tuple(rows), "lrllll",
-                             widths=(3.4, 1.1, 1.8, 1.8, 1.3, 3.0))]  # fmt: skip
+            blocks += [
+                Heading(f"Stage {number}: {stage['title']}", 3),
+                Table(
+                    ("Step", "Checks", "First", "Last", "Initials", "Timers"), tuple(rows), "lrllll"
+                ),
+            ]
     return "steps", "Steps, times and initials", tuple(blocks)
 
 

@@ -39,10 +39,13 @@ def compare(record: Record, plan: dict[str, Any]) -> tuple[Finding, ...]:
     try:
         return tuple(_findings(record, plan))
     except (KeyError, TypeError, ValueError, AttributeError) as wrong:
-        raise SpecError(error(
-            "plan-shape", f"this is not a plan of plybook ({type(wrong).__name__}: {wrong})",
-            "give the plan.json of the build the record belongs to",
-        )) from wrong  # fmt: skip
+        raise SpecError(
+            error(
+                "plan-shape",
+                f"this is not a plan of plybook ({type(wrong).__name__}: {wrong})",
+                "give the plan.json of the build the record belongs to",
+            )
+        ) from wrong
 
 
 def _findings(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
@@ -55,9 +58,11 @@ def _findings(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
         )
         return
     if record.hand != part["hand"]:
-        yield error("record-other-hand",
-                    f"the record is of the {record.hand} hand, the plan of the {part['hand']} hand",
-                    "give the record of this hand")  # fmt: skip
+        yield error(
+            "record-other-hand",
+            f"the record is of the {record.hand} hand, the plan of the {part['hand']} hand",
+            "give the record of this hand",
+        )
     if record.revision != part["revision"]:
         yield error(
             "record-revision-mismatch",
@@ -103,20 +108,29 @@ def _open_steps(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
         signed = record.done(field_id(step["id"], "initials"))
         layers = tuple(step["pieces"])
         if checks and len(missing) == len(checks) and not signed:
-            yield warning("record-step-missing", f"step {step['title']!r} has no entry at all",
-                          "do the step, or write a deviation that says why not",
-                          layers=layers)  # fmt: skip
+            yield warning(
+                "record-step-missing",
+                f"step {step['title']!r} has no entry at all",
+                "do the step, or write a deviation that says why not",
+                layers=layers,
+            )
             continue
         if missing:
             yield warning(
                 "record-check-open",
                 f"step {step['title']!r}: {len(missing)} of {len(checks)} checks are open: "
-                + "; ".join(missing[:3]) + (" ..." if len(missing) > 3 else ""),
-                "tick or fill them in, or write a deviation", layers=layers,
-            )  # fmt: skip
+                + "; ".join(missing[:3])
+                + (" ..." if len(missing) > 3 else ""),
+                "tick or fill them in, or write a deviation",
+                layers=layers,
+            )
         if not signed:
-            yield warning("record-not-signed", f"step {step['title']!r} is not signed off",
-                          "have it initialled", layers=layers)  # fmt: skip
+            yield warning(
+                "record-not-signed",
+                f"step {step['title']!r} is not signed off",
+                "have it initialled",
+                layers=layers,
+            )
 
 
 def _values(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
@@ -129,12 +143,17 @@ def _values(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
                 "measure again, mend it, or have the designer agree and write a deviation",
             )
         elif m.verdict == "no figure":
-            yield error("record-value-no-figure",
-                        f"{m.where}: {m.blank.label} says {m.written!r}, which is no figure",
-                        "write it as 12.3")  # fmt: skip
+            yield error(
+                "record-value-no-figure",
+                f"{m.where}: {m.blank.label} says {m.written!r}, which is no figure",
+                "write it as 12.3",
+            )
         elif m.verdict == "open" and m.where == "jig card":
-            yield warning("record-jig-open", f"jig card: {m.blank.label} was not measured",
-                          "measure it before the part is released")  # fmt: skip
+            yield warning(
+                "record-jig-open",
+                f"jig card: {m.blank.label} was not measured",
+                "measure it before the part is released",
+            )
 
 
 def _times(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
@@ -180,13 +199,17 @@ def _deviations(record: Record) -> Iterator[Finding]:
     for number, d in enumerate(record.deviations, start=1):
         where = f" at {d.step}" if d.step else ""
         if not d.what.strip():
-            yield warning("record-deviation-empty",
-                          f"deviation {number}{where} does not say what was done",
-                          "complete it or take it out")  # fmt: skip
+            yield warning(
+                "record-deviation-empty",
+                f"deviation {number}{where} does not say what was done",
+                "complete it or take it out",
+            )
         elif not (d.why.strip() and d.by.strip()):
-            yield warning("record-deviation-incomplete",
-                          f"deviation {number}{where} lacks its reason or initials: {d.what}",
-                          "say why, who agreed, and initial it")  # fmt: skip
+            yield warning(
+                "record-deviation-incomplete",
+                f"deviation {number}{where} lacks its reason or initials: {d.what}",
+                "say why, who agreed, and initial it",
+            )
         else:
             yield note("record-deviation", f"deviation {number}{where}: {d.what} ({d.why})")
 
@@ -196,13 +219,19 @@ def _lots_and_mass(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
     for step in steps(plan):
         materials = {p["material"] for p in plan["pieces"] if p["id"] in step["pieces"]}
         if step["lays"] and materials - lots and not record.done(field_id(step["id"], "lot")):
-            yield warning("record-lot-missing", f"step {step['title']!r} names no lot of "
-                          + ", ".join(sorted(materials - lots)),
-                          "write the lot or roll number", layers=tuple(step["pieces"]))  # fmt: skip
+            yield warning(
+                "record-lot-missing",
+                f"step {step['title']!r} names no lot of " + ", ".join(sorted(materials - lots)),
+                "write the lot or roll number",
+                layers=tuple(step["pieces"]),
+            )
         for batch in step.get("batches", ()):
             if not record.done(field_id(step["id"], f"{batch}.mixed")):
-                yield warning("record-batch-time-missing",
-                              f"batch {batch} has no time of mixing", "write it down")  # fmt: skip
+                yield warning(
+                    "record-batch-time-missing",
+                    f"batch {batch} has no time of mixing",
+                    "write it down",
+                )
     mass = parse_figure(record.words(MASS_FIELD))
     planned = plan["quantities"].get("laminate_mass_g", 0.0)
     if mass is None:

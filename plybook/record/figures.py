@@ -78,9 +78,15 @@ def steps(plan: dict[str, Any]) -> Iterator[dict[str, Any]]:
 
 def _blank(id: str, label: str, source: dict[str, Any]) -> Blank:
     return Blank(
-        id, label, "measure", source.get("unit", ""), source.get("expected"),
-        source.get("tolerance"), source.get("at_least"), source.get("at_most"),
-    )  # fmt: skip
+        id,
+        label,
+        "measure",
+        source.get("unit", ""),
+        source.get("expected"),
+        source.get("tolerance"),
+        source.get("at_least"),
+        source.get("at_most"),
+    )
 
 
 def _measured(record: Record, where: str, blank: Blank) -> Measured:

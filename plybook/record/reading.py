@@ -93,29 +93,51 @@ def read_record(data: bytes, name: str = "record", limit_bytes: int = LIMIT_BYTE
     """
     place = Place(name, 0, 0)
     if len(data) > limit_bytes:
-        raise SpecError(error(
-            "record-too-large",
-            f"the record is {len(data)} bytes, at most {limit_bytes} are read",
-            "export it again from the booklet", place,
-        ))  # fmt: skip
+        raise SpecError(
+            error(
+                "record-too-large",
+                f"the record is {len(data)} bytes, at most {limit_bytes} are read",
+                "export it again from the booklet",
+                place,
+            )
+        )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise SpecError(error("record-encoding", "the record is not UTF-8 text",
-                              "export it again from the booklet", place)) from None  # fmt: skip
+        raise SpecError(
+            error(
+                "record-encoding",
+                "the record is not UTF-8 text",
+                "export it again from the booklet",
+                place,
+            )
+        ) from None
     try:
         raw = json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
         return _record(raw)
     except json.JSONDecodeError as wrong:
         at = Place(name, wrong.lineno, wrong.colno)
-        raise SpecError(error("record-not-json", f"the record cannot be read: {wrong.msg}",
-                              "export it again from the booklet", at)) from None  # fmt: skip
+        raise SpecError(
+            error(
+                "record-not-json",
+                f"the record cannot be read: {wrong.msg}",
+                "export it again from the booklet",
+                at,
+            )
+        ) from None
     except RecursionError:
-        raise SpecError(error("record-shape", "the record is nested too deeply",
-                              "export it again from the booklet", place)) from None  # fmt: skip
+        raise SpecError(
+            error(
+                "record-shape",
+                "the record is nested too deeply",
+                "export it again from the booklet",
+                place,
+            )
+        ) from None
     except _Refusal as wrong:
-        raise SpecError(error("record-shape", str(wrong),
-                              "export it again from the booklet", place)) from None  # fmt: skip
+        raise SpecError(
+            error("record-shape", str(wrong), "export it again from the booklet", place)
+        ) from None
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -206,15 +206,9 @@ def _card(document: Document, names: list[str], k: int) -> str:
     blocks = "\n".join(html for block in page.blocks for html in _html(block))
     turn = []
     if k:
-        before = escape(document.pages[k - 1].title)
-        turn.append(
-            f'<a class="button back" href="#{names[k - 1]}"><span>Back<small>{before}</small></span></a>'
-        )
+        turn.append(_turn("back", "Back", names[k - 1], document.pages[k - 1]))
     if k + 1 < len(names):
-        after = escape(document.pages[k + 1].title)
-        turn.append(
-            f'<a class="button next" href="#{names[k + 1]}"><span>Next<small>{after}</small></span></a>'
-        )
+        turn.append(_turn("next", "Next", names[k + 1], document.pages[k + 1]))
     extra = ""
     if page.kind == "step":
         extra = (
@@ -264,7 +258,10 @@ def _paragraph(block: Paragraph) -> str:
 
 def _items(block: Items) -> str:
     rows = "".join(f"<li>{escape(item)}</li>" for item in block.items)
-    return f'<ol class="steps">{rows}</ol>' if block.numbered else f"<ul>{rows}</ul>"
+    if block.numbered:
+        return f'<ol class="steps">{rows}</ol>'
+    many = len(block.items) >= 6 and max(map(len, block.items)) <= 40
+    return f'<ul class="many">{rows}</ul>' if many else f"<ul>{rows}</ul>"
 
 
 def _table(block: Table) -> str:
@@ -379,7 +376,11 @@ def _deviations(block: Deviations) -> str:
 
 def _caution(block: CautionBox) -> str:
     source = f"<small>Source: {escape(block.source)}</small>" if block.source else ""
-    return f'<div class="caution" role="note">{_SIGN}<div><p>{escape(block.text)}</p>{source}</div></div>'
+    small = " small" if block.small else ""
+    return (
+        f'<div class="caution{small}" role="note">{_SIGN}<div><p>{escape(block.text)}</p>{source}'
+        "</div></div>"
+    )
 
 
 def _timer(block: TimerBox) -> str:

@@ -1,4 +1,4 @@
-"""A document as a book on paper: A4 or Letter, every page of the document on a new sheet.
+"""A document as a book on paper, A4 or Letter; short steps of a stage share a sheet.
 
 The same 180 mm column fits both papers; only the margins and the height differ.
 """
@@ -6,9 +6,10 @@ The same 180 mm column fits both papers; only the margins and the height differ.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from plybook.drawing.document import Document, Page
+from plybook.drawing.document import Document, Page, Picture, PictureRow
 from plybook.drawing.letters import clean_text, fitted, wrapped
 from plybook.write.book_slabs import (
     BODY,
@@ -45,23 +46,58 @@ def book_pdf(document: Document) -> bytes:
 def write_pages(canvas: Any, document: Document) -> None:
     """Draw all pages of a document on a canvas of its paper, numbered from one."""
     width, height = PAPER_MM[document.paper]
-    room = height - TOP_MM - FOOT_MM
-    sheets = [
-        (page, part, sheet)
-        for page in document.pages
-        for part, sheet in enumerate(_sheets(page, room))
-    ]
+    sheets = _gathered(document.pages, height - TOP_MM - FOOT_MM)
     pen = Pen(canvas, (width - WIDTH_MM) / 2, height)
     chapter = None
-    for number, (page, part, sheet) in enumerate(sheets, start=1):
-        if part == 0:
+    for number, sheet in enumerate(sheets, start=1):
+        for page in sheet.starts:
             chapter = _bookmark(canvas, page, chapter)
         _running_head(pen, document, number, len(sheets), height)
         y = TOP_MM
-        for slab in sheet:
+        for slab in sheet.slabs:
             slab.draw(pen, y + slab.before)
             y += slab.before + slab.height
         canvas.showPage()
+
+
+@dataclass
+class _Sheet:
+    """One side of paper and the pages that start on it."""
+
+    starts: list[Page]
+    slabs: list[Slab]
+    shared: bool  # short steps of one stage may follow one another on it
+
+
+def _gathered(pages: Sequence[Page], room: float) -> list[_Sheet]:
+    """The sheets of all pages. Every page starts a new one, except a short step without a
+    picture, which follows the short step before it where it fits whole."""
+    sheets: list[_Sheet] = []
+    chapter = ""
+    for page in pages:
+        parts = list(_sheets(page, room))
+        short = page.kind == "step" and len(parts) == 1 and not _has_picture(page)
+        last = sheets[-1] if sheets else None
+        if short and last and last.shared and chapter == page.chapter:
+            together = [*last.slabs, _divider(), *parts[0]]
+            if _height(together) <= room:
+                last.slabs = together
+                last.starts.append(page)
+                continue
+        chapter = page.chapter
+        sheets += [_Sheet([page] if k == 0 else [], part, short) for k, part in enumerate(parts)]
+    return sheets
+
+
+def _has_picture(page: Page) -> bool:
+    return any(isinstance(block, Picture | PictureRow) for block in page.blocks)
+
+
+def _divider() -> Slab:
+    def draw(pen: Pen, y: float) -> None:
+        pen.rule(0.0, y + 4.0, WIDTH_MM, y + 4.0, 0.7)
+
+    return Slab(6.0, draw, before=4.0)
 
 
 def _bookmark(canvas, page: Page, chapter: str | None) -> str:

@@ -171,19 +171,46 @@ def _paragraph(block: Paragraph, room: float) -> Iterator[Slab]:
 
 
 def _items(block: Items, room: float) -> Iterator[Slab]:
-    for number, item in enumerate(block.items, start=1):
-        lines = wrapped(clean_text(item), WIDTH_MM - 10.0, BODY) or [""]
-        pitch = LEADING * BODY
+    words = [clean_text(item) for item in block.items]
+    half = WIDTH_MM / 2 - 12.0
+    if (
+        not block.numbered
+        and len(words) >= 6
+        and all(text_width_mm(w, BODY) <= half for w in words)
+    ):
+        yield from _two_columns(words)
+        return
+    pitch = LEADING * BODY
+    for number, item in enumerate(words, start=1):
+        lines = wrapped(item, WIDTH_MM - 10.0, BODY) or [""]
 
-        def draw(pen: Pen, y: float, lines=lines, number=number, pitch=pitch) -> None:
+        def draw(pen: Pen, y: float, lines=lines, number=number) -> None:
             if block.numbered:
                 pen.words(f"{number}", 5.0, y + BODY, BODY, True, "r")
             else:
-                pen.box(2.4, y + 1.1, 1.3, 1.3, fill="ink")
+                _bullet(pen, 0.0, y)
             for k, line in enumerate(lines):
                 pen.words(line, 9.0, y + BODY + k * pitch, BODY)
 
         yield Slab(len(lines) * pitch, draw, before=1.2 if number > 1 else 3.0)
+
+
+def _two_columns(words: Sequence[str]) -> Iterator[Slab]:
+    """Short items read down the left column, then down the right one."""
+    rows = -(-len(words) // 2)
+    for k in range(rows):
+
+        def draw(pen: Pen, y: float, k=k) -> None:
+            for x, index in ((0.0, k), (WIDTH_MM / 2, k + rows)):
+                if index < len(words):
+                    _bullet(pen, x, y)
+                    pen.words(words[index], x + 9.0, y + BODY, BODY)
+
+        yield Slab(LEADING * BODY, draw, before=0.6 if k else 3.0)
+
+
+def _bullet(pen: Pen, x: float, y: float) -> None:
+    pen.box(x + 2.4, y + 1.1, 1.3, 1.3, fill="ink")
 
 
 def _table(block: Table, room: float) -> Iterator[Slab]:
@@ -222,32 +249,25 @@ def _table(block: Table, room: float) -> Iterator[Slab]:
 
 
 def _column_widths(block: Table) -> list[float]:
-    """The stated shares, moved where a word would otherwise break and another column has room."""
+    """The stated shares; without them each column gets room for its longest word, and what is
+    left goes to the columns whose cells would otherwise be broken most."""
     count = len(block.head)
-    shares = block.widths or (1.0,) * count
-    widths = [WIDTH_MM * s / sum(shares) for s in shares]
-    need = []
+    least, wish = [], []
     for k in range(count):
-        cells = [(block.head[k], True), *((row[k], False) for row in block.rows)]
-        need.append(
-            2.8
-            + max(
-                (
-                    text_width_mm(clean_text(word), NOTE, bold)
-                    for cell, bold in cells
-                    for word in cell.split()
-                ),
-                default=0.0,
-            )
-        )
-    if sum(need) > WIDTH_MM:
-        return widths
-    short = [max(n - w, 0.0) for n, w in zip(need, widths, strict=True)]
-    spare = [max(w - n, 0.0) for n, w in zip(need, widths, strict=True)]
-    if not sum(short):
-        return widths
-    give = sum(short) / sum(spare)
-    return [w + s - give * p for w, s, p in zip(widths, short, spare, strict=True)]
+        cells = [(clean_text(block.head[k]), True)]
+        cells += [(clean_text(row[k]), False) for row in block.rows]
+        words = [(word, bold) for cell, bold in cells for word in cell.split()]
+        least.append(3.0 + max((text_width_mm(w, NOTE, b) for w, b in words), default=0.0))
+        wish.append(3.0 + max(text_width_mm(c, NOTE, b) for c, b in cells))
+    if block.widths:
+        return [WIDTH_MM * share / sum(block.widths) for share in block.widths]
+    if sum(least) > WIDTH_MM:  # words are broken, the longest most
+        return [WIDTH_MM * min(w, WIDTH_MM) / sum(min(x, WIDTH_MM) for x in least) for w in least]
+    spare = WIDTH_MM - sum(least)
+    more = [w - n for w, n in zip(wish, least, strict=True)]
+    if sum(more) <= spare:
+        return [w + (spare - sum(more)) / count for w in wish]
+    return [n + spare * m / sum(more) for n, m in zip(least, more, strict=True)]
 
 
 def _facts(block: Facts, room: float) -> Iterator[Slab]:
@@ -415,26 +435,27 @@ def _deviations(block: Deviations, room: float) -> Iterator[Slab]:
 
 
 def _caution(block: CautionBox, room: float) -> Iterator[Slab]:
-    lines = wrapped(clean_text(block.text), WIDTH_MM - 20.0, BODY, True) or [""]
-    source = (
-        wrapped(clean_text(f"Source: {block.source}"), WIDTH_MM - 20.0, NOTE)
-        if (block.source)
-        else []
-    )
-    pitch = LEADING * BODY
-    height = max(13.0, 4.0 + len(lines) * pitch + len(source) * LEADING * NOTE)
+    cap = NOTE if block.small else BODY
+    sign = 6.0 if block.small else 9.0
+    left = sign + (6.0 if block.small else 8.5)
+    lines = wrapped(clean_text(block.text), WIDTH_MM - left - 2.5, cap, True) or [""]
+    source = []
+    if block.source:
+        source = wrapped(clean_text(f"Source: {block.source}"), WIDTH_MM - left - 2.5, NOTE)
+    pitch = LEADING * cap
+    height = max(sign + 4.0, 4.0 + len(lines) * pitch + len(source) * LEADING * NOTE)
 
     def draw(pen: Pen, y: float) -> None:
         pen.box(0, y, WIDTH_MM, height, 0.35, "caution")
         pen.box(0, y, 2.0, height, 0.35, "ink")
-        pen.triangle(5.0, y + 2.5, 9.0)
+        pen.triangle(5.0 if not block.small else 4.0, y + 2.5, sign)
         for k, line in enumerate(lines):
-            pen.words(line, 17.5, y + 2.9 + BODY + k * pitch, BODY, True)
+            pen.words(line, left, y + 2.9 + cap + k * pitch, cap, True)
         for k, line in enumerate(source):
             base = y + 2.4 + len(lines) * pitch + NOTE + k * LEADING * NOTE
-            pen.words(line, 17.5, base, NOTE, grey=True)
+            pen.words(line, left, base, NOTE, grey=True)
 
-    yield Slab(height, draw, before=2.5)
+    yield Slab(height, draw, before=1.2 if block.small else 2.5)
 
 
 def _timer(block: TimerBox, room: float) -> Iterator[Slab]:

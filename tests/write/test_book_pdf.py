@@ -13,6 +13,7 @@ from plybook.drawing.document import (
     Page,
     Paragraph,
     Picture,
+    PictureRow,
     Plate,
     Table,
 )
@@ -64,17 +65,30 @@ def test_words_over_words_would_be_found():
     assert len(list(colliding(page))) == 1
 
 
-def test_steps_stand_in_the_order_of_work_and_each_starts_a_sheet():
+def test_steps_stand_in_the_order_of_work_and_one_with_a_picture_starts_a_sheet():
     document = skin_book()
     texts = [words(page) for page in opened(book_pdf(document))]
-    at = -1
+    at = 0
     for page in (p for p in document.pages if p.kind == "step"):
-        kicker = page.kicker.split(" · ")[-1]
-        at = next(
-            k for k, text in enumerate(texts)
-            if k > at and page.title in text and kicker in text and "continued" not in text
-        )  # fmt: skip
-    assert at > 0
+        start = page.kicker.split(" · ")[-1]
+        at = next(k for k in range(at, len(texts)) if page.title in texts[k] and start in texts[k])
+        if any(isinstance(b, Picture | PictureRow) for b in page.blocks):
+            assert texts[at].splitlines()[2].strip() == page.kicker
+            at += 1
+
+
+def test_short_steps_share_a_sheet_and_none_is_torn():
+    steps = [
+        Page(f"s{k}", f"Step {k}", f"step {k}", (CheckBox(f"c{k}", "done"),), "step", "1. Stage")
+        for k in range(20)
+    ]
+    document = Document("Book", "N-1", "name", "A", "none", "2026-05-04", "a4", tuple(steps))
+    texts = [words(page) for page in opened(book_pdf(document))]
+    assert len(texts) < 8
+    for k in range(20):
+        (text,) = [t for t in texts if f"Step {k}\r" in t]
+        assert text.count("continued") == 0
+    assert "".join(texts).count("done") == 20
 
 
 def test_bookmarks_name_every_page_under_its_chapter():
