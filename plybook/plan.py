@@ -195,6 +195,7 @@ def _piece(piece: Piece) -> dict:
         },
         "strain_pct": [_figure(s) for s in piece.strain_pct],
         "shear_deg": _figure(piece.shear_deg),
+        "may_turn_over": bool(piece.may_turn_over),
     }
     if piece.bag_side_outline_mm is not None:
         entry["bag_side_outline_mm"] = ring_list(piece.bag_side_outline_mm)

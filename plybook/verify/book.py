@@ -55,8 +55,8 @@ def _check_order(plan: dict, report: Report) -> None:
     ]
     kinds = [known[p]["kind"] for p in sequence if p in known and known[p]["layer"] in ranks]
     for a, b, kind, next_kind in zip(order, order[1:], kinds, kinds[1:], strict=False):
-        let_in = {"insert", "core"} & {kind, next_kind}  # an insert may go in before its core
-        report.expect(a <= b or bool(let_in), "layers laid from the mould face up", "steps",
+        let_in = {kind, next_kind} == {"insert", "core"}  # an insert may go in before its core
+        report.expect(a <= b or let_in, "layers laid from the mould face up", "steps",
                       f"layer {plan['layers'][b]['id']} is laid after "
                       f"{plan['layers'][a]['id']}")  # fmt: skip
 

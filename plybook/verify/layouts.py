@@ -72,7 +72,8 @@ def _check_turn(
         report.expect(off <= TURN_DEG, "plies with their fibre along the warp", where,
                       f"{piece['id']} lies {off:.3f} degrees off the warp")  # fmt: skip
     if placement["flipped"]:
-        report.expect(bool(rules.get("faces_alike")), "pieces face down only where faces are alike",
+        allowed = rules.get("faces_alike") and piece.get("may_turn_over")
+        report.expect(bool(allowed), "pieces face down only where faces are alike",
                       where, f"{piece['id']} is turned face down")  # fmt: skip
 
 

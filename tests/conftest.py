@@ -1,0 +1,34 @@
+"""What several test rooms share: the shipped specs, and one built part."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from plybook.cli import main
+
+ROOT = Path(__file__).parent.parent
+SPECS = ROOT / "specs"
+
+
+@pytest.fixture(scope="session")
+def specs(tmp_path_factory):
+    """A copy of the shipped specs, so that a build may remember its layouts beside them."""
+    folder = tmp_path_factory.mktemp("specs")
+    shutil.copytree(SPECS, folder, dirs_exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def hatch_out(specs, tmp_path_factory):
+    """The hatch, built once; read only."""
+    out = tmp_path_factory.mktemp("out")
+    assert main(["build", str(specs / "hatch.yaml"), "--out", str(out), "--effort", "quick"]) == 0
+    return out
+
+
+@pytest.fixture
+def hatch_copy(hatch_out, tmp_path):
+    """The built hatch, to be spoiled."""
+    shutil.copytree(hatch_out, tmp_path / "out")
+    return tmp_path / "out"
