@@ -28,7 +28,8 @@ GRAMS_PER_OUNCE = 28.349523125
 G_M2_PER_OZ_YD2 = GRAMS_PER_OUNCE / 0.9144**2
 
 _NUMBER = r"[-+]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][-+]?\d+)?"
-_FRACTION = rf"{_NUMBER}(?:\s+\d+/\d+)?|\d+/\d+"
+_PART = r"\d+/0*[1-9]\d*"
+_FRACTION = rf"{_NUMBER}(?:\s+{_PART})?|{_PART}"
 _LENGTH = re.compile(rf"^\s*({_FRACTION})\s*(mm|cm|m|inch|in|\"|ft|foot|'|yd)\s*$")
 _FEET_INCHES = re.compile(rf"^\s*(\d+)\s*(?:'|ft)\s*({_FRACTION})\s*(?:\"|in|inch)\s*$")
 

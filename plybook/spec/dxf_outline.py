@@ -40,13 +40,26 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
         SpecError: the file cannot be read, has no such layer, or its lines make no ring.
     """
     place = w.place_of("dxf")
-    drawing = _open(folder.read(w.dxf, place), w.dxf, place)
-    scale = _scale(drawing, w, place)
-    layers = {e.dxf.layer for e in drawing.modelspace()}
-    if w.layer not in layers:
-        out.unknown("drawing layer", w.layer, sorted(layers), w.place_of("layer"))
-        return None
-    rings, chains = _shapes(drawing, w.layer, scale, w, out)
+    content = folder.read(w.dxf, place)
+    try:
+        drawing = _open(content, w.dxf, place)
+        scale = _scale(drawing, w, place)
+        layers = {e.dxf.layer for e in drawing.modelspace()}
+        if w.layer not in layers:
+            out.unknown("drawing layer", w.layer, sorted(layers), w.place_of("layer"))
+            return None
+        rings, chains = _shapes(drawing, w.layer, scale, w, out)
+    except SpecError:
+        raise
+    except Exception as problem:  # a damaged drawing fails anywhere inside the library
+        raise SpecError(
+            error(
+                "bad-drawing",
+                f"`{w.dxf}` cannot be read as DXF ({type(problem).__name__})",
+                "save it again as DXF",
+                place,
+            )
+        ) from None
     rings += _chained(chains, w)
     if not rings:
         raise SpecError(
@@ -109,7 +122,6 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
 
 
 def _open(content: bytes, name: str, place):
-    import ezdxf
     from ezdxf import recover
 
     whole = content.startswith(b"AutoCAD Binary DXF") or content.rstrip().endswith(b"EOF")
@@ -122,17 +134,7 @@ def _open(content: bytes, name: str, place):
                 place,
             )
         )
-    try:
-        drawing, _ = recover.read(io.BytesIO(content))
-    except (OSError, ezdxf.DXFError, ValueError, KeyError, IndexError, AttributeError) as problem:
-        raise SpecError(
-            error(
-                "bad-drawing",
-                f"`{name}` cannot be read as DXF ({type(problem).__name__})",
-                "save it again as DXF",
-                place,
-            )
-        ) from None
+    drawing, _ = recover.read(io.BytesIO(content))
     return drawing
 
 

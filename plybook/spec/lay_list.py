@@ -39,18 +39,19 @@ class LayList:
         """Keep layers under one name; a finding where one of the names is taken."""
         names = list(dict.fromkeys((name, *(layer.id for layer in layers))))
         for one in names:
-            if one in self.places:
+            taken = self.places.get(one.casefold())
+            if taken is not None:
                 self.out.error(
                     "duplicate-id",
-                    f"`{one}` is the id of two layers",
+                    f"`{one}` is the id of two layers (capitals make no difference)",
                     "give one of them another id",
                     place,
-                    self.places[one],
+                    taken,
                     layers=(one,),
                 )
                 return
         for one in names:
-            self.places[one] = place
+            self.places[one.casefold()] = place
         self.members[name] = tuple(layer.id for layer in layers)
         for layer in layers:
             self.members.setdefault(layer.id, (layer.id,))

@@ -68,6 +68,8 @@ ONE_MISTAKE = [
      "duplicate-id", ("P1, cloth", 0), "two layers"),
     (SKIN, "  - film: PEEL1", "  - {plies: '[0]', as: P, cloth: twill}\n  - film: PEEL1",
      "duplicate-id", ("P, cloth", 0), "`P1`"),
+    (SKIN, "  - film: PEEL1", "  - {ply: p1, cloth: twill, angle: 0}\n  - film: PEEL1",
+     "duplicate-id", ("p1, cloth", 0), "capitals"),
     (SKIN, "in: C1", "in: C2", "unknown-core", ("C2", 0), "did you mean `C1`"),
     (SKIN, "layer: C1", "layer: C9", "unknown-layer", ("C9", 0), "did you mean `C1`"),
     (SKIN, "layer: C1", "layer: Q1", "region-loop", ("Q1, by", 0), "follows itself"),
@@ -219,3 +221,23 @@ def test_the_laminate_code_in_the_good_spec_is_what_is_laid():
     spec = read(SKIN).specs[0]
     laid = [layer.angle_deg for layer in spec.layers if getattr(layer, "group", "") == "B"]
     assert laid == expand("[0/±45]s") == [0, 45, -45, -45, 45, 0]
+
+
+def test_five_thousand_plies_are_refused_with_the_name_of_the_limit():
+    plies = "".join(f"  - {{ply: X{n}, cloth: twill, angle: 0}}\n" for n in range(5000))
+    text = SKIN[: SKIN.index("layers:")] + "layers:\n" + plies
+    (one,) = faults(text)
+    assert one.code == "too-many" and "--limit layers=N" in one.help
+
+
+def test_a_limit_that_is_raised_lets_the_spec_through():
+    from pathlib import Path
+
+    from plybook.spec import load
+    from tests.spec.goods import shelf
+
+    plies = "".join(f"  - {{ply: X{n}, cloth: twill, angle: 0}}\n" for n in range(1001))
+    text = SKIN[: SKIN.index("layers:")] + "layers:\n" + plies
+    assert faults(text)
+    spec = load(Path("part.yaml"), shelf(text), {"layers": 2000}).specs[0]
+    assert len(spec.layers) == 1001

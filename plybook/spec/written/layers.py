@@ -9,7 +9,6 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Discriminator, Field, PlainValidator, Tag, WithJsonSchema
 
 from plybook.spec.quantities import (
-    Angle,
     Count,
     FibreAngle,
     Length,
@@ -292,7 +291,6 @@ class FilmLayer(Written):
     film: Id = Field(description="Id of the layer.")
     of: Id = Field(description="Which consumable.")
     region: Region | None = Field(None, description="Where it lies; whole when not said.")
-    angle: Angle = Field(0.0, description="Of the roll's length; of no importance to most.")
     removed_after: Id | None = Field(None, description="Stage after which it is peeled off.")
     note: Line = Field("", description="Printed with the step.")
 
