@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from plybook.diagnostics import Finding, error
@@ -39,8 +39,19 @@ def draft_stage(job: Job, rule: StageRule, scope: Scope) -> tuple[list[Draft], l
     return _edited(rule, drafts, [step.name for step in kind.steps])
 
 
-def finish_stage(rule: StageRule, job: Job, drafts: Sequence[Draft], scope: Scope) -> Stage:
-    """Give every step its id and every caution its first place, and close the stage."""
+def finish_stage(
+    rule: StageRule,
+    job: Job,
+    drafts: Sequence[Draft],
+    scope: Scope,
+    earlier: Collection[str] = (),
+) -> Stage:
+    """Give every step its id and every caution its first place, and close the stage.
+
+    Args:
+        earlier: texts of cautions said in full in earlier stages; here they are said shortly.
+    """
+    shorter = {c.text: c.again or c.text for c in standard().cautions.values()}
     kind = standard().stages[rule.kind]
     seen_ids: dict[str, int] = {}
     said: set[str] = set()
@@ -51,8 +62,11 @@ def finish_stage(rule: StageRule, job: Job, drafts: Sequence[Draft], scope: Scop
         seen_ids[key] = seen_ids.get(key, 0) + 1
         if seen_ids[key] > 1:
             key = f"{key}-{seen_ids[key]}"
-        cautions = tuple(c for c in step.cautions if c.text not in said)
-        said.update(c.text for c in cautions)
+        new = [c for c in step.cautions if c.text not in said]
+        said.update(c.text for c in new)
+        cautions = tuple(
+            replace(c, text=shorter.get(c.text, c.text)) if c.text in earlier else c for c in new
+        )
         steps.append(
             replace(
                 step,

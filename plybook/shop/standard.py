@@ -104,6 +104,7 @@ class StandardCaution:
     name: str
     text: str
     source: str
+    again: str  # said instead in later stages, "" = the same
 
 
 @dataclass(frozen=True)
@@ -124,6 +125,7 @@ class Figure:
     unit: str
     source: str
     note: str = ""
+    used_for: str = ""  # "" = every part
 
 
 @lru_cache(maxsize=1)
@@ -135,12 +137,12 @@ def standard() -> Standard:
     """
     groups = {name: _steps(name, rows) for name, rows in _load("shared_steps").items()}
     cautions = {
-        name: StandardCaution(name, row["text"], row["source"])
+        name: StandardCaution(name, row["text"], row["source"], row.get("again", ""))
         for name, row in _load("cautions").items()
     }
     figures = {
         name: Figure(name, float(row["value"]), row.get("unit", ""), row["source"],
-                     row.get("note", ""))
+                     row.get("note", ""), row.get("for", ""))
         for name, row in _load("figures").items()
     }  # fmt: skip
     stages = {kind: _stage(kind, _load(kind), groups) for kind in STAGE_KINDS}

@@ -47,6 +47,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
     bags = []
     stages: list[Stage] = []
     batches: list[Batch] = []
+    said: set[str] = set()
     for rule in job.stages:
         if rule.kind not in STAGE_KINDS:
             continue
@@ -65,7 +66,8 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         scope = Scope({**scope.facts, **_cup_facts(job, cups)}, scope.lists)
         drafts, edits = draft_stage(job, rule, scope)
         findings += edits
-        stage = finish_stage(rule, job, drafts, scope)
+        stage = finish_stage(rule, job, drafts, scope, said)
+        said.update(c.text for step in stage.steps for c in step.cautions)
         cups, by_step, late = _cups(job, rule, stage, drafts, needs, len(batches) + 1)
         findings += late
         batches += cups
@@ -85,7 +87,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         findings=tuple(findings),
         bags=tuple(bags),
         kits=kit_lists(job, stages, batches, bags),
-        estimates=_estimates(),
+        estimates=_estimates(job),
     )
 
 
@@ -187,11 +189,27 @@ def _unused_steps(job: Job, stages: list[Stage]) -> list[Finding]:
     ]
 
 
-def _estimates() -> tuple[str, ...]:
-    """Every default figure with its source, for the page that says what is an estimate."""
+def _estimates(job: Job) -> tuple[str, ...]:
+    """The default figures this part rests on, each with its source."""
+    kinds = {layer.kind for layer in job.laminate.layers}
+    stages = {rule.kind for rule in job.stages}
+    has = {
+        "": True,
+        "mould": "mould_preparation" in stages,
+        "bag": bool(stages & {"wet_laminate", "core_bond"}),
+        "infusion": "dry_layup" in stages,
+        "plies": "ply" in kinds,
+        "rods": "rod" in kinds,
+        "core": "core" in kinds,
+        "core_bond": "core_bond" in stages,
+        "splices": any(piece.splice is not None for piece in job.laminate.pieces),
+        "unstated_filler": not job.spec.materials.thickened and "core" in kinds,
+        "jig": bool(job.spec.jig_checks),
+    }
     return tuple(
         f"{f.name.replace('_', ' ')}: {f.value:g} {f.unit}".rstrip()
         + (f" ({f.note})" if f.note else "")
         + f" - {f.source}"
         for f in standard().figures.values()
+        if has[f.used_for]
     )

@@ -76,3 +76,27 @@ def test_batches_exist_and_are_used(work):
     assert cups and {b for step in steps.values() for b in step.batches} == set(cups)
     for batch in cups.values():
         assert batch.id in steps[batch.step].batches
+
+
+def test_a_caution_is_said_once_in_full():
+    """In full the first time in the book, shortly in later stages, once in each stage."""
+    shop = plan_work(*parts.skin())
+    said = [(stage.id, c.text) for stage in shop.stages for s in stage.steps for c in s.cautions]
+    assert len(said) == len(set(said))
+    gloves = [
+        (stage, text) for stage, text in said if "loves on, clean" in text or "allergic" in text
+    ]
+    assert [stage for stage, _ in gloves] == ["skin", "core", "cover"]
+    assert "allergic" in gloves[0][1] and len(gloves[1][1]) < len(gloves[0][1])
+    assert gloves[1][1] == gloves[2][1]
+
+
+def test_estimates_name_their_source_and_only_what_is_used():
+    """Each default figure says where it comes from; infusion figures only where one infuses."""
+    skin, spar = (plan_work(*part()) for part in (parts.skin, parts.spar))
+    for line in (*skin.estimates, *spar.estimates):
+        assert len(line.rpartition(" - ")[2]) > 10
+    assert any("trap left" in line for line in spar.estimates)
+    assert not any("trap left" in line for line in skin.estimates)
+    assert any("common practice, no source" in line for line in skin.estimates)
+    assert any("AC 43.13-1B" in line for line in skin.estimates)
