@@ -390,7 +390,7 @@ def _greedy_cuts(
     if best is None:
         return None
     low, high = full / len(best) * 0.9, full  # even the panels out without adding one
-    for _ in range(6):
+    for _ in range(10):
         middle = (low + high) / 2
         tried = walk(middle)
         if tried is not None and len(tried) == len(best):

@@ -307,6 +307,45 @@ def test_a_core_on_one_side_of_a_kink_is_cut_on_that_leaf_alone():
     assert np.ptp(made.pieces[0].outline_mm, axis=0) == pytest.approx([491.47, 300], abs=1e-3)
 
 
+def flipped(ring):
+    return np.asarray(ring) * [1, -1]
+
+
+def test_the_opposite_hand_has_the_mirrored_panels():
+    mirror = TrapezoidFace(root=(300.0, -700.0), tip=(150.0, -450.0))
+    ring = mirror.outline_mm[::-1]
+    mirror.outline_mm = ring
+    mirror.edges = tuple(
+        replace(
+            e, points_mm=flipped(next(f for f in FACE.edges if f.name == e.name).points_mm)[::-1]
+        )
+        for e in FACE.edges
+    )
+    spec = core(
+        edges=(("", BEVEL), ("root", SQUARE), ("leading", Treatment("bevel", 30.0))),
+        seams=(
+            Seam("S1", SpanLine(700), Treatment("scarf", 20.0)),
+            Seam("L1", ShareLine(0.4), SQUARE),
+        ),
+        cut_outs=(CutOut("H1", 1.0),),
+    )
+    block = shapely.box(400, 100, 520, 180)
+    one = cut(spec, let_in={"H1": block}).pieces
+    other = cut(
+        spec,
+        region=shapely.transform(REGION, flipped),
+        face=mirror,
+        let_in={"H1": shapely.transform(block, flipped)},
+    ).pieces
+    assert [p.id for p in one] == [p.id for p in other]
+    for a, b in zip(one, other, strict=True):
+        assert shapely.Polygon(flipped(a.outline_mm)).symmetric_difference(panel(b)).area < (
+            sum(shapely.Polygon(h).area for h in a.holes_mm) + 0.2
+        )
+        assert shapely.transform(bag(a), flipped).symmetric_difference(bag(b)).area < 0.2
+        assert {e.name for e in a.edges} == {e.name for e in b.edges}
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.integers(150, 1850), min_size=1, max_size=3, unique=True),
