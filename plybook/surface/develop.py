@@ -218,6 +218,9 @@ def _start(loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray) -> np.ndarray:
     pick = np.searchsorted(fine, w)
     inner = loft.spans[(loft.spans > u[0] + 1e-9) & (loft.spans < u[-1] - 1e-9)]
     stops = np.concatenate([u[:1], inner, u[-1:]])
+    if not loft.ruled:  # bays are bent: lay them in short runs
+        parts = [np.linspace(a, b, 9)[:-1] for a, b in zip(stops, stops[1:], strict=False)]
+        stops = np.concatenate([*parts, u[-1:]])
     grid = np.empty((len(u), len(w), 2))
     far = None
     for low, high in zip(stops, stops[1:], strict=False):
