@@ -325,11 +325,11 @@ def _default_facts(job: Job) -> dict:
         ("pleat_pitch", "pleat_pitch"), ("mesh_stop", "mesh_short_of_vacuum"),
         ("seam_gap", "seam_gap"), ("perforation_pitch", "perforation_pitch"),
     ):  # fmt: skip
-        facts[name] = job.length(round(figure(source)))
+        facts[name] = job.about(figure(source))
     room = margins(job)
-    facts["peel_margin"] = job.length(round(room.peel_ply))
-    facts["breather_margin"] = job.length(round(room.breather))
-    facts["tape_margin"] = job.length(round(room.tape))
+    facts["peel_margin"] = job.about(room.peel_ply)
+    facts["breather_margin"] = job.about(room.breather)
+    facts["tape_margin"] = job.about(room.tape)
     return facts
 
 

@@ -187,6 +187,12 @@ class Job:
         """A length in the part's own unit."""
         return show_length(value_mm, self.spec.part.units)
 
+    def about(self, value_mm: float) -> str:
+        """A margin that need not be met closely: whole millimetres, or eighths of an inch."""
+        if self.spec.part.units == "in":
+            value_mm = round(value_mm / MM_PER_INCH * 8) / 8 * MM_PER_INCH
+        return self.length(round(value_mm) if self.spec.part.units == "mm" else value_mm)
+
     def run(self, value_mm: float) -> str:
         """A long length: metres, or feet where the part is in inches."""
         if self.spec.part.units == "in":

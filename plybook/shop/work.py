@@ -139,7 +139,7 @@ def _with_cups(stage: Stage, cups: Sequence[Batch], by_step: dict[str, tuple[str
     steps = []
     for step in stage.steps:
         limits = tuple(
-            Timer(f"{step.id}.{cup.id}", f"Cup {cup.id}: all of it on", cup.pot_life_s, "limit")
+            Timer(f"{step.id}.{cup.id}", _used_up(cup), cup.pot_life_s, "limit")
             for cup in cups
             if cup.step == step.id and cup.pot_life_s > 0
         )
@@ -156,6 +156,10 @@ def _empty(job: Job, rule: StageRule) -> Finding:
         "name its layers, or take the stage out",
         rule.place,
     )
+
+
+def _used_up(cup: Batch) -> str:
+    return f"Cup {cup.id}: {'drawn in' if cup.kind == 'infusion' else 'all of it on'}"
 
 
 def _no_resin(job: Job, rule: StageRule) -> list[Finding]:
