@@ -11,6 +11,7 @@ from pydantic import BaseModel, ValidationError
 
 from plybook.diagnostics import Finding, Place, error
 from plybook.spec.limits import Limits
+from plybook.spec.quantities import Wrong
 from plybook.spec.reader import Fields, Items, Scalar
 from plybook.spec.written.base import Reading, Written
 from plybook.spec.written.files import PartFile, SharedFile
@@ -70,11 +71,9 @@ def _finding(one: dict[str, Any], tree: Fields) -> Finding:
     if isinstance(node, Scalar) and node.empty:
         key_place = _key_place(parent, key, place)
         return error("empty", f"{name} is empty", "write its value, or delete the key", key_place)
-    context = one.get("ctx") or {}
-    if "text" in context:
-        message = context["text"].replace("{{", "\x01").replace("}}", "\x02")
-        message = message.replace("{key}", name).replace("\x01", "{").replace("\x02", "}")
-        return error(kind, message, context.get("help", ""), place)
+    refusal = (one.get("ctx") or {}).get("error")
+    if isinstance(refusal, Wrong):
+        return error(refusal.code, refusal.message.replace("{key}", name), refusal.help, place)
     found = _kind_of(node)
     expected = {
         "model_type": "a mapping (`key: value` lines)",

@@ -13,7 +13,6 @@ from collections.abc import Callable
 from typing import Annotated, Any
 
 from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
-from pydantic_core import PydanticCustomError
 
 from plybook.spec.reader import Fields, Items, Scalar
 from plybook.units import G_M2_PER_OZ_YD2, GRAMS_PER_OUNCE, MM_PER_UNIT, parse_length
@@ -24,12 +23,12 @@ CLOCK = re.compile(r"[-+]?\d+(?::\d+)+(?:\.\d*)?")
 YES_WORDS = {"yes": True, "true": True, "no": False, "false": False}
 
 
-def Wrong(code: str, message: str, help: str = "") -> PydanticCustomError:
+class Wrong(ValueError):
     """A refusal of one value; `{key}` in the message becomes the key it stands under."""
-    safe = message.replace("{key}", "\x00").replace("{", "{{").replace("}", "}}")
-    return PydanticCustomError(
-        code, "{text}", {"text": safe.replace("\x00", "{key}"), "help": help}
-    )
+
+    def __init__(self, code: str, message: str, help: str = ""):
+        super().__init__(message)
+        self.code, self.message, self.help = code, message, help
 
 
 def number_of(raw: Any, what: str = "a number") -> float:
@@ -51,7 +50,7 @@ def _plain_number(text: str) -> float | None:
     """The number a text is, None where it is none.
 
     Raises:
-        PydanticCustomError: it looks like a number but would be misread.
+        Wrong: it looks like a number but would be misread.
     """
     if re.fullmatch(r"[-+]?0\d+(\.\d*)?", text):
         bare = re.sub(r"^([-+]?)0+(?=\d)", r"\1", text)

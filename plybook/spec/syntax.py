@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 
-import yaml
-
 from plybook.diagnostics import Finding, Place, error
 
 # what the parser says (start of its sentence) -> our sentence, the edit to make
@@ -64,7 +62,7 @@ _WORDS = (
 )
 
 
-def syntax_finding(problem: yaml.YAMLError, text: str, file: str) -> Finding:
+def syntax_finding(problem: Exception, text: str, file: str) -> Finding:
     """One finding for a text that is no YAML.
 
     Args:
