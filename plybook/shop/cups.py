@@ -61,7 +61,8 @@ def plan_cups(
     now = 0.0
     loss = 0.0 if infused else shop.cup_loss_g
     for n, cup in enumerate(cups, start=first):
-        wanted = max(cup.mass_g + loss, least_cup_g(resin))
+        least = min(least_cup_g(resin), math.floor(resin.largest_batch_g))
+        wanted = max(cup.mass_g + loss, least)
         mass, parts, decimals = mix(resin, wanted)
         filler_ml, filler_g = (
             thick.filler_for(mass, resin.density_g_cm3) if cup.thick else (0.0, 0.0)

@@ -175,7 +175,7 @@ def cut_plan(lam, number="TS-1"):
     return CutPlan(tuple(layouts), tuple(items), ())
 
 
-def hatch():
+def hatch(**more):
     """Two glass plies on a flat plate 600 x 400."""
     face = PlaneFace(600.0, 400.0)
     plies = [
@@ -184,7 +184,7 @@ def hatch():
     ]
     lam = laminate(plies, 260.0)
     layers = [s.Ply(n, "glass-163", "", s.Whole(), angle_deg=0.0) for n in ("P1", "P2")]
-    return spec_of(face, layers), face, lam, cut_plan(lam)
+    return spec_of(face, layers, **more), face, lam, cut_plan(lam)
 
 
 def skin(stages=(), **more):

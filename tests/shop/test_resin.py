@@ -6,6 +6,8 @@ import math
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from plybook.shop import plan_work
 from plybook.shop.job import make_job
@@ -189,3 +191,37 @@ def test_a_long_wet_stage_gets_a_proposed_split():
     shop = shop_of(workshop=s.Workshop(wetting_m2_h=1.5))
     found = [f for f in shop.findings if f.code == "wet-too-long"]
     assert found and any("end a stage after P" in f.help for f in found)
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    room=st.floats(5.0, 40.0),
+    rate=st.floats(0.3, 20.0),
+    loss=st.floats(0.0, 60.0),
+    largest=st.floats(30.0, 2000.0),
+    part=st.sampled_from((parts.skin, parts.spar, parts.hatch)),
+)
+def test_any_workshop_gets_cups_that_sum(room, rate, loss, largest, part):
+    """Parts sum to the batch, batches cover the need of their stage, none is over the safe size,
+    and a cup that is called in time is on within its pot life."""
+    resin = replace(parts.RESIN, largest_batch_g=largest)
+    materials = replace(parts.MATERIALS, resins={resin.id: resin})
+    shop = s.Workshop(room_c=room, wetting_m2_h=rate, cup_loss_g=loss)
+    spec, face, lam, plan = part(workshop=shop, materials=materials)
+    made = plan_work(spec, face, lam, plan)
+    job, _ = make_job(spec, face, lam, plan)
+    for batch in made.batches:
+        assert sum(round(g * 10) for _, g in batch.parts) == round(batch.mass_g * 10)
+        assert batch.mass_g <= largest + 1e-9 or batch.loss_g >= largest
+        assert not batch.in_time or batch.work_s <= batch.pot_life_s
+    for rule in job.stages:
+        wanted = sum(need.mass_g for need in stage_needs(job, rule).values())
+        mixed = sum(b.mass_g for b in made.batches if b.stage == rule.id)
+        assert mixed >= wanted - 1e-6
+
+
+def test_the_same_part_gives_the_same_work():
+    """Nothing hangs on the order of sets or on a clock."""
+    one, two = (plan_work(*parts.skin()) for _ in range(2))
+    for name in ("stages", "batches", "quantities", "jig", "clock", "findings", "kits"):
+        assert getattr(one, name) == getattr(two, name)
