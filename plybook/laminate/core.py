@@ -23,7 +23,7 @@ from plybook.laminate.ids import piece_id
 from plybook.laminate.leaves import Leaf, leaves_of
 from plybook.laminate.mating import mated
 from plybook.laminate.model import Growth, Piece, PieceEdge
-from plybook.laminate.panel_checks import bend_note, panel_findings, seam_notes
+from plybook.laminate.panel_checks import bend_note, hole_notes, panel_findings, seam_notes
 from plybook.laminate.panels import (
     LET_IN,
     SEAM,
@@ -100,7 +100,18 @@ def core_pieces(
     for i, cut in enumerate(cuts):
         piece = pieces[i]
         findings += panel_findings(core, piece, cut.panel, footprint(piece), stock, sheets, face)
-        words = (*piece.notes, *seam_notes(piece, lines), *bend_note(core, piece, face))
+        laid = shapely.Polygon(piece.laid_outline_mm).buffer(core.thickness_mm)
+        touching = [
+            c.insert
+            for c in core.cut_outs
+            if c.insert in (let_in or {}) and laid.intersects(let_in[c.insert])
+        ]
+        words = (
+            *piece.notes,
+            *seam_notes(piece, lines),
+            *hole_notes(core, piece, touching),
+            *bend_note(core, piece, face),
+        )
         pieces[i] = replace(piece, notes=words)
     shown = tuple(line for line in lines if line.line.crosses(region))
     return CoreCut(tuple(pieces), tuple(findings), shown)

@@ -148,6 +148,21 @@ def seam_notes(piece: Piece, seams: Sequence[SeamLine]) -> tuple[str, ...]:
     return tuple(said)
 
 
+def hole_notes(core: Core, piece: Piece, let_in: Sequence[str]) -> tuple[str, ...]:
+    """How the holes of a panel are cut; `let_in` names the inserts that touch it."""
+    said = [f"hole for {name}: all sides SQUARE - NO BEVEL" for name in let_in]
+    if len(piece.holes_mm) > len(let_in):
+        treatment = dict(core.edges).get("inner", dict(core.edges).get(""))
+        if treatment is not None and treatment.kind in ("bevel", "scarf"):
+            said.append(
+                f"opening: bevel {treatment.angle_deg:g} deg, wide on the "
+                f"{treatment.wide_side} side"
+            )
+        else:
+            said.append("opening: SQUARE - NO BEVEL")
+    return tuple(said)
+
+
 def bend_note(core: Core, piece: Piece, face: Face) -> tuple[str, ...]:
     """How the bag side differs from the mould side once the panel is bent to the face."""
     if face.flat:

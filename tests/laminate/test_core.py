@@ -172,6 +172,7 @@ def test_a_hardpoint_is_a_square_hole_grown_by_its_clearance():
     (hole,) = piece.holes_mm
     assert shapely.Polygon(hole).equals(shapely.box(398.5, 98.5, 521.5, 181.5))
     assert np.array_equal(piece.bag_side_holes_mm[0], hole)
+    assert "hole for H1: all sides SQUARE - NO BEVEL" in piece.notes
     assert piece.area_mm2 + 123 * 83 == pytest.approx(REGION.area, abs=0.5)
 
 
@@ -189,6 +190,16 @@ def test_a_hardpoint_on_a_seam_notches_both_panels_with_square_sides():
         assert bag(piece).exterior.distance(middle) < 2e-4
     total = sum(p.area_mm2 for p in made.pieces)
     assert total + 102 * 82 == pytest.approx(REGION.area, abs=1.0)
+
+
+def test_an_opening_in_the_core_is_bevelled_as_the_rest_unless_said():
+    region = REGION.difference(shapely.box(600, 100, 800, 250))
+    (piece,) = cut(region=region).pieces
+    (hole,), (wide) = piece.bag_side_holes_mm, shapely.box(590, 90, 810, 260)
+    assert shapely.Polygon(hole).symmetric_difference(wide).area < 0.1
+    assert any(n.startswith("opening: bevel 45") for n in piece.notes)
+    (plain,) = cut(core(edges=(("", BEVEL), ("inner", SQUARE))), region=region).pieces
+    assert np.array_equal(plain.bag_side_holes_mm[0], plain.holes_mm[0])
 
 
 def test_every_stretch_of_the_outline_belongs_to_one_edge():
