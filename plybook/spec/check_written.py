@@ -31,19 +31,21 @@ def check_written(
     Returns:
         The written model, or None when something is wrong, and the findings.
     """
-    reading = Reading(units, limits)
+    reading, most = Reading(units, limits), int(limits["findings"])
     findings: list[Finding] = []
     written = None
     try:
         written = model.model_validate(tree, context=reading)
     except ValidationError as problem:
-        meant = {_close(cls, key) or key for cls, _, key in reading.unknown}
+        meant = {_close(cls, key) or key for cls, _, key in reading.unknown[:most]}
+        faults = problem.errors(include_url=False, include_input=False)
         findings = [
             _finding(one, tree)
-            for one in problem.errors(include_url=False, include_input=False)
+            for one in faults[: 4 * most]
             if one["type"] != "missing" or one["loc"][-1] not in meant  # misspelt: said below
         ]
-    found = _once_for_units([*findings, *(_unknown(*one) for one in reading.unknown)])
+    unknown = [_unknown(*one) for one in reading.unknown[:most]]
+    found = _once_for_units([*findings, *unknown])[:most]
     found.sort(key=lambda f: (f.places[0].line, f.places[0].column) if f.places else (0, 0))
     return (None if found else written), found
 

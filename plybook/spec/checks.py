@@ -37,7 +37,7 @@ def _unused(spec: PartSpec, written: PartFile, out: Collector) -> None:
     for kind in ("cloths", "cores", "rods", "resins", "thickened"):
         for name in getattr(written.materials, kind):
             if name not in used:
-                place = written.materials._raw[kind].key_places[name]
+                place = written.materials.entry_place(kind, name)
                 out.warning(
                     "unused-material",
                     f"`{name}` is defined and never used",

@@ -30,7 +30,7 @@ def read_core(lay: LayList, w: CoreLayer) -> None:
         return
     edges = []
     for edge, cut in w.edges.items():
-        if edge == "all" or lay.regions.knows(edge, w._raw["edges"].key_places[edge]):
+        if edge == "all" or lay.regions.knows(edge, w.entry_place("edges", edge)):
             edges.append(("" if edge == "all" else edge, _treatment(lay, cut)))
     edges.sort(key=lambda pair: pair[0])
     if "all" not in w.edges:

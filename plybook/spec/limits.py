@@ -26,6 +26,7 @@ _ALL = (
     Limit("text-length", 2_000, "notes are read standing at the bench"),
     Limit("id-length", 32, "an id is written on the piece and read from two metres"),
     Limit("files", 40, "materials, stock and shop need a handful of files"),
+    Limit("findings", 200, "nobody reads more at one sitting"),
     Limit("layers", 1_000, "a thousand layers is a hand's breadth of cloth"),
     Limit("code-length", 400, "longer laminate codes are better written as several groups"),
     Limit("code-nesting", 4, "sets within sets are misread at the bench"),

@@ -51,7 +51,7 @@ def resolve_materials(shelves: list[MaterialShelf], out: Collector) -> Materials
     for shelf in shelves:
         for kind, by_id in found.items():
             for name, written in getattr(shelf, kind).items():
-                place = shelf._raw[kind].key_places[name]
+                place = shelf.entry_place(kind, name)
                 if name in seen:
                     out.error(
                         "duplicate-id",

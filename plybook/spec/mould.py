@@ -339,7 +339,7 @@ def resolve_edges(written: PartFile, mould: Mould, out: Collector) -> tuple[Edge
     names = edge_names(mould)
     for name, edge in written.edges.items():
         if name not in names and name != "all":
-            out.unknown("edge", name, (*names, "all"), _edge_place(written, name))
+            out.unknown("edge", name, (*names, "all"), written.entry_place("edges", name))
         if edge.trim is not None and edge.trim > 500:
             out.warning(
                 "implausible-trim",
@@ -354,7 +354,3 @@ def resolve_edges(written: PartFile, mould: Mould, out: Collector) -> tuple[Edge
         trim = DEFAULT_TRIM_MM if edge is None or edge.trim is None else edge.trim
         rules.append(EdgeRule(name, trim, edge.flange if edge else 0.0))
     return tuple(rules)
-
-
-def _edge_place(written: PartFile, name: str) -> Place:
-    return written._raw["edges"].key_places[name]

@@ -39,7 +39,7 @@ def read_group(lay: LayList, w: GroupLayer) -> None:
             int(lay.out.limits["code-length"]),
         )
     except CodeError as problem:
-        start = place.column + problem.position + (1 if w._raw["plies"].quoted else 0)
+        start = place.column + problem.position + w.is_quoted("plies")
         at = Place(place.file, place.line, start, start + 1)
         lay.out.error("bad-laminate-code", problem.message, problem.help, at)
         return

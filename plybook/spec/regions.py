@@ -101,24 +101,14 @@ class RegionReader:
     def _edges(self, w: RegionKeys) -> list[Region]:
         parts: list[Region] = []
         for edge, (low, high) in (w.near or {}).items():
-            if self.knows(edge, w._raw["near"].key_places[edge]):
+            if self.knows(edge, w.entry_place("near", edge)):
                 parts.append(EdgeBand(edge, max(low, 0.0), high))
         if w.inset is not None:
-            by: dict[str, float] = {}
-            for edge, value in w.inset.items():
-                if edge == "all":
-                    by = {**dict.fromkeys(self.edges, value), **by}
-                elif self.knows(
-                    edge,
-                    w._raw["inset"].key_places[edge]
-                    if hasattr(w._raw["inset"], "key_places")
-                    else w.here,
-                ):
-                    by[edge] = value
-            for edge in w.inset:
-                if edge != "all":
-                    by[edge] = w.inset[edge]
-            parts.append(Inset(tuple((e, by[e]) for e in self.edges if e in by)))
+            own = {e: v for e, v in w.inset.items() if e != "all"}
+            for edge in own:
+                self.knows(edge, w.entry_place("inset", edge))
+            by = {**dict.fromkeys(self.edges, w.inset.get("all")), **own}
+            parts.append(Inset(tuple((e, by[e]) for e in self.edges if by[e] is not None)))
         return parts
 
     def _shapes(self, w: RegionKeys) -> list[Region]:

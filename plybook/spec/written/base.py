@@ -74,3 +74,12 @@ class Written(BaseModel):
     def key_place(self, key: str) -> Place:
         """Place of the key itself."""
         return self._raw.key_places.get(key, self._raw.place)
+
+    def entry_place(self, key: str, name: str) -> Place:
+        """Place of a name inside the mapping that stands under a key."""
+        value = self._raw.get(key)
+        return value.key_places.get(name, value.place) if isinstance(value, Fields) else self.here
+
+    def is_quoted(self, key: str) -> bool:
+        """Whether the text under a key stood in quotes."""
+        return getattr(self._raw.get(key), "quoted", False)
