@@ -75,7 +75,8 @@ def core_pieces(
         core: the layer; an edge with `wide_side` "mould" keeps the region on its mould side.
         region: where it lies, pattern mm.
         face: the mould face.
-        raised: the face the core lies on (`to_cut`, `from_cut`); None for the bare pattern.
+        raised: the face the core is developed on (`to_cut`, `from_cut`), that of its middle, for
+            a sheet bends about its middle; None for the bare pattern.
         stock: the sheet material.
         let_in: regions of the insert layers named in `core.cut_outs`, pattern mm.
         sheets_mm: sheet sizes at hand; the material's own size when empty.

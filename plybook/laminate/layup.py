@@ -287,9 +287,15 @@ class _LayUp:
         """The maps of the face as the layers so far have left it; None where nothing changed.
 
         Only cloth goes down the sides of blocks and rods; what is stiff lies beside or on them.
+        A core bends about its middle, so it is developed half its thickness up.
         """
-        limp = isinstance(layer, Ply | Film)
-        maps = self.raisings.under(self.field if limp else without_walls(self.field))
+        field = self.field
+        if not isinstance(layer, Ply | Film):
+            field = without_walls(field)
+        if isinstance(layer, Core):
+            middle = sheet_rise("", self.regions.plan.net, layer.thickness_mm / 2)
+            field = field.with_layer(middle)
+        maps = self.raisings.under(field)
         if maps is not None and maps.left_out:
             self.findings.append(_too_steep(layer, maps))
         return maps

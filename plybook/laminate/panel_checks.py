@@ -178,11 +178,11 @@ def bend_note(core: Core, piece: Piece, face: Face) -> tuple[str, ...]:
     bend = np.asarray(face.curvature(points))[:, 1, 1]
     step = np.linalg.norm(np.diff(points, axis=0), axis=1)
     turning = float(np.sum(step * (bend[1:] + bend[:-1]) / 2))
-    shorter = core.thickness_mm * turning
-    if abs(shorter) < _LEAST_SAID_MM:
+    half = core.thickness_mm / 2 * turning
+    if abs(half) < _LEAST_SAID_MM:
         return ()
-    word = "shorter" if shorter > 0 else "longer"
+    mould, bag = ("longer", "shorter") if half > 0 else ("shorter", "longer")
     return (
-        f"bent to the mould the bag side comes {abs(shorter):.1f} mm {word} than the mould side "
-        f"across the section; the outlines are the flat sheet's",
+        f"outlines are the flat sheet's; bent to the mould about its middle, its mould side comes "
+        f"{abs(half):.1f} mm {mould} and its bag side {abs(half):.1f} mm {bag} across the section",
     )

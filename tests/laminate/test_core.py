@@ -255,12 +255,13 @@ def test_bending_tighter_than_the_sheet_allows_is_told_with_radius_and_place():
     assert not [f for f in cut(face=TrapezoidFace(radius_mm=500.0)).findings]
 
 
-def test_a_bent_panel_says_how_much_shorter_its_bag_side_comes():
+def test_a_bent_panel_says_how_its_two_sides_come_to_differ():
     (piece,) = cut(face=TrapezoidFace(radius_mm=1000.0)).pieces
     ring = shapely.Polygon(piece.outline_mm)
     girth = ring.intersection(shapely.LineString([(995, -500), (995, 900)])).length
-    (words,) = [n for n in piece.notes if "bag side comes" in n]
-    assert f"{10 * girth / 1000:.1f} mm shorter" in words
+    (words,) = [n for n in piece.notes if "bent to the mould" in n]
+    half = f"{5 * girth / 1000:.1f} mm"  # half the thickness times the turning angle
+    assert f"mould side comes {half} longer" in words and f"bag side {half} shorter" in words
 
 
 def test_bevels_that_meet_are_an_error():
