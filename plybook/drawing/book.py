@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from plybook.diagnostics import Finding
 from plybook.drawing.bookend import (
     AFTER,
+    estimates_page,
     findings_page,
     jig_page,
     ply_table_page,
@@ -81,6 +82,7 @@ def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop:
         quantities_page(spec, shop, laminate),
         ply_table_page(spec, laminate),
         zones_page(spec, face, laminate),
+        estimates_page(spec, shop),
         findings_page(spec, all_findings(laminate, plan, shop)),
         record_page(spec, laminate),
     )
@@ -159,7 +161,7 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
             (
                 Picture(
                     rosette(),
-                    36.0,
+                    29.0,
                     "",
                     "Rosette: 0° from root to tip, angles count counter-clockwise",
                 ),

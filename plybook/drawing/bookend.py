@@ -187,6 +187,21 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
     return Page("zones", "Zones and pattern", kicker(spec), tuple(blocks), chapter=AFTER)
 
 
+def estimates_page(spec: PartSpec, shop: Shop) -> Page | None:
+    """The tool's own figures, each with where it comes from."""
+    if not shop.estimates:
+        return None
+    rows = (line.partition(" - ") for line in shop.estimates)
+    table = Table(
+        ("Figure", "Where it comes from"), tuple((what, source) for what, _, source in rows)
+    )
+    words = Paragraph(
+        "What the clock, the resin and the bag were reckoned with. Where your data sheet or your "
+        "own experience says otherwise, enter it in the spec: the builder's own numbers win."
+    )
+    return Page("estimates", "Figures and sources", kicker(spec), (words, table), chapter=AFTER)
+
+
 def findings_page(spec: PartSpec, findings: tuple[Finding, ...]) -> Page:
     """What the tool had to say, and what the builder accepted with which reason."""
     open_ = [f for f in findings if not f.acknowledged]

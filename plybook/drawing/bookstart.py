@@ -195,18 +195,8 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
                 rows,
                 "lllll",
             ),
-            *((_estimates(shop),) if shop.estimates else ()),
         ),
         chapter=BEFORE,
-    )
-
-
-def _estimates(shop: Shop) -> Table:
-    """The tool's own figures, each with where it comes from."""
-    rows = (line.partition(" - ") for line in shop.estimates)
-    return Table(
-        ("Figure the clock and quantities rest on", "Where it comes from"),
-        tuple((figure, source) for figure, _, source in rows),
     )
 
 

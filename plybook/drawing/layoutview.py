@@ -20,6 +20,7 @@ WIDTH_MM = 180.0
 _ROW_MM = 58.0  # most for one row
 _LONGEST_ROW = 4200.0  # mm of roll in one row
 _GAP_MM = 6.5
+TALLEST_MM = 205.0  # with its title and words it still fits a Letter page
 
 
 def placed_ring(outline_mm: np.ndarray, placement: Placement) -> np.ndarray:
@@ -45,6 +46,7 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str) -> Scene:
     rows = max(1, math.ceil(length / _LONGEST_ROW)) if unit.kind != "sheet" else 1
     stretch = length / rows
     scale = min((WIDTH_MM - 10.0) / stretch, _ROW_MM / unit.width_mm * (1.4 if rows == 1 else 1.0))
+    scale = min(scale, (TALLEST_MM / rows - _GAP_MM) / unit.width_mm)
     tall = max(unit.width_mm * scale, 5.0)
     height = rows * (tall + _GAP_MM)
     rings = [(p, Polygon(placed_ring(items[p.item].outline_mm, p))) for p in layout.placements]

@@ -33,7 +33,7 @@ class Corner:
     piece: str
     at_mm: tuple[float, float]
     outward: tuple[float, float]
-    first: str  # "120 mm from STA 950, towards the tip"
+    first: str  # "120 mm tipward of STA 950"
     second: str  # "35 mm inside the leading edge"
 
 
@@ -66,7 +66,7 @@ def locate(face: Face, pieces: Sequence[Piece], unit: str) -> tuple[Corner, ...]
             ", ".join(ids),
             (float(at[0]), float(at[1])),
             (dx * math.sqrt(0.5), dy * math.sqrt(0.5)),
-            *_words(face, at, whole, unit),
+            *_words(face, at, unit),
         )
         for k, (at, (dx, dy), ids) in enumerate(found)
     )
@@ -88,19 +88,18 @@ def _letter(index: int) -> str:
     return letters[place] + (str(round_ + 1) if round_ else "")
 
 
-def _words(face: Face, at: np.ndarray, whole, unit: str) -> tuple[str, str]:
+def _words(face: Face, at: np.ndarray, unit: str) -> tuple[str, str]:
     from shapely import LineString, Point
 
     point = Point(at)
     edges = sorted(
-        ((LineString(e.points_mm), f"the {_plain(e.name)}") for e in face.edges),
+        ((LineString(e.points_mm), f"the {edge_name(e.name)}") for e in face.edges),
         key=lambda row: row[0].distance(point),
     )
     stations = sorted(
         ((LineString(s.points_mm), s.label, s.span_mm) for s in face.station_lines),
         key=lambda row: row[0].distance(point),
     )
-    inside = whole.buffer(ON_EDGE_MM).contains(point)
     if stations:
         line, label, span = stations[0]
         along = line.distance(point)
@@ -108,27 +107,39 @@ def _words(face: Face, at: np.ndarray, whole, unit: str) -> tuple[str, str]:
         if along < ON_EDGE_MM:
             first = f"on {label}"
         else:
-            way = "towards the tip" if ahead else "towards the root"
-            first = f"{show_length(along, unit, both=True)} from {label}, {way}"
+            way = "tipward" if ahead else "rootward"
+            first = f"{show_length(along, unit, both=True)} {way} of {label}"
         base = line
     else:
         line, name = edges[0]
-        first, base = _from_edge(line.distance(point), name, inside, unit), line
+        first, base = _from_edge(line, point, name, unit), line
     for line, name in edges if stations else edges[1:]:
         if _crossing_deg(base, line, point) > CROSSING_DEG:
-            return first, _from_edge(line.distance(point), name, inside, unit)
+            return first, _from_edge(line, point, name, unit)
     return first, ""
 
 
-def _from_edge(distance: float, name: str, inside: bool, unit: str) -> str:
+def _from_edge(line, point, name: str, unit: str) -> str:
+    distance = line.distance(point)
     if distance < ON_EDGE_MM:
         return f"on {name}"
     shown = show_length(distance, unit, both=True)
-    return f"{shown} inside {name}" if inside else f"{shown} beyond {name}, trimmed later"
+    return f"{shown} {'inside' if _left_of(line, point) else 'beyond'} {name}"
 
 
-def _plain(name: str) -> str:
-    return f"{name} edge" if "edge" not in name.lower() else name
+def _left_of(line, point) -> bool:
+    """Whether a point lies on the part's side of an edge: the outline runs counter-clockwise, so
+    the part is on the left."""
+    s = line.project(point)
+    a, b = line.interpolate(max(s - 1.0, 0.0)), line.interpolate(min(s + 1.0, line.length))
+    return (b.x - a.x) * (point.y - a.y) - (b.y - a.y) * (point.x - a.x) > 0.0
+
+
+def edge_name(name: str) -> str:
+    """An edge's name as a sentence says it: "leading edge", "hinge edge", "root"."""
+    if "edge" in name.lower() or name.lower() in ("root", "tip"):
+        return name
+    return f"{name} edge"
 
 
 def _crossing_deg(one, other, point) -> float:

@@ -14,7 +14,7 @@ import numpy as np
 from plybook.drawing.frame import arrow
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 
-SIZE_MM = 36.0
+SIZE_MM = 29.0
 
 
 def show_angle(angle_deg: float) -> str:
@@ -82,6 +82,6 @@ def _label(at: np.ndarray, turn_deg: float, text: str, height_mm: float, bold: b
 
 def rosette(angle_deg: float | None = None, caption: str = "0° along the axis") -> Scene:
     """The rosette alone, `SIZE_MM` high, with the axis named."""
-    items = list(rosette_items((15.0, 19.5), 10.5, angle_deg))
-    items.append(Text(Role.TEXT, (1.0, 1.0), caption, 2.5))
-    return Scene(tuple(items), (0.0, 0.0, SIZE_MM + 2.0, SIZE_MM), "Rosette")
+    items = list(rosette_items((12.0, 15.5), 8.0, angle_deg))
+    items.append(Text(Role.TEXT, (0.5, 1.0), caption, 2.5))
+    return Scene(tuple(items), (0.0, 0.0, 34.0, SIZE_MM), "Rosette")

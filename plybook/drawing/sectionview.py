@@ -42,16 +42,19 @@ class _Band:
         return self.top_mm - self.bottom_mm > _ABSENT_MM
 
 
-def best_section(laminate: Laminate, layer: str) -> SectionCut | None:
-    """The section that says most about a layer: it is in it, with most ends of layers in sight."""
+def best_section(laminate: Laminate, layer: str, run: str = "") -> SectionCut | None:
+    """The section that says most about a layer.
 
-    def score(cut: SectionCut) -> tuple[bool, int, int]:
-        shown = [top - bottom > _ABSENT_MM for _, _, bottom, top in cut.bands]
-        own = any(
-            id == layer and mask.any() for (id, *_), mask in zip(cut.bands, shown, strict=True)
-        )
-        ends = sum(int(np.abs(np.diff(mask.astype(int))).sum()) for mask in shown)
-        return own, sum(bool(m.any()) for m in shown), ends
+    Its own ladder where it belongs to a drop-off run, its own section where it is a hardpoint;
+    else the one it is seen in with most layers, the earlier one of equals.
+    """
+    for cut in laminate.sections:
+        if cut.name.startswith((f"Drop-off {run}," if run else "\0", f"Hardpoint {layer},")):
+            return cut
+
+    def score(cut: SectionCut) -> tuple[bool, int]:
+        ids = {id for id, _, bottom, top in cut.bands if (top - bottom > _ABSENT_MM).any()}
+        return layer in ids, len(ids)
 
     return max(laminate.sections, key=score, default=None)
 

@@ -56,6 +56,9 @@ class _Bench:
         self.layers = {layer.id: layer for layer in self.laminate.layers}
         self.batches = {b.id: b for b in self.shop.batches}
         self.names = material_names(self.spec)
+        self.runs = {
+            layer.id: layer.drop.run for layer in self.spec.layers if getattr(layer, "drop", None)
+        }
         self.laid: set[str] = set()
 
     def in_mould(self, without: Sequence[str] = ()) -> tuple[LaidLayer, ...]:
@@ -114,7 +117,7 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
         many = len(step.text) > 1
         yield Items(step.text, numbered=True) if many else Paragraph(step.text[0])
     batches = [bench.batches[b] for b in step.batches if b in bench.batches]
-    yield from batch_blocks(step, batches, bench.names)
+    yield from batch_blocks(step, batches)
     for timer in step.timers:
         yield TimerBox(field_id(step.id, timer.id), timer.label, timer.seconds, timer.kind)
     if step.checks:
@@ -171,7 +174,9 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
         for bag in bench.shop.bags:
             if bag.stage == stage.id:
                 yield _picture(bag_plan_picture(bench.face, bag), "The bag, seen from above")
-                yield _picture(bag_section_picture(bag), "The bag in section, order of the layers")
+                if step is next(s for s in stage.steps if s.shows == "bag"):
+                    section = bag_section_picture(bag)
+                    yield _picture(section, "The bag in section: the order of the layers")
         return
     if step.shows not in ("layer", "core", "section") or not pieces:
         return
@@ -179,7 +184,7 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
     below = bench.in_mould(without=own if step.lays else ())
     unit = bench.spec.part.units
     corners = locate(bench.face, pieces, unit)
-    cut = best_section(bench.laminate, own[0])
+    cut = best_section(bench.laminate, own[0], bench.runs.get(own[0], ""))
     after = tuple(layer for layer in bench.laminate.layers if layer in below or layer.id in own)
     scene = step_picture(bench.face, pieces, below, cut.line_mm if cut else None, corners)
     words = ", ".join(p.id for p in pieces[:_MOST_IDS])
@@ -209,29 +214,34 @@ def _picture(scene, caption: str = "", alt: str = "") -> Picture:
 def corner_table(corners: Sequence[Corner]) -> Table:
     """Where the lettered corners lie."""
     return Table(
-        ("Corner", "Where it lies"),
-        tuple(
-            (f"{c.letter}  of {c.piece}", "; ".join(w for w in (c.first, c.second) if w))
-            for c in corners
-        ),
+        ("Corner", "Along", "Across"),
+        tuple((f"{c.letter} of {c.piece}", c.first, c.second) for c in corners),
     )
 
 
-def batch_blocks(step: Step, batches: Sequence[Batch], names: dict[str, str]) -> Iterator[Block]:
-    """The cups of a step: parts by mass, and blanks for the time mixed and the lots."""
-    if not batches:
+def batch_blocks(step: Step, batches: Sequence[Batch]) -> Iterator[Block]:
+    """The cups of a step: parts by mass, and blanks for the time mixed and the lots.
+
+    A cup that was mixed for an earlier step is only named.
+    """
+    fresh = [b for b in batches if b.step == step.id]
+    rest = [b for b in batches if b.step != step.id]
+    if rest:
+        ids = " and ".join(b.id for b in rest)
+        yield Paragraph(f"Resin: what is left of {ids}, as long as its time has not run out.")
+    if not fresh:
         return
     yield Heading("Mix", 3)
     yield Table(
         ("Batch", "Parts", "Together", "Use"),
-        tuple((b.id, batch_parts(b), f"{_grams(b.mass_g, b)} g", batch_use(b)) for b in batches),
+        tuple((b.id, batch_parts(b), f"{_grams(b.mass_g, b)} g", batch_use(b)) for b in fresh),
         "llrl",
     )
-    for k in range(0, len(batches), 2):
+    for k in range(0, len(fresh), 2):
         yield SignOff(
             tuple(
                 blank
-                for b in batches[k : k + 2]
+                for b in fresh[k : k + 2]
                 for blank in (
                     Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
                     Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text"),

@@ -26,7 +26,7 @@ from plybook.drawing.frame import (
     lines,
     polygons,
 )
-from plybook.drawing.letters import text_width_mm
+from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.locate import Corner
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
@@ -116,8 +116,7 @@ def detail_picture(
 def _row(frame, window, face, pieces, below, section_mm, corners) -> list[Primitive]:
     items = list(_content(frame, window, face, pieces, below, corners))
     if section_mm is not None:
-        taken = [frame.put(np.array([c.at_mm]))[0] for c in corners]
-        items += _section_mark(frame, window, section_mm, taken)
+        items += _section_mark(frame, window, section_mm, items)
     items += _edge_names(frame, window, face)
     items += _station_labels(frame, window, face)
     return items
@@ -334,26 +333,29 @@ def _station_labels(frame: Frame, window: Box | None, face: Face) -> list[Text]:
 
 
 def _section_mark(
-    frame: Frame, window: Box | None, section_mm: np.ndarray, taken: Sequence[np.ndarray]
+    frame: Frame, window: Box | None, section_mm: np.ndarray, drawn: Sequence[Primitive]
 ) -> list[Primitive]:
-    """Short strokes with S at both ends of the section line, clear of the lettered corners."""
+    """Wide strokes at both ends of the section line, an S beside each where no words stand."""
     ends = frame.put(section_mm)
     along = (ends[1] - ends[0]) / (np.hypot(*(ends[1] - ends[0])) or 1.0)
+    across = np.array([-along[1], along[0]])
+    taken = [_box(text_box_mm(item, 0.8)) for item in drawn if isinstance(item, Text)]
     out: list[Primitive] = []
-    for end, outward in ((ends[0], -along), (ends[1], along)):
+    for end, inward in ((ends[0], along), (ends[1], -along)):
         if window:
             x0, x1 = (frame.put(np.array([[window[k], 0.0]]))[0, 0] for k in (0, 2))
             if not x0 - 1 <= end[0] <= x1 + 1:
                 continue
-        reach = 9.2
-        while any(np.hypot(*(end - reach * outward - c)) < 8.0 for c in taken) and reach < 40.0:
-            reach += 3.0
-        out.append(Path(Role.SPLICE, np.array([end + 1.2 * outward, end - (reach - 2) * outward])))
-        at = end - reach * outward
-        out.append(
+        out.append(Path(Role.SPLICE, np.array([end - 1.2 * inward, end + 6.0 * inward])))
+        spots = [
+            end + a * inward + c * across
+            for a in (3.0, 9.0, 16.0, 24.0)
+            for c in (3.4, -3.4, 6.5, -6.5)
+        ]
+        marks = [
             Text(
                 Role.TEXT,
-                (float(at[0]), float(at[1])),
+                (float(x), float(y)),
                 "S",
                 NOTE_MM,
                 anchor="middle",
@@ -361,8 +363,19 @@ def _section_mark(
                 bold=True,
                 halo=True,
             )
-        )
+            for x, y in spots
+        ]
+        free = (m for m in marks if not any(_meet(_box(text_box_mm(m, 0.6)), t) for t in taken))
+        out.append(next(free, marks[0]))
     return out
+
+
+def _box(corners: np.ndarray) -> Box:
+    return (*corners.min(axis=0), *corners.max(axis=0))
+
+
+def _meet(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 def _corner_mark(
@@ -383,7 +396,8 @@ def _corner_mark(
     if x1 - x0 > 30.0 and y1 - y0 > 16.0:
         ways.reverse()
     spots = [(float(x + 3.8 * wx), float(y + 3.8 * wy)) for wx, wy in ways]
-    at = next((s for s in spots if face.contains(Point(s).buffer(2.0))), spots[0])
+    inward = (float(x - 3.8 * ox), float(y - 3.8 * oy))
+    at = next((s for s in spots if face.contains(Point(s).buffer(2.0))), inward)
     return [
         Circle(Role.DATUM, (float(x), float(y)), 0.8, "ink"),
         Circle(Role.DIMENSION, at, 2.2, "white"),

@@ -20,7 +20,7 @@ from plybook.drawing.document import (
     show_duration,
 )
 from plybook.record.compare import LOT_PREFIX, MASS_FIELD, NOTES_FIELD
-from plybook.record.figures import measures, parse_figure, steps
+from plybook.record.figures import measures, mixed_in, parse_figure, steps
 from plybook.record.reading import Record
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": "no hand"}
@@ -185,7 +185,7 @@ def _lots_page(record: Record, plan: dict[str, Any]) -> _Plain:
             record.words(field_id(s["id"], f"{b}.lot")),
         )
         for s in steps(plan)
-        for b in s.get("batches", ())
+        for b in mixed_in(plan, s)
     )
     blocks: list[Block] = []
     if lots:

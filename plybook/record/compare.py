@@ -13,7 +13,7 @@ from typing import Any
 from plybook.diagnostics import Finding, SpecError, error, note, warning
 from plybook.drawing.document import SIGN_OFF, field_id, figure, jig_field_id, show_duration
 from plybook.drawing.recordkey import plan_key
-from plybook.record.figures import measures, parse_figure, steps
+from plybook.record.figures import measures, mixed_in, parse_figure, steps
 from plybook.record.reading import Record
 
 MASS_FIELD = "record.mass_g"
@@ -94,7 +94,7 @@ def known_fields(plan: dict[str, Any]) -> Iterator[str]:
     for step in steps(plan):
         yield from (field_id(step["id"], check["id"]) for check in step["checks"])
         yield from (field_id(step["id"], name) for name in SIGN_OFF)
-        for batch in step.get("batches", ()):
+        for batch in mixed_in(plan, step):
             yield field_id(step["id"], f"{batch}.mixed")
             yield field_id(step["id"], f"{batch}.lot")
     yield from (jig_field_id(m["id"]) for m in plan.get("jig", []))
@@ -225,7 +225,7 @@ def _lots_and_mass(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
                 "write the lot or roll number",
                 layers=tuple(step["pieces"]),
             )
-        for batch in step.get("batches", ()):
+        for batch in mixed_in(plan, step):
             if not record.done(field_id(step["id"], f"{batch}.mixed")):
                 yield warning(
                     "record-batch-time-missing",

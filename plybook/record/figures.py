@@ -76,6 +76,11 @@ def steps(plan: dict[str, Any]) -> Iterator[dict[str, Any]]:
         yield from stage["steps"]
 
 
+def mixed_in(plan: dict[str, Any], step: dict[str, Any]) -> list[str]:
+    """Batches that are mixed in a step; one that serves several is mixed in its first."""
+    return [b["id"] for b in plan["quantities"].get("batches", []) if b["step"] == step["id"]]
+
+
 def _blank(id: str, label: str, source: dict[str, Any]) -> Blank:
     return Blank(
         id,

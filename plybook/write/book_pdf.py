@@ -16,6 +16,7 @@ from plybook.write.book_slabs import (
     HEAD,
     LEADING,
     NOTE,
+    PLATE,
     TITLE,
     WIDTH_MM,
     Pen,
@@ -173,8 +174,8 @@ def _groups(flow: Sequence[Slab]) -> Iterator[list[Slab]]:
 
 def _title(page: Page) -> Slab:
     title = clean_text(page.title)
-    lines = wrapped(title, WIDTH_MM, TITLE, True)
-    cap = TITLE if len(lines) <= 2 else HEAD
+    large = PLATE if page.kind == "cover" else TITLE
+    cap = large if len(wrapped(title, WIDTH_MM, large, True)) == 1 else HEAD
     lines = wrapped(title, WIDTH_MM, cap, True)
     kicker = wrapped(clean_text(page.kicker), WIDTH_MM, NOTE)
     first = len(kicker) * LEADING * NOTE + 1.5

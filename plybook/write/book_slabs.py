@@ -163,7 +163,7 @@ def slabs(block: Block, room_mm: float) -> Iterator[Slab]:
 
 def _heading(block: Heading, room: float) -> Iterator[Slab]:
     cap = {1: TITLE, 2: HEAD, 3: BODY}[block.level]
-    yield lines_slab(block.text, cap, True, before=3.2, with_next=True, chapter=True)
+    yield lines_slab(block.text, cap, True, before=2.4, with_next=True, chapter=True)
 
 
 def _paragraph(block: Paragraph, room: float) -> Iterator[Slab]:
@@ -172,12 +172,7 @@ def _paragraph(block: Paragraph, room: float) -> Iterator[Slab]:
 
 def _items(block: Items, room: float) -> Iterator[Slab]:
     words = [clean_text(item) for item in block.items]
-    half = WIDTH_MM / 2 - 12.0
-    if (
-        not block.numbered
-        and len(words) >= 6
-        and all(text_width_mm(w, BODY) <= half for w in words)
-    ):
+    if not block.numbered and len(words) >= 6 and max(map(len, words)) <= 60:
         yield from _two_columns(words)
         return
     pitch = LEADING * BODY
@@ -197,16 +192,21 @@ def _items(block: Items, room: float) -> Iterator[Slab]:
 
 def _two_columns(words: Sequence[str]) -> Iterator[Slab]:
     """Short items read down the left column, then down the right one."""
-    rows = -(-len(words) // 2)
+    half = WIDTH_MM / 2
+    cells = [wrapped(w, half - 12.0, BODY) or [""] for w in words]
+    rows = -(-len(cells) // 2)
+    pitch = LEADING * BODY
     for k in range(rows):
+        pair = [(0.0, cells[k])] + [(half, c) for c in cells[k + rows : k + rows + 1]]
 
-        def draw(pen: Pen, y: float, k=k) -> None:
-            for x, index in ((0.0, k), (WIDTH_MM / 2, k + rows)):
-                if index < len(words):
-                    _bullet(pen, x, y)
-                    pen.words(words[index], x + 9.0, y + BODY, BODY)
+        def draw(pen: Pen, y: float, pair=pair) -> None:
+            for x, lines in pair:
+                _bullet(pen, x, y)
+                for n, line in enumerate(lines):
+                    pen.words(line, x + 9.0, y + BODY + n * pitch, BODY)
 
-        yield Slab(LEADING * BODY, draw, before=0.6 if k else 3.0)
+        height = max(len(lines) for _, lines in pair) * pitch
+        yield Slab(height, draw, before=0.6 if k else 3.0)
 
 
 def _bullet(pen: Pen, x: float, y: float) -> None:
@@ -249,8 +249,8 @@ def _table(block: Table, room: float) -> Iterator[Slab]:
 
 
 def _column_widths(block: Table) -> list[float]:
-    """The stated shares; without them each column gets room for its longest word, and what is
-    left goes to the columns whose cells would otherwise be broken most."""
+    """The stated shares. Without them, columns of short cells get all they wish, the narrowest
+    first, and the others share what is left; none gets less than its longest word."""
     count = len(block.head)
     least, wish = [], []
     for k in range(count):
@@ -263,11 +263,15 @@ def _column_widths(block: Table) -> list[float]:
         return [WIDTH_MM * share / sum(block.widths) for share in block.widths]
     if sum(least) > WIDTH_MM:  # words are broken, the longest most
         return [WIDTH_MM * min(w, WIDTH_MM) / sum(min(x, WIDTH_MM) for x in least) for w in least]
-    spare = WIDTH_MM - sum(least)
-    more = [w - n for w, n in zip(wish, least, strict=True)]
-    if sum(more) <= spare:
-        return [w + (spare - sum(more)) / count for w in wish]
-    return [n + spare * m / sum(more) for n, m in zip(least, more, strict=True)]
+    if sum(wish) <= WIDTH_MM:
+        return [w + (WIDTH_MM - sum(wish)) / count for w in wish]
+    widths = list(least)
+    left = WIDTH_MM - sum(least)
+    for place, k in enumerate(sorted(range(count), key=lambda k: wish[k] - least[k])):
+        share = min(wish[k] - least[k], left / (count - place))
+        widths[k] += share
+        left -= share
+    return widths
 
 
 def _facts(block: Facts, room: float) -> Iterator[Slab]:
