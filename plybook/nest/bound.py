@@ -21,6 +21,8 @@ from plybook.geometry.rings import signed_area_mm2
 from plybook.nest.placing import turn_ring
 
 _THRESHOLDS = (0.5, 0.45, 0.4, 0.35, 0.3, 0.25, 0.2, 0.15, 0.1)
+_STEPS = (2, 3, 4, 5)
+_FUNCTIONS = len(_THRESHOLDS) + len(_STEPS)
 _SLICES = 400
 _SAFE = 1.0 - 1e-9
 
@@ -45,7 +47,7 @@ def strip_bound(
         The largest of the area bound, the longest piece, and the bounds by shares of the width.
     """
     longest, wide = 0.0, width_mm + gap_mm
-    totals = np.zeros(1 + len(_THRESHOLDS))
+    totals = np.zeros(1 + _FUNCTIONS)
     for ring, demand, allowed in zip(rings, demands, rotations, strict=True):
         grown = _grown_ring(ring, gap_mm)
         area = abs(signed_area_mm2(grown)) / wide
@@ -77,7 +79,7 @@ def sheet_bound(
         ]
         or [np.zeros(0)]
     )
-    totals = [shares.sum()] + [_dual_feasible(shares, t).sum() for t in _THRESHOLDS]
+    totals = [shares.sum(), *_dual_feasible(shares).sum(axis=1)]
     return math.ceil(max(totals) - 1e-9)
 
 
@@ -108,14 +110,23 @@ def _least_extent(ring: np.ndarray) -> float:
     return float(min(np.hypot(*(corner[1] - corner[0])), np.hypot(*(corner[2] - corner[1]))))
 
 
-def _dual_feasible(share: np.ndarray, threshold: float) -> np.ndarray:
-    """f(s) = 1 above 1 - threshold, 0 below the threshold, s between."""
-    kept = np.where(share < threshold - 1e-12, 0.0, share)
-    return np.where(share > 1.0 - threshold + 1e-12, 1.0, kept)
+def _dual_feasible(share: np.ndarray) -> np.ndarray:
+    """Every function of the share, one row each: (functions, n).
+
+    For a threshold: 1 above 1 - threshold, 0 below the threshold, the share itself between. For a
+    step k: floor((k + 1) share) / k, taken just below where (k + 1) share is whole; it knows that
+    no more than k pieces wider than 1 / (k + 1) lie side by side.
+    """
+    rows = []
+    for threshold in _THRESHOLDS:
+        kept = np.where(share < threshold - 1e-12, 0.0, share)
+        rows.append(np.where(share > 1.0 - threshold + 1e-12, 1.0, kept))
+    rows += [np.maximum(np.floor((k + 1) * share - 1e-9), 0.0) / k for k in _STEPS]
+    return np.array(rows)
 
 
 def _share_integrals(ring: np.ndarray, width_mm: float) -> np.ndarray:
-    """Integral along x of f(share) for each threshold; each slice counts with its least share.
+    """Integral along x of f(share) for each function; each slice counts with its least share.
 
     Between two slices through neighbouring points of the ring the share is linear for a simple
     ring, so taking the smaller end of many thin slices errs to the low side only.
@@ -125,7 +136,7 @@ def _share_integrals(ring: np.ndarray, width_mm: float) -> np.ndarray:
     left, right = xs[:-1] + inner, xs[1:] - inner
     least = np.minimum(_shares(ring, left), _shares(ring, right)) / width_mm
     step = np.diff(xs)
-    return np.array([(_dual_feasible(least, t) * step).sum() for t in _THRESHOLDS])
+    return _dual_feasible(least) @ step
 
 
 def _ends(ring: np.ndarray) -> tuple[float, float]:

@@ -128,8 +128,11 @@ def convex_parts(ring_mm: np.ndarray) -> list[np.ndarray]:
         return [ring]
     import shapely
 
-    triangles = shapely.constrained_delaunay_triangles(shapely.Polygon(ring))
-    found = [_loose(np.asarray(t.exterior.coords)[:-1]) for t in triangles.geoms]
+    try:
+        triangles = shapely.constrained_delaunay_triangles(shapely.Polygon(ring)).geoms
+        found = [_loose(np.asarray(t.exterior.coords)[:-1]) for t in triangles]
+    except shapely.errors.GEOSException:  # rings that all but touch themselves
+        found = _ears(ring)
     key = {}
     for loop in found:
         for point in loop:
@@ -137,21 +140,42 @@ def convex_parts(ring_mm: np.ndarray) -> list[np.ndarray]:
     names = list(key)
     loops = [[key[(round(x, 9), round(y, 9))] for x, y in loop] for loop in found]
     coords = np.array(names)
-    joined = True
-    while joined:
-        joined = False
-        owner = {(p, q): k for k, lp in enumerate(loops) for p, q in _sides(lp)}
-        shared = sorted(
-            (-math.dist(coords[p], coords[q]), p, q) for p, q in owner if p < q and (q, p) in owner
-        )
-        for _, p, q in shared:
-            a, b = owner[(p, q)], owner[(q, p)]
-            merged = _join(loops[a], loops[b], p, q)
-            if _is_convex(coords[merged]):
-                loops = [lp for k, lp in enumerate(loops) if k not in (a, b)] + [merged]
-                joined = True
-                break
-    return [coords[lp] for lp in loops]
+    owner = {side: k for k, loop in enumerate(loops) for side in _sides(loop)}
+    alive = dict(enumerate(loops))
+    inner = [(p, q) for p, q in owner if p < q and (q, p) in owner]
+    for p, q in sorted(inner, key=lambda s: (-math.dist(coords[s[0]], coords[s[1]]), s)):
+        a, b = owner[p, q], owner[q, p]
+        merged = _join(alive[a], alive[b], p, q) if a != b else []
+        if merged and _is_convex(coords[merged]):
+            alive[a] = merged
+            del alive[b]
+            owner.update(dict.fromkeys(_sides(merged), a))
+    return [coords[loop] for loop in alive.values()]
+
+
+def _ears(ring: np.ndarray) -> list[np.ndarray]:
+    """Triangles cut off one by one at the corner that leaves the best triangle."""
+    import shapely
+
+    left, found = list(range(len(ring))), []
+    while len(left) > 3:
+        best = None
+        for k, p in enumerate(left):
+            corner = ring[[left[k - 1], p, left[(k + 1) % len(left)]]]
+            area = signed_area_mm2(corner)
+            if area <= 0:
+                continue
+            others = [q for q in left if not (ring[q] == corner).all(axis=1).any()]
+            inside = shapely.covers(shapely.Polygon(corner), shapely.points(ring[others]))
+            rank = (not inside.any(), area / np.ptp(corner, axis=0).max() ** 2)
+            if best is None or rank > best[0]:
+                best = (rank, k, corner)
+        if best is None:
+            break
+        found.append(best[2])
+        del left[best[1]]
+    last = ring[left]
+    return [*found, last] if signed_area_mm2(last) > 0 else found
 
 
 def _loose(ring: np.ndarray) -> np.ndarray:

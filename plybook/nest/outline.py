@@ -73,9 +73,7 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
     return cover if good and shapely.Polygon(cover).is_valid else ring
 
 
-def cover_for(
-    ring_mm: np.ndarray, reach_mm: float, rotations_deg: Sequence[float]
-) -> np.ndarray:
+def cover_for(ring_mm: np.ndarray, reach_mm: float, rotations_deg: Sequence[float]) -> np.ndarray:
     """A cover that in the given rotations is no longer and no wider than the ring itself, so that
     a piece as wide as its roll still fits."""
     cover = shapely.Polygon(cover_ring(ring_mm, reach_mm))
@@ -87,7 +85,14 @@ def cover_for(
     if cover.geom_type != "Polygon" or cover.is_empty:
         return np.asarray(ring_mm, dtype=float)
     cover = np.asarray(shapely.geometry.polygon.orient(cover).exterior.coords)[:-1]
+    cover = _tidy(cover)
     return cover if len(cover) <= len(ring_mm) else np.asarray(ring_mm, dtype=float)
+
+
+def _tidy(ring: np.ndarray) -> np.ndarray:
+    """Without points that stand on one another."""
+    apart = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T)
+    return ring[apart > 1e-6]
 
 
 def _steps(k, points, moved, after, reach_mm, true) -> list[tuple]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from plybook.geometry.rings import canonical_ring
 from plybook.nest.model import CutPlan, Item, Layout
+from plybook.nest.outline import cover_ring
 from plybook.nest.placing import placed_outline
 from plybook.spec.model import StockItem
 
@@ -38,7 +39,7 @@ def left_over(layout: Layout, items: dict[str, Item], gap_mm: float) -> np.ndarr
         else shapely.Polygon(unit.outline_mm)
     )
     zones = [shapely.Polygon(z) for z in unit.bad_zones_mm]
-    cut = shapely.union_all([shapely.Polygon(r).buffer(gap_mm, quad_segs=2) for r in rings] + zones)
+    cut = shapely.union_all([_plain(r).buffer(gap_mm, join_style="bevel") for r in rings] + zones)
     straight = stock.intersection(shapely.box(reach, 0, max(length, reach), unit.width_mm))
     straight = _largest(straight.difference(shapely.union_all(zones)) if zones else straight)
     if unit.kind == "roll":
@@ -56,6 +57,15 @@ def left_over(layout: Layout, items: dict[str, Item], gap_mm: float) -> np.ndarr
     if best.buffer(-LEAST_SIDE_MM / 2).is_empty:
         return None
     return canonical_ring(np.asarray(best.exterior.coords)[:-1], 0.1)
+
+
+def _plain(ring: np.ndarray):
+    """The piece with few corners, never smaller: an outline to cut along with a straightedge."""
+    import shapely
+
+    piece = shapely.Polygon(cover_ring(ring, LEAST_SIDE_MM / 5))
+    hull = piece.convex_hull
+    return hull if hull.area < 1.05 * piece.area else piece
 
 
 def _largest(shape):

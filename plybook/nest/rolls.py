@@ -24,6 +24,7 @@ from plybook.nest.placing import orientations, turn_ring
 from plybook.nest.strip import pack_strip
 
 Progress = Callable[[float], None]
+FULLEST = 0.93  # of a roll's area that a set of pieces may hope to fill
 AS_GOOD_AS_BOUND = 1.0005  # a layout this near its bound ends the search
 
 
@@ -114,6 +115,8 @@ def _fill_roll(unit, copies, gap_mm, budget, seed, by_group, progress):
             done = _strip(fitting, unit.width_mm, gap_mm, room, part, seed, progress)
         if done is None:
             done = _piecewise(fitting, unit, gap_mm, start, progress)
+            if plain and part.left_s() > 0.5:
+                done = _topped_up(done, fitting, unit, gap_mm, room, part, seed)
         made, rest, length, method = done
         placements += [replace(p, x_mm=p.x_mm + start) if plain else p for p in made]
         left += rest
@@ -140,7 +143,7 @@ def _fits_across(copy: Copy, unit: Unit) -> bool:
     )
 
 
-def _strip(copies, width_mm, gap_mm, room_mm, budget, seed, progress):
+def _strip(copies, width_mm, gap_mm, room_mm, budget, seed, progress, enough_mm=0.0):
     """All copies on a plain strip; None where they take more than the room."""
     bound = strip_length_bound(copies, gap_mm, width_mm)
     if bound > room_mm:
@@ -158,7 +161,7 @@ def _strip(copies, width_mm, gap_mm, room_mm, budget, seed, progress):
         0.0,
         seed,
         flipped=[down for (_, down), _ in lots],
-        target_mm=bound * AS_GOOD_AS_BOUND,
+        target_mm=max(bound * AS_GOOD_AS_BOUND, enough_mm),
         progress=progress,
         budget=budget,
     )
@@ -176,6 +179,40 @@ def _strip(copies, width_mm, gap_mm, room_mm, budget, seed, progress):
         for p in result.placements
     ]
     return made, [], result.length_mm, result.method
+
+
+def _topped_up(done, copies, unit, gap_mm, room_mm, budget, seed):
+    """More copies on a plain roll that cannot hold all: sets of growing area are tried as a whole;
+    large pieces first, so that what is left for the next roll is easy to lay."""
+    whole = unit.width_mm * room_mm
+    by_name = {(c.item.id, c.number): c for c in copies}
+    best, tries = done, 4
+    fullest = sum(by_name[p.item, p.copy].area_mm2 for p in done[0]) / whole
+    hope = 0.5 * (fullest + FULLEST)
+    for n in range(tries):
+        if hope <= fullest + 0.005 or budget.left_s() < 0.3:
+            break
+        some = _large_ones(copies, hope * whole)
+        part = budget.part(budget.left_s() / (tries - n))
+        tried = _strip(some, unit.width_mm, gap_mm, room_mm, part, seed, None, room_mm)
+        if tried is None:
+            hope = 0.5 * (fullest + hope)
+            continue
+        rest = {id(c) for c in some}
+        best = (tried[0], [c for c in copies if id(c) not in rest], *tried[2:])
+        fullest = sum(c.area_mm2 for c in some) / whole
+        hope = 0.5 * (fullest + FULLEST)
+    return best
+
+
+def _large_ones(copies: Sequence[Copy], area_mm2: float) -> list[Copy]:
+    """Copies, large ones first, while they keep within an area."""
+    chosen = []
+    for copy in sorted(copies, key=lambda c: (-c.area_mm2, c.item.id, c.number)):
+        if copy.area_mm2 <= area_mm2:
+            chosen.append(copy)
+            area_mm2 -= copy.area_mm2
+    return chosen
 
 
 def _face_down(copy: Copy, seed: int) -> bool:

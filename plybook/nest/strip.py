@@ -27,6 +27,7 @@ ASKED_SPARE = 2e-6  # of the longest dimension: single precision in the packer
 EXPLORE_SHARE = 0.94  # of the time goes to the searches, the rest to pushing together
 ROUND_S, LONG_ROUND_S = 30.0, 300.0  # time of a search before another seed is tried
 THREADS_PER_SEARCH = 2
+PLAY = 0.004  # of the width that the packer needs to find a place for a piece across it
 FIRST_LAYOUT_S = 60.0  # how long a search that has found nothing yet is waited for
 
 
@@ -171,7 +172,10 @@ class StripProblem:
         spare = ASKED_SPARE * max(width_mm, 1.5 * area / width_mm)
         self.asked_mm = gap_mm + spare
         self.task = Task(
-            tuple(self._covers),
+            tuple(
+                _with_play(ring, allowed, width_mm)
+                for ring, allowed in zip(self._covers, rotations, strict=True)
+            ),
             tuple(int(d) for d in demands),
             tuple(None if r is None else tuple(float(a) for a in r) for r in rotations),
             width_mm + 2 * self.asked_mm + spare,
@@ -201,6 +205,23 @@ class StripProblem:
             copies[item] = copies.get(item, 0) + 1
             placements.append(StripPlacement(item, copies[item], float(x), float(y), angle))
         return StripResult(tuple(placements), packed[1], "irregular")
+
+
+def _with_play(ring: np.ndarray, allowed: Sequence[float] | None, width_mm: float) -> np.ndarray:
+    """The ring, drawn in across the strip where it leaves the packer no play.
+
+    The packer finds places by trying, so a piece as wide as the strip would never be placed.
+    Nothing lies beside such a piece; what little its ends then overlap is mended afterwards.
+    """
+    room = width_mm * (1.0 - PLAY)
+    for rotation in allowed or ():
+        turned = turn_ring(ring, rotation)
+        low, high = turned[:, 1].min(), turned[:, 1].max()
+        if room < high - low <= width_mm + 1e-6:
+            middle = (low + high) / 2
+            turned[:, 1] = middle + (turned[:, 1] - middle) * (room / (high - low))
+            ring = turn_ring(turned, -rotation)
+    return ring
 
 
 def search_strip(

@@ -50,7 +50,7 @@ def update_stock(
             edits.append(_take(text, by_id[name], count))
     for item in left:
         if item.id in by_id:
-            edits += _shorten(text, by_id[item.id], item, per_unit)
+            edits += _shorten(text, by_id[item.id], item, per_unit, eol)
     if new:
         taken = set(by_id)
         lines = []
@@ -115,7 +115,7 @@ def _take(text: str, node, count: int) -> Edit:
     return start, _line_end(text, _content_end(text, node)), ""
 
 
-def _shorten(text: str, node, item: StockItem, per_unit: float) -> list[Edit]:
+def _shorten(text: str, node, item: StockItem, per_unit: float, eol: str) -> list[Edit]:
     edits = []
     wanted = {"length": _number(item.length_mm, per_unit)}
     if item.bad_zones_mm or _value(node, "bad_zones") is not None:
@@ -135,7 +135,7 @@ def _shorten(text: str, node, item: StockItem, per_unit: float) -> list[Edit]:
             edits.append((end, end, f", {key}: {put}"))
         else:
             indent = " " * last[0].start_mark.column
-            edits.append((end, end, f"\n{indent}{key}: {put}"))
+            edits.append((end, end, f"{eol}{indent}{key}: {put}"))
     return edits
 
 

@@ -129,3 +129,10 @@ def test_sheet_bound_counts_pieces_over_half_a_sheet():
     """Five pieces of 0.55 of a sheet: area says 3, but no two share one."""
     assert sheet_bound([box(1100.0, 500.0)], [5], 0.0, (1000.0, 1000.0)) == 5
     assert sheet_bound([box(500.0, 500.0)], [9], 0.0, (1000.0, 1000.0)) == 3
+
+
+def test_bound_of_strips_that_lie_in_two_rows():
+    """Strips of 0.44 of the width lie in two rows at most: half their total length."""
+    lengths = (3433.0, 3083.0, 2733.0, 2382.0)
+    bound = strip_bound([box(v, 220.0) for v in lengths], [2] * 4, [(0.0, 180.0)] * 4, 0.0, 500.0)
+    assert bound == pytest.approx(sum(lengths), rel=1e-6)

@@ -1,0 +1,196 @@
+"""After the cut: left-overs become stock, a spoiled piece is cut again, the stock file is kept."""
+
+import numpy as np
+import pytest
+import shapely
+import yaml
+
+from plybook.diagnostics import SpecError, StockError
+from plybook.nest import plan_cuts
+from plybook.nest.check import check_plan
+from plybook.nest.placing import placed_outline
+from plybook.nest.remnant import after_cut
+from plybook.nest.respoil import cut_again
+from plybook.spec.model import StockItem
+from plybook.stock.keep import update_stock
+from tests.nest.makers import bar, box, job, piece, roll, sheet, slanted
+
+SHORT = 0.3
+FILE = """\
+# the shelf
+plybook: 1
+units: mm
+
+stock:
+  - {id: R1, roll: twill, length: 42 m, received: 2026-02-11}   # by the window
+  # cut from the middle last time
+  - {id: S1, sheet: foam, quantity: 3}
+  - id: S2            # a remnant
+    sheet: foam
+    outline: [[0, 0], [900, 0], [900, 400]]   # tape on it
+
+  - id: R2
+    roll: twill
+    # length not measured
+    quantity: 1
+  - {id: BUY, roll: twill, quantity: as needed}
+
+# end of file
+"""
+
+
+def stock_of(text: str) -> dict:
+    return {e["id"]: e for e in yaml.safe_load(text)["stock"]}
+
+
+def item(id, kind="sheet", material="foam", length=900.0, width=400.0, **changes):
+    return StockItem(id, kind, material, length, width, **changes)
+
+
+def test_comments_and_other_entries_stay_when_one_goes():
+    text = update_stock(FILE, gone=["S2"])
+    assert list(stock_of(text)) == ["R1", "S1", "R2", "BUY"]
+    for comment in ("# the shelf", "# by the window", "# cut from the middle last time",
+                    "# length not measured", "# end of file"):  # fmt: skip
+        assert comment in text
+    assert "a remnant" not in text
+    kept = [line for line in FILE.splitlines() if line not in text.splitlines()]
+    assert len(kept) == 3
+
+
+def test_one_of_several_goes_down_and_the_last_goes_away():
+    assert stock_of(update_stock(FILE, gone=["S1"]))["S1"]["quantity"] == 2
+    assert stock_of(update_stock(FILE, gone=["S1", "S1"]))["S1"]["quantity"] == 1
+    assert "S1" not in stock_of(update_stock(FILE, gone=["S1"] * 3))
+
+
+def test_a_roll_becomes_shorter_where_its_length_stands_or_gets_one():
+    left = [item("R1", "roll", "twill", 12345.67), item("R2", "roll", "twill", 800.0)]
+    text = update_stock(FILE, left=left)
+    found = stock_of(text)
+    assert found["R1"]["length"] == 12345.6 and found["R2"]["length"] == 800
+    assert "# by the window" in text and "# length not measured" in text
+
+
+def test_remnants_are_added_at_the_end_of_the_list_with_names_of_their_own():
+    corner = np.array([(0, 0), (900.0, 0), (900.0, 400.0)])
+    text = update_stock(
+        FILE, new=[item("S1", outline_mm=corner, received="2026-05-04"), item("S1-rest")]
+    )
+    found = stock_of(text)
+    assert list(found)[-2:] == ["S1-2", "S1-rest"]
+    assert found["S1-2"]["outline"] == [[0, 0], [900, 0], [900, 400]]
+    assert found["S1-rest"] == {"id": "S1-rest", "sheet": "foam", "length": 900, "width": 400}
+    assert text.rstrip().endswith("# end of file")
+
+
+def test_a_file_in_inches_gets_inches():
+    text = update_stock(FILE.replace("units: mm", "units: in"), new=[item("N", length=508.0)])
+    assert stock_of(text)["N"]["length"] == 20
+
+
+def test_a_list_written_on_one_line_and_an_empty_one():
+    flow = "stock: [{id: A, sheet: foam}]\n"
+    assert list(stock_of(update_stock(flow, new=[item("B")]))) == ["A", "B"]
+    assert list(stock_of(update_stock("stock: []\n", new=[item("B")]))) == ["B"]
+
+
+def test_windows_line_ends_stay():
+    text = update_stock(FILE.replace("\n", "\r\n"), gone=["S2"], new=[item("N")])
+    assert "\r\n" in text and "\n" not in text.replace("\r\n", "")
+    assert list(stock_of(text)) == ["R1", "S1", "R2", "BUY", "N"]
+
+
+def test_a_file_without_a_stock_list_is_refused():
+    with pytest.raises(SpecError):
+        update_stock("plybook: 1\n", gone=["A"])
+
+
+# ---------------------------------------------------------------- what is left
+
+
+def whole_plan():
+    pieces = [
+        *(piece(f"P{k}", slanted(700, 160, 0.0)) for k in range(6)),
+        piece("C", box(900.0, 600.0), "foam", kind="core"),
+        piece("D", box(1900.0, 10.0), "strip", kind="rod", quantity=2),
+    ]
+    stock = [roll(length=5000.0), sheet(quantity=2), bar(quantity=1)]
+    return plan_cuts([job(pieces, stock)], seconds=SHORT), stock
+
+
+def test_rolls_and_bars_become_shorter_and_a_sheet_leaves_a_remnant():
+    plan, stock = whole_plan()
+    after = after_cut(plan, stock, received="2026-05-04")
+    used = plan.layouts[0].used_length_mm
+    left = {s.id: s for s in after.left}
+    assert set(left) == {"R1", "B1"}
+    assert 5000.0 - used - 5.0 < left["R1"].length_mm <= 5000.0 - used
+    assert left["R1"].width_mm == 1270.0  # with its selvedge, as the shelf counts it
+    assert left["B1"].length_mm == pytest.approx(6000.0 - 2 * 1900.0 - 2 * 3.0, abs=1.0)
+    assert after.gone == ("S1",)
+    (rest,) = after.new
+    assert rest.kind == "sheet" and rest.received == "2026-05-04"
+    sheet_m2, piece_m2 = 2438.4 * 1219.2, 900.0 * 600.0
+    area = shapely.Polygon(rest.outline_mm).area
+    assert 0.45 * sheet_m2 < area < sheet_m2 - piece_m2
+
+
+def test_a_left_over_never_overlaps_what_was_cut():
+    plan, _ = whole_plan()
+    by_id = {i.id: i for i in plan.items}
+    for layout in plan.layouts:
+        if layout.remnant_mm is None:
+            continue
+        rest = shapely.Polygon(layout.remnant_mm)
+        assert rest.is_valid
+        stock = shapely.box(0, 0, layout.unit.length_mm, layout.unit.width_mm)
+        assert rest.difference(stock.buffer(0.1)).area < 1e-6
+        for p in layout.placements:
+            placed = shapely.Polygon(placed_outline(by_id[p.item], p))
+            assert rest.distance(placed) >= layout.gap_mm - 0.3
+
+
+def test_what_is_left_can_be_cut_from_again():
+    plan, stock = whole_plan()
+    after = after_cut(plan, stock)
+    again = [piece("C2", box(1000.0, 500.0), "foam", kind="core")]
+    second = plan_cuts([job(again, after.new)], seconds=SHORT)
+    assert second.layouts[0].unit.id == after.new[0].id
+    assert check_plan(second.layouts, second.items) == ()
+
+
+# ---------------------------------------------------------------- a spoiled piece
+
+
+def test_a_spoiled_piece_is_cut_again_and_nothing_else_moves():
+    plan, _ = whole_plan()
+    new = cut_again(plan, "NT-1/P3")
+    assert check_plan(new.layouts, new.items) == ()
+    before = {(p.item, p.copy): p for x in plan.layouts for p in x.placements}
+    after = {(p.item, p.copy): p for x in new.layouts for p in x.placements}
+    assert [k for k in before if before[k] != after[k]] == [("NT-1/P3", 1)]
+    spoiled = shapely.Polygon(new.layouts[0].unit.bad_zones_mm[0])
+    by_id = {i.id: i for i in new.items}
+    fresh = shapely.Polygon(placed_outline(by_id["NT-1/P3"], after["NT-1/P3", 1]))
+    assert spoiled.intersection(fresh).area < 1e-3
+
+
+def test_a_spoiled_piece_without_room_is_refused_unless_there_is_a_spare_sheet():
+    pieces = [piece("C", box(2400.0, 1200.0), "foam", kind="core")]
+    plan = plan_cuts([job(pieces, [sheet(quantity=1)])], seconds=SHORT)
+    with pytest.raises(StockError) as raised:
+        cut_again(plan, "NT-1/C")
+    assert raised.value.findings[0].code == "not-enough-stock"
+    from dataclasses import replace
+
+    spare = replace(plan.layouts[0].unit, id="S9")
+    new = cut_again(plan, "NT-1/C", spare=[spare])
+    assert [x.unit.id for x in new.layouts if x.placements] == ["S9"]
+    assert check_plan(new.layouts, new.items) == ()
+
+
+def test_a_piece_that_is_not_in_the_plan_is_refused():
+    plan, _ = whole_plan()
+    with pytest.raises(StockError):
+        cut_again(plan, "NT-1/NONE")
