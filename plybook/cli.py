@@ -22,7 +22,7 @@ DONE, SPEC_WRONG, USAGE, NO_STOCK, NOT_WRITTEN, OUR_FAULT, INTERRUPTED = 0, 1, 2
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     arguments = _parser().parse_args(argv)
-    arguments.outside = Outside()
+    arguments.outside = Outside(dict(arguments.limit))
     _plain_streams()
     ticker = Ticker(sys.stderr, arguments.quiet)
     try:
@@ -149,6 +149,22 @@ def _schema(arguments: argparse.Namespace, progress: Callable[[str], None]) -> i
     return DONE
 
 
+def _limit(text: str) -> tuple[str, float]:
+    """`layers=2000` as a name and a number."""
+    from plybook.spec.limits import DEFAULTS
+
+    name, _, value = text.partition("=")
+    if name not in DEFAULTS:
+        raise argparse.ArgumentTypeError(f"no limit `{name}`; limits: {', '.join(DEFAULTS)}")
+    try:
+        number = float(value)
+    except ValueError:
+        number = 0.0
+    if not 0 < number < float("inf"):
+        raise argparse.ArgumentTypeError(f"`{text}`: expected a number, as in {name}=2000")
+    return name, number
+
+
 def _parser() -> argparse.ArgumentParser:
     common = argparse.ArgumentParser(add_help=False)
     common.add_argument(
@@ -156,6 +172,14 @@ def _parser() -> argparse.ArgumentParser:
         choices=("text", "line", "json"),
         default="text",
         help="how findings are printed (default: text, with the source line)",
+    )
+    common.add_argument(
+        "--limit",
+        action="append",
+        default=[],
+        type=_limit,
+        metavar="NAME=N",
+        help="raise a limit that a refusal has named",
     )
     common.add_argument("--quiet", action="store_true", help="no progress on the terminal")
     common.add_argument("--debug", action="store_true", help="show the details of our own faults")

@@ -12,6 +12,7 @@ import re
 import stat
 import sys
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,9 +28,14 @@ _WRONG_KIND = (
 
 
 class Outside:
-    """Files, clock and environment of this machine."""
+    """Files, clock and environment of this machine.
 
-    def __init__(self) -> None:
+    Args:
+        limits: limits the person at the command line has raised, by name.
+    """
+
+    def __init__(self, limits: Mapping[str, float] | None = None) -> None:
+        self.limits: dict[str, float] = dict(limits or {})
         self._read: dict[str, bytes] = {}
 
     def lines(self, file: str) -> list[str] | None:

@@ -33,7 +33,7 @@ def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -
     Args:
         path: the YAML file; whatever it includes lies in its folder or below.
         outside: files and environment.
-        limits: limits to raise, by name (see `plybook.spec.limits`).
+        limits: limits to raise, by name (see `plybook.spec.limits`), before those of `outside`.
 
     Returns:
         One spec, or two when the spec gives a number for the other hand.
@@ -44,7 +44,7 @@ def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -
     from plybook.spec.hand import other_hand
     from plybook.spec.resolve import resolve
 
-    in_force = Limits(limits)
+    in_force = Limits({**outside.limits, **(limits or {})})
     spec, findings = resolve(gather(Path(path), outside, in_force), in_force)
     specs = (spec, other_hand(spec)) if spec.part.other_hand else (spec,)
     return Loaded(specs, findings)

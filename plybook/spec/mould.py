@@ -203,7 +203,7 @@ def _section(station, folder: Folder, out: Collector) -> Section | None:
     if isinstance(w, SectionFile):
         place = station.place_of("section", "file")
         try:
-            return read_section(folder.read(w.file, place), w.file, place, out.limits)
+            return read_section(folder.read(w.file, place), w.file, place, out)
         except SpecError as problem:
             out.take(problem)
             return None

@@ -206,3 +206,11 @@ def test_a_spec_cut_short_anywhere_is_read_or_refused_never_worse(cut):
     """A file half written gives findings with a place, or a spec; no other exception."""
     for one in faults(HATCH[:cut]):
         assert one.places and one.places[0].line >= 0
+
+
+def test_limits_raised_at_the_command_line_reach_the_reader():
+    disk = shelf(SKIN)
+    disk.limits["layers"] = 3
+    with pytest.raises(SpecError) as caught:
+        load(Path("part.yaml"), disk)
+    assert caught.value.findings[0].code == "too-many"

@@ -77,6 +77,14 @@ def test_files_that_are_no_section_are_refused(text, words):
     assert one.code == "bad-section" and words in one.message
 
 
+@pytest.mark.parametrize(("decimals", "warned"), [(3, True), (4, False), (6, False)])
+def test_coarse_coordinates_are_said_to_be_coarse(decimals, warned):
+    points = np.vstack([UPPER[::-1], LOWER[1:]])
+    text = "coarse\n" + "".join(f"{x:.{decimals}f} {y:.{decimals}f}\n" for x, y in points)
+    codes = [f.code for f in with_file(text).findings]
+    assert codes == (["coarse-section"] if warned else [])
+
+
 def test_a_section_file_must_lie_in_the_folder():
     (one,) = faults(edit(SKIN, "naca 2410", "{file: ../tip.dat}"))
     assert one.code == "outside-folder"
