@@ -13,7 +13,7 @@ import numpy as np
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from plybook.diagnostics import Finding, PlybookError, warning
+from plybook.diagnostics import Finding, GeometryError, PlybookError, warning
 from plybook.laminate.core import core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
@@ -292,9 +292,12 @@ class _LayUp:
         field = self.field
         if not isinstance(layer, Ply | Film):
             field = without_walls(field)
-        if isinstance(layer, Core):
-            middle = sheet_rise("", self.regions.plan.net, layer.thickness_mm / 2)
-            field = field.with_layer(middle)
+        if isinstance(layer, Core) and not self.face.flat:
+            region = self.regions.of_layer(layer.id)
+            try:
+                return self.raisings.under(field.lifted(region, layer.thickness_mm / 2))
+            except GeometryError as refusal:
+                self.findings.append(_not_at_its_middle(layer, refusal))
         maps = self.raisings.under(field)
         if maps is not None and maps.left_out:
             self.findings.append(_too_steep(layer, maps))
@@ -315,6 +318,17 @@ def _placed(finding: Finding, layer: Layer) -> Finding:
         finding,
         places=finding.places or (layer.place,),
         layers=finding.layers or (layer.id,),
+    )
+
+
+def _not_at_its_middle(core: Core, refusal: GeometryError) -> Finding:
+    return warning(
+        "core-bends-too-tight",
+        f"core {core.id} is too thick for the bend of the face under it; its panels are developed "
+        f"on its mould side ({refusal.findings[0].message})",
+        "end the core before the tight bend, or build it up of thinner sheets",
+        core.place,
+        layers=(core.id,),
     )
 
 
