@@ -53,7 +53,7 @@ def read_layers(
             "list what is laid, mould face first",
             written.key_place("layers"),
         )
-    for w in written.layers:
+    for n, w in enumerate(written.layers):
         read, key = _READERS[type(w)]
         before, name = len(lay.layers), getattr(w, key)
         read(lay, w)
@@ -67,6 +67,7 @@ def read_layers(
                 out.limits.why("layers"),
                 w.here,
             )
+            lay.lost += [getattr(one, _READERS[type(one)][1]) for one in written.layers[n + 1 :]]
             break
     _check_named(lay)
     _let_in(lay)
