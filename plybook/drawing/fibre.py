@@ -59,7 +59,7 @@ def fibre_arrow(
     at = centre + _unit(turn + 90.0) * 1.5
     items.append(
         Text(Role.FIBRE, (float(at[0]), float(at[1])), words, letters_for(length_mm), turn,
-             "middle", bold=True)
+             "middle", bold=True, halo=True)
     )  # fmt: skip
     return items
 

@@ -105,21 +105,20 @@ def _around(mark: Mark, said: str, points: np.ndarray, place: Placer) -> list[Pr
     """Words close to a point: at the inner end of a tick, beside the datum."""
     tip = points[-1]
     heights = (LABEL_MM, NOTE_MM, 1.8) if mark.kind == "datum" else (5.0, LABEL_MM, NOTE_MM, 1.8)
-    for height in heights:
+    turns = np.linspace(0, 2 * math.pi, 48, endpoint=False)
+    ways = np.column_stack([np.cos(turns), np.sin(turns)])
+    for inside, height in [(i, h) for i in (True, False) for h in heights]:
         block = Block((Line(said, height, True, ROLES[mark.kind]),), pad_mm=0.4)
-        w, h = block.size_mm
-        near = np.linspace(0, 2 * math.pi, 24, endpoint=False)
-        for inside in (True, False):
-            tries, cost = [], []
-            for out in (1.0, 2.5, 4.5, 7.0, 10.0, 14.0):
-                gap = out + (3.0 if mark.kind == "datum" else 0.2)
-                tries.append(tip + np.column_stack([np.cos(near) * (w / 2 + gap),
-                                                    np.sin(near) * (h / 2 + gap)]))  # fmt: skip
-                cost.append(np.full(len(near), out))
-            spot = place.find(block.size_mm, np.vstack(tries), 0.0, np.concatenate(cost),
-                              inside, soft_cost=8.0)  # fmt: skip
-            if spot is not None:
-                return place.put(block, spot)
+        half = np.array(block.size_mm) / 2
+        tries, cost = [], []
+        for out in (1.0, 2.5, 4.5, 7.0, 10.0, 14.0):
+            reach = half + out + (3.0 if mark.kind == "datum" else 0.2)
+            tries.append(tip + ways / np.max(np.abs(ways) / reach, axis=1)[:, None])
+            cost.append(np.full(len(ways), out))
+        spot = place.find(block.size_mm, np.vstack(tries), 0.0, np.concatenate(cost),
+                          inside, soft_cost=8.0)  # fmt: skip
+        if spot is not None:
+            return place.put(block, spot)
     return []
 
 

@@ -101,9 +101,11 @@ def layer_words(piece: Piece, laminate: Laminate) -> str:
 def growth_words(piece: Piece) -> str:
     """How much the layers below changed the cut outline, or "" where nothing worth a word."""
     along, across = round(piece.growth.along_mm, 1) + 0.0, round(piece.growth.across_mm, 1) + 0.0
-    if piece.kind not in ("ply", "film") or max(abs(along), abs(across)) < LEAST_GROWTH_MM:
+    said = [f"{value:+.1f} mm {way}" for value, way in ((along, "along"), (across, "across"))
+            if abs(value) >= LEAST_GROWTH_MM]  # fmt: skip
+    if piece.kind not in ("ply", "film") or not said:
         return ""
-    return f"Grown for the layers below: {along:+.1f} mm along, {across:+.1f} mm across"
+    return f"Fitted to the layers below: {', '.join(said)}"
 
 
 def splice_words(piece: Piece) -> str:

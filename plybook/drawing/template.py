@@ -12,6 +12,7 @@ piece stands outside with a leader, and the card repeats every edge.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -46,7 +47,9 @@ from plybook.surface.model import Face
 CLEAR_MM = 1.4  # between a cut and any words inside
 SEAM_INSET_MM = 1.4  # a square seam is a double line this far apart
 REPEAT_MM = 1400.0  # long pieces carry their id and edge names again at about this distance
+ASKEW_MM = 3.0  # how much further a word would go for each degree it then lies more level
 HATCH_PITCH_MM = 4.0
+LINE_CHARACTERS = 46  # a longer note is broken
 ROSETTE_BOX_MM = (36.0, 33.0)
 MARGIN_MM = 4.0
 
@@ -243,7 +246,12 @@ class _Sheet:
         most = max(14.0, 0.25 * self.width)  # leaves room for the words that belong to it
         for height in (h for h in ID_HEIGHTS_MM if 2.5 <= h <= most):
             block = Block((Line(text, height, True, Role.ID),), pad_mm=max(0.6, height * 0.12))
-            spot = self.place.find(block.size_mm, points, turns, self._cost(points, home))
+            cost = self._cost(points, home)
+            if not self.slender:
+                cost = cost + ASKEW_MM * abs(turns)
+            spot = self.place.find(block.size_mm, home[None], 0.0)
+            if spot is None or spot.on_soft_line or self.slender:
+                spot = self.place.find(block.size_mm, points, turns, cost)
             if spot is not None:
                 self.id_height = height
                 self.id_spot = spot
@@ -301,11 +309,12 @@ class _Sheet:
             spot = self.place.find(size, points, angle, cost)
             if spot is not None:
                 self._put_arrow(spot, length, said, size)
+                first = np.asarray(spot.centre_mm)
                 count = int(self.length // REPEAT_MM)
                 for k in range(count):
                     near = self._along((k + 0.5) / count)
                     reach = self._cost(points, near)
-                    close = reach < REPEAT_MM / 3
+                    close = (reach < REPEAT_MM / 3) & (self._cost(points, first) > REPEAT_MM / 2)
                     spot = self.place.find(size, points[close], angle, reach[close])
                     if spot is not None:
                         self._put_arrow(spot, length, said, size)
@@ -333,7 +342,8 @@ class _Sheet:
     def _place_lines(self) -> None:
         """Face up, layer, material and the rest under the id, as large as there is room."""
         said = words.card_lines(self.piece, self.laminate, self.spec)
-        said = [(clean_text(text), bold) for text, bold in said]
+        said = [(row, bold) for text, bold in said
+                for row in textwrap.wrap(clean_text(text), LINE_CHARACTERS)]  # fmt: skip
         one = [(words.DOT.join(text for text, _ in said), True)]
         half = (len(said) + 1) // 2
         two = [
@@ -350,11 +360,23 @@ class _Sheet:
                 continue
             for set_as in (said, two, one):
                 block = Block(tuple(Line(t, height, b) for t, b in set_as if t))
-                spot = self.place.find(block.size_mm, points, turns, cost)
+                spot = self._under_id(block) or self.place.find(block.size_mm, points, turns, cost)
                 if spot is not None:
                     self.items += self.place.put(block, spot)
                     return
         self._outside(Block(tuple(Line(t, 2.5, b) for t, b in said), left=True), self._home())
+
+    def _under_id(self, block: Block) -> Spot | None:
+        """Centred right under the id, where no line runs through."""
+        if self.id_spot is None:
+            return None
+        turn = math.radians(self.id_spot.turn_deg)
+        down = np.array([math.sin(turn), -math.cos(turn)])
+        gaps = np.array([0.3, 0.5, 0.8, 1.2]) * self.id_height
+        steps = 0.62 * self.id_height + gaps + block.size_mm[1] / 2
+        centres = np.asarray(self.id_spot.centre_mm) + steps[:, None] * down
+        spot = self.place.find(block.size_mm, centres, self.id_spot.turn_deg, gaps)
+        return None if spot is None or spot.on_soft_line else spot
 
     def _place_edge(self, edge: PieceEdge, repeats: bool) -> None:
         """Name and treatment along an edge, inside where they fit, else outside."""
@@ -373,7 +395,7 @@ class _Sheet:
         line = shapely.LineString(edge.points_mm)
         rest = [shapely.linestrings(e.points_mm) for e in self.piece.edges if e is not edge]
         others = shapely.union_all(rest) if rest else None
-        largest = 7.0 if self.width > 400.0 else 5.0
+        largest = 7.0 if self.width > 400.0 else 5.0 if self.width > 160.0 else 3.5
         for inside in (True, False) if must else (True,):
             best: tuple[float, Block, Spot] | None = None
             for height in (h for h in (7.0, 5.0, 3.5, 2.5, 1.8) if h <= largest):
@@ -417,14 +439,15 @@ class _Sheet:
         for k in range(count + 1):
             near = self._along((k + 0.5) / (count + 1))
             reach = self._cost(points, near)
-            if math.dist(near, self.id_spot.centre_mm) < REPEAT_MM / 3:
+            if math.dist(near, self.id_spot.centre_mm) < 0.45 * REPEAT_MM:
                 continue
             close = reach < REPEAT_MM / 4
+            cost = reach if self.slender else reach + ASKEW_MM * abs(turns)
             for height in (28.0, 20.0, 14.0, 10.0, 7.0, 5.0, 3.5):
                 if height > self.id_height:
                     continue
                 block = Block((Line(text, height, True, Role.ID),), pad_mm=height * 0.12)
-                spot = self.place.find(block.size_mm, points[close], turns[close], reach[close])
+                spot = self.place.find(block.size_mm, points[close], turns[close], cost[close])
                 if spot is not None:
                     self.items += self.place.put(block, spot)
                     break

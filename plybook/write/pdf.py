@@ -118,16 +118,19 @@ def draw_scene(
         NotDrawable: a coordinate is nan or infinite.
     """
     register()
-    boxes = bounds_mm(scene, scale) if bounds is None else bounds
     window = clip or scene.window_mm
     fx, fy = scale * MM * stretch[0], scale * MM * stretch[1]
     factor, shift = np.array([fx, fy]), np.array([x_pt - window[0] * fx, y_pt - window[1] * fy])
     pen = _Pen(canvas, lambda points: points * factor + shift, scale, clip)
     canvas.saveState()
     pen.start(x_pt, y_pt, fx, fy)
-    seen = touching(boxes, clip) if clip else np.ones(len(boxes), bool)
-    for k in np.flatnonzero(seen):
-        pen.draw(scene.items[k])
+    if clip is None:
+        for item in scene.items:
+            pen.draw(item)
+    else:
+        boxes = bounds_mm(scene, scale) if bounds is None else bounds
+        for k in np.flatnonzero(touching(boxes, clip)):
+            pen.draw(scene.items[k])
     pen.stop()
     canvas.restoreState()
 
@@ -257,16 +260,20 @@ class _Pen:
 
 
 def _line(points_pt: np.ndarray, closed: bool) -> str:
-    if not np.isfinite(points_pt).all():
-        raise NotDrawable("a point of the drawing is not finite")
     (x, y), *rest = points_pt.tolist()
     steps = "".join(f" {_n(x)} {_n(y)} l" for x, y in rest)
     return f"{_n(x)} {_n(y)} m{steps}{' h' if closed else ''}"
 
 
 def _n(value: float) -> str:
-    """A point coordinate to 0.001 pt (0.35 micrometre)."""
+    """A point coordinate to 0.001 pt (0.35 micrometre).
+
+    Raises:
+        NotDrawable: nan or infinity.
+    """
     text = f"{value:.3f}".rstrip("0").rstrip(".")
+    if text[-1:] in ("n", "f"):  # nan, inf
+        raise NotDrawable("a point of the drawing is not finite")
     return "0" if text in ("-0", "") else text
 
 

@@ -23,7 +23,7 @@ from plybook.write import tile_pages
 from plybook.write.fonts import MM
 from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, Window, letters
 from plybook.write.pdf import draw_scene, new_canvas
-from plybook.write.tiles import Tiling, around_tile, header, small_map, tile
+from plybook.write.tiles import SmallMap, Tiling, around_tile, header, tile
 
 ACTUAL_SIZE = "Print at actual size (100 %). The frame is 190 \u00d7 250 mm."
 GAP_MM = 6.0  # between small pieces on one sheet
@@ -162,6 +162,12 @@ class _Book:
         items = header(self.corner, piece.id, "MAP", self._facts("page map"))
         self._draw(Scene((*scene.items, *items), (0, 0, 1, 1)))
         self.canvas.showPage()
+        self.canvas.beginForm(self._form(piece))  # drawn once, shown on every tile
+        self._draw(SmallMap(tiling, self.corner).lines())
+        self.canvas.endForm()
+
+    def _form(self, piece: Piece) -> str:
+        return f"map{[p.id for p, _ in self.large].index(piece.id)}"
 
     def _tile(self, piece: Piece, tiling: Tiling, at: tuple[int, int], k: int) -> None:
         window = tiling.grid.window(*at)
@@ -173,9 +179,10 @@ class _Book:
         items: list[Primitive] = [
             *around_tile(tiling, at, self.corner).items,
             *header(self.corner, piece.id, tiling.grid.name(*at), self._facts(more)),
-            *small_map(tiling, at, self.corner),
+            SmallMap(tiling, self.corner).cell(at),
         ]
         self._draw(Scene(tuple(items), (0, 0, 1, 1)))
+        self.canvas.doForm(self._form(piece))
         self._placed(piece, window, self.corner)
         self.canvas.showPage()
 

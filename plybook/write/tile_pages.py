@@ -19,7 +19,7 @@ from plybook.write.tiles import Tiling
 
 RULERS_MM = (180.0, 240.0)  # 3 % off is 5 and 7 mm here; on an inch it would hide
 MAP_ROLES = (Role.CUT, Role.CUT_INNER, Role.NET, Role.STATION, Role.BEVEL, Role.AXIS, Role.FOLD)
-MAP_HIGH_MM = 108.0
+UNDER_MAP_MM = 36.0  # words under the map, and white space around it
 TEST_STEPS = (
     "Print this page first, at actual size (100 %). Switch off every kind of fitting or shrinking.",
     "Measure both rulers with a steel rule and write down what you find.",
@@ -150,7 +150,10 @@ def map_page(
         np.array(grid.window(grid.rows - 1, 0)[:2]),
         np.array(grid.window(0, grid.columns - 1)[2:]),
     )
-    scale = min((TILE_MM[0] - 8.0) / (high - low)[0], MAP_HIGH_MM / (high - low)[1], 0.5)
+    rows = [i.points_mm[:, 1] for i in card if isinstance(i, Path)]
+    card_high = max(float(r.max()) for r in rows) - min(float(r.min()) for r in rows)
+    room = TILE_MM[1] - card_high - UNDER_MAP_MM
+    scale = min((TILE_MM[0] - 8.0) / (high - low)[0], room / (high - low)[1], 0.5)
     size = (high - low) * scale
     top = corner_mm[1] + TILE_MM[1] - 5.0
     at = np.array([corner_mm[0] + (TILE_MM[0] - size[0]) / 2, top - size[1]])

@@ -191,18 +191,28 @@ def header(
     return items
 
 
-def small_map(
-    tiling: Tiling, at: tuple[int, int], corner_mm: tuple[float, float]
-) -> list[Primitive]:
-    """Where this tile lies in the whole, at the right end of the header."""
-    grid = tiling.grid
-    cell = min(33.0 / grid.columns, HEADER_MM * 0.92 / grid.rows, 4.0)
-    x1, y1 = corner_mm[0] + TILE_MM[0], corner_mm[1] + TILE_MM[1] + 0.4 + HEADER_MM * 0.92
-    x0 = x1 - cell * grid.columns
-    items: list[Primitive] = []
-    for row, column in tiling.printed:
-        x, y = x0 + column * cell, y1 - (row + 1) * cell
-        square = np.array([(x, y), (x + cell, y), (x + cell, y + cell), (x, y + cell)])
-        here = (row, column) == at
-        items.append(Path(Role.DIMENSION, square, True, "ink" if here else ""))
-    return items
+@dataclass(frozen=True)
+class SmallMap:
+    """Where the tiles lie in the whole, at the right end of the header.
+
+    `lines` are the same on every sheet of a piece; `cell` marks the sheet's own tile.
+    """
+
+    tiling: Tiling
+    corner_mm: tuple[float, float]
+
+    def _square(self, at: tuple[int, int]) -> np.ndarray:
+        grid = self.tiling.grid
+        size = min(33.0 / grid.columns, HEADER_MM * 0.92 / grid.rows, 4.0)
+        x = self.corner_mm[0] + TILE_MM[0] - size * (grid.columns - at[1])
+        y = self.corner_mm[1] + TILE_MM[1] + 0.4 + HEADER_MM * 0.92 - size * (at[0] + 1)
+        return np.array([(x, y), (x + size, y), (x + size, y + size), (x, y + size)])
+
+    def lines(self) -> Scene:
+        """An open square for every printed tile."""
+        squares = [Path(Role.DIMENSION, self._square(at), True) for at in self.tiling.printed]
+        return Scene(tuple(squares), (0, 0, 1, 1))
+
+    def cell(self, at: tuple[int, int]) -> Path:
+        """The black square of one tile."""
+        return Path(Role.DIMENSION, self._square(at), True, "ink")
