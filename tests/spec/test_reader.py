@@ -210,7 +210,7 @@ def test_a_spec_cut_short_anywhere_is_read_or_refused_never_worse(cut):
 
 def test_limits_raised_at_the_command_line_reach_the_reader():
     disk = shelf(SKIN)
-    disk.limits["layers"] = 3
+    disk.limits["layers"] = 8
     with pytest.raises(SpecError) as caught:
         load(Path("part.yaml"), disk)
     assert caught.value.findings[0].code == "too-many"
