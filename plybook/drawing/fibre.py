@@ -35,7 +35,7 @@ def arrow_size_mm(length_mm: float, words: str) -> tuple[float, float]:
     """Box of `fibre_arrow`, along and across the fibre."""
     letters = letters_for(length_mm)
     wide = max(length_mm, text_width_mm(words, letters, True) + 2.0)
-    return wide + 1.0, 2 * (letters * 1.25 + 2.2)
+    return wide + 1.0, 2 * (_rise_mm(letters) + 1.2 * letters)
 
 
 def fibre_arrow(
@@ -56,12 +56,18 @@ def fibre_arrow(
         arrow(centre - along, centre + along, Role.FIBRE, head, both=True)
     )
     turn = readable_deg(drawn_deg)
-    at = centre + _unit(turn + 90.0) * 1.5
+    letters = letters_for(length_mm)
+    at = centre + _unit(turn + 90.0) * _rise_mm(letters)
     items.append(
-        Text(Role.FIBRE, (float(at[0]), float(at[1])), words, letters_for(length_mm), turn,
+        Text(Role.FIBRE, (float(at[0]), float(at[1])), words, letters, turn,
              "middle", bold=True, halo=True)
     )  # fmt: skip
     return items
+
+
+def _rise_mm(letters_mm: float) -> float:
+    """Base line of the words above the shaft: their white background stays clear of it."""
+    return 0.32 * letters_mm + 1.0
 
 
 def _unit(angle_deg: float) -> np.ndarray:
