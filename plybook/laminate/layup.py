@@ -28,6 +28,7 @@ from plybook.laminate.marks import (
     outline_rules,
 )
 from plybook.laminate.model import LaidLayer, Laminate, Mark, Piece
+from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
 from plybook.laminate.regions import Regions, empty_region
@@ -292,8 +293,9 @@ class _LayUp:
         field = self.field
         if not isinstance(layer, Ply | Film):
             field = without_walls(field)
-        if isinstance(layer, Core) and not self.face.flat:
-            region = self.regions.of_layer(layer.id)
+        if isinstance(layer, Core) and bends(
+            region := self.regions.of_layer(layer.id), self.face, layer.thickness_mm
+        ):
             try:
                 return self.raisings.under(field.lifted(region, layer.thickness_mm / 2))
             except GeometryError as refusal:

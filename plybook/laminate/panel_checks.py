@@ -163,22 +163,34 @@ def hole_notes(core: Core, piece: Piece, let_in: Sequence[str]) -> tuple[str, ..
     return tuple(said)
 
 
+def turning_rad(region: shapely.Geometry, face: Face, x_mm: float) -> float:
+    """How far the face turns across a region along the pattern line x = x_mm; positive where the
+    bag side is concave."""
+    low, high = region.bounds[1], region.bounds[3]
+    line = shapely.LineString([[x_mm, low - 1], [x_mm, high + 1]]).intersection(region)
+    if face.flat or line.is_empty or line.length < 1.0:
+        return 0.0
+    turning = 0.0
+    for part in (p for p in shapely.get_parts(line) if p.length > 0):
+        points = shapely.get_coordinates(part.segmentize(max(part.length / 60, 1.0)))
+        bend = np.asarray(face.curvature(points))[:, 1, 1]
+        step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        turning += float(np.sum(step * (bend[1:] + bend[:-1]) / 2))
+    return turning
+
+
+def bends(region: shapely.Geometry, face: Face, thickness_mm: float) -> bool:
+    """Whether a sheet over a region must bend so far that its two sides differ notably."""
+    low, high = region.bounds[0], region.bounds[2]
+    turns = [turning_rad(region, face, x) for x in np.linspace(low, high, 7)[1:-1]]
+    return thickness_mm / 2 * max(map(abs, turns)) >= _LEAST_SAID_MM
+
+
 def bend_note(core: Core, piece: Piece, face: Face) -> tuple[str, ...]:
-    """How the bag side differs from the mould side once the panel is bent to the face."""
-    if face.flat:
-        return ()
+    """How the two sides of a panel differ once it is bent to the face."""
     ring = piece.laid_outline_mm
     middle = (ring[:, 0].min() + ring[:, 0].max()) / 2
-    low, high = ring[:, 1].min(), ring[:, 1].max()
-    across = shapely.LineString([[middle, low - 1], [middle, high + 1]])
-    line = across.intersection(shapely.Polygon(ring))
-    if line.is_empty or line.length < 1.0:
-        return ()
-    points = np.asarray(shapely.get_coordinates(line.segmentize(max(line.length / 60, 1.0))))
-    bend = np.asarray(face.curvature(points))[:, 1, 1]
-    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    turning = float(np.sum(step * (bend[1:] + bend[:-1]) / 2))
-    half = core.thickness_mm / 2 * turning
+    half = core.thickness_mm / 2 * turning_rad(shapely.Polygon(ring), face, float(middle))
     if abs(half) < _LEAST_SAID_MM:
         return ()
     mould, bag = ("longer", "shorter") if half > 0 else ("shorter", "longer")

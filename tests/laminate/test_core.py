@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from plybook.diagnostics import Severity
 from plybook.laminate.core import core_pieces, footprint
+from plybook.laminate.panel_checks import bends
 from plybook.spec.model import (
     Core,
     CoreStock,
@@ -262,6 +263,13 @@ def test_a_bent_panel_says_how_its_two_sides_come_to_differ():
     (words,) = [n for n in piece.notes if "bent to the mould" in n]
     half = f"{5 * girth / 1000:.1f} mm"  # half the thickness times the turning angle
     assert f"mould side comes {half} longer" in words and f"bag side {half} shorter" in words
+
+
+def test_a_sheet_bends_where_its_sides_come_to_differ():
+    # 860 mm across on a radius of 1 m turn by 0.86 rad: 4.3 mm at half the thickness
+    assert bends(REGION, TrapezoidFace(radius_mm=1000.0), 10.0)
+    assert not bends(REGION, TrapezoidFace(radius_mm=30000.0), 10.0)
+    assert not bends(REGION, FACE, 10.0)
 
 
 def test_bevels_that_meet_are_an_error():
