@@ -158,12 +158,16 @@ class LoftedFace:
 
     def strain_at(self, points_mm: np.ndarray) -> np.ndarray:
         """(n, 2, 2) Green strain of the face against the pattern, in pattern axes."""
-        u, w, which = self.params(points_mm)
+        u, w, _ = self.params(points_mm)
+        return self.strain_in(u, w)
+
+    def strain_in(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """As `strain_at`, at span and section parameter."""
 
         def strains(leaf: Leaf, at: np.ndarray) -> np.ndarray:
             return leaf.strain(u[at], w[at]).reshape(-1, 4)
 
-        return self._by_leaf(which, strains, 4).reshape(-1, 2, 2)
+        return self._by_leaf(self._which(u), strains, 4).reshape(-1, 2, 2)
 
     def normals(self, points_mm: np.ndarray) -> np.ndarray:
         """Unit normals towards the bag side at pattern points, part axes."""

@@ -18,7 +18,6 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 
 _ROUNDS = 60
-_STEP_MM = 1e-7
 _SERVES = 0.25  # a chord step must shrink to this share of the one before
 
 
@@ -50,11 +49,12 @@ class Membrane:
         j1, j2 = self.images(at)
         return _green(j1, j2)
 
-    def relax(self, start: np.ndarray) -> tuple[np.ndarray, int]:
+    def relax(self, start: np.ndarray, exact_mm: float = 1e-7) -> tuple[np.ndarray, int]:
         """Node positions of least energy.
 
         Args:
             start: (count, 2), not folded; the result keeps its handedness.
+            exact_mm: the last step moves no node by more.
 
         Returns:
             positions (count, 2) and the number of steps.
@@ -76,7 +76,7 @@ class Membrane:
             step = -self.factor.solve(self._gradient(j1, j2, root, residual)).reshape(-1, 2)
             size = float(np.abs(step).max())
             fresh = before == np.inf
-            if not fresh and size > _SERVES * before and size > _STEP_MM:
+            if not fresh and size > _SERVES * before and size > exact_mm:
                 self.factor = None
                 continue
             length, trial = self._search(at, step, energy, root)
@@ -89,7 +89,7 @@ class Membrane:
             gain = energy - trial[0]
             energy, residual, j1, j2 = trial
             before = size if length == 1.0 else size * 1e-9
-            if size * length < _STEP_MM or gain <= 1e-10 * energy:
+            if size * length < exact_mm or gain <= 1e-10 * energy:
                 break
         if not (_turning(j1, j2) > 0)[self.guarded].all():
             raise GeometryError(

@@ -210,7 +210,7 @@ def _matched_corners(sections, mould: StationMould):
             "give every station the same corners; a corner may be straight",
         )
     table = np.stack([s.breaks for s in sections])
-    live = np.concatenate([[True], np.any(np.diff(table, axis=1) > 1e-9, axis=0)])
+    live = np.concatenate([[True], np.any(np.diff(table, axis=1) > 1e-6, axis=0)])
     table = table[:, live]
     for share in (mould.from_share, mould.to_share):
         if np.any(np.abs(table - share) < 1e-12, axis=0).any():

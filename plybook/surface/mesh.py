@@ -35,6 +35,7 @@ class PatternMesh:
     Attributes:
         nodes_mm: (n, 2) on the pattern, the corners first.
         corners: how many nodes are corners.
+        strains: (m, 3, 2, 2) Green strain of the face against its pattern at the same points.
         margin: (m,) True for triangles outside the ring that was asked for.
         triangles: (m, 6) corners counter-clockwise, then the middles opposite to each corner.
         curvatures: (m, 3, 2, 2) of the face at three inner points of each triangle; `POINTS` has
@@ -45,6 +46,7 @@ class PatternMesh:
     corners: int
     triangles: np.ndarray
     curvatures: np.ndarray
+    strains: np.ndarray
     margin: np.ndarray
 
     POINTS = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4]]) / 6.0
@@ -160,11 +162,11 @@ def pattern_mesh(
     triangles = triangles.reshape(-1, 3)
     points, flat = points[used], flat[used]
     corners = points[triangles]
-    bends = [
-        plane.curvature(np.einsum("k,mkc->mc", weights, corners)) for weights in PatternMesh.POINTS
-    ]
+    inner = [np.einsum("k,mkc->mc", weights, corners) for weights in PatternMesh.POINTS]
+    bends = np.stack([plane.curvature(at) for at in inner], axis=1)
+    strains = np.stack([plane.strain(at) for at in inner], axis=1)
     outside = ~shapely.contains_xy(wanted, flat[triangles].mean(axis=1))
-    return PatternMesh(*_with_middles(flat, triangles), np.stack(bends, axis=1), outside)
+    return PatternMesh(*_with_middles(flat, triangles), bends, strains, outside)
 
 
 def _sound(triangles, points: np.ndarray, flat: np.ndarray, rim: np.ndarray) -> np.ndarray:
@@ -286,6 +288,7 @@ class _Straight:
     of: Callable[[np.ndarray], np.ndarray]  # pattern -> plane
     flat: Callable[[np.ndarray], np.ndarray]  # plane -> pattern
     curvature: Callable[[np.ndarray], np.ndarray]  # at points of the plane
+    strain: Callable[[np.ndarray], np.ndarray]
     rows: np.ndarray  # girths of the background rows
     columns: np.ndarray  # spans that must be columns: stations and ends
 
@@ -322,7 +325,7 @@ def straightened(face: Face) -> _Straight:
     """
     if face.flat:
         none = np.zeros(0)
-        return _Straight(_same, _same, lambda p: np.zeros((len(p), 2, 2)), none, none)
+        return _Straight(_same, _same, _zero, _zero, none, none)
     loft = face.leaves[0].loft
     mirror = mirror_of(face)
     low, high = face.leaves[0].w_range
@@ -356,11 +359,18 @@ def straightened(face: Face) -> _Straight:
         bend = face.curvature_at(plane[:, 0], w_of(plane[:, 1]))
         return bend * (mirror[:, None] * mirror)
 
+    def strain(plane: np.ndarray) -> np.ndarray:
+        return face.strain_in(plane[:, 0], w_of(plane[:, 1])) * (mirror[:, None] * mirror)
+
     rows = girth_of(row_w)
     over = np.arange(1, 9) * 30.0
     rows = np.concatenate([rows[0] - over[::-1], rows, rows[-1] + over])
-    return _Straight(of, flat, curvature, rows, loft.spans)
+    return _Straight(of, flat, curvature, strain, rows, loft.spans)
 
 
 def _same(points: np.ndarray) -> np.ndarray:
     return np.asarray(points, dtype=float)
+
+
+def _zero(points: np.ndarray) -> np.ndarray:
+    return np.zeros((len(points), 2, 2))

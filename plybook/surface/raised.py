@@ -23,10 +23,12 @@ from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Membrane, face_strain
 from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, mirror_of, pattern_mesh
 from plybook.surface.model import Face
+from plybook.surface.sixnode import corner_slopes, six_node_membrane
 from plybook.surface.strain import principal
 
 Height = Callable[[np.ndarray], np.ndarray]
 _UNRAISED_MM = 1e-6
+_EXACT_MM = 1e-5
 _MARGIN_WEIGHT = 0.01  # cloth past the part asked for must not pull at it
 
 
@@ -154,7 +156,7 @@ class Raiser:
         membrane = _raised_membrane(mesh, heights)
         if self._membrane is not None:
             membrane.factor = self._membrane.factor
-        nodes, _ = membrane.relax(mesh.nodes_mm if self._last is None else self._last)
+        nodes, _ = membrane.relax(mesh.nodes_mm if self._last is None else self._last, _EXACT_MM)
         self._membrane, self._last = membrane, nodes
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
@@ -226,13 +228,8 @@ def raise_face(
 
 def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
     """The mesh with its raised metric; heights (corners,) are straight within a triangle."""
-    three = mesh.triangles[:, :3]
-    corners = mesh.nodes_mm[three]
-    legs = corners[:, 1:] - corners[:, :1]
-    inverse = np.linalg.inv(legs)  # columns: gradients of the second and third corner weight
-    weights = np.stack([-inverse.sum(axis=2), inverse[:, :, 0], inverse[:, :, 1]], axis=1)
-    local = heights[three]
-    rise = np.einsum("mk,mkc->mc", local, weights)
+    local = heights[mesh.triangles[:, :3]]
+    rise = np.einsum("mk,mkc->mc", local, corner_slopes(mesh))
     at = np.einsum("pk,mk->mp", PatternMesh.POINTS, local)
     factor = np.eye(2) - at[..., None, None] * mesh.curvatures
     if (np.linalg.det(factor) <= 0).any():
@@ -244,25 +241,10 @@ def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
             )
         )
     metric = np.matmul(factor, factor) + (rise[:, :, None] * rise[:, None, :])[:, None]
-    root = np.linalg.cholesky(metric)  # metric = root root^T
-    slopes = np.stack([_slopes(point, weights) for point in PatternMesh.POINTS], axis=1)
-    on_face = np.matmul(slopes, np.linalg.inv(root).swapaxes(-1, -2))
-    area = np.abs(np.linalg.det(legs))[:, None] / 2 / len(PatternMesh.POINTS)
-    area = area * np.sqrt(np.linalg.det(metric))
-    area = area * np.where(mesh.margin, _MARGIN_WEIGHT, 1.0)[:, None]
-    made = Membrane(on_face[..., 0], on_face[..., 1], area, mesh.triangles, len(mesh.nodes_mm))
+    weight = np.where(mesh.margin, _MARGIN_WEIGHT, 1.0)
+    made = six_node_membrane(mesh, metric, weight)
     made.guarded = ~mesh.margin
     return made
-
-
-def _slopes(point: np.ndarray, weights: np.ndarray) -> np.ndarray:
-    """(m, 6, 2) gradients of the quadratic shape functions at corner weights `point` (3,)."""
-    at_corners = (4 * point - 1)[None, :, None] * weights
-    at_middles = [
-        4 * (point[i] * weights[:, j] + point[j] * weights[:, i])
-        for i, j in ((1, 2), (2, 0), (0, 1))
-    ]
-    return np.concatenate([at_corners, np.stack(at_middles, axis=1)], axis=1)
 
 
 def _strain_of(membrane: Membrane, nodes: np.ndarray) -> RaisedStrain:

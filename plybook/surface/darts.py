@@ -1,0 +1,247 @@
+"""Darts: cuts that let a ply lie on double curvature, proposed only when proved.
+
+A dart is a straight cut from the edge of a ply inwards; laid flat again, the cut opens into a
+wedge that is taken out of the cloth. A dart that is too short makes things worse, because the
+strain gathers at its tip. So each proposal is a pattern laid flat with the cuts in it, and counts
+only if the strain it leaves is within the limit or clearly less, and nowhere more than before.
+Where the two sides of a cut would overlap in the flat (saddles) cloth is missing, not in excess:
+that is no dart, and nothing is proposed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from plybook.geometry.rings import canonical_ring
+from plybook.surface.develop import best_rigid
+from plybook.surface.flatten import face_strain
+from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, mirror_of, pattern_mesh
+from plybook.surface.model import Face
+from plybook.surface.sixnode import six_node_membrane
+from plybook.surface.strain import principal
+
+_COUNTS = (2, 3, 4, 6, 8)
+_DEPTHS = (0.35, 0.5, 0.65, 0.8)  # of the way from the edge to the middle
+_STEP_MM = 30.0
+_CELLS = 60  # but the edge is cut in no more than so many along the ply
+_ON_LINE_MM = 0.05
+_OVERLAP_MM = 0.5
+_CLEARLY = 0.7  # a proposal that does not reach the limit must leave no more than this share
+COMMON_SHARE = 0.99
+
+
+@dataclass(frozen=True)
+class Dart:
+    """One cut: from the edge to the tip on the mould's pattern, and its two sides as cut."""
+
+    start_mm: np.ndarray  # (2,) on the pattern
+    tip_mm: np.ndarray  # (2,) on the pattern
+    wedge_mm: np.ndarray  # (k, 2) cut frame: in along one side to the tip and out along the other
+
+    @property
+    def width_mm(self) -> float:
+        """Opening at the edge."""
+        return float(np.hypot(*(self.wedge_mm[-1] - self.wedge_mm[0])))
+
+    @property
+    def length_mm(self) -> float:
+        return float(np.hypot(*(self.tip_mm - self.start_mm)))
+
+
+@dataclass(frozen=True)
+class DartPlan:
+    """A ply with darts, proved by laying it flat.
+
+    Attributes:
+        darts: in the order of the outline.
+        before_pct, after_pct: strain not passed on 99 % of the area, without and with the darts.
+        peak_before_pct, peak_after_pct: the largest strain anywhere.
+        within_limit: after_pct keeps the limit that was given.
+        outline_mm: (n, 2) the cut ring with its wedges, cut frame, counter-clockwise.
+    """
+
+    darts: tuple[Dart, ...]
+    before_pct: float
+    after_pct: float
+    peak_before_pct: float
+    peak_after_pct: float
+    within_limit: bool
+    outline_mm: np.ndarray
+    _maps: tuple[PiecewiseAffine, PiecewiseAffine]
+    _mirror: np.ndarray
+
+    def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Pattern frame (n, 2) -> cut frame; points on a dart go to one of its sides."""
+        return self._maps[0](np.asarray(points_mm) * self._mirror) * self._mirror
+
+    def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Cut frame (n, 2) -> pattern frame."""
+        return self._maps[1](np.asarray(points_mm) * self._mirror) * self._mirror
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """A region laid flat with slits, on the mirrored-to-one-hand pattern."""
+
+    mesh: PatternMesh
+    cut: np.ndarray
+    sides: list[np.ndarray]  # per slit: nodes along its left side to the tip, back on the right
+    common_pct: float
+    peak_pct: float
+
+
+def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPlan | None:
+    """Darts that bring a ply's strain down to a limit, or None where none are needed or help.
+
+    Args:
+        face: the mould face.
+        region_mm: (n, 2) ring of the ply on the pattern, counter-clockwise.
+        limit_pct: strain the cloth takes, not to be passed on 99 % of the area.
+
+    Returns:
+        The plan with the fewest and then the shortest darts that keeps the limit; failing that
+        the one that leaves least strain, if that is clearly less; else None.
+    """
+    import shapely
+
+    mirror = mirror_of(face)
+    ring = shapely.get_coordinates(
+        shapely.segmentize(shapely.Polygon(canonical_ring(region_mm * mirror)), _STEP_MM)
+    )[:-1]
+    middle = shapely.get_coordinates(shapely.Polygon(ring).centroid)[0]
+    if not shapely.contains_xy(shapely.Polygon(ring), *middle):
+        return None
+    plain = _laid(face, ring, [])
+    if plain.common_pct <= limit_pct:
+        return None
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
+    best = None
+    for count in _COUNTS:
+        for depth in _DEPTHS:
+            for half in (0.0, 0.5):
+                places = (_worst_place(plain, ring, along) + (np.arange(count) + half) / count) % 1
+                starts = np.unique(np.searchsorted(along / along[-1], places) % len(ring))
+                slits = [(ring[k], ring[k] + depth * (middle - ring[k])) for k in starts]
+                trial = _laid(face, ring, slits)
+                if trial is None or trial.peak_pct > plain.peak_pct:
+                    continue
+                if best is None or trial.common_pct < best[0].common_pct:
+                    best = trial, slits
+                if trial.common_pct <= limit_pct:
+                    return _plan(trial, slits, plain, limit_pct, ring, mirror)
+    if best is None or best[0].common_pct > _CLEARLY * plain.common_pct:
+        return None
+    return _plan(*best, plain, limit_pct, ring, mirror)
+
+
+def _worst_place(plain: _Laid, ring: np.ndarray, along: np.ndarray) -> float:
+    """Where on the edge the plain ply strains most, as a share of the edge."""
+    middles = plain.mesh.nodes_mm[plain.mesh.triangles[:, :3]].mean(axis=1)
+    worst = middles[np.argmax(np.abs(_strains(plain.mesh, plain.cut)[0]))]
+    return float(along[np.argmin(np.hypot(*(ring - worst).T))] / along[-1])
+
+
+def _laid(face: Face, ring: np.ndarray, slits: list) -> _Laid | None:
+    """The region laid flat with its slits open; None where a slit's sides would overlap."""
+    lines = [np.stack(slit) for slit in slits]
+    step = max(_STEP_MM, float(np.ptp(ring, axis=0).max()) / _CELLS)
+    mesh = pattern_mesh(face, ring, lines, 0.0, step)
+    sides = []
+    for start, tip in slits:
+        mesh, side = _slit(mesh, start, tip)
+        if side is None:
+            return None
+        sides.append(side)
+    membrane = _membrane(mesh)
+    cut, _ = membrane.relax(mesh.nodes_mm, 1e-5)
+    turn, shift = best_rigid(cut, mesh.nodes_mm)
+    cut = cut @ turn.T + shift
+    for (start, tip), side in zip(slits, sides, strict=True):
+        way = (tip - start) / np.hypot(*(tip - start))
+        opening = cut[side[0]] - cut[side[-1]]
+        if way[0] * opening[1] - way[1] * opening[0] < -_OVERLAP_MM:
+            return None
+    worst, area = _strains(mesh, cut)
+    order = np.argsort(np.abs(worst))
+    share = np.cumsum(area[order]) / area.sum()
+    common = np.abs(worst)[order][min(np.searchsorted(share, COMMON_SHARE), len(order) - 1)]
+    return _Laid(mesh, cut, sides, float(common), float(np.abs(worst).max()))
+
+
+def _membrane(mesh: PatternMesh):
+    return six_node_membrane(mesh, np.eye(2) + 2 * mesh.strains, np.ones(len(mesh.triangles)))
+
+
+def _strains(mesh: PatternMesh, cut: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Signed principal strain of largest size and area of each triangle, percent and mm2."""
+    membrane = _membrane(mesh)
+    most, least = principal(face_strain(membrane, cut).reshape(-1, 2, 2))
+    worst = np.where(np.abs(most) >= np.abs(least), most, least) * 100
+    worst = worst.reshape(membrane.area.shape)
+    pick = np.argmax(np.abs(worst), axis=1)
+    return worst[np.arange(len(worst)), pick], membrane.area.sum(axis=1)
+
+
+def _slit(mesh: PatternMesh, start: np.ndarray, tip: np.ndarray):
+    """The mesh with the nodes from start up to the tip doubled, and the nodes round the slit."""
+    way = tip - start
+    length = np.hypot(*way)
+    way = way / length
+    from_start = mesh.nodes_mm - start
+    along = from_start @ way
+    off = way[0] * from_start[:, 1] - way[1] * from_start[:, 0]
+    on = (np.abs(off) < _ON_LINE_MM) & (along > -_ON_LINE_MM) & (along < length - _ON_LINE_MM)
+    at_tip = np.argmin(np.hypot(*(mesh.nodes_mm[: mesh.corners] - tip).T))
+    edge = np.flatnonzero(on[: mesh.corners])
+    if len(edge) < 2 or np.hypot(*(mesh.nodes_mm[at_tip] - tip)) > 1.0:
+        return mesh, None
+    # a middle lies on the slit only if both ends of its side do
+    six = mesh.triangles
+    corner_on = on.copy()
+    corner_on[at_tip] = True
+    for k, (i, j) in enumerate(((1, 2), (2, 0), (0, 1))):
+        bare = ~(corner_on[six[:, i]] & corner_on[six[:, j]])
+        on[six[bare, 3 + k]] = False
+    twin = np.arange(len(mesh.nodes_mm))
+    old = np.flatnonzero(on)
+    twin[old] = len(mesh.nodes_mm) + np.arange(len(old))
+    middle = mesh.nodes_mm[six[:, :3]].mean(axis=1) - start
+    right = way[0] * middle[:, 1] - way[1] * middle[:, 0] < 0
+    triangles = np.where(right[:, None], twin[six], six)
+    nodes = np.concatenate([mesh.nodes_mm, mesh.nodes_mm[old]])
+    left = old[np.argsort(along[old])]
+    side = np.concatenate([left, [at_tip], twin[left][::-1]])
+    return replace(mesh, nodes_mm=nodes, triangles=triangles), side
+
+
+def _plan(laid: _Laid, slits, plain: _Laid, limit_pct, ring, mirror) -> DartPlan:
+    mesh = laid.mesh
+    forth = PiecewiseAffine(Locator(mesh.nodes_mm, mesh.parts), laid.cut)
+    back = PiecewiseAffine(Locator(laid.cut, mesh.parts), mesh.nodes_mm)
+    darts = tuple(
+        Dart(start * mirror, tip * mirror, laid.cut[side] * mirror)
+        for (start, tip), side in zip(slits, laid.sides, strict=True)
+    )
+    outline = []
+    image = forth(ring)
+    wedges = {tuple(start): side for (start, _), side in zip(slits, laid.sides, strict=True)}
+    for point, cut in zip(ring, image, strict=True):
+        side = wedges.get(tuple(point))
+        if side is None:
+            outline.append(cut)
+        else:  # counter-clockwise the stretch already walked lies left of the way inwards
+            outline += list(laid.cut[side])
+    outline = np.array(outline) * mirror
+    return DartPlan(
+        darts,
+        plain.common_pct,
+        laid.common_pct,
+        plain.peak_pct,
+        laid.peak_pct,
+        laid.common_pct <= limit_pct,
+        outline if mirror[1] > 0 else outline[::-1],
+        (forth, back),
+        mirror,
+    )
