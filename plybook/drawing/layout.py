@@ -153,11 +153,12 @@ class _Sheet:
     def _left_over(self, part: BaseGeometry) -> None:
         """Words on what is left: keep it and write its size on it."""
         x0, y0, x1, y1 = part.bounds
-        size = " \u00d7 ".join(
-            self._figure(v)
-            for v in ((x1 - x0) / self.scale, (y1 - y0) / self.rise)
-        )  # fmt: skip
-        said = ("LEFT OVER", f"{size} {self.unit}")
+        if part.area > 0.98 * (x1 - x0) * (y1 - y0):
+            sides = ((x1 - x0) / self.scale, (y1 - y0) / self.rise)
+            size = " \u00d7 ".join(self._figure(v) for v in sides) + f" {self.unit}"
+        else:
+            size = f"{show_number(part.area / (self.scale * self.rise) / 1e6, 2)} m\u00b2"
+        said = ("LEFT OVER", size)
         placer = Placer(part, part, taken=self.taken)
         for height in (40.0, 20.0, 10.0) if self.big else (5.0, 3.5, 2.5):
             block = Block((Line(said[0], height, True), Line(said[1], height * 0.7)))

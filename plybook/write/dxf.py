@@ -56,6 +56,9 @@ def dxf_bytes(scene: Scene, legacy: bool = False) -> bytes:
         doc = ezdxf.new("R12" if legacy else "R2010", setup=["linetypes"], units=MILLIMETRES)
         doc.header["$MEASUREMENT"] = METRIC
         doc.header["$LTSCALE"] = 1.0
+        if not legacy:
+            for name, value in scene.facts:
+                doc.header.custom_vars.append(name, dxf_text(value))
         _set_layers(doc, scene)
         space = doc.modelspace()
         order = {role: k for k, role in enumerate(CUTS)}  # inner cuts before the outline

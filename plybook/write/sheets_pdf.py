@@ -27,7 +27,7 @@ from plybook.write.paper import EDGE_MM, PAPERS_MM
 from plybook.write.pdf import draw_scene, new_canvas
 
 SCALES = (2, 5, 10, 12.5, 20, 50, 100)  # ISO 5455 reductions, and one that suits 4 ft widths
-MOST_STRIPS = 6  # of one roll; a longer one is drawn smaller
+MOST_STRIPS = 12  # of one roll; a longer one is drawn smaller
 HEAD_MM = 11.0
 FIGURES_MM = (30.0, 29.0)  # room for figures and words around the stock
 BARS_A_PAGE = 4
