@@ -9,6 +9,7 @@ import shapely
 from plybook.diagnostics import Severity
 from plybook.laminate.bevel import bevel_run_mm
 from plybook.laminate.rule_case import Breach, Case, Rule, names
+from plybook.laminate.seams import seam_points
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import Core, Film
 
@@ -90,6 +91,25 @@ def seam_bevelled(case: Case, rule: Rule) -> Iterator[Breach]:
             )
 
 
+def seam_at_hardpoint(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Seams given by hand against the inserts of their core."""
+    for core, region in _cores(case):
+        for seam in core.seams:
+            line = shapely.LineString(seam_points(seam.line, case.face)).intersection(region)
+            for cut_out in core.cut_outs:
+                if cut_out.insert not in case.order or line.is_empty:
+                    continue
+                block = case.layers[case.order[cut_out.insert]].region
+                apart = line.distance(block)
+                if apart < rule.value - 1e-6:
+                    place = "runs through" if apart == 0 else f"runs {apart:.0f} mm from"
+                    yield Breach(
+                        f"seam {seam.id} of core {core.id} {place} hardpoint {cut_out.insert} at "
+                        f"{case.where(block)}",
+                        (core.id, cut_out.insert),
+                    )
+
+
 def core_not_perforated(case: Case, rule: Rule) -> Iterator[Breach]:
     """Plain cores laid in a stage that is infused."""
     infused = {stage.id for stage in case.spec.stages if stage.kind in _INFUSED}
@@ -141,6 +161,7 @@ CHECKS = {
     "core-square-edge": core_square_edge,
     "core-gap-wide": core_gap_wide,
     "seam-bevelled": seam_bevelled,
+    "seam-at-hardpoint": seam_at_hardpoint,
     "core-not-perforated": core_not_perforated,
     "peel-ply-buried": peel_ply_buried,
     "peel-ply-none": peel_ply_none,

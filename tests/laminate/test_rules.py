@@ -155,6 +155,9 @@ BROKEN = {
     "seam-bevelled": lambda: Made().core(
         seams=(Seam("S1", SpanLine(900), Treatment("bevel", 45.0)),)
     ),
+    "seam-at-hardpoint": lambda: Made()
+    .core(seams=(Seam("S1", SpanLine(1010), Treatment("square")),), cut_outs=(CutOut("H", 1.0),))
+    .insert("H", shapely.box(900, 200, 1000, 300)),
     "core-not-perforated": lambda: Made(
         stages=(StageRule("dry", "dry_layup", "", ("C1",)),)
     ).core(stage="dry", perforate=False),
@@ -205,6 +208,9 @@ KEPT = {
     "seam-bevelled": lambda: Made().core(
         seams=(Seam("S1", SpanLine(900), Treatment("scarf", 20.0)),)
     ),
+    "seam-at-hardpoint": lambda: Made()
+    .core(seams=(Seam("S1", SpanLine(1025), Treatment("square")),), cut_outs=(CutOut("H", 1.0),))
+    .insert("H", shapely.box(900, 200, 1000, 300)),
     "core-not-perforated": lambda: Made(
         stages=(StageRule("dry", "dry_layup", "", ("C1",)),)
     ).core(stage="dry"),
