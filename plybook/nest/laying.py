@@ -5,7 +5,7 @@ This is the fast constructive packer: milliseconds for a sheet, any outline of s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,15 +73,23 @@ def _same(a: Shape, b: Shape) -> bool:
     return bool(np.abs(p - q).max() < 1e-3)
 
 
-def fill(board: Board, copies: Sequence[Copy]) -> tuple[list[Placement], list[Copy]]:
+def fill(
+    board: Board, copies: Sequence[Copy], whim: Callable[[], float] | None = None
+) -> tuple[list[Placement], list[Copy]]:
     """Lay copies on one board in the order given, each as far to the left as it goes.
+
+    Args:
+        board: what it is laid on; it is changed.
+        copies: in order.
+        whim: draws a factor near 1 by which the reach of an orientation is misjudged, so that
+            another than the nearest is chosen now and then.
 
     Returns:
         Placements made, and the copies that found no place.
     """
     placed, left, hopeless = [], [], set()
     for copy in copies:
-        spot = None if copy.item.id in hopeless else best_spot(board, copy)
+        spot = None if copy.item.id in hopeless else best_spot(board, copy, whim)
         if spot is None:
             hopeless.add(copy.item.id)
             left.append(copy)
@@ -94,7 +102,7 @@ def fill(board: Board, copies: Sequence[Copy]) -> tuple[list[Placement], list[Co
     return placed, left
 
 
-def best_spot(board: Board, copy: Copy):
+def best_spot(board: Board, copy: Copy, whim: Callable[[], float] | None = None):
     """The orientation and place with the least reach to the right: ((rotation, flipped, shape),
     place), or None."""
     best = None
@@ -102,7 +110,8 @@ def best_spot(board: Board, copy: Copy):
         at = board.spot(turn[2])
         if at is None:
             continue
-        score = (round(at[0] + turn[2].high[0], 3), round(at[1] + turn[2].high[1], 3))
+        reach = (at[0] + turn[2].high[0]) * (whim() if whim else 1.0)
+        score = (round(reach, 3), round(at[1] + turn[2].high[1], 3))
         if best is None or score < best[0]:
             best = (score, turn, at)
     return best and best[1:]

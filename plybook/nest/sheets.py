@@ -29,8 +29,8 @@ from plybook.nest.race import packer_is_installed
 
 Progress = Callable[[int], None]
 LAST_SHARE = 0.12  # of the time goes to leaving a large rest on the last unit
-STUCK_AFTER = 12  # fruitless takings-apart before a squeeze
-SQUEEZE_S = 1.6
+STUCK_AFTER = 8  # fruitless takings-apart before a squeeze; more with few pieces, they are quick
+SQUEEZE_S = 3.5
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ class _Search:
         )
         best = None
         for n, order in enumerate(orders):
-            if n and (best is None or budget.left_s() < 0.5):
+            if n and (best is None or budget.left_s() < 5.0):
                 break
             bins, left = self._first_fit(sorted(self._copies, key=order), self._units)
             best = _better(best, (bins, left))
@@ -146,8 +146,8 @@ class _Search:
                 bins.append(made)
         return bins, left
 
-    def _fill(self, unit: Unit, copies: Sequence[Copy]) -> tuple[Filled, list[Copy]]:
-        placements, left = fill(Board(unit, self._no_fits), copies)
+    def _fill(self, unit: Unit, copies: Sequence[Copy], whim=None) -> tuple[Filled, list[Copy]]:
+        placements, left = fill(Board(unit, self._no_fits), copies, whim)
         gone = {id(c) for c in left}
         laid = tuple(c for c in copies if id(c) not in gone)
         return Filled(unit, laid, tuple(placements)), left
@@ -161,13 +161,14 @@ class _Search:
         if whole < 0.5 or len(self._bins) == 0:
             return
         fruitless = 0
+        stuck = max(STUCK_AFTER, 300 // len(self._copies))
         while len(self._bins) > 1 and budget.left_s() > whole * LAST_SHARE:
             before = len(self._bins)
             if self._take_apart():
                 fruitless = 0
             else:
                 fruitless += 1
-            if fruitless >= STUCK_AFTER and packer_is_installed():
+            if fruitless >= stuck and packer_is_installed():
                 seconds = min(SQUEEZE_S, budget.left_s() - whole * LAST_SHARE)
                 if seconds > 0.3:
                     self._squeeze(seconds)
@@ -188,9 +189,11 @@ class _Search:
         pool = [c for b in (*chosen, worst) for c in b.copies]
         noise = self._rng.choice((0.05, 0.2, 0.5))
         pool.sort(key=lambda c: -c.area_mm2 * math.exp(self._rng.gauss(0.0, noise)))
+        spread = self._rng.choice((0.0, 0.1, 0.4))
+        whim = (lambda: math.exp(self._rng.gauss(0.0, spread))) if spread else None
         made, left = [], pool
         for old in chosen:
-            new, left = self._fill(old.unit, left)
+            new, left = self._fill(old.unit, left, whim)
             made.append(new)
         if left:
             new, left = self._fill(worst.unit, left)
@@ -250,6 +253,8 @@ class _Search:
                 continue
             if _names([c for c in full.copies if c not in back] + add) not in self._tried:
                 lot.append((gain * (0.3 + self._rng.random()), _Trial(full, add, back)))
+        if not lot:
+            self._tried.clear()  # a search that failed once may do better with another seed
         lot.sort(key=lambda t: -t[0])
         chosen: list[_Trial] = []
         for _, trial in lot:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from contextlib import ExitStack
 from typing import Protocol
@@ -48,13 +49,16 @@ def squeeze_together(
             stack.enter_context(Race(p.task, seconds, (seed + k,))) for k, p in enumerate(problems)
         ]
         waiting = set(range(len(sets)))
+        begun: dict[int, float] = {}  # time left when a search was first heard of
         budget = Budget(seconds)
         while waiting and (left := budget.left_s()):
             for k in sorted(waiting):
                 target = units[k].length_mm * _NEARLY + 2 * problems[k].asked_mm
                 best = races[k].run(Budget(_LISTEN_S), target)
-                if best is not None and best.length_mm > target * _hope(1 - left / seconds):
-                    waiting.discard(k)
+                if best is not None:
+                    begun.setdefault(k, left)
+                    if best.length_mm > target * _hope(begun[k] - left):
+                        waiting.discard(k)
                 if best is not None and best.length_mm <= target:
                     found[k] = _tidy(problems[k], best, sets[k], units[k])
                     if found[k] is not None:
@@ -64,11 +68,9 @@ def squeeze_together(
     return found
 
 
-def _hope(share_of_time: float) -> float:
-    """A search further from its target than this factor is given up."""
-    if share_of_time < 0.3:
-        return 2.0
-    return 1.06 if share_of_time < 0.55 else 1.025
+def _hope(spent_s: float) -> float:
+    """A search further from its target than this factor is given up; what is near may go on."""
+    return 1.0 + 0.12 * math.exp(-spent_s / 0.9) if spent_s > 0.5 else 2.0
 
 
 def squeeze_left(bin: OnUnit, gap_mm: float, budget: Budget) -> list[Placement] | None:
