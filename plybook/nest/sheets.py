@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from plybook.nest.board import Board
 from plybook.nest.bound import sheet_bound
@@ -109,9 +109,19 @@ class _Search:
         self._tried: set[tuple] = set()
 
     def result(self) -> list[Filled]:
-        """Units used, in the order of the shelf."""
+        """Units used, in the order of the shelf; of bought ones of a size the first are used, the
+        fullest first."""
         place = {u.id: n for n, u in enumerate(self._units)}
-        return sorted(self._bins, key=lambda b: place[b.unit.id])
+        bins = [b for b in self._bins if not b.unit.bought]
+        sizes: dict[tuple[float, float], list[Unit]] = {}
+        for unit in self._units:
+            if unit.bought:
+                sizes.setdefault((unit.length_mm, unit.width_mm), []).append(unit)
+        bought = [b for b in self._bins if b.unit.bought]
+        for filled in sorted(bought, key=lambda b: (-round(b.fullness, 9), place[b.unit.id])):
+            free = sizes[filled.unit.length_mm, filled.unit.width_mm]
+            bins.append(replace(filled, unit=free.pop(0)))
+        return sorted(bins, key=lambda b: place[b.unit.id])
 
     # ------------------------------------------------------------ the first plan
 
