@@ -3,9 +3,11 @@ to scale; both pictures say so."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
-from plybook.drawing.frame import Frame, area_paths, fit_frame, hatch
+from plybook.drawing.frame import Frame, area_paths, first_free, fit_frame, hatch
 from plybook.drawing.letters import fitted, text_width_mm
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.stepview import edge_words
@@ -61,9 +63,10 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
     for at in frame.put(bag.pleats_mm) if len(bag.pleats_mm) else ():
         items += [Path(Role.TICK, np.array([at + (-1.3, -1.8), at + (0, 1.8), at + (1.3, -1.8)]))]
     if len(bag.pleats_mm):
-        entries.append(("", Role.TICK, "pleat: a fold of film standing up (Λ)"))
-    items += _edges(frame, face)
+        entries.append(("", Role.TICK, "pleat, film folded up (Λ)"))
     items += _lines_and_ports(frame, bag)
+    for candidates in _edges(frame, face):
+        items.append(first_free(candidates, items))
     for k, (number, role, words) in enumerate(entries):
         column, row = divmod(k, -(-len(entries) // columns))
         x, y = 4.0 + column * (WIDTH_MM - 8.0) / columns, foot - 3.0 - 4.6 * row
@@ -131,31 +134,31 @@ def _lines_and_ports(frame: Frame, bag: BagPlan) -> list[Primitive]:
     return out
 
 
-def _edges(frame: Frame, face: Face) -> list[Text]:
-    """Edge names inside the part, away from the middles, where ports and lines are named."""
+def _edges(frame: Frame, face: Face) -> Iterator[list[Text]]:
+    """Places for each edge's name inside the part, best first."""
     from shapely import LineString
 
-    out = []
     middle = frame.put(face.outline_mm).mean(axis=0)
     for edge in face.edges:
         line = LineString(frame.put(edge.points_mm))
-        at = np.asarray(line.interpolate(0.28, normalized=True).coords[0])
         level = abs(np.ptp(edge.points_mm[:, 0])) >= abs(np.ptp(edge.points_mm[:, 1]))
-        inward = (middle - at) / (np.hypot(*(middle - at)) or 1.0)
-        at = at + 5.0 * inward
-        out.append(
-            Text(
-                Role.TEXT,
-                (float(at[0]), float(at[1])),
-                edge_words(edge.name),
-                NOTE_MM,
-                turn_deg=0.0 if level else 90.0,
-                anchor="middle",
-                rise="centre",
-                halo=True,
+        places = []
+        for share in (0.5, 0.28, 0.72, 0.4, 0.6, 0.15, 0.85):
+            at = np.asarray(line.interpolate(share, normalized=True).coords[0])
+            x, y = at + 5.0 * (middle - at) / (np.hypot(*(middle - at)) or 1.0)
+            places.append(
+                Text(
+                    Role.TEXT,
+                    (float(x), float(y)),
+                    edge_words(edge.name),
+                    NOTE_MM,
+                    turn_deg=0.0 if level else 90.0,
+                    anchor="middle",
+                    rise="centre",
+                    halo=True,
+                )
             )
-        )
-    return out
+        yield places
 
 
 def bag_section_picture(bag: BagPlan) -> Scene:

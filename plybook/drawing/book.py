@@ -7,6 +7,7 @@ lay out and one page per step; then jig card, quantities, stack, zones, findings
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from plybook.diagnostics import Finding
 from plybook.drawing.bookend import (
@@ -26,6 +27,7 @@ from plybook.drawing.bookstart import (
     layout_pages,
     resin_page,
 )
+from plybook.drawing.booktext import glyph_findings
 from plybook.drawing.document import (
     Blank,
     Deviations,
@@ -86,7 +88,7 @@ def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop:
         findings_page(spec, all_findings(laminate, plan, shop)),
         record_page(spec, laminate),
     )
-    return Document(
+    book = Document(
         title="Ply book",
         part=part.number,
         name=part.name,
@@ -103,6 +105,11 @@ def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop:
             (step.id for stage in shop.stages for step in stage.steps),
         ),
     )
+    lost = glyph_findings(book)
+    if not lost:
+        return book
+    told = findings_page(spec, all_findings(laminate, plan, shop) + lost)
+    return replace(book, pages=tuple(told if p.id == told.id else p for p in book.pages))
 
 
 def all_findings(laminate: Laminate, plan: CutPlan, shop: Shop) -> tuple[Finding, ...]:

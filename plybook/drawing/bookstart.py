@@ -147,7 +147,7 @@ def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
                 Paragraph("; ".join(facts) + "."),
                 Picture(
                     scene,
-                    scene.window_mm[3],
+                    scene.window_mm[3] - scene.window_mm[1],
                     f"{stock.id}, reduced. Figures: mm from the end.",
                     f"Pieces on {stock.id}",
                 ),

@@ -9,13 +9,13 @@ Terms:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from plybook.drawing.letters import text_box_mm
-from plybook.drawing.scene import Path, Role, Scene, Text
+from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 
 Box = tuple[float, float, float, float]  # xmin, ymin, xmax, ymax
 
@@ -134,3 +134,18 @@ def cropped(scene: Scene, pad_mm: float = 1.0) -> Scene:
         high.append(float(np.max(y)))
     x0, _, x1, _ = scene.window_mm
     return replace(scene, window_mm=(x0, min(low) - pad_mm, x1, max(high) + pad_mm))
+
+
+def first_free(candidates: Sequence[Text], drawn: Iterable[Primitive], pad_mm: float = 0.7) -> Text:
+    """The first of several places for a word where no other word stands; the first if none is."""
+    taken = [_window(item, pad_mm) for item in drawn if isinstance(item, Text)]
+    for candidate in candidates:
+        x0, y0, x1, y1 = _window(candidate, pad_mm)
+        if not any(x0 < b[2] and b[0] < x1 and y0 < b[3] and b[1] < y1 for b in taken):
+            return candidate
+    return candidates[0]
+
+
+def _window(item: Text, pad_mm: float) -> Box:
+    corners = text_box_mm(item, pad_mm)
+    return (*corners.min(axis=0), *corners.max(axis=0))

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from plybook.drawing.frame import Frame, area_paths, arrow, hatch, polygons
+from plybook.drawing.frame import Frame, area_paths, arrow, cropped, hatch, polygons
 from plybook.drawing.letters import text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import NOTE_MM, largest_letters_mm
@@ -73,7 +73,7 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str) -> Scene:
         if unit.kind == "roll" and row == 0:
             out += _warp(frame, unit.width_mm)
         out += _ruler(frame, row * stretch, min((row + 1) * stretch, length))
-    return Scene(tuple(out), (0.0, 0.0, WIDTH_MM, height), f"Layout of {unit.id}")
+    return cropped(Scene(tuple(out), (0.0, 0.0, WIDTH_MM, height), f"Layout of {unit.id}"))
 
 
 def _label(area, words: str, bold: bool) -> list[Text]:

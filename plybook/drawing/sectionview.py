@@ -76,14 +76,14 @@ def section_picture(
     """
     bands = _bands(cut, layers)
     length = float(np.hypot(*(cut.line_mm[1] - cut.line_mm[0]))) or 1.0
-    run_mm = width_mm - LABELS_MM - 12.0
+    run_mm = width_mm - LABELS_MM - 14.0
     along = run_mm / length
     floor = 9.0
     drawn, ply_x, core_x = _heights(bands, along, height_mm - 3.0 - floor)
     rows = _grouped(bands, this, int((height_mm - 10.0) / PITCH_MM))
     top = max((float(high.max()) for _, high in drawn), default=0.0)
     height_mm = floor + max(top, len(rows) * PITCH_MM) + 3.0
-    x0 = 9.0
+    x0 = 12.0
     items: list[Primitive] = [
         Path(Role.FACE, np.array([[x0, floor], [x0 + run_mm, floor]])),
         *_mould_hatch(x0, x0 + run_mm, floor),

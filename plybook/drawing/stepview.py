@@ -21,12 +21,13 @@ from plybook.drawing.frame import (
     area_paths,
     arrow,
     cropped,
+    first_free,
     fit_frame,
     hatch,
     lines,
     polygons,
 )
-from plybook.drawing.letters import text_box_mm, text_width_mm
+from plybook.drawing.letters import text_width_mm
 from plybook.drawing.locate import Corner
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
@@ -339,7 +340,6 @@ def _section_mark(
     ends = frame.put(section_mm)
     along = (ends[1] - ends[0]) / (np.hypot(*(ends[1] - ends[0])) or 1.0)
     across = np.array([-along[1], along[0]])
-    taken = [_box(text_box_mm(item, 0.8)) for item in drawn if isinstance(item, Text)]
     out: list[Primitive] = []
     for end, inward in ((ends[0], along), (ends[1], -along)):
         if window:
@@ -365,17 +365,8 @@ def _section_mark(
             )
             for x, y in spots
         ]
-        free = (m for m in marks if not any(_meet(_box(text_box_mm(m, 0.6)), t) for t in taken))
-        out.append(next(free, marks[0]))
+        out.append(first_free(marks, drawn))
     return out
-
-
-def _box(corners: np.ndarray) -> Box:
-    return (*corners.min(axis=0), *corners.max(axis=0))
-
-
-def _meet(a: Box, b: Box) -> bool:
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 def _corner_mark(

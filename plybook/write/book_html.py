@@ -60,7 +60,7 @@ def book_html(document: Document) -> bytes:
     body = f"""<noscript><p class="notice">Scripting is off in this browser: everything can be read
 and printed, but ticks, timers and entries are not kept.</p></noscript>
 <header class="bar">
-<div class="bar-row"><strong>{_head_words(document)}</strong>
+<div class="bar-row" id="head"><strong>{_head_words(document)}</strong>
 <span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
 <div id="running" class="running"></div>
 <div id="notices" class="notices"></div>
@@ -69,7 +69,7 @@ and printed, but ticks, timers and entries are not kept.</p></noscript>
 <main>
 {cards}
 </main>
-<footer class="bar-row js-only"><span id="state" class="state" role="status"></span>
+<footer class="bar-row js-only" id="foot"><span id="state" class="state" role="status"></span>
 <span id="awake" class="state"></span></footer>"""
     style = _font_faces(_characters(body + cards)) + _asset("book.css")
     script = _asset("book.js")
@@ -268,7 +268,9 @@ def _table(block: Table) -> str:
     align = (block.align or "l" * len(block.head)).replace("l", " ")
 
     def cell(tag: str, words: str, k: int) -> str:
-        side = f' class="{align[k]}"' if align[k] != " " else ""
+        short = "s" if len(words) <= 14 else ""
+        marks = " ".join(m for m in (align[k].strip(), short) if m)
+        side = f' class="{marks}"' if marks else ""
         head = f' data-head="{escape(block.head[k])}"' if tag == "td" else ' scope="col"'
         return f"<{tag}{side}{head}>{escape(words)}</{tag}>"
 

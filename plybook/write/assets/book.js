@@ -45,6 +45,7 @@
   function sayState() {
     const s = $("state");
     s.classList.toggle("bad", kept !== "");
+    (kept === "" ? $("foot") : $("head")).append(s);  // a warning stays in sight
     s.textContent = kept === ""
       ? "Ticks are kept in this browser on this device."
       : "TICKS ARE NOT BEING KEPT: " + kept + ". Export the record before you close this page.";

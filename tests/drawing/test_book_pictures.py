@@ -1,0 +1,238 @@
+"""The pictures of the book: true places, true angles, honest scales, and no words over words."""
+
+import math
+from itertools import combinations
+
+import numpy as np
+import pytest
+from shapely import Polygon, box
+
+from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
+from plybook.drawing.frame import fit_frame, hatch
+from plybook.drawing.layoutview import placed_ring, small_layout
+from plybook.drawing.letters import text_box_mm
+from plybook.drawing.locate import locate
+from plybook.drawing.partview import part_picture, strain_picture
+from plybook.drawing.rosette import rosette_items, show_angle
+from plybook.drawing.scene import Path, Role, Text
+from plybook.drawing.sectionview import best_section, section_picture
+from plybook.drawing.stepview import detail_picture, step_picture
+from plybook.nest.model import Placement
+from plybook.shop.model import BagPlan
+from plybook.surface.model import StrainReport
+from tests.drawing import doubles
+
+FACE = doubles.TaperedFace()
+LAMINATE = doubles.laminate(FACE)
+PIECES = {p.id: p for p in LAMINATE.pieces}
+
+
+def colliding(scene):
+    """Pairs of words that lie over one another in a scene in paper millimetres."""
+    texts = [item for item in scene.items if isinstance(item, Text)]
+    boxes = [Polygon(text_box_mm(t)).buffer(-0.25) for t in texts]
+    return [
+        (a.text, b.text)
+        for (a, pa), (b, pb) in combinations(zip(texts, boxes, strict=True), 2)
+        if pa.intersects(pb)
+    ]
+
+
+def outside(scene):
+    window = box(*scene.window_mm)
+    return [
+        t.text
+        for t in scene.items
+        if isinstance(t, Text) and not window.buffer(0.2).covers(Polygon(text_box_mm(t)))
+    ]
+
+
+STEPS = [
+    (("P1-1", "P1-2"), 0), (("P2-1", "P2-2"), 1), (("R1",), 2), (("R3",), 4),
+    (("C1-1", "C1-2"), 5), (("H1",), 6), (("Q1",), 7),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("ids", "below"), STEPS, ids=lambda v: str(v))
+@pytest.mark.parametrize("girth", [(1200.0, 760.0), (300.0, 240.0), (2500.0, 900.0)])
+def test_no_words_lie_over_words_in_any_step_picture(ids, below, girth):
+    face = doubles.TaperedFace(3800.0, *girth)
+    laminate = doubles.laminate(face)
+    pieces = [p for p in laminate.pieces if p.id in ids]
+    corners = locate(face, pieces, "mm")
+    cut = best_section(laminate, pieces[0].layer)
+    scenes = [
+        step_picture(face, pieces, laminate.layers[:below], cut.line_mm, corners),
+        detail_picture(face, pieces, laminate.layers[:below], corners, 56.0, 40.0),
+        section_picture(cut, laminate.layers[: below + 1], [pieces[0].layer], 140.0, 46.0),
+    ]
+    for scene in filter(None, scenes):
+        assert colliding(scene) == []
+        assert outside(scene) == []
+        assert scene.window_mm[2] - scene.window_mm[0] <= 180.0
+
+
+def test_a_step_picture_keeps_proportion_and_the_right_way_up():
+    scene = step_picture(FACE, [PIECES["R1"]], LAMINATE.layers[:2])
+    (ring,) = [p.points_mm for p in scene.items if isinstance(p, Path) and p.tag == "R1"]
+    true = PIECES["R1"].laid_outline_mm
+    wide = np.ptp(ring[:, 0]) / np.ptp(true[:, 0])
+    tall = np.ptp(ring[:, 1]) / np.ptp(true[:, 1])
+    assert wide == pytest.approx(tall, rel=1e-9)
+    words = {t.text: t.at_mm for t in scene.items if isinstance(t, Text)}
+    assert words["LEADING EDGE"][1] > words["TRAILING EDGE"][1]
+    assert words["ROOT"][0] < words["TIP"][0]
+
+
+def test_this_step_differs_from_what_lies_below_by_more_than_colour():
+    scene = step_picture(FACE, [PIECES["R2"]], LAMINATE.layers[:3])
+    roles = {p.role for p in scene.items if isinstance(p, Path)}
+    assert {Role.HIGHLIGHT, Role.HATCH, Role.GHOST, Role.FIBRE} <= roles
+    assert any(t.role is Role.ID and t.text.startswith("R2") for t in scene.items
+               if isinstance(t, Text))  # fmt: skip
+
+
+@pytest.mark.parametrize("angle", [0.0, 30.0, 45.0, 90.0, -45.0, -60.0])
+def test_the_fibre_arrow_and_the_hatch_run_at_the_plys_angle(angle):
+    piece = doubles.piece("X", "X", "ply", "m", angle, FACE.quad(1000, 2800, 0.1, 0.9), "s", 0.2)
+    scene = step_picture(FACE, [piece], ())
+    shafts = [p for p in scene.items if isinstance(p, Path) and p.role is Role.FIBRE
+              and not p.closed]  # fmt: skip
+    hatching = [p for p in scene.items if isinstance(p, Path) and p.role is Role.HATCH]
+    assert len(shafts) == 1 and len(hatching) > 10
+    for line in (*shafts, *hatching):
+        dx, dy = line.points_mm[-1] - line.points_mm[0]
+        turn = math.degrees(math.atan2(dy, dx))
+        assert abs((turn - angle + 90.0) % 180.0 - 90.0) < 1e-6
+
+
+@pytest.mark.parametrize(
+    ("angle", "words"),
+    [(0, "0°"), (45, "+45°"), (-45, "-45°"), (90, "90°"), (-90, "90°"), (135, "-45°"),
+     (180, "0°"), (22.5, "+22.5°"), (-0.0, "0°")],
+)  # fmt: skip
+def test_angles_are_said_within_a_half_turn(angle, words):
+    assert show_angle(angle) == words
+
+
+def test_the_rosette_counts_counter_clockwise():
+    """Counter-clockwise ply-orientation clock of ASTM D6507: +45 points up and to the right."""
+    at = {t.text: t.at_mm for t in rosette_items((0.0, 0.0), 10.0, None) if isinstance(t, Text)}
+    assert at["+45°"][0] > 0 and at["+45°"][1] > 0
+    assert at["-45°"][0] > 0 and at["-45°"][1] < 0
+    assert at["0°"][0] > 10 and at["90°"][1] > 10
+
+
+def test_corners_are_located_by_hand_worked_distances():
+    """R3: share 0.18 to 0.42 of a trapezoid 1200 to 760 over 3800, ending at 0.34 of it. At
+    1292 mm the chord is 1050.4; the corner at share 0.18 lies 0.18 x 1050.4 = 189.07 below the
+    leading edge, which slopes 110 in 3800: 189.07 / sqrt(1 + (110 / 3800)^2) = 188.99."""
+    corners = {c.letter: c for c in locate(FACE, [PIECES["R3"]], "mm")}
+    assert len(corners) == 4
+    assert corners["C"].first == "342 mm (13 7/16 in) tipward of STA 950"
+    assert corners["C"].second == "189 mm (7 7/16 in) inside the leading edge"
+    assert corners["A"].first == "on STA 0"
+
+
+def test_a_corner_in_the_trim_is_beyond_its_edge():
+    wide = FACE.quad(1000, 2000, -0.02, 0.5)
+    corners = locate(FACE, [doubles.piece("X", "X", "ply", "m", 0, wide, "s", 0.2)], "in")
+    assert any("beyond the leading edge" in c.second for c in corners)
+    assert all(" in (" in c.first or c.first.startswith("on ") for c in corners)
+
+
+def test_a_shared_corner_is_told_once_and_a_corner_of_the_face_not_at_all():
+    corners = locate(FACE, [PIECES["P1-1"], PIECES["P1-2"]], "mm")
+    assert [c.piece for c in corners] == ["P1-1, P1-2"] * 2
+
+
+def test_drop_offs_end_where_they_end_and_the_scale_is_the_one_printed():
+    cut = LAMINATE.sections[0]
+    scene = section_picture(cut, LAMINATE.layers[:5], ["R3"], 180.0, 46.0)
+    bands = [p.points_mm for p in scene.items if isinstance(p, Path) and p.closed]
+    widths = sorted({round(float(np.ptp(b[:, 0])), 3) for b in bands})
+    run = widths[-1]
+    # R1..R3 end at 62, 48 and 34 % of the span; the section looks every 1/160 of it
+    for share, width in zip((0.34, 0.48, 0.62), widths[:3], strict=True):
+        assert width / run == pytest.approx(share, abs=1 / 160)
+    (words,) = [t.text for t in scene.items if isinstance(t, Text) and "thickness" in t.text]
+    factor = float(words.split("×")[1])
+    thin = min(float(np.ptp(b[:, 1])) for b in bands)
+    true = 0.25 * run / 3800.0  # 0.25 mm at the length scale
+    assert thin / true == pytest.approx(factor, rel=1e-6)
+
+
+def test_two_thickness_scales_are_both_said():
+    scene = section_picture(LAMINATE.sections[0], LAMINATE.layers, ["Q1"], 140.0, 30.0)
+    (words,) = [t.text for t in scene.items if isinstance(t, Text) and "thickness" in t.text]
+    assert "plies ×" in words and "core ×" in words
+
+
+def test_a_layout_places_pieces_as_the_plan_says():
+    """Mirror y if flipped, turn counter-clockwise about the origin, translate."""
+    ring = np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0]])
+    placed = placed_ring(ring, Placement("x", 1, 10.0, 20.0, 90.0, True))
+    assert placed == pytest.approx(np.array([[10.0, 20.0], [10.0, 22.0], [11.0, 22.0]]))
+
+
+def test_a_long_roll_runs_on_in_rows_and_each_piece_is_named():
+    plan = doubles.cut_plan(LAMINATE)
+    items = {i.id: i for i in plan.items}
+    scene = small_layout(plan.layouts[0], items, "KT-210")
+    words = [t.text for t in scene.items if isinstance(t, Text)]
+    assert {"P1-1", "P1-2", "P2-1", "P2-2", "warp"} <= set(words)
+    assert colliding(scene) == [] and outside(scene) == []
+    assert scene.window_mm[3] <= 210.0
+
+
+def test_the_part_is_seen_with_the_root_at_the_left_and_leading_edge_as_in_the_pattern():
+    scene = part_picture(FACE)
+    at = {t.text: t.at_mm for t in scene.items if isinstance(t, Text)}
+    assert at["ROOT"][0] < at["TIP"][0]
+    assert at["LEADING EDGE"][1] > at["TRAILING EDGE"][1]
+    assert colliding(scene) == []
+
+
+def test_strain_is_shown_where_it_is_and_not_where_there_is_none():
+    assert strain_picture(FACE, FACE.strain) is not None
+    none = StrainReport(0, 0, 0, True, 0.5, 4, FACE.strain.nodes_mm, FACE.strain.faces, np.zeros(4))
+    assert strain_picture(FACE, none) is None
+
+
+def bag():
+    ring = FACE.outline_mm
+    grown = [np.asarray(Polygon(ring).buffer(d, join_style="mitre").exterior.coords)[:-1]
+             for d in (25, 40, 60, 120)]  # fmt: skip
+    return BagPlan(
+        "outer", "infusion",
+        (("laminate", ring), ("peel_ply", grown[0]), ("breather", grown[1]),
+         ("bag_film", grown[3])),
+        grown[2], 9800.0, grown[2][:3],
+        (("resin line", np.array([[100.0, -250.0], [3600.0, -200.0]])),),
+        (("vacuum port", 3750.0, 0.0), ("gauge", 40.0, 0.0)), (),
+        ("mould", "laminate", "peel_ply", "breather", "bag_film"),
+    )  # fmt: skip
+
+
+def test_the_bag_is_shown_from_above_and_in_section():
+    plan, section = bag_plan_picture(FACE, bag()), bag_section_picture(bag())
+    for scene in (plan, section):
+        assert colliding(scene) == [] and outside(scene) == []
+    words = [t.text for t in plan.items if isinstance(t, Text)]
+    assert "sealant tape, 9.8 m" in words and "vacuum port" in words
+    order = [t.text for t in section.items if isinstance(t, Text) and t.text[0].isdigit()]
+    assert order == ["1  laminate", "2  peel ply", "3  breather", "4  bag film"]
+
+
+def test_a_frame_fits_and_centres():
+    frame = fit_frame((0.0, 0.0, 100.0, 50.0), (10.0, 10.0, 60.0, 110.0))
+    assert frame.scale == 0.5
+    corners = frame.put(np.array([[0.0, 0.0], [100.0, 50.0]]))
+    assert corners == pytest.approx(np.array([[10.0, 47.5], [60.0, 72.5]]))
+
+
+def test_hatching_lines_up_across_neighbours():
+    left, right = box(0, 0, 10, 10), box(10, 0, 20, 10)
+    ends = {tuple(np.round(p.points_mm[-1], 6)) for p in hatch(left, 0.0, 2.0)}
+    starts = {tuple(np.round(p.points_mm[0], 6)) for p in hatch(right, 0.0, 2.0)}
+    assert ends == starts
