@@ -17,9 +17,10 @@ import numpy as np
 from plybook.geometry.rings import canonical_ring
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import face_strain
-from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, mirror_of, pattern_mesh
+from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.sixnode import six_node_membrane
+from plybook.surface.straight import mirror_of
 from plybook.surface.strain import principal
 
 _COUNTS = (2, 3, 4, 6, 8)

@@ -79,7 +79,10 @@ class Leaf:
         return cKDTree(self.pattern.at(u, w)), u, w
 
     def params(self, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Pattern (n, 2) -> (u, w), also outside the net line (Newton from the nearest node)."""
+        """Pattern (n, 2) -> (u, w), also outside the net line (Newton from the nearest node).
+
+        Exact wherever the straight continuation reaches a point once; beyond that a rough guess.
+        """
         points = np.asarray(points_mm, dtype=float)
         tree, u_nodes, w_nodes = self._near
         nearest = tree.query(points)[1]
@@ -98,6 +101,12 @@ class Leaf:
             open_ = open_[np.hypot(*miss.T) > _NEWTON_MM]
             if not len(open_):
                 break
+        if len(open_):  # far outside, where the tangents of the edge cross: a first guess stands
+            u[open_], w[open_] = u_nodes[nearest[open_]], w_nodes[nearest[open_]]
+            miss = points[open_] - self.pattern.at(u[open_], w[open_])
+            step = np.linalg.solve(self.jacobian(u[open_], w[open_]), miss[..., None])[..., 0]
+            u[open_] += step[:, 0]
+            w[open_] += step[:, 1]
         return u, w
 
     # -------------------------------------------------------- shape

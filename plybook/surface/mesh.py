@@ -8,17 +8,16 @@ the triangulation does not follow a line yet, more are added.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from plybook.surface.model import Face
+from plybook.surface.straight import straightened
 
 _BREAK_STEP_MM = 25.0
-_GRID_STEP_MM = 150.0
-_ACROSS_NODES = 32
 _EDGE_STEP_MM = 60.0
 _MERGE_MM = 0.2
 _CLEAR = 0.35  # background nodes keep this share of the break step from a break line
@@ -276,101 +275,3 @@ def _has_edges(triangles: np.ndarray, pairs: np.ndarray, count: int) -> np.ndarr
     have = np.unique(sides[:, 0] * count + sides[:, 1])
     pairs = np.sort(pairs, axis=1)
     return np.isin(pairs[:, 0] * count + pairs[:, 1], have) | (pairs[:, 0] == pairs[:, 1])
-
-
-# ---------------------------------------------------------------- the straightened plane
-
-
-@dataclass(frozen=True)
-class _Straight:
-    """Coordinates (span, girth at the middle of the face); for a flat face the pattern itself."""
-
-    of: Callable[[np.ndarray], np.ndarray]  # pattern -> plane
-    flat: Callable[[np.ndarray], np.ndarray]  # plane -> pattern
-    curvature: Callable[[np.ndarray], np.ndarray]  # at points of the plane
-    strain: Callable[[np.ndarray], np.ndarray]
-    rows: np.ndarray  # girths of the background rows
-    columns: np.ndarray  # spans that must be columns: stations and ends
-
-    def grid(self, ring: np.ndarray, step_mm: float) -> np.ndarray:
-        """Background nodes over a ring of the pattern."""
-        across = self.of(ring)
-        low, high = across.min(axis=0), across.max(axis=0)
-        rows = self.rows
-        if not len(rows):
-            count = int(np.clip(np.ceil((high[1] - low[1]) / _GRID_STEP_MM), 8, 40))
-            rows = np.linspace(low[1], high[1], count + 1)
-        else:
-            rows = rows[(rows > low[1]) & (rows < high[1])]
-            rows = np.concatenate([[low[1]], rows, [high[1]]])
-        count = int(np.clip(np.ceil((high[0] - low[0]) / _GRID_STEP_MM), 8, 60))
-        columns = np.linspace(low[0], high[0], count + 1)
-        fixed = self.columns[(self.columns > low[0]) & (self.columns < high[0])]
-        if len(fixed):
-            pitch = columns[1] - columns[0]
-            off = np.abs(columns[:, None] - fixed).min(axis=1) > pitch / 3
-            columns = np.sort(np.concatenate([columns[off], fixed]))
-        return np.stack(np.meshgrid(columns, rows, indexing="ij"), axis=-1).reshape(-1, 2)
-
-
-def mirror_of(face: Face) -> np.ndarray:
-    """(2,) factors that turn the pattern of either hand into that of one and the same hand."""
-    return np.array([1.0, 1.0 if face.flat else face.leaves[0].loft.bag_sign])
-
-
-def straightened(face: Face) -> _Straight:
-    """The straightened plane of a face; a left hand pattern is taken in mirror image.
-
-    Both hands then get the same mesh, to the last digit.
-    """
-    if face.flat:
-        none = np.zeros(0)
-        return _Straight(_same, _same, _zero, _zero, none, none)
-    loft = face.leaves[0].loft
-    mirror = mirror_of(face)
-    low, high = face.leaves[0].w_range
-    breaks = loft.w_breaks
-    pieces = [
-        np.linspace(a, b, max(4, int(np.ceil(_ACROSS_NODES * (b - a) / (high - low)))) + 1)[:-1]
-        for a, b in zip(breaks, breaks[1:], strict=False)
-    ]
-    row_w = np.concatenate([*pieces, [high]])
-    fine = np.union1d(np.linspace(low, high, 801), row_w)
-    middle = (loft.spans[0] + loft.spans[-1]) / 2
-    speed = np.linalg.norm(loft.at(np.full(len(fine), middle), fine, 0, 1), axis=1)
-    girth = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(fine))])
-
-    def girth_of(w: np.ndarray) -> np.ndarray:
-        inside = np.interp(w, fine, girth)
-        return inside + np.minimum(w - low, 0) * speed[0] + np.maximum(w - high, 0) * speed[-1]
-
-    def w_of(s: np.ndarray) -> np.ndarray:
-        inside = np.interp(s, girth, fine)
-        return inside + np.minimum(s, 0) / speed[0] + np.maximum(s - girth[-1], 0) / speed[-1]
-
-    def of(points: np.ndarray) -> np.ndarray:
-        u, w, _ = face.params(points * mirror)
-        return np.stack([u, girth_of(w)], axis=1)
-
-    def flat(plane: np.ndarray) -> np.ndarray:
-        return face.flat_at(plane[:, 0], w_of(plane[:, 1])) * mirror
-
-    def curvature(plane: np.ndarray) -> np.ndarray:
-        bend = face.curvature_at(plane[:, 0], w_of(plane[:, 1]))
-        return bend * (mirror[:, None] * mirror)
-
-    def strain(plane: np.ndarray) -> np.ndarray:
-        return face.strain_in(plane[:, 0], w_of(plane[:, 1])) * (mirror[:, None] * mirror)
-
-    rows = girth_of(row_w)
-    over = np.arange(1, 9) * 30.0
-    rows = np.concatenate([rows[0] - over[::-1], rows, rows[-1] + over])
-    return _Straight(of, flat, curvature, strain, rows, loft.spans)
-
-
-def _same(points: np.ndarray) -> np.ndarray:
-    return np.asarray(points, dtype=float)
-
-
-def _zero(points: np.ndarray) -> np.ndarray:
-    return np.zeros((len(points), 2, 2))

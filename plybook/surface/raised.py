@@ -21,9 +21,10 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Membrane, face_strain
-from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, mirror_of, pattern_mesh
+from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.sixnode import corner_slopes, six_node_membrane
+from plybook.surface.straight import mirror_of
 from plybook.surface.strain import principal
 
 Height = Callable[[np.ndarray], np.ndarray]
