@@ -310,9 +310,10 @@ def _piece(core: Core, name: str, cut: _Cut) -> Piece:
     bag, bag_holes = None, ()
     if panel.bag is not None:
         bag_outer, *bag_inner = (canonical_ring(r) for r in rings_of(panel.bag))
-        if not _same(bag_outer, outline) or any(
-            not _same(a, b) for a, b in zip(bag_inner, holes, strict=False)
-        ):
+        if not _same(bag_outer, outline):
+            bag = bag_outer
+        alike = len(bag_inner) == len(holes) and all(map(_same, bag_inner, holes))
+        if not alike:  # no bag-side holes: they are those of the mould side
             bag, bag_holes = bag_outer, tuple(bag_inner)
     laid = cut.leaf.from_cut(outline)
     area = signed_area_mm2(outline) - sum(signed_area_mm2(h) for h in holes)

@@ -171,7 +171,8 @@ def core_volume_mm3(piece: Piece) -> float:
 def _bag_area(piece: Piece) -> float:
     if piece.bag_side_outline_mm is None:
         return piece.area_mm2
-    return shapely.Polygon(piece.bag_side_outline_mm, piece.bag_side_holes_mm).area
+    holes = piece.bag_side_holes_mm or piece.holes_mm
+    return shapely.Polygon(piece.bag_side_outline_mm, holes).area
 
 
 def mass_by_material(mass: Mass, layers: Sequence[LaidLayer]) -> Mapping[str, float]:

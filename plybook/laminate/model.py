@@ -98,7 +98,7 @@ class Piece:
     strain_pct: tuple[float, float] = (0.0, 0.0)  # largest tension, largest compression
     shear_deg: float = 0.0
     notes: tuple[str, ...] = ()
-    bag_side_holes_mm: tuple[np.ndarray, ...] = ()
+    bag_side_holes_mm: tuple[np.ndarray, ...] = ()  # () where they are those of the mould side
 
 
 @dataclass(frozen=True)
