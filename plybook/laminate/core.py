@@ -47,6 +47,7 @@ MOULD_SIDE_DOWN = "mould side down, bag side up, from marking to fitting"
 _SAMPLE_MM = 20.0
 _SAME_PLACE_MM = 1.0
 _PAST_KINK_MM = 30.0
+_CLEAR_MM = (60.0, 30.0)  # chosen seams stay this far from hardpoints, or else this far
 
 
 @dataclass(frozen=True)
@@ -188,7 +189,17 @@ def _seams(
         reserve_mm=2.0 if len(leaves) == 1 else 8.0,
     )
     placed = [s.placed(face, to_cut) for s in seams]
-    chosen = choose_seams(_moved(region, to_cut), face, to_cut, search, core.seam_default, placed)
+    for clear_mm in _CLEAR_MM:
+        chosen = choose_seams(
+            _moved(region, to_cut),
+            face,
+            to_cut,
+            replace(search, clear_mm=clear_mm),
+            core.seam_default,
+            placed,
+        )
+        if chosen is not None:
+            break
     if chosen is None:
         size = max(sheets, key=lambda s: s[0] * s[1])
         return seams, [
