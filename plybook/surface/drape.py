@@ -235,11 +235,31 @@ class Drape:
         """Cut frame (n, 2) -> pattern frame (n, 2)."""
         return self._maps[1](points_mm)
 
+    def fibre_turn_deg(self) -> tuple[np.ndarray, np.ndarray]:
+        """How far warp and weft lie off their nominal angles, (nu - 1, nv - 1) each, by cell.
+
+        Counter-clockwise positive; NaN where the net is not wanted. Their difference is the
+        shear.
+        """
+        along = np.diff(self.net.nodes, axis=0)
+        across = np.diff(self.net.nodes, axis=1)
+        turns = (
+            _off(along[:, 1:] + along[:, :-1], self.angle_deg),
+            _off(across[1:] + across[:-1], self.angle_deg + 90.0),
+        )
+        return tuple(np.where(np.isfinite(self.net.shear_deg), t, np.nan) for t in turns)
+
     @property
     def locked_share(self) -> float:
         """Share of the net's cells that are sheared past the locking angle."""
         cells = np.isfinite(self.net.shear_deg).sum()
         return float(self.net.locked(self.locking_deg).sum() / max(cells, 1))
+
+
+def _off(way: np.ndarray, nominal_deg: float) -> np.ndarray:
+    """Angle of directions (..., 2) against a nominal one, -180..180."""
+    off = np.degrees(np.arctan2(way[..., 1], way[..., 0])) - nominal_deg
+    return (off + 180.0) % 360.0 - 180.0
 
 
 def drape_ply(

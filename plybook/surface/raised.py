@@ -75,6 +75,21 @@ class RaisedMap:
     def unraised(self) -> bool:
         return self._maps is None
 
+    def fibre_turn_deg(self) -> np.ndarray:
+        """(m,) how far straight fibres of the cut lie off their nominal angle, by triangle.
+
+        Counter-clockwise positive, seen from the bag side: the rotation of the layer on the face
+        against the cut (polar decomposition of the map, at the middle of each triangle).
+        """
+        legs, images = (
+            nodes[self.triangles[:, 1:]] - nodes[self.triangles[:, :1]]
+            for nodes in (self.nodes_mm, self.cut_mm)
+        )
+        slope = np.linalg.solve(legs, images)  # rows: images of the pattern's x and y
+        return -np.degrees(
+            np.arctan2(slope[:, 0, 1] - slope[:, 1, 0], slope[:, 0, 0] + slope[:, 1, 1])
+        )
+
     def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
         """Pattern frame (n, 2) -> cut frame (n, 2)."""
         points = np.array(points_mm, dtype=float)

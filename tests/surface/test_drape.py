@@ -103,3 +103,14 @@ def test_a_net_on_a_twisted_face_shears_and_reports_locking():
     assert 0 < drape.locked_share < 1
     ring = made.outline_mm
     assert drape.from_cut(drape.to_cut(ring)) == pytest.approx(ring, abs=1e-6)
+
+
+def test_the_yarns_turn_against_each_other_by_the_shear():
+    made = face(station(0, 600), station(800, 600, twist=25))
+    drape = drape_ply(made, made.outline_mm, 30.0, 35.0, step_mm=12.0)
+    warp, weft = drape.fibre_turn_deg()
+    assert np.nanmax(np.abs(warp)) > 0.2
+    # the pattern of a twisted face is itself strained, here by up to some tenths of a percent
+    assert np.nanmax(np.abs(warp - weft - drape.net.shear_deg)) < 0.5
+    sound = np.isfinite(warp)
+    assert np.corrcoef((warp - weft)[sound], drape.net.shear_deg[sound])[0, 1] > 0.98

@@ -163,6 +163,23 @@ def test_one_part_of_the_face_can_be_raised_alone():
     assert got == pytest.approx(want, abs=0.005)
 
 
+def test_fibres_keep_their_angle_on_a_bend_and_turn_beside_a_panel_that_ends():
+    bent = raise_face(face(station(0, 1, CHANNEL), station(1000, 1, CHANNEL)), level(3))
+    assert np.abs(bent.fibre_turn_deg()).max() < 1e-3
+    ring = np.array([[0, 0], [1600, 0], [1600, 900], [0, 900.0]])
+    made = face_of(OutlineMould(ring, (), ()), AtShare(0.5), "none")
+    # a wedge: the ramp's height grows along x, so one end of the layer grows and turns the rest
+    raised = raise_face(made, lambda p: np.clip(p[:, 0], 0, 1600) / 1600 * 30 * (p[:, 1] > 450))
+    turn = raised.fibre_turn_deg()
+    middle = raised.nodes_mm[raised.triangles].mean(axis=1)
+    cut = raised.to_cut(np.stack([middle, middle + [1.0, 0]], axis=1).reshape(-1, 2))
+    way = cut[1::2] - cut[::2]
+    seen = -np.degrees(np.arctan2(way[:, 1], way[:, 0]))
+    flat = (middle[:, 1] < 350) & (middle[:, 1] > 0)
+    assert np.median(np.abs(turn[flat] - seen[flat])) < 0.02
+    assert np.abs(turn[flat]).max() > 0.02
+
+
 def test_equal_heights_share_one_map():
     raiser = Raiser(face(station(0, 800), station(1000, 800)))
     assert raiser.raise_to(level(1)) is raiser.raise_to(level(1))
