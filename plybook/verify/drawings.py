@@ -102,9 +102,9 @@ def _check_bevel_lines(
     missed = np.min([plane.distance_to_path(off_edge, d, closed=False) for d in drawn], axis=0)
     report.expect(missed.max() <= POINT_MM, "bevel lines drawn where the plan has them", name,
                   f"a bevel line is {missed.max():.3f} mm off")  # fmt: skip
+    rings = [bag, outline, *(ring(h) for h in piece.get("bag_side_holes_mm", []))]
     stray = max(
-        float(np.minimum(plane.distance_to_path(d, bag), plane.distance_to_path(d, outline)).max())
-        for d in drawn
+        float(np.min([plane.distance_to_path(d, r) for r in rings], axis=0).max()) for d in drawn
     )
     report.expect(stray <= POINT_MM, "bevel lines drawn only where the plan has them", name,
                   f"a bevel line strays {stray:.3f} mm")  # fmt: skip
