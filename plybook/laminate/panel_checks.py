@@ -79,6 +79,17 @@ def panel_findings(
                 **told,
             )
         )
+    elif len(panel.bag.interiors) != len(panel.mould.interiors):
+        found.append(
+            error(
+                "slope-through-hole",
+                f"panel {piece.id} ({where}): a scarf or bevel runs into a hole on one side of the "
+                f"sheet and not on the other",
+                f"move the seam or the hole, at least {core.thickness_mm:g} mm / tan(angle) apart",
+                core.place,
+                **told,
+            )
+        )
     shape = shapely.Polygon(footprint_mm)
     if not largest_fit(shape, sheets, stock.grain):
         size = max(sheets, key=lambda s: s[0] * s[1])
