@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from plybook.drawing.aroundpart import edge_words
 from plybook.drawing.frame import Frame, area_paths, first_free, fit_frame, hatch
 from plybook.drawing.letters import fitted, text_width_mm
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
-from plybook.drawing.stepview import edge_words
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.shop.model import BagPlan
 from plybook.surface.model import Face
@@ -66,7 +66,7 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
         entries.append(("", Role.TICK, "pleat, film folded up (Λ)"))
     items += _lines_and_ports(frame, bag)
     for candidates in _edges(frame, face):
-        items.append(first_free(candidates, items))
+        items += filter(None, [first_free(candidates, items)])
     for k, (number, role, words) in enumerate(entries):
         column, row = divmod(k, -(-len(entries) // columns))
         x, y = 4.0 + column * (WIDTH_MM - 8.0) / columns, foot - 3.0 - 4.6 * row
@@ -115,22 +115,20 @@ def _lines_and_ports(frame: Frame, bag: BagPlan) -> list[Primitive]:
             )
         )
     for name, x, y in bag.ports:
-        ((u, v),) = frame.put(np.array([[x, y]]))
-        out.append(Circle(Role.DATUM, (float(u), float(v)), 1.6, "white"))
-        out.append(Circle(Role.DATUM, (float(u), float(v)), 0.6, "ink"))
+        u, v = (float(c) for c in frame.put(np.array([[x, y]]))[0])
+        out.append(Circle(Role.DATUM, (u, v), 1.6, "white"))
+        out.append(Circle(Role.DATUM, (u, v), 0.6, "ink"))
         wide = text_width_mm(name, NOTE_MM)
         right = u + 3.0 + wide < WIDTH_MM - 1.0
-        out.append(
-            Text(
-                Role.TEXT,
-                (float(u + (2.6 if right else -2.6)), float(v)),
-                name,
-                NOTE_MM,
-                anchor="start" if right else "end",
-                rise="centre",
-                halo=True,
-            )
-        )
+        sides = (((u + 2.6, v), "start"), ((u - 2.6, v), "end"))
+        places = [(at, anchor) for at, anchor in (sides if right else sides[::-1])]
+        low = min(max(u, wide / 2 + 1.0), WIDTH_MM - wide / 2 - 1.0)
+        places += [((low, v + dy), "middle") for dy in (4.0, -4.0, 8.0, -8.0)]
+        marks = [
+            Text(Role.TEXT, at, name, NOTE_MM, anchor=anchor, rise="centre", halo=True)
+            for at, anchor in places
+        ]
+        out.append(first_free(marks, out) or marks[0])
     return out
 
 

@@ -9,7 +9,7 @@ Terms:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -136,14 +136,16 @@ def cropped(scene: Scene, pad_mm: float = 1.0) -> Scene:
     return replace(scene, window_mm=(x0, min(low) - pad_mm, x1, max(high) + pad_mm))
 
 
-def first_free(candidates: Sequence[Text], drawn: Iterable[Primitive], pad_mm: float = 0.7) -> Text:
-    """The first of several places for a word where no other word stands; the first if none is."""
+def first_free(
+    candidates: Iterable[Text], drawn: Iterable[Primitive], pad_mm: float = 0.7
+) -> Text | None:
+    """The first of several places for a word where no other word stands, or None."""
     taken = [_window(item, pad_mm) for item in drawn if isinstance(item, Text)]
     for candidate in candidates:
         x0, y0, x1, y1 = _window(candidate, pad_mm)
         if not any(x0 < b[2] and b[0] < x1 and y0 < b[3] and b[1] < y1 for b in taken):
             return candidate
-    return candidates[0]
+    return None
 
 
 def _window(item: Text, pad_mm: float) -> Box:

@@ -11,9 +11,9 @@ import math
 import numpy as np
 
 from plybook.drawing.frame import Frame, area_paths, arrow, cropped, hatch, polygons
-from plybook.drawing.letters import text_width_mm
+from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
-from plybook.drawing.style import NOTE_MM, largest_letters_mm
+from plybook.drawing.style import NOTE_MM
 from plybook.nest.model import Item, Layout, Placement
 
 WIDTH_MM = 180.0
@@ -77,26 +77,23 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str) -> Scene:
 
 
 def _label(area, words: str, bold: bool) -> list[Text]:
-    from shapely import maximum_inscribed_circle
+    """The id as large as it fits inside the piece, level or upright; left out where it does not."""
+    from shapely import Polygon, maximum_inscribed_circle
 
     largest = next(polygons(area), None)
     if largest is None or largest.area < 4.0:
         return []
-    circle = maximum_inscribed_circle(largest, tolerance=0.4)
-    x, y = circle.coords[0]
-    radius = circle.length
-    x0, y0, x1, y1 = largest.bounds
-    room = 0.9 * min(2 * (x - x0), 2 * (x1 - x))
-    if (x1 - x0) >= (y1 - y0) or radius > 4.0:
-        letters = min(largest_letters_mm(room, 1.5 * radius, text_width_mm(words, 1.0, bold)), 7.0)
-        turn = 0.0
-    else:
-        room = 0.9 * min(2 * (y - y0), 2 * (y1 - y))
-        letters = min(largest_letters_mm(room, 1.5 * radius, text_width_mm(words, 1.0, bold)), 7.0)
-        turn = 90.0
-    if letters < 1.8:
-        return []
-    return [Text(Role.TEXT, (x, y), words, letters, turn, "middle", "centre", bold)]
+    x, y = maximum_inscribed_circle(largest, tolerance=0.4).coords[0]
+    places = [(x, y)]
+    if largest.contains(largest.centroid):
+        places.insert(0, (largest.centroid.x, largest.centroid.y))
+    for letters in (7.0, 5.0, 3.5, 2.5, 1.8):
+        for at in places:
+            for turn in (0.0, 90.0):
+                text = Text(Role.TEXT, at, words, letters, turn, "middle", "centre", bold)
+                if largest.contains(Polygon(text_box_mm(text))):
+                    return [text]
+    return []
 
 
 def _warp(frame: Frame, width_mm: float) -> list[Primitive]:

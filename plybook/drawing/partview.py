@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from plybook.drawing.frame import area_paths, fit_frame, hatch
+from plybook.drawing.aroundpart import edge_words
+from plybook.drawing.frame import area_paths, first_free, fit_frame, hatch
 from plybook.drawing.letters import text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
-from plybook.drawing.stepview import edge_words
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.surface.model import Face, StrainReport
 
@@ -103,24 +103,18 @@ def _names(face: Face, put) -> list[Text]:
             left = at[0] < middle[0]
             x = run[:, 0].min() - 3.0 if left else run[:, 0].max() + 6.4
             out.append(Text(Role.TEXT, (float(x), float(at[1])), words, LABEL_MM, 90.0, "middle"))
-    last = -1e9
     for station in face.station_lines:
         ends = put(station.points_mm[[0, -1]])
         foot = ends[np.argmin(ends[:, 1])]
-        half = text_width_mm(station.label, NOTE_MM) / 2
-        if foot[0] - half < last + 1.5:
-            continue
-        last = foot[0] + half
-        out.append(
-            Text(
-                Role.TEXT,
-                (float(foot[0]), float(foot[1]) - 1.6),
-                station.label,
-                NOTE_MM,
-                anchor="middle",
-                rise="top",
-            )
+        text = Text(
+            Role.TEXT,
+            (float(foot[0]), float(foot[1]) - 1.6),
+            station.label,
+            NOTE_MM,
+            anchor="middle",
+            rise="top",
         )
+        out += filter(None, [first_free([text], out)])
     return out
 
 

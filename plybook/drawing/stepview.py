@@ -15,6 +15,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from plybook.drawing.aroundpart import edge_names, section_mark, station_labels
 from plybook.drawing.frame import (
     Box,
     Frame,
@@ -115,16 +116,18 @@ def detail_picture(
 
 
 def _row(frame, window, face, pieces, below, section_mm, corners) -> list[Primitive]:
-    items = list(_content(frame, window, face, pieces, below, corners))
+    around = [*edge_names(frame, window, face), *station_labels(frame, window, face)]
+    items = _content(frame, window, face, pieces, below, corners, around)
     if section_mm is not None:
-        items += _section_mark(frame, window, section_mm, items)
-    items += _edge_names(frame, window, face)
-    items += _station_labels(frame, window, face)
-    return items
+        items += section_mark(frame, window, section_mm, [*items, *around])
+    return items + around
 
 
-def _content(frame, window, face, pieces, below, corners) -> list[Primitive]:
-    """Face, what lies below, stations and this step's pieces, clipped to a window."""
+def _content(frame, window, face, pieces, below, corners, around=()) -> list[Primitive]:
+    """Face, what lies below, stations and this step's pieces, clipped to a window.
+
+    `around`: words that will stand there too and are kept clear of.
+    """
     from shapely import Polygon, box
 
     clip = box(*window) if window else None
@@ -144,20 +147,19 @@ def _content(frame, window, face, pieces, below, corners) -> list[Primitive]:
     for piece, area in own:
         items += area_paths(area, Role.FILL, "highlight")
         turn = piece.angle_deg if piece.kind in ("ply", "rod") else 45.0
-        pitch = 2.2 if piece.kind in ("ply", "rod") else 3.2
-        items += hatch(area, turn, pitch)
+        items += hatch(area, turn, 2.2 if piece.kind in ("ply", "rod") else 3.2)
     for station in face.station_lines:
         items += _line(shown, station.points_mm, Role.STATION)
     items += _line(shown, face.axis_mm, Role.AXIS)
     for piece, area in own:
         items += area_paths(area, Role.HIGHLIGHT, tag=piece.id)
-    room = {p.id: area.bounds for p, area in own}
-    for corner in corners:
-        items += _corner_mark(frame, window, corner, room, outline)
     for piece, area in own:
         whole = frame.shape(_solid(piece.laid_outline_mm)).area
         if window is None or area.area > 0.12 * whole:  # a sliver is named in the row before
-            items += _piece_words(piece, area)
+            items += _piece_words(piece, area, [*items, *around])
+    room = {p.id: area.bounds for p, area in own}
+    for corner in corners:
+        items += _corner_mark(frame, window, corner, room, outline, [*items, *around])
     return items
 
 
@@ -174,7 +176,7 @@ def _line(shown, points_mm: np.ndarray, role: Role) -> list[Path]:
     return [Path(role, run) for run in lines(shown(LineString(points_mm)))]
 
 
-def _piece_words(piece: Piece, area) -> list[Primitive]:
+def _piece_words(piece: Piece, area, drawn: Sequence[Primitive]) -> list[Primitive]:
     """The id as large as the piece allows and the fibre arrow beside or below it."""
     from shapely import maximum_inscribed_circle
 
@@ -195,14 +197,8 @@ def _piece_words(piece: Piece, area) -> list[Primitive]:
     )
     room = 0.86 * min(2 * (centre[0] - x0), 2 * (x1 - centre[0]))
     letter = min(largest_letters_mm(0.8 * room, 1.3 * radius, text_width_mm(words, 1.0, True)), 7.0)
-    if letter < NOTE_MM:  # too small inside: beside the piece with a leader
-        half = text_width_mm(words, LABEL_MM, True) / 2
-        x = min(max(float(centre[0]), half + 1.0), WIDTH_MM - half - 1.0)
-        at = (x, y1 + 1.8)
-        return [
-            Path(Role.DIMENSION, np.array([centre, at])),
-            Text(Role.ID, at, words, LABEL_MM, anchor="middle", bold=True, halo=True),
-        ]
+    if letter < NOTE_MM:
+        return _words_beside(words, largest.bounds, centre, drawn)
     out: list[Primitive] = []
     if piece.kind in ("ply", "rod"):
         out += _fibre_arrow(largest, piece.angle_deg, centre, letter, words)
@@ -219,6 +215,25 @@ def _piece_words(piece: Piece, area) -> list[Primitive]:
         )
     )
     return out
+
+
+def _words_beside(
+    words: str, bounds: Box, centre: np.ndarray, drawn: Sequence[Primitive]
+) -> list[Primitive]:
+    """A piece too small for its id: the id beside it, with a leader from its middle."""
+    x0, y0, x1, y1 = bounds
+    half = text_width_mm(words, LABEL_MM, True) / 2
+    places = []
+    for y in (y1 + 1.8, y0 - LABEL_MM - 1.8, y1 + 7.0, y0 - LABEL_MM - 7.0, y1 + 12.0):
+        for share in (0.5, 0.25, 0.75, 0.1, 0.9):
+            x = min(max(x0 + share * (x1 - x0), half + 1.0), WIDTH_MM - half - 1.0)
+            places.append(
+                Text(Role.ID, (x, y), words, LABEL_MM, anchor="middle", bold=True, halo=True)
+            )
+    text = first_free(places, drawn) or places[0]
+    x, y = text.at_mm
+    foot = (min(max(x, x0), x1), float(centre[1]))
+    return [Path(Role.DIMENSION, np.array([foot, (x, y + LABEL_MM / 2)])), text]
 
 
 def _fibre_arrow(area, angle_deg: float, centre: np.ndarray, letter: float, words: str):
@@ -243,156 +258,40 @@ def _fibre_arrow(area, angle_deg: float, centre: np.ndarray, letter: float, word
     return []
 
 
-# ---------------------------------------------------------------- words around the part
-
-
-def _edge_names(frame: Frame, window: Box | None, face: Face) -> list[Text]:
-    """Each edge named outside the part: top and bottom level, root and tip turned."""
-    from shapely import LineString, box
-
-    ring = frame.put(face.outline_mm)
-    middle = ring.mean(axis=0)
-    out = []
-    for edge in face.edges:
-        line = LineString(edge.points_mm)
-        if window:
-            line = line.intersection(box(*_grown(window, 1.0)))
-        runs = sorted((frame.put(r) for r in lines(line)), key=len, reverse=True)
-        if not runs:
-            continue
-        run = max(runs, key=lambda r: float(np.hypot(*np.diff(r, axis=0).T).sum()))
-        length = float(np.hypot(*np.diff(run, axis=0).T).sum())
-        if window and length < 8.0:
-            continue
-        at = np.array(LineString(run).interpolate(0.5, normalized=True).coords[0])
-        words = edge_words(edge.name)
-        level = abs(np.ptp(run[:, 0])) >= abs(np.ptp(run[:, 1]))
-        if level:
-            above = at[1] > middle[1]
-            half = text_width_mm(words, LABEL_MM) / 2
-            y = _extreme(run, at[0] - half, at[0] + half, above) if len(run) > 1 else at[1]
-            out.append(
-                Text(
-                    Role.TEXT,
-                    (float(at[0]), y + (2.2 if above else -5.4)),
-                    words,
-                    LABEL_MM,
-                    anchor="middle",
-                    rise="baseline" if above else "top",
-                    halo=True,
-                )
-            )
-        else:
-            left = at[0] < middle[0]
-            x = float(run[:, 0].min() - 2.0 if left else run[:, 0].max() + 5.4)
-            out.append(
-                Text(Role.TEXT, (x, float(at[1])), words, LABEL_MM, turn_deg=90.0, anchor="middle")
-            )
-    return out
-
-
-def _extreme(run: np.ndarray, x0: float, x1: float, above: bool) -> float:
-    """Highest (or lowest) y of a polyline between two x."""
-    order = np.argsort(run[:, 0], kind="stable")
-    x = np.concatenate([np.linspace(x0, x1, 7), run[(run[:, 0] > x0) & (run[:, 0] < x1), 0]])
-    y = np.interp(x, run[order, 0], run[order, 1])
-    return float(y.max() if above else y.min())
-
-
-def edge_words(name: str) -> str:
-    """An edge's name as a drawing says it."""
-    plain = name.strip()
-    if plain.lower() in ("leading", "trailing"):
-        plain += " edge"
-    return plain.upper()
-
-
-def _station_labels(frame: Frame, window: Box | None, face: Face) -> list[Text]:
-    """Station names under the lower end of each line, thinned out where they would touch."""
-    out: list[Text] = []
-    last = -1e9
-    for station in sorted(face.station_lines, key=lambda s: s.span_mm):
-        low = station.points_mm[np.argmin(station.points_mm[:, 1])]
-        if window and not window[0] - 1e-6 <= low[0] <= window[2] + 1e-6:
-            continue
-        x, y = frame.put(low)[0]
-        half = text_width_mm(station.label, NOTE_MM) / 2
-        if x - half < last + 1.5:
-            continue
-        last = x + half
-        out.append(
-            Text(
-                Role.TEXT,
-                (float(x), float(y) - 1.2),
-                station.label,
-                NOTE_MM,
-                anchor="middle",
-                rise="top",
-            )
-        )
-    return out
-
-
-def _section_mark(
-    frame: Frame, window: Box | None, section_mm: np.ndarray, drawn: Sequence[Primitive]
-) -> list[Primitive]:
-    """Wide strokes at both ends of the section line, an S beside each where no words stand."""
-    ends = frame.put(section_mm)
-    along = (ends[1] - ends[0]) / (np.hypot(*(ends[1] - ends[0])) or 1.0)
-    across = np.array([-along[1], along[0]])
-    out: list[Primitive] = []
-    for end, inward in ((ends[0], along), (ends[1], -along)):
-        if window:
-            x0, x1 = (frame.put(np.array([[window[k], 0.0]]))[0, 0] for k in (0, 2))
-            if not x0 - 1 <= end[0] <= x1 + 1:
-                continue
-        out.append(Path(Role.SPLICE, np.array([end - 1.2 * inward, end + 6.0 * inward])))
-        spots = [
-            end + a * inward + c * across
-            for a in (3.0, 9.0, 16.0, 24.0)
-            for c in (3.4, -3.4, 6.5, -6.5)
-        ]
-        marks = [
-            Text(
-                Role.TEXT,
-                (float(x), float(y)),
-                "S",
-                NOTE_MM,
-                anchor="middle",
-                rise="centre",
-                bold=True,
-                halo=True,
-            )
-            for x, y in spots
-        ]
-        out.append(first_free(marks, drawn))
-    return out
-
-
 def _corner_mark(
-    frame: Frame, window: Box | None, corner: Corner, room: dict[str, Box], face
+    frame: Frame,
+    window: Box | None,
+    corner: Corner,
+    room: dict[str, Box],
+    face,
+    drawn: Sequence[Primitive],
 ) -> list[Primitive]:
-    """A dot and its letter: inside the piece where that is large enough, else beside it, and
-    within the face where it can be."""
+    """A dot and its letter: inside the piece where that is large enough, else beside it, within
+    the face where it can be, and clear of other words."""
     from shapely import Point
 
     if window and not (
         window[0] <= corner.at_mm[0] <= window[2] and window[1] <= corner.at_mm[1] <= window[3]
     ):
         return []
-    x, y = frame.put(np.array([corner.at_mm]))[0]
+    x, y = (float(v) for v in frame.put(np.array([corner.at_mm]))[0])
     ox, oy = corner.outward
     x0, y0, x1, y1 = room.get(corner.piece.split(", ")[0], (0.0, 0.0, 0.0, 0.0))
     ways = [(ox, oy), (-ox, oy), (ox, -oy), (-ox, -oy)]
     if x1 - x0 > 30.0 and y1 - y0 > 16.0:
         ways.reverse()
-    spots = [(float(x + 3.8 * wx), float(y + 3.8 * wy)) for wx, wy in ways]
-    inward = (float(x - 3.8 * ox), float(y - 3.8 * oy))
-    at = next((s for s in spots if face.contains(Point(s).buffer(2.0))), inward)
+    spots = [(x + far * wx, y + far * wy) for far in (3.8, 6.5, 9.5) for wx, wy in ways]
+    spots.sort(key=lambda spot: not face.contains(Point(spot).buffer(2.0)))  # keeps the order
+    marks = [
+        Text(Role.TEXT, spot, corner.letter, NOTE_MM, anchor="middle", rise="centre", bold=True)
+        for spot in spots
+    ]
+    text = first_free(marks, drawn, 0.9) or marks[0]
     return [
-        Circle(Role.DATUM, (float(x), float(y)), 0.8, "ink"),
-        Circle(Role.DIMENSION, at, 2.2, "white"),
-        Text(Role.TEXT, at, corner.letter, NOTE_MM, anchor="middle", rise="centre", bold=True),
+        Circle(Role.DATUM, (x, y), 0.8, "ink"),
+        Path(Role.DIMENSION, np.array([(x, y), text.at_mm])),
+        Circle(Role.DIMENSION, text.at_mm, 2.2, "white"),
+        text,
     ]
 
 
@@ -411,7 +310,3 @@ def _reaches(piece: Piece, window: Box) -> bool:
 
 def _reach(face: Face, pieces: Sequence[Piece]) -> Box:
     return _bounds([face.outline_mm, *(p.laid_outline_mm for p in pieces)])
-
-
-def _grown(window: Box, by: float) -> Box:
-    return window[0] - by, window[1] - by, window[2] + by, window[3] + by
