@@ -85,8 +85,9 @@ class HeightField:
         inside = None if self.net is None else self.net.buffer(-_NUDGE_MM)
         whole = shapely.union_all(lines, grid_size=_CREASE_MM)
         kept = whole if inside is None else whole.intersection(inside)
-        kept = shapely.MultiLineString(merged_lines(kept)).simplify(_CREASE_MM / 2)
-        return tuple(np.asarray(p.coords) for p in kept.geoms if p.length > _LEAST_CREASE_MM)
+        return tuple(
+            np.asarray(p.coords) for p in merged_lines(kept) if p.length > _LEAST_CREASE_MM
+        )
 
     def largest_difference_mm(self, other: HeightField) -> float:
         """A bound on how far two fields can differ anywhere: the layers only one of them has."""

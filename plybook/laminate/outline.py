@@ -28,6 +28,8 @@ from plybook.laminate.shapes import (
 from plybook.laminate.trim import NetFace
 
 CORNER_DEG = 20.0  # a sharper turn divides one free side from the next
+STEEP = 0.83  # slope at which a smooth outline turns from one side into the next: not 1, where
+# the middles of round corners would lie on the very limit
 STEP_MM = 12.0  # spacing of points carried through a raised map
 
 Carry = Callable[[np.ndarray], np.ndarray]
@@ -99,7 +101,8 @@ def _free_numbers(ring: np.ndarray, along: np.ndarray) -> np.ndarray:
     keys, key, base = along.copy(), 0, 10_000
     breaks = (np.abs(turn) > CORNER_DEG) | (along != np.roll(along, 1))
     if not breaks.any():  # a smooth closed curve: divided by where it faces
-        facing = np.floor(((np.degrees(np.arctan2(step[:, 1], step[:, 0])) + 45) % 360) / 90)
+        across = np.abs(step[:, 1]) > STEEP * np.abs(step[:, 0])
+        facing = np.where(across, 3 * np.sign(step[:, 1]), np.sign(step[:, 0]))
         breaks = facing != np.roll(facing, 1)
     start = int(np.flatnonzero(breaks)[0])
     for i in np.roll(np.arange(len(ring)), -start):

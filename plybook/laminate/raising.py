@@ -14,11 +14,16 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import GeometryError
+from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.heights import HeightField
+from plybook.laminate.shapes import thin
 from plybook.surface.model import Face
 from plybook.surface.raised import RaisedMap, Raiser
+from plybook.surface.straight import mirror_of
 
 SAME_HEIGHT_MM = 0.01  # heights that differ by no more share one map
+MESH_GRID_MM = 1e-3
+CREASE_MM = 0.025  # a mesh follows the creases of the height this closely
 COMMON_SHARE = 0.99  # strain not passed on this share of a piece; bevel corners are singular
 
 
@@ -167,11 +172,13 @@ class Raisings:
         return LeafMaps(self.face, self.kinks_mm, raised)
 
     def _raisers_for(self, field: HeightField) -> list[Raiser]:
-        lines, margin = field.break_lines(), self.margin_mm
-        return [
-            Raiser(one, _inside(lines, one.outline_mm, margin), one.outline_mm, margin)
-            for one in leaf_faces(self.face, self.kinks_mm)
-        ]
+        mirror, margin = mirror_of(self.face), self.margin_mm
+        lines = in_one_order(field.break_lines(), mirror)
+        raisers = []
+        for one in leaf_faces(self.face, self.kinks_mm):
+            ring = canonical_ring(one.outline_mm * mirror, MESH_GRID_MM) * mirror
+            raisers.append(Raiser(one, _inside(lines, ring, margin), ring, margin))
+        return raisers
 
 
 def without_walls(field: HeightField) -> HeightField:
@@ -182,6 +189,34 @@ def without_walls(field: HeightField) -> HeightField:
 def _creased(field: HeightField) -> tuple[str, ...]:
     """Keys of the rises that a mesh has to follow."""
     return tuple(rise.key for rise in field.rises if rise.ramps or rise.walls is not None)
+
+
+def in_one_order(lines: Sequence[np.ndarray], mirror: np.ndarray) -> list[np.ndarray]:
+    """Lines thinned and on a grid, in a direction and an order that either hand shares.
+
+    Args:
+        lines: (n, 2) each, closed ones with their first point repeated.
+        mirror: (2,) signs that turn the pattern of one hand into that of the other.
+    """
+    found = []
+    for line in lines:
+        line = np.round(line * mirror / MESH_GRID_MM) * MESH_GRID_MM + 0.0
+        if np.array_equal(line[0], line[-1]):
+            ring = line[:-1]
+            start = np.lexsort((ring[:, 1], ring[:, 0]))[0]
+            ring = np.roll(ring, -start, axis=0)
+            if signed_area_mm2(ring) < 0:
+                ring = np.vstack([ring[:1], ring[:0:-1]])
+            far = int(np.argmax(ring[:, 0]))
+            line = np.vstack([ring, ring[:1]])
+            halves = [thin(part, CREASE_MM) for part in (line[: far + 1], line[far:])]
+            line = np.vstack([halves[0], halves[1][1:]])
+        else:
+            line = line[::-1] if tuple(line[0]) > tuple(line[-1]) else line
+            line = thin(line, CREASE_MM)
+        found.append(line)
+    found.sort(key=lambda line: line.ravel().tolist())
+    return [line * mirror for line in found]
 
 
 def leaf_faces(face: Face, kinks_mm: Sequence[float]) -> list[Face]:

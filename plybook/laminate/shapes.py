@@ -208,14 +208,41 @@ def without_short(ring: np.ndarray, keys: np.ndarray) -> np.ndarray:
 def thin(line_mm: np.ndarray, chord_error_mm: float) -> np.ndarray:
     """An open line with no more vertices than its chord error asks for; both ends stay.
 
-    Douglas and Peucker's rule: no dropped point lies further than `chord_error_mm` from the line
-    that is left.
+    Douglas and Peucker's rule (1973): no dropped point lies further than `chord_error_mm` from
+    the line that is left. Of points that are equally far the one nearer the root end stays, so
+    that both hands of a part keep the same vertices.
     """
     line = without_repeats(line_mm)
     if len(line) < 3 or chord_error_mm <= 0:
         return line
-    kept = shapely.simplify(shapely.linestrings(line), chord_error_mm, preserve_topology=False)
-    return shapely.get_coordinates(kept)
+    ends = [(round(x, 3), abs(round(y, 3))) for x, y in line[[0, -1]].tolist()]
+    turned_round = ends[0] > ends[1]
+    points = line[::-1] if turned_round else line
+    keep = np.zeros(len(points), bool)
+    keep[[0, -1]] = True
+    open_ = [(0, len(points) - 1)]
+    while open_:
+        first, last = open_.pop()
+        if last - first < 2:
+            continue
+        away = _distances(points[first + 1 : last], points[first], points[last])
+        furthest = float(away.max())
+        if furthest <= chord_error_mm:
+            continue
+        middle = first + 1 + int(np.argmax(away >= furthest - SNAP_MM))
+        keep[middle] = True
+        open_ += [(first, middle), (middle, last)]
+    kept = points[keep]
+    return kept[::-1] if turned_round else kept
+
+
+def _distances(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """(n,) distances of points from a segment."""
+    along = end - start
+    length = float(along @ along)
+    share = np.clip((points - start) @ along / length, 0, 1) if length else np.zeros(len(points))
+    gap = points - start - share[:, None] * along
+    return np.hypot(gap[:, 0], gap[:, 1])
 
 
 def dense(line_mm: np.ndarray, step_mm: float) -> np.ndarray:
