@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plybook.laminate.bevel import bevel_run_mm, parallel, polygons, rings_of, set_back
@@ -132,6 +132,7 @@ convex = st.integers(3, 9).flatmap(
 )
 
 
+@settings(deadline=None)
 @given(convex)
 def test_a_convex_panel_narrows_to_the_common_part_of_its_set_back_half_planes(made):
     steps, insets, start = made
@@ -160,6 +161,7 @@ def test_a_convex_panel_narrows_to_the_common_part_of_its_set_back_half_planes(m
     assert set_back(panel, [insets]).symmetric_difference(want).area < 1e-4
 
 
+@settings(deadline=None)
 @given(st.lists(st.sampled_from([0.0, 4.0, 9.0]), min_size=6, max_size=6))
 def test_a_square_edge_is_the_same_line_on_both_sides(insets):
     panel = ring((0, 0), (180, -20), (240, 60), (170, 150), (60, 170), (-30, 80))

@@ -7,7 +7,7 @@ recomputed; the remaining values are recomputed from the textbook formulas.
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plybook.laminate.stiffness import (
@@ -110,23 +110,27 @@ def test_angle_ply_pair_couples_stretch_and_twist():
 angles = st.lists(st.integers(-18, 18).map(lambda n: 5.0 * n), min_size=1, max_size=7)
 
 
+@settings(deadline=None)
 @given(angles)
 def test_a_symmetric_stack_does_not_couple(half):
     stiff = abd(stack([*half, *half[::-1]]))
     assert np.abs(stiff[:3, 3:]).max() < 1e-6
 
 
+@settings(deadline=None)
 @given(angles)
 def test_a_balanced_stack_has_no_stretch_shear_coupling(some):
     stiff = abd(stack([a for x in some for a in (x, -x)]))
     assert np.abs(stiff[:2, 2]).max() < 1e-6
 
 
+@settings(deadline=None)
 @given(angles)
 def test_half_a_turn_changes_nothing(some):
     assert np.allclose(abd(stack(some)), abd(stack([a + 180 for a in some])), atol=1e-6)
 
 
+@settings(deadline=None)
 @given(angles)
 def test_turning_the_laminate_over_changes_the_sign_of_shear_and_of_plain_coupling_terms(some):
     one, over = abd(stack(some)), abd(stack([-a for a in some[::-1]]))
@@ -137,6 +141,7 @@ def test_turning_the_laminate_over_changes_the_sign_of_shear_and_of_plain_coupli
     assert np.allclose(over[:3, 3:], -one[:3, 3:] * sign, atol=1e-6)
 
 
+@settings(deadline=None)
 @given(angles)
 def test_a_quarter_turn_exchanges_the_axes(some):
     one, quarter = abd(stack(some)), abd(stack([a + 90 for a in some]))
