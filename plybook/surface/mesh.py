@@ -144,7 +144,7 @@ def pattern_mesh(
     """
     import shapely
 
-    plane = straightened(face)
+    plane = straightened(face, within)
     wanted = shapely.make_valid(shapely.Polygon(within))
     area = shapely.buffer(wanted, margin_mm, quad_segs=4)
     lines = _clipped(break_lines, area, step_mm)

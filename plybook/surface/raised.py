@@ -177,7 +177,7 @@ class Raiser:
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
         back = PiecewiseAffine(Locator(nodes, mesh.parts), mesh.nodes_mm)
-        strain = _strain_of(membrane, nodes)
+        strain = _strain_of(membrane, nodes, mesh.margin)
         return RaisedMap(
             self._growth(forth),
             strain,
@@ -263,13 +263,14 @@ def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
     return made
 
 
-def _strain_of(membrane: Membrane, nodes: np.ndarray) -> RaisedStrain:
+def _strain_of(membrane: Membrane, nodes: np.ndarray, margin: np.ndarray) -> RaisedStrain:
+    """Strain of all triangles; the figures leave the margin out."""
     strain = face_strain(membrane, nodes)
-    most, least = principal(strain.reshape(-1, 2, 2))
+    most, least = (v.reshape(membrane.area.shape) for v in principal(strain.reshape(-1, 2, 2)))
     worst = np.where(np.abs(most) >= np.abs(least), most, least) * 100
-    order = np.argsort(np.abs(worst))
-    share = np.cumsum(membrane.area.ravel()[order]) / membrane.area.sum()
-    common = np.abs(worst)[order][min(np.searchsorted(share, 0.99), len(order) - 1)]
-    tension, compression = max(most.max(), 0) * 100, min(least.min(), 0) * 100
-    by_triangle = worst.reshape(membrane.area.shape).mean(axis=1)
-    return RaisedStrain(float(tension), float(compression), float(common), by_triangle)
+    size, area = np.abs(worst[~margin]).ravel(), membrane.area[~margin].ravel()
+    order = np.argsort(size)
+    share = np.cumsum(area[order]) / area.sum()
+    common = size[order][min(np.searchsorted(share, 0.99), len(order) - 1)]
+    tension, compression = max(most[~margin].max(), 0) * 100, min(least[~margin].min(), 0) * 100
+    return RaisedStrain(float(tension), float(compression), float(common), worst.mean(axis=1))

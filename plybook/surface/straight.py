@@ -13,10 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plybook.surface.leaf import Leaf
 from plybook.surface.model import Face
 
 _GRID_STEP_MM = 150.0
 _ACROSS_NODES = 32
+_PAST_KINK_MM = 80.0
+_NOSE_W = 0.15
 
 
 @dataclass(frozen=True)
@@ -56,16 +59,21 @@ def mirror_of(face: Face) -> np.ndarray:
     return np.array([1.0, 1.0 if face.flat else face.leaves[0].loft.bag_sign])
 
 
-def straightened(face: Face) -> Straight:
-    """The straightened plane of a face; a left hand pattern is taken in mirror image.
+def straightened(face: Face, ring_mm: np.ndarray) -> Straight:
+    """The straightened plane of a face for a region; a left hand pattern is taken in mirror image.
 
-    Both hands then get the same mesh, to the last digit.
+    Where the region lies on one leaf, that leaf's own continuation holds past its kinks.
+
+    Args:
+        face: the mould face.
+        ring_mm: (n, 2) of the region, as `mirror_of` leaves it.
     """
     if face.flat:
         none = np.zeros(0)
         return Straight(_same, _same, _zero, _zero, none, none)
     loft = face.leaves[0].loft
     mirror = mirror_of(face)
+    leaf = _only_leaf(face, ring_mm * mirror)
     low, high = face.leaves[0].w_range
     breaks = loft.w_breaks
     pieces = [
@@ -73,6 +81,9 @@ def straightened(face: Face) -> Straight:
         for a, b in zip(breaks, breaks[1:], strict=False)
     ]
     row_w = np.concatenate([*pieces, [high]])
+    if loft.shares is None:  # more rows where an aerofoil bends most
+        nose = row_w[:-1] < _NOSE_W
+        row_w = np.sort(np.concatenate([row_w, ((row_w[1:] + row_w[:-1]) / 2)[nose]]))
     fine = np.union1d(np.linspace(low, high, 801), row_w)
     middle = (loft.spans[0] + loft.spans[-1]) / 2
     speed = np.linalg.norm(loft.at(np.full(len(fine), middle), fine, 0, 1), axis=1)
@@ -87,23 +98,38 @@ def straightened(face: Face) -> Straight:
         return inside + np.minimum(s, 0) / speed[0] + np.maximum(s - girth[-1], 0) / speed[-1]
 
     def of(points: np.ndarray) -> np.ndarray:
-        u, w, _ = face.params(points * mirror)
+        u, w = leaf.params(points * mirror) if leaf else face.params(points * mirror)[:2]
         return np.stack([u, girth_of(w)], axis=1)
 
     def flat(plane: np.ndarray) -> np.ndarray:
-        return face.flat_at(plane[:, 0], w_of(plane[:, 1])) * mirror
+        at = plane[:, 0], w_of(plane[:, 1])
+        return (leaf.flat(*at) if leaf else face.flat_at(*at)) * mirror
 
     def curvature(plane: np.ndarray) -> np.ndarray:
-        bend = face.curvature_at(plane[:, 0], w_of(plane[:, 1]))
+        at = plane[:, 0], w_of(plane[:, 1])
+        bend = leaf.curvature(*at) if leaf else face.curvature_at(*at)
         return bend * (mirror[:, None] * mirror)
 
     def strain(plane: np.ndarray) -> np.ndarray:
-        return face.strain_in(plane[:, 0], w_of(plane[:, 1])) * (mirror[:, None] * mirror)
+        at = plane[:, 0], w_of(plane[:, 1])
+        tensor = leaf.strain(*at) if leaf else face.strain_in(*at)
+        return tensor * (mirror[:, None] * mirror)
 
     rows = girth_of(row_w)
     over = np.arange(1, 9) * 30.0
     rows = np.concatenate([rows[0] - over[::-1], rows, rows[-1] + over])
     return Straight(of, flat, curvature, strain, rows, loft.spans)
+
+
+def _only_leaf(face: Face, ring_mm: np.ndarray) -> Leaf | None:
+    """The leaf that holds a ring, up to a splice's overlap past its kinks; None over several."""
+    for leaf in face.leaves:
+        u, _ = leaf.params(ring_mm)
+        starts = leaf is face.leaves[0] or u.min() > leaf.from_mm - _PAST_KINK_MM
+        ends = leaf is face.leaves[-1] or u.max() < leaf.to_mm + _PAST_KINK_MM
+        if starts and ends:
+            return leaf
+    return None
 
 
 def _same(points: np.ndarray) -> np.ndarray:

@@ -206,3 +206,20 @@ def test_the_way_to_the_cut_and_back_is_exact(height, chord, twist, seed):
     assert raised.from_cut(raised.to_cut(points)) == pytest.approx(points, abs=1e-6)
     far = inside.mean(axis=0) + [0, 3000.0]
     assert raised.from_cut(raised.to_cut(far[None]))[0] == pytest.approx(far, abs=height)
+
+
+@pytest.mark.parametrize("hand", ["left", "right"])
+def test_each_leaf_of_a_cranked_face_is_raised_on_its_own(hand):
+    stations = station(0, 1500), station(1500, 1400), station(4000, 700, sweep=300, rise=200)
+    made = face(*stations, hand=hand)
+    assert len(made.leaves_mm) == 2
+    for leaf, span in zip(made.leaves_mm, (700.0, 2800.0), strict=True):
+        raised = raise_face(made, level(4), within=leaf)
+        assert raised.strain.most_pct < 0.05  # each leaf is developable at any height
+        line = made.span_line(span)
+        normals = made.normals(made.to_pattern(made.from_pattern(line)))
+        turned = np.arccos(np.sum(normals[1:] * normals[:-1], axis=1).clip(-1, 1)).sum()
+        before, after = (
+            np.hypot(*np.diff(points, axis=0).T).sum() for points in (line, raised.to_cut(line))
+        )
+        assert before - after == pytest.approx(4 * turned, rel=0.03)
