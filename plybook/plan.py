@@ -7,6 +7,7 @@ rounded: coordinates to 0.0001 mm, everything else to six significant decimals.
 from __future__ import annotations
 
 import json
+import posixpath
 from collections.abc import Iterable
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from plybook.diagnostics import Finding
 from plybook.geometry.rings import canonical_ring
 from plybook.laminate.model import Laminate, Piece, PieceEdge
+from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.nest.model import CutPlan, Item, Layout, Placement
 from plybook.shop.model import Shop, Stage, Step
 from plybook.spec.model import PartSpec
@@ -24,8 +26,15 @@ _COORDINATE_DECIMALS = 4
 _FIGURE_DECIMALS = 6
 
 
-def plan_dict(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop: Shop) -> dict:
-    """The plan of one part as plain lists and dicts.
+def plan_dict(
+    spec: PartSpec,
+    face: Face,
+    laminate: Laminate,
+    plan: CutPlan,
+    shop: Shop,
+    more: Iterable[Finding] = (),
+) -> dict:
+    """The plan of one part as plain lists and dicts; `more` was found after the stages.
 
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
     same stock unit.
@@ -88,7 +97,10 @@ def plan_dict(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, sho
             }
             for m in shop.jig
         ],
-        "findings": [_finding(f) for f in (*laminate.findings, *plan.findings, *shop.findings)],
+        "findings": [
+            _finding(f, posixpath.dirname(part.place.file))
+            for f in dict.fromkeys((*laminate.findings, *plan.findings, *shop.findings, *more))
+        ],
     }
 
 
@@ -200,6 +212,8 @@ def _piece(piece: Piece) -> dict:
     if piece.bag_side_outline_mm is not None:
         entry["bag_side_outline_mm"] = ring_list(piece.bag_side_outline_mm)
         entry["bag_side_holes_mm"] = [ring_list(h) for h in piece.bag_side_holes_mm]
+        if (cut := cut_outline_mm(piece)) is not piece.outline_mm:
+            entry["cut_outline_mm"] = ring_list(cut)
     if piece.splice is not None:
         entry["splice"] = {
             "part": piece.splice.part,
@@ -336,7 +350,7 @@ def _quantities(laminate: Laminate, shop: Shop) -> dict:
     }
 
 
-def _finding(finding: Finding) -> dict:
+def _finding(finding: Finding, folder: str) -> dict:
     return {
         "code": finding.code,
         "severity": finding.severity.value,
@@ -346,11 +360,14 @@ def _finding(finding: Finding) -> dict:
         "source": finding.source,
         "acknowledged": finding.acknowledged,
         "places": [
-            {"file": p.file, "line": p.line, "column": p.column} for p in finding.places if p.line
+            {"file": _inside(p.file, folder), "line": p.line, "column": p.column}
+            for p in finding.places
+            if p.line
         ],
     }
 
 
-def finding_list(findings: Iterable[Finding]) -> list[dict]:
-    """Findings as data, for `check --json`."""
-    return [_finding(f) for f in findings]
+def _inside(file: str, folder: str) -> str:
+    """A file named from the spec's folder, however the spec was named on the command line."""
+    near = posixpath.relpath(file, folder) if folder else posixpath.normpath(file)
+    return posixpath.basename(file) if near.startswith(("..", "/")) else near

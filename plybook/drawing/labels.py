@@ -21,7 +21,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from plybook.drawing.letters import ASCENT, DESCENT, LEADING, text_width_mm, type_size_mm
-from plybook.drawing.scene import Role, Text
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Text
 
 SOFT_COST = 400.0  # mm of distance a block would rather go than lie on one soft line
 
@@ -87,6 +87,17 @@ class Block:
                      bold=line.bold, halo=halo)
             )  # fmt: skip
         return made
+
+
+@dataclass(frozen=True)
+class Box:
+    """Room that is taken for something other than words."""
+
+    size_mm: tuple[float, float]
+
+    def texts(self, *_: object) -> list[Text]:
+        """None."""
+        return []
 
 
 @dataclass(frozen=True)
@@ -197,10 +208,17 @@ class Placer:
         return Spot((float(centres[k, 0]), float(centres[k, 1])), float(turns[k]), inside,
                     bool(crossed[k]), float(total[k]))  # fmt: skip
 
-    def put(self, block: Block, spot: Spot) -> list[Text]:
+    def put(self, block: Block | Box, spot: Spot) -> list[Text]:
         """Take the spot for a block and give its texts back."""
         self.take(boxes(np.array([spot.centre_mm]), np.array([spot.turn_deg]), block.size_mm)[0])
         return block.texts(spot.centre_mm, spot.turn_deg, spot.on_soft_line)
+
+
+def leader(place: Placer, start: np.ndarray, end: np.ndarray) -> list[Primitive]:
+    """A thin line from words to what they speak of, with a dot at its end; its way is taken."""
+    place.take(shapely.LineString([start, end]))
+    dot = (float(end[0]), float(end[1]))
+    return [Path(Role.DIMENSION, np.array([start, end])), Circle(Role.DIMENSION, dot, 0.5, "ink")]
 
 
 def midline(shape: BaseGeometry, turn_deg: float, count: int = 60) -> tuple[np.ndarray, np.ndarray]:

@@ -49,6 +49,19 @@ def short_name(item: str, several_parts: bool) -> str:
     return f"{part} {piece}" if several_parts and part else piece
 
 
+def shown_length_mm(layout: Layout, rings_mm: Mapping[str, np.ndarray]) -> float:
+    """How much of the stock's length a drawing shows: of a roll what is used, of a coil a little
+    more than its last cut, of a sheet all."""
+    stock = layout.unit
+    if stock.kind == "roll":
+        return min(stock.length_mm, layout.used_length_mm) or stock.length_mm
+    if stock.kind == "bar" and layout.placements:
+        last = max(float(placed(rings_mm[p.item], p)[:, 0].max()) for p in layout.placements)
+        if stock.length_mm > 1.5 * last:
+            return float(np.ceil(1.03 * last / 100.0) * 100.0)
+    return stock.length_mm
+
+
 def layout_scene(
     layout: Layout,
     items: Sequence[Item],
@@ -95,9 +108,8 @@ class _Sheet:
         self.rise = self.scale
         if stock.kind == "bar" and self.scale != 1.0:
             self.rise = BAR_HIGH_MM / max(stock.width_mm, 1e-6)
-        self.end = stock.length_mm
-        if stock.kind == "roll":
-            self.end = min(stock.length_mm, self.layout.used_length_mm) or stock.length_mm
+        rings = {item.id: item.outline_mm for item in self.outlines.values()}
+        self.end = shown_length_mm(self.layout, rings)
         low, high = self.window or (0.0, self.end)
         self.span = (low, min(high, max(self.end, low + 1.0)))
         y0, y1 = -stock.edge_mm, stock.width_mm
@@ -125,7 +137,8 @@ class _Sheet:
                 self._add(Path(Role.STOCK, self.put(np.array([(0, 0), (0, stock.width_mm)]))))
             if abs(high - self.end) < 1e-6:
                 end = self.put(np.array([(high, 0), (high, stock.width_mm)]))
-                self._add(Path(Role.SPLICE if stock.kind == "roll" else Role.STOCK, end))
+                runs_on = self.end < stock.length_mm - 1e-6
+                self._add(Path(Role.SPLICE if runs_on else Role.STOCK, end))
         if stock.edge_mm > 0:
             y = -stock.edge_mm
             self._add(Path(Role.GHOST, self.put(np.array([(low, y), (high, y)]))))

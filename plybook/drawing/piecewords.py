@@ -9,6 +9,7 @@ from __future__ import annotations
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.titleblock import hand_words
 from plybook.laminate.model import Laminate, Piece, PieceEdge
+from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
 from plybook.units import show_length, show_number
 
@@ -117,7 +118,8 @@ def splice_words(piece: Piece) -> str:
 
 def size_words(piece: Piece, unit: str) -> str:
     """Overall size along and across the pattern axis, both units."""
-    length, width = piece.outline_mm.max(axis=0) - piece.outline_mm.min(axis=0)
+    ring = cut_outline_mm(piece)
+    length, width = ring.max(axis=0) - ring.min(axis=0)
     return f"{show_length(length, unit, True)} \u00d7 {show_length(width, unit, True)}"
 
 

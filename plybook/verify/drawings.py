@@ -66,7 +66,7 @@ def _svg_lines(data: bytes, name: str, report: Report) -> Lines:
 
 
 def _check_cuts(piece: dict, lines: Lines, name: str, kind: str, report: Report) -> None:
-    outline = ring(piece["outline_mm"])
+    outline = ring(piece.get("cut_outline_mm", piece["outline_mm"]))
     cuts = lines.get("CUT", [])
     if len(cuts) != 1 or not cuts[0][1]:
         report.fault(name, f"{len(cuts)} outlines on layer CUT, one closed is needed")
@@ -84,7 +84,7 @@ def _check_cuts(piece: dict, lines: Lines, name: str, kind: str, report: Report)
         report.expect(off <= POINT_MM, f"{kind.upper()} holes equal to plan.json", name,
                       f"a hole is {off:.3f} mm from plan.json")  # fmt: skip
     if "bag_side_outline_mm" in piece:
-        _check_bevel_lines(piece, outline, lines, shift, name, report)
+        _check_bevel_lines(piece, ring(piece["outline_mm"]), lines, shift, name, report)
 
 
 def _check_bevel_lines(

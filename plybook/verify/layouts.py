@@ -50,7 +50,7 @@ def check_layouts(plan: dict, report: Report) -> None:
 def placed_ring(piece: dict, placement: dict) -> np.ndarray:
     """The outline of a piece where its placement puts it on the stock."""
     return plane.placed(
-        ring(piece["outline_mm"]),
+        ring(piece.get("cut_outline_mm", piece["outline_mm"])),
         placement["x_mm"],
         placement["y_mm"],
         placement["rotation_deg"],

@@ -61,7 +61,8 @@ def _compare(piece: dict, drawn: list[np.ndarray], report: Report) -> None:
     if not drawn:
         report.fault(where, "is on none of the tiles")
         return
-    rings = [ring(piece["outline_mm"]), *(ring(h) for h in piece["holes_mm"])]
+    outline = ring(piece.get("cut_outline_mm", piece["outline_mm"]))
+    rings = [outline, *(ring(h) for h in piece["holes_mm"])]
     start = np.concatenate([d[:-1] for d in drawn])
     end = np.concatenate([d[1:] for d in drawn])
     missed = max(float(_to_lines(_walk(r), start, end).max()) for r in rings)

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from plybook.drawing.layout import layout_scene, short_name
+from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import fitted, text_width_mm, wrapped
 from plybook.drawing.markout import MarkedPiece, mark_out, tape
 from plybook.drawing.piecewords import DOT, face_up_words
@@ -127,15 +127,14 @@ class _Plan:
     def _strips(self, layout: Layout) -> tuple[float, list[tuple[float, float]]]:
         """The reduction, and from where to where each strip runs along the stock."""
         stock = layout.unit
-        end = stock.length_mm
+        end = shown_length_mm(layout, self.rings)
         wide, high = self.room[0] - FIGURES_MM[0], self.room[1] - FIGURES_MM[1]
         across = stock.width_mm + stock.edge_mm
         fitting = [s for s in SCALES if across / s <= high] or [SCALES[-1]]
         if stock.kind == "roll":
-            end = min(layout.used_length_mm or end, end)
             for scale in (s for s in fitting if s >= 10):
-                step = 100.0 * math.floor(wide * scale / 100.0)
-                count = math.ceil(end / step - 1e-9)
+                count = math.ceil(end / (wide * scale) - 1e-9)
+                step = 100.0 * math.ceil(end / max(count, 1) / 100.0)
                 if count <= MOST_STRIPS or scale == SCALES[-1]:
                     return scale, [
                         (k * step, min((k + 1) * step, end)) for k in range(max(count, 1))
@@ -152,7 +151,8 @@ class _Plan:
 
     def _bars(self, bars: Sequence[Layout]) -> Sheet:
         """A few bars on one sheet, all at one scale."""
-        longest = max(layout.unit.length_mm for layout in bars)
+        shown = {layout.unit.id: shown_length_mm(layout, self.rings) for layout in bars}
+        longest = max(shown.values())
         scale = next((s for s in SCALES if longest / s <= self.room[0] - FIGURES_MM[0]),
                      SCALES[-1])  # fmt: skip
         name = bars[0].unit.id if len(bars) == 1 else f"{bars[0].unit.id} to {bars[-1].unit.id}"
@@ -162,13 +162,18 @@ class _Plan:
             scene = layout_scene(layout, self.plan.items, self.pieces, self.unit, 1 / scale)
             top = self._set(items, scene, top, centred=False)
         count = sum(len(layout.placements) for layout in bars)
-        used = sum(x.utilisation * x.unit.length_mm for x in bars)
-        whole = sum(x.unit.length_mm for x in bars)
         items += self._notes([
             f"{count} lengths from {len(bars)} bar{'s' if len(bars) > 1 else ''}",
-            f"{show_number(100 * used / max(whole, 1e-9), 1)} % used",
+            *(self._bar_words(x) for x in bars),
         ], ["Before the next cut write the id on the piece just cut off."])  # fmt: skip
         return items, TitleFacts("Cut plan", f"{name}, drawing", "", f"1:{show_number(scale, 1)}")
+
+    def _bar_words(self, layout: Layout) -> str:
+        """What is cut from a bar and what is left of it."""
+        stock = layout.unit
+        ends = [float(m.points_mm[:, 0].max()) for m in self._marked(layout)]
+        left = max(0.0, stock.length_mm - max(ends, default=0.0))
+        return f"{stock.id}: {len(ends)} off, {show_length(left, self.unit)} left"
 
     # ------------------------------------------------------------ words
 

@@ -17,6 +17,7 @@ from plybook.drawing.piecewords import material_name, part_words
 from plybook.drawing.scene import Primitive, Scene
 from plybook.drawing.template import PieceDrawing, draw_pieces
 from plybook.laminate.model import Laminate, Piece
+from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.write import tile_pages
@@ -158,7 +159,7 @@ class _Book:
 
     def _map(self, piece: Piece, tiling: Tiling) -> None:
         beside = card(piece, self.laminate, self.face, self.spec, (0.0, 0.0, 1.0, 1.0))
-        scene = tile_pages.map_page(tiling, piece.outline_mm, beside, self.spec, self.corner)
+        scene = tile_pages.map_page(tiling, cut_outline_mm(piece), beside, self.spec, self.corner)
         items = header(self.corner, piece.id, "MAP", self._facts("page map"))
         self._draw(Scene((*scene.items, *items), (0, 0, 1, 1)))
         self.canvas.showPage()
