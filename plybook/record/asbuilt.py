@@ -97,9 +97,7 @@ def _cover(record: Record, plan: dict[str, Any], findings: Sequence[Finding]) ->
     )
     verdict = "The record is complete and every figure is within its limits."
     if errors or warnings:
-        verdict = (
-            f"NOT COMPLETE: {errors} points an inspector would stop at, {warnings} open points."
-        )
+        verdict = f"NOT COMPLETE. Stops: {errors}. Open points: {warnings}."
     return (
         "cover",
         part["name"],

@@ -163,7 +163,7 @@ def slabs(block: Block, room_mm: float) -> Iterator[Slab]:
 
 def _heading(block: Heading, room: float) -> Iterator[Slab]:
     cap = {1: TITLE, 2: HEAD, 3: BODY}[block.level]
-    yield lines_slab(block.text, cap, True, before=2.4, with_next=True, chapter=True)
+    yield lines_slab(block.text, cap, True, before=3.0, with_next=True, chapter=True)
 
 
 def _paragraph(block: Paragraph, room: float) -> Iterator[Slab]:

@@ -22,7 +22,6 @@ from plybook.write.book_slabs import Pen
 from plybook.write.pdf import new_canvas
 
 NOTE, SMALL = 2.5, 1.8
-PAD_MM = 3.5  # printers and die cuts wander
 
 
 def labels_pdf(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop) -> bytes:
@@ -64,7 +63,9 @@ def _sheet(pen: Pen, sheet: LabelSheet, labels: Sequence[Label], frames: bool) -
         y = sheet.top_mm + row * sheet.down_mm
         if frames:
             pen.box(x, y, sheet.wide_mm, sheet.tall_mm, 0.18)
-        _label(pen, label, x + PAD_MM, y, sheet.wide_mm - 2 * PAD_MM, sheet.tall_mm)
+        # labels that reach the paper's edge keep clear of what a printer cannot reach
+        side, top = (5.5, 2.3) if sheet.left_mm < 3.0 else (3.5, 0.0)
+        _label(pen, label, x + side, y + top, sheet.wide_mm - 2 * side, sheet.tall_mm - 2 * top)
 
 
 def _label(pen: Pen, label: Label, x: float, y: float, wide: float, tall: float) -> None:

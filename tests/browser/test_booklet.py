@@ -136,6 +136,19 @@ def test_a_timer_runs_on_over_a_reload_and_ends_in_words(window, make_book):
     assert "ran to its end" in page.text(f"{WAX} .says")
 
 
+def test_a_book_open_in_two_tabs_does_not_forget_what_the_other_ticked(window, make_book):
+    page = window().open(make_book(), LAY)
+    first = page.driver.current_window_handle
+    page.driver.switch_to.new_window("tab")
+    page.open(make_book(), LAY)
+    tap_row(page, TICK)
+    page.driver.switch_to.window(first)
+    assert until(lambda: page.find(TICK).is_selected())
+    tap_row(page, 'input[data-field="lay-p1.lines"]')
+    page.driver.refresh()
+    assert page.find(TICK).is_selected()
+
+
 def test_two_timers_run_side_by_side(window, make_book):
     page = window().open(make_book(), "p-mould-wax")
     page.find(f"{WAX} .start").click()

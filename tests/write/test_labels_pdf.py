@@ -7,7 +7,7 @@ import pytest
 from plybook.drawing.piece_labels import SHEETS, piece_labels
 from plybook.write.labels_pdf import labels_pdf
 from tests.drawing import doubles
-from tests.write.pages import PT_PER_MM, colliding, opened, text_boxes, words
+from tests.write.pages import PT_PER_MM, colliding, off_page, opened, text_boxes, words
 
 
 def written(paper):
@@ -52,6 +52,7 @@ def test_each_piece_has_a_label_inside_its_own_field(paper):
 def test_nothing_on_labels_lies_over_anything(paper):
     for page in opened(written(paper)):
         assert list(colliding(page)) == []
+        assert list(off_page(page)) == []
 
 
 def test_labels_tell_bevels_seams_and_splices():

@@ -391,6 +391,16 @@
     notice(words, [["Take it over", () => adopt(fit.record)], ["Leave things as they are", () => {}]]);
   }));
 
+  // ------------------------------------------------------------ the same book in another tab
+  window.addEventListener("storage", (e) => {
+    const other = e.key === key ? parsed(e.newValue) : null;
+    if (!other) return;
+    record = other.record;
+    fill();
+    progress();
+    drawTimers();
+  });
+
   // ------------------------------------------------------------ start
   function begin() {
     kept = store(prefix + "?", "1");
