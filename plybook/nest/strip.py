@@ -93,10 +93,15 @@ def pack_strip(
     refuse_unfit(rings, rotations, width_mm)
     result = None
     if packer_is_installed():
+        from plybook.nest.split import lots_of, search_in_lots
+
         problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
-        result = search_strip(
-            problem, budget or Budget(seconds), seed, workers, target_mm, progress
-        )
+        time = budget or Budget(seconds)
+        lots = lots_of(sum(demands), time.left_s())
+        if lots > 1:
+            result = search_in_lots(problem, lots, time, seed, workers, progress)
+        else:
+            result = search_strip(problem, time, seed, workers, target_mm, progress)
     if result is None or _nearly_boxes(rings, demands):
         from plybook.nest.boxes import pack_boxes
 
@@ -153,6 +158,8 @@ class StripProblem:
     Attributes:
         task: what the searches are given.
         asked_mm: the separation asked for; the packer keeps it from the strip's edges too.
+        gap_mm: the gap to keep.
+        areas_mm2: of each ring.
     """
 
     def __init__(
@@ -167,8 +174,10 @@ class StripProblem:
             cover_for(ring, COVER_REACH * width_mm, allowed or ())
             for ring, allowed in zip(rings, rotations, strict=True)
         ]
-        self._rotations, self._gap_mm, self._width_mm = rotations, gap_mm, width_mm
-        area = sum(Shape(c).area_mm2 * d for c, d in zip(self._covers, demands, strict=True))
+        self._rings, self._rotations, self._width_mm = rings, rotations, width_mm
+        self.gap_mm = gap_mm
+        self.areas_mm2 = [Shape(c).area_mm2 for c in self._covers]
+        area = sum(a * d for a, d in zip(self.areas_mm2, demands, strict=True))
         spare = ASKED_SPARE * max(width_mm, 1.5 * area / width_mm)
         self.asked_mm = gap_mm + spare
         self.task = Task(
@@ -184,6 +193,16 @@ class StripProblem:
         self._no_fits = NoFits(gap_mm)
         self._shapes: dict[tuple[int, float], Shape] = {}
 
+    def some(self, which: Sequence[int], demands: Sequence[int]) -> StripProblem:
+        """The same strip for some of the rings."""
+        return StripProblem(
+            [self._rings[k] for k in which],
+            demands,
+            [self._rotations[k] for k in which],
+            self.gap_mm,
+            self._width_mm,
+        )
+
     def tidy(self, found: Found, seconds: float = 10.0) -> StripResult | None:
         """The layout taken from single precision to an exact one: pushed together, kept apart,
         from the corner; None where its overlaps could not be mended."""
@@ -195,7 +214,7 @@ class StripProblem:
         shapes = [self._shapes[row[0], angle] for row, angle in zip(rows, angles, strict=True)]
         places = np.array([(x, y) for _, _, x, y in rows]) - self.asked_mm
         packed = compact(
-            shapes, places, self._width_mm, self._gap_mm, seconds, no_fits=self._no_fits
+            shapes, places, self._width_mm, self.gap_mm, seconds, no_fits=self._no_fits
         )
         if packed is None:
             return None

@@ -6,7 +6,7 @@ import signal
 import numpy as np
 import pytest
 
-from plybook.nest import race
+from plybook.nest import race, split
 from plybook.nest.boxes import pack_boxes
 from plybook.nest.budget import Budget
 from plybook.nest.check import check_plan
@@ -131,3 +131,16 @@ def test_pushing_together_closes_gaps_and_mends_overlaps():
     moved, length = compact([shape] * 3, places, 10.0, 0.0, step_mm=20.0)
     assert length == pytest.approx(30.0, abs=1e-4)
     assert np.diff(np.sort(moved[:, 0])) == pytest.approx([10.0, 10.0], abs=1e-4)
+
+
+def test_a_large_set_is_packed_in_lots_and_every_copy_is_there(monkeypatch):
+    monkeypatch.setattr(split, "SMALLEST_LOT", 6)
+    monkeypatch.setattr(split, "MORE_PER_SECOND", 0.0)
+    rings = [slanted(300 + 40 * k, 90, a) for k, a in enumerate((45.0, -45.0, 30.0))]
+    demands, rotations = [7, 6, 5], [(0.0, 180.0)] * 3
+    assert split.lots_of(18, 0.5) == 3
+    result = pack_strip(rings, demands, rotations, 3.0, 500.0, 0.5)
+    assert result.method == "irregular"
+    assert proved(result, rings, demands, rotations, 3.0, 500.0) == ()
+    area = sum(Shape(r).area_mm2 * d for r, d in zip(rings, demands, strict=True))
+    assert result.length_mm < 3.0 * area / 500.0

@@ -1,0 +1,77 @@
+"""Large sets on a strip: packed in lots side by side, then pushed together.
+
+A search over a thousand pieces spends its time far from a good layout; lots of a few hundred with
+the same mix of sizes get there, and the joint between two lots costs less than that gains.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from plybook.nest.budget import Budget
+from plybook.nest.race import Found
+from plybook.nest.strip import Progress, StripProblem, StripResult, search_strip
+
+SMALLEST_LOT, LARGEST_LOT = 150, 400
+MORE_PER_SECOND = 2.0  # pieces a lot may have more for each second there is
+PUSHING_SHARE = 0.05
+
+
+def lots_of(pieces: int, seconds: float) -> int:
+    """Into how many lots a set is best split."""
+    size = min(LARGEST_LOT, SMALLEST_LOT + MORE_PER_SECOND * seconds)
+    return max(1, round(pieces / size))
+
+
+def search_in_lots(
+    problem: StripProblem,
+    count: int,
+    budget: Budget,
+    seed: int = 0,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> StripResult | None:
+    """The lots packed each by itself, laid one behind the other and pushed together.
+
+    Arguments as of `pack_strip`; `count` is the number of lots.
+
+    Returns:
+        A layout of everything; None where the packer broke down.
+    """
+    lots = _deal(problem, count)
+    side_by_side = min(count, workers or os.cpu_count() or 1)
+    seconds = budget.left_s() * (1 - PUSHING_SHARE) * side_by_side / count
+
+    def one(n: int) -> StripResult | None:
+        counts = lots[n]
+        part = problem.some(list(counts), list(counts.values()))
+        return search_strip(part, budget.part(seconds), seed * 100 + n, 1)
+
+    with ThreadPoolExecutor(side_by_side) as pool:
+        found = list(pool.map(one, range(count)))
+    if any(f is None for f in found):
+        return None
+    rows, start = [], 0.0
+    for counts, result in zip(lots, found, strict=True):
+        names = list(counts)
+        rows += [
+            (names[p.index], p.rotation_deg, p.x_mm + start, p.y_mm) for p in result.placements
+        ]
+        start += result.length_mm + problem.gap_mm
+    if progress:
+        progress(start - problem.gap_mm)
+    edge = problem.asked_mm
+    moved = tuple((k, r, x + edge, y + edge) for k, r, x, y in rows)
+    return problem.tidy(Found(start, moved), max(0.1, budget.left_s()))
+
+
+def _deal(problem: StripProblem, count: int) -> list[Counter[int]]:
+    """Copies dealt out like cards, large ones first, so that every lot has the same mix."""
+    areas = problem.areas_mm2
+    order = np.argsort([-a for a in areas], kind="stable")
+    cards = [int(k) for k in order for _ in range(problem.task.demands[k])]
+    return [Counter(cards[n::count]) for n in range(count)]
