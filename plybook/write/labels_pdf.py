@@ -64,8 +64,15 @@ def _sheet(pen: Pen, sheet: LabelSheet, labels: Sequence[Label], frames: bool) -
         if frames:
             pen.box(x, y, sheet.wide_mm, sheet.tall_mm, 0.18)
         # labels that reach the paper's edge keep clear of what a printer cannot reach
-        side, top = (5.5, 1.2) if sheet.left_mm < 3.0 else (3.5, 0.0)
-        _label(pen, label, x + side, y + top, sheet.wide_mm - 2 * side, sheet.tall_mm - 3.25 * top)
+        side, top = (5.5, 1.8) if sheet.left_mm < 3.0 else (3.5, 0.0)
+        _label(
+            pen,
+            label,
+            x + side,
+            y + top,
+            sheet.wide_mm - 2 * side,
+            sheet.tall_mm - (4.8 if top else 0.0),
+        )
 
 
 def _label(pen: Pen, label: Label, x: float, y: float, wide: float, tall: float) -> None:
@@ -83,8 +90,8 @@ def _label(pen: Pen, label: Label, x: float, y: float, wide: float, tall: float)
     id = clean_text(label.id)
     cap = next((c for c in (big, 5.0, 3.5) if text_width_mm(id, c, True) <= wide - right), NOTE)
     pen.words(fitted(id, wide - right, cap, True), x, y + 3.2 + big, cap, True)
-    base = y + 3.2 + big + (5.2 if roomy else 4.0)
-    pitch = 3.9 if roomy else 3.3
+    base = y + 3.2 + big + (4.6 if roomy else 4.0)
+    pitch = 3.7 if roomy else 3.3
     note = NOTE if roomy else 2.0
     edges = wrapped(clean_text(label.edges), wide, note, True)[: 2 if roomy else 1]
     if edges:  # what does not fit is in the book; an ellipsis says that there is more
