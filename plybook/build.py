@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from plybook.diagnostics import Finding, PlybookError, Severity
+from plybook.diagnostics import Finding, PlybookError, Severity, note
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan, Effort
 from plybook.outside import Outside
@@ -22,6 +22,14 @@ from plybook.surface.model import Face
 
 Progress = Callable[[str], None]
 LARGEST_MEMORY_BYTES = 64 * 2**20
+
+
+@dataclass(frozen=True)
+class Read:
+    """A spec and what its reader had to say."""
+
+    spec: PartSpec
+    findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True)
@@ -55,13 +63,13 @@ class Built:
     findings: tuple[Finding, ...]
 
 
-def read(paths: Sequence[Path], outside: Outside) -> tuple[tuple[PartSpec, ...], list[Finding]]:
+def read(paths: Sequence[Path], outside: Outside) -> tuple[Read, ...]:
     """Read all specs (an opposite hand that is wanted counts as one more).
 
     Raises:
         SpecError: with the findings of every file, not only the first.
     """
-    specs: list[PartSpec] = []
+    read_specs: list[Read] = []
     findings: list[Finding] = []
     refusal: PlybookError | None = None
     for path in paths:
@@ -71,30 +79,29 @@ def read(paths: Sequence[Path], outside: Outside) -> tuple[tuple[PartSpec, ...],
             findings.extend(wrong.findings)
             refusal = refusal or wrong
             continue
-        specs.extend(loaded.specs)
-        findings.extend(loaded.findings)
+        read_specs.extend(Read(spec, loaded.findings) for spec in loaded.specs)
     if refusal is not None:
         raise type(refusal)(findings)
-    return tuple(specs), findings
+    return tuple(read_specs)
 
 
-def shape(spec: PartSpec, progress: Progress) -> Part:
-    """Mould face and laminate of one part."""
+def shape(read: Read, progress: Progress) -> Part:
+    """Mould face and laminate of one part; what the reader found goes with the laminate."""
     from plybook.laminate import lay_up
     from plybook.surface import build_face
 
+    spec = read.spec
     progress(f"{spec.part.number}: mould face")
     face = build_face(spec)
     progress(f"{spec.part.number}: plies")
-    return Part(spec, face, lay_up(spec, face, progress))
+    laminate = lay_up(spec, face, progress)
+    return Part(spec, face, replace(laminate, findings=(*read.findings, *laminate.findings)))
 
 
 def check(paths: Sequence[Path], outside: Outside, progress: Progress) -> tuple[Finding, ...]:
     """Everything `build` would say of the specs, without cutting or writing."""
-    specs, findings = read(paths, outside)
-    for spec in specs:
-        findings.extend(shape(spec, progress).laminate.findings)
-    return tuple(findings)
+    parts = [shape(one, progress) for one in read(paths, outside)]
+    return _unique([f for part in parts for f in part.laminate.findings])
 
 
 def build(
@@ -116,9 +123,9 @@ def build(
     from plybook.shop import plan_work
     from plybook.write.folder import commit, replace_file
 
-    specs, findings = read(paths, outside)
-    refuse_twins(specs)
-    parts = [shape(spec, progress) for spec in specs]
+    specs = read(paths, outside)
+    refuse_twins([one.spec for one in specs])
+    parts = [shape(one, progress) for one in specs]
     refuse_errors([f for part in parts for f in part.laminate.findings])
 
     memory_path = _memory_path(paths)
@@ -127,13 +134,15 @@ def build(
     plan = plan_cuts(jobs, effort=effort, memory=memory, progress=progress)
     refuse_errors(plan.findings)
 
+    findings: list[Finding] = []
     folders: dict[str, dict[str, bytes]] = {}
     for part in parts:
         progress(f"{part.number}: steps and quantities")
         shop = plan_work(part.spec, part.face, part.laminate, plan)
         refuse_errors(shop.findings)
-        folders[part.number] = part_files(Planned(part, plan, shop), parts, progress)
-        findings.extend((*part.laminate.findings, *shop.findings))
+        made = part_files(Planned(part, plan, shop), parts, progress)
+        folders[part.number] = made.files
+        findings.extend((*part.laminate.findings, *shop.findings, *made.findings))
     if len(parts) > 1:
         name = set_name or "+".join(part.number for part in parts)
         progress(f"{name}: shared cut plan")
@@ -144,6 +153,7 @@ def build(
     commit(out, folders)
     if memory.changed:
         replace_file(memory_path, memory.to_bytes())
+        findings.append(_searched(memory_path))
     return Built(tuple(out / name for name in folders), plan, _unique(findings))
 
 
@@ -187,6 +197,15 @@ def _remembered(path: Path, outside: Outside) -> bytes:
         return outside.read(path, LARGEST_MEMORY_BYTES)
     except PlybookError:
         return b""
+
+
+def _searched(memory_path: Path) -> Finding:
+    """Said when layouts were searched for: only what is remembered is the same everywhere."""
+    return note(
+        "layouts-searched",
+        "the cut plan is new: its search had a time budget, so another machine may find another",
+        f"keep {memory_path.name} beside the spec; with it every machine makes the same files",
+    )
 
 
 def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:

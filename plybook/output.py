@@ -7,11 +7,13 @@ formats, and nothing here touches the disk.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 from plybook import __version__, tables
+from plybook.diagnostics import Finding
 from plybook.drawing.book import booklet
+from plybook.drawing.booktext import glyph_findings
 from plybook.drawing.layout import layout_scene
 from plybook.drawing.template import draw_pieces
 from plybook.nest.model import CutPlan, Layout
@@ -33,7 +35,17 @@ if TYPE_CHECKING:
 Files = dict[str, bytes]
 
 
-def part_files(planned: Planned, parts: Sequence[Part], progress: Callable[[str], None]) -> Files:
+@dataclass(frozen=True)
+class PartFiles:
+    """The files of one part and what was found while they were made."""
+
+    files: Files
+    findings: tuple[Finding, ...]
+
+
+def part_files(
+    planned: Planned, parts: Sequence[Part], progress: Callable[[str], None]
+) -> PartFiles:
     """Everything in `out/<part number>/`; `parts` are all that are cut from the same stock."""
     part, plan, shop = planned.part, planned.plan, planned.shop
     spec, face, laminate = part.spec, part.face, part.laminate
@@ -63,14 +75,15 @@ def part_files(planned: Planned, parts: Sequence[Part], progress: Callable[[str]
         "checks": tables.checks_table(shop),
     }.items():
         files[f"tables/{name}.csv"] = csv_bytes(head, rows)
+    lost = glyph_findings(book)
     files["plan.json"] = to_json(
         {
-            **plan_dict(spec, face, laminate, plan, shop),
+            **plan_dict(spec, face, laminate, plan, shop, lost),
             "tiles": [asdict(sheet) for sheet in tiled.sheets],
             "record_key": book.record_key,
         }
     )
-    return with_manifest(files, _facts(part.number, [spec]))
+    return PartFiles(with_manifest(files, _facts(part.number, [spec])), lost)
 
 
 def set_files(name: str, parts: Sequence[Part], plan: CutPlan) -> Files:

@@ -70,6 +70,8 @@ def dxf_bytes(scene: Scene, legacy: bool = False) -> bytes:
         faults = doc.audit().errors
         if faults:
             raise NotDrawable(f"the DXF library found fault: {faults[0].message}")
+        for kind in sorted(doc.entitydb.dxf_types_in_use()):  # else in the order of hashes
+            doc.classes.add_class(kind)
         text = io.StringIO()
         doc.write(text)
     finally:

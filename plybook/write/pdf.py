@@ -36,9 +36,11 @@ def new_canvas(
         (canvas, buffer); call `canvas.save()` and take `buffer.getvalue()`.
     """
     from reportlab import rl_config
+    from reportlab.pdfbase import pdfdoc
     from reportlab.pdfgen.canvas import Canvas
 
     register()
+    pdfdoc.TimeStamp = _Date
     rl_config.useA85 = 0  # plain compressed streams: a fifth smaller and faster than in ASCII
     buffer = io.BytesIO()
     size = (width_mm * MM, height_mm * MM)
@@ -49,6 +51,15 @@ def new_canvas(
     canvas.setCreator("plybook")
     canvas.setViewerPreference("PrintScaling", "None")
     return canvas, buffer
+
+
+class _Date:
+    """The date in every file; the library's own follows SOURCE_DATE_EPOCH of the environment."""
+
+    t, YMDhms, lt, dhh, dmm, tzname = 946684800.0, (2000, 1, 1, 0, 0, 0), None, 0, 0, "UTC"
+
+    def __init__(self, invariant: int = 1):
+        pass
 
 
 def fit_scale(scene: Scene, width_mm: float, height_mm: float) -> float:
