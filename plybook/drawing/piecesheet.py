@@ -227,14 +227,14 @@ class PieceSheet:
 
     def _place_lines(self) -> None:
         """Face up, layer, material and the rest under the id, as large as there is room."""
-        said = words.card_lines(self.piece, self.laminate, self.spec)
-        said = [(row, bold) for text, bold in said
-                for row in textwrap.wrap(clean_text(text), LINE_CHARACTERS)]  # fmt: skip
-        one = [(words.DOT.join(text for text, _ in said), True)]
-        half = (len(said) + 1) // 2
+        cards = words.card_lines(self.piece, self.laminate, self.spec)
+        whole = [(clean_text(text), bold) for text, bold in cards]
+        said = [(row, b) for text, b in whole for row in textwrap.wrap(text, LINE_CHARACTERS)]
+        half = (len(whole) + 1) // 2
+        one = [(words.DOT.join(text for text, _ in whole), True)]
         two = [
-            (words.DOT.join(text for text, _ in said[:half]), True),
-            (words.DOT.join(text for text, _ in said[half:]), False),
+            (words.DOT.join(text for text, _ in whole[:half]), True),
+            (words.DOT.join(text for text, _ in whole[half:]), False),
         ]
         home = np.asarray(self.id_spot.centre_mm) if self.id_spot else self._home()
         below = home - np.array([0.0, self.id_height])

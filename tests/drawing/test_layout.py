@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plybook.drawing.layout import layout_scene, short_name
+from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import text_box_mm
 from plybook.drawing.markout import placed
 from plybook.drawing.scene import Path, Role, Text
@@ -98,6 +98,26 @@ def test_a_window_shows_only_its_stretch():
         if isinstance(item, Path) and item.role in (Role.CUT, Role.CUT_INNER, Role.BEVEL):
             assert item.points_mm[:, 0].min() >= low / 10 - 1e-6
             assert item.points_mm[:, 0].max() <= high / 10 + 1e-6
+
+
+def test_of_a_coil_no_more_is_drawn_than_is_cut():
+    ring = np.array([(0, 0), (1200, 0), (1200, 12), (0, 12.0)])
+    coil = Unit("COIL", "bar", "rod6", 100000.0, 12.0)
+    cut = Layout(coil, (Placement("r", 1, 0.0, 0.0, 0.0),), 100000.0, 0.0, 0.01)
+    assert shown_length_mm(cut, {"r": ring}) == 1300.0
+    short = Layout(Unit("BAR", "bar", "rod6", 1500.0, 12.0), cut.placements, 1500.0, 0.0, 0.8)
+    assert shown_length_mm(short, {"r": ring}) == 1500.0
+    assert shown_length_mm(LAYOUT, {}) == 2400.0
+
+
+def test_an_odd_left_over_says_its_area_a_rectangle_its_sides():
+    corner = np.array(
+        [(1100, 0), (2400, 0), (2400, 1250), (2000, 1250), (2000, 300), (1100, 300.0)]
+    )
+    plain = np.array([(2000, 0), (2400, 0), (2400, 1250), (2000, 1250.0)])
+    for ring, words in ((corner, "0.77 m²"), (plain, "400 × 1250 mm")):
+        layout = Layout(ROLL, PLACES[:1], 2400.0, 0.0, 0.1, remnant_mm=ring)
+        assert words in [i.text for i in scene(layout=layout).items if isinstance(i, Text)]
 
 
 def test_names_carry_the_part_only_where_parts_are_mixed():

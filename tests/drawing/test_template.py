@@ -11,6 +11,8 @@ from plybook.drawing.letters import text_box_mm
 from plybook.drawing.scene import Path, Role, Text
 from plybook.drawing.template import draw_pieces, piece_scene, template_scene
 from plybook.laminate.model import PieceEdge
+from plybook.laminate.stock_cut import cut_outline_mm
+from plybook.write.dxf import dxf_bytes
 from tests.drawing import drawn_pieces as made
 
 PIECES = {p.id: p for p in made.all_pieces()}
@@ -120,6 +122,44 @@ def test_a_square_seam_is_a_double_line_a_bevelled_edge_is_not():
     seams = [i for i in drawn(piece).items if isinstance(i, Path) and i.role is Role.SEAM]
     assert len(seams) == 1
     assert np.allclose(seams[0].points_mm[:, 0], 1180 - 1.4)
+
+
+def scarfed_panel():
+    """A 6 mm panel whose seam is scarfed at 20 degrees, wide on the bag side."""
+    run = 6.0 / np.tan(np.radians(20.0))  # thickness / tan(angle)
+    ring = np.array([(0, 0), (600, 0), (600, 200), (0, 200.0)])
+    bag = np.array([(-run, 0), (600, 0), (600, 200), (-run, 200.0)])
+    edges = made.edges_of(
+        ring, ("lower", "tip", "upper", "seam S1"),
+        **{"seam S1": {"treatment": "scarf", "angle_deg": 20.0, "wide_side": "bag",
+                       "mate": "C9"}},
+    )  # fmt: skip
+    return made.piece("C8", ring, kind="core", material="foam8", thickness_mm=6.0,
+                      bag_side_outline_mm=bag, edges=edges), run  # fmt: skip
+
+
+def test_a_panel_wider_on_the_bag_side_is_cut_to_both_faces_first():
+    panel, run = scarfed_panel()
+    scene = drawn(panel)
+    (cut,) = [i for i in scene.items if isinstance(i, Path) and i.role is Role.CUT]
+    assert cut.points_mm.min(axis=0) == pytest.approx((-run, 0.0), abs=1e-3)
+    bevels = [i.points_mm for i in scene.items if isinstance(i, Path) and i.role is Role.BEVEL]
+    assert any(np.array_equal(b, panel.outline_mm) for b in bevels)  # the mould side is shown
+    text = said(scene)
+    assert "SCARF 20° - MOULD SIDE NARROWER" in text
+    assert "butts against C9" in text
+    dxf_bytes(scene)  # one simple closed cut
+
+
+def test_the_cut_outline_is_the_mould_side_where_the_bag_side_lies_within_it():
+    assert cut_outline_mm(made.core_panel()) is made.core_panel().outline_mm or np.array_equal(
+        cut_outline_mm(made.core_panel()), made.core_panel().outline_mm
+    )
+    panel, run = scarfed_panel()
+    assert shapely.Polygon(cut_outline_mm(panel)).area == pytest.approx((600 + run) * 200, rel=1e-6)
+    apart = replace(panel, bag_side_outline_mm=panel.outline_mm + (2000.0, 0.0))
+    with pytest.raises(ValueError, match="do not lie over"):
+        cut_outline_mm(apart)
 
 
 @pytest.mark.parametrize(("angle", "label"), [(45.0, "+45°"), (-45.0, "-45°"), (0.0, "0°"),
