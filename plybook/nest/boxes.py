@@ -11,8 +11,8 @@ import numpy as np
 
 from plybook.nest.laying import Copy
 from plybook.nest.model import Placement, Unit
-from plybook.nest.placing import turn_ring
-from plybook.nest.strip import StripPlacement, StripResult, flat_rotations
+from plybook.nest.placing import flat_rotations, turn_ring
+from plybook.nest.strip import StripPlacement, StripResult
 
 _PER_MM = 1000  # the rectangle packer counts in whole micrometres
 

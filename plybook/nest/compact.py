@@ -138,6 +138,7 @@ def _solve(shapes, low, high, places, width_mm, tables, step):
     bounds.append((0.0, None))
     cost = np.full(2 * n + 1, 0.0)
     cost[:n] = 1e-4 / n
+    cost[n : 2 * n] = 1e-5 / n  # towards the edge, where a tape is hooked on
     cost[2 * n] = 1.0
     matrix = coo_array((values, (rows, columns)), shape=(len(least), 2 * n + 1)).tocsr()
     result = linprog(cost, A_ub=matrix, b_ub=least, bounds=bounds, method="highs")

@@ -15,8 +15,8 @@ import numpy as np
 from plybook.diagnostics import Finding, GeometryError, SpecError, StockError, error, note, warning
 from plybook.geometry.rings import canonical_ring
 from plybook.nest.model import Item, Unit, UnitKind
-from plybook.nest.placing import fibre_rotations, orientations, turn_ring
-from plybook.nest.strip import flat_rotations
+from plybook.nest.placing import along_bar, fibre_rotations
+from plybook.nest.refusals import refusal
 from plybook.spec.model import (
     Cloth,
     Consumable,
@@ -27,7 +27,6 @@ from plybook.spec.model import (
     StockItem,
 )
 from plybook.stock import Shelf, on_shelf
-from plybook.units import show_length
 
 if TYPE_CHECKING:  # the room beside it takes long to import and is not needed here
     from plybook.laminate.model import Piece
@@ -96,7 +95,11 @@ def gather(jobs: Sequence[CutJob]) -> tuple[tuple[Need, ...], tuple[Finding, ...
         if bad:
             continue
         need = _need(material_id, material, items, shelf, spec.nest)
-        too_wide = [f for item in items if (f := _refusal(item, need, spec.part.units))]
+        too_wide = [
+            f
+            for item in items
+            if (f := refusal(item, need.material, need.kind, need.units, spec.part.units))
+        ]
         if isinstance(material, Consumable) and too_wide:
             findings.append(_in_lengths(material_id, too_wide))
             continue
@@ -235,16 +238,6 @@ def _item(number: str, piece: Piece, outline: np.ndarray, material: Material) ->
     )
 
 
-def along_bar(outline: np.ndarray) -> tuple[float, ...]:
-    """Rotations that lay the longest extent of a rod along its bar."""
-    best = min(
-        flat_rotations(outline),
-        key=lambda r: (round(float(np.ptp(turn_ring(outline, r)[:, 1])), 6), r),
-    )
-    first = best % 180.0
-    return (first, first + 180.0)
-
-
 # ---------------------------------------------------------------- units
 
 
@@ -299,80 +292,3 @@ def _unit(
         length, width = (float(v) for v in outline.max(axis=0))
     zones = tuple(np.asarray(z, dtype=float) - (0.0, edge) for z in s.bad_zones_mm)
     return Unit(name, s.kind, s.material, length, width, outline, zones, bought, edge)
-
-
-# ---------------------------------------------------------------- refusals
-
-
-def _refusal(item: Item, need: Need, unit: str) -> Finding | None:
-    """Why an item fits no unit at all, or None."""
-    if need.kind == "bar":
-        return _too_long_for_bars(item, need, unit)
-    sizes = {(u.length_mm, u.width_mm) for u in need.units}
-    free = flat_rotations(item.outline_mm)
-    turned = [turn_ring(item.outline_mm, r, f) for r, f in orientations(item, free)]
-    if any(_fits(t, size) for t in turned for size in sizes):
-        return None
-    length, width = max(sizes, key=lambda s: (s[1], s[0]))
-    across = min(float(np.ptp(t[:, 1])) for t in turned)
-    place = need.kind
-    if across <= width + 1e-6:
-        along = min(float(np.ptp(t[:, 0])) for t in turned if np.ptp(t[:, 1]) <= width + 1e-6)
-        return error(
-            "piece-too-long",
-            f"{item.id} is {show_length(along, unit)} long; the longest {place} of "
-            f"{need.material} is {show_length(max(s[0] for s in sizes), unit)}",
-            "splice it, or put longer stock on the shelf",
-            layers=(item.id,),
-        )
-    smallest = smallest_rotation(item, width)
-    if smallest is None:
-        help_text = f"no rotation makes it fit: splice it, or use a wider {place}"
-    else:
-        help_text = (
-            f"turned {smallest:.1f} deg further it would fit, which the material does not allow: "
-            f"splice it, or use a wider {place}"
-        )
-    return error(
-        "piece-too-wide",
-        f"{item.id} is {show_length(across, unit)} across; {need.material} is usable to "
-        f"{show_length(width, unit)}",
-        help_text,
-        layers=(item.id,),
-    )
-
-
-def _fits(ring: np.ndarray, size: tuple[float, float]) -> bool:
-    return bool((np.ptp(ring, axis=0) <= np.add(size, 1e-6)).all())
-
-
-def smallest_rotation(item: Item, width_mm: float) -> float | None:
-    """The least turn away from an allowed rotation at which the item fits across, in degrees;
-    None where it never does. Searched in steps of 0.1 degree."""
-    import shapely
-
-    hull = np.asarray(shapely.Polygon(item.outline_mm).convex_hull.exterior.coords)[:-1]
-    turns = np.arange(0.0, 180.0, 0.1)
-    normal = np.radians(90.0 - turns)  # the direction that ends up across the strip
-    reach = hull @ np.array([np.cos(normal), np.sin(normal)])
-    fits = turns[np.ptp(reach, axis=0) <= width_mm]
-    if not len(fits):
-        return None
-    allowed = np.array([r for r, f in orientations(item, (0.0,)) if not f])
-    away = np.abs((fits[:, None] - allowed[None, :] + 90.0) % 180.0 - 90.0)
-    return float(away.min())
-
-
-def _too_long_for_bars(item: Item, need: Need, unit: str) -> Finding | None:
-    turned = turn_ring(item.outline_mm, along_bar(item.outline_mm)[0])
-    longest = max(u.length_mm for u in need.units)
-    length = float(np.ptp(turned[:, 0]))
-    if length <= longest + 1e-6:
-        return None
-    return error(
-        "piece-too-long",
-        f"{item.id} is {show_length(length, unit)} long; the longest bar of {need.material} is "
-        f"{show_length(longest, unit)}",
-        "use longer stock, or a scarf where the designer allows one",
-        layers=(item.id,),
-    )

@@ -24,6 +24,7 @@ from plybook.nest.placing import orientations, turn_ring
 from plybook.nest.strip import pack_strip
 
 Progress = Callable[[float], None]
+FEW = 40
 FULLEST = 0.93  # of a roll's area that a set of pieces may hope to fill
 AS_GOOD_AS_BOUND = 1.0005  # a layout this near its bound ends the search
 
@@ -148,6 +149,11 @@ def _strip(copies, width_mm, gap_mm, room_mm, budget, seed, progress, enough_mm=
     bound = strip_length_bound(copies, gap_mm, width_mm)
     if bound > room_mm:
         return None
+    enough = max(bound * AS_GOOD_AS_BOUND, enough_mm)
+    if len(copies) <= FEW:  # what is easy is laid at once, and the same on every machine
+        made, rest, reach, method = _piecewise(copies, _plain(width_mm, room_mm), gap_mm, 0.0, None)
+        if not rest and reach <= enough:
+            return made, [], reach, method
     entries: dict[tuple[str, bool], list[Copy]] = {}
     for copy in copies:
         entries.setdefault((copy.item.id, _face_down(copy, seed)), []).append(copy)
@@ -161,7 +167,7 @@ def _strip(copies, width_mm, gap_mm, room_mm, budget, seed, progress, enough_mm=
         0.0,
         seed,
         flipped=[down for (_, down), _ in lots],
-        target_mm=max(bound * AS_GOOD_AS_BOUND, enough_mm),
+        target_mm=enough,
         progress=progress,
         budget=budget,
     )
@@ -230,6 +236,10 @@ def _rotations(item: Item, down: bool, width_mm: float) -> tuple[float, ...] | N
     return tuple(
         r for r in allowed if np.ptp(turn_ring(item.outline_mm, r, down)[:, 1]) <= width_mm + 1e-6
     )
+
+
+def _plain(width_mm: float, length_mm: float) -> Unit:
+    return Unit("", "roll", "", length_mm, width_mm)
 
 
 def _piecewise(copies, unit, gap_mm, start_mm, progress):

@@ -19,7 +19,7 @@ from plybook.nest.budget import Budget
 from plybook.nest.compact import NoFits, compact
 from plybook.nest.nofit import Shape
 from plybook.nest.outline import cover_for
-from plybook.nest.placing import turn_ring
+from plybook.nest.placing import flat_rotations, turn_ring
 from plybook.nest.race import Found, Race, Task, packer_is_installed
 
 COVER_REACH = 1e-4  # of the strip's width: how far a cover may stand off the true ring
@@ -140,16 +140,6 @@ def least_width(ring_mm: np.ndarray, rotations_deg: Sequence[float] | None) -> f
         rotations_deg = flat_rotations(ring_mm)
     turned = (turn_ring(ring_mm, r)[:, 1] for r in rotations_deg)
     return min(float(y.max() - y.min()) for y in turned)
-
-
-def flat_rotations(ring_mm: np.ndarray) -> tuple[float, ...]:
-    """Rotations that lay a side of the convex hull along the strip; the least width is there."""
-    import shapely
-
-    hull = np.asarray(shapely.Polygon(ring_mm).convex_hull.exterior.coords)
-    side = np.diff(hull, axis=0)
-    angles = -np.degrees(np.arctan2(side[:, 1], side[:, 0])) % 360.0
-    return tuple(sorted({round(float(a), 9) for a in angles}))
 
 
 class StripProblem:
