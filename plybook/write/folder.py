@@ -94,6 +94,34 @@ def replace_file(path: Path, data: bytes) -> None:
             raise
 
 
+def new_file(path: Path, data: bytes) -> None:
+    """Write a file that does not exist yet.
+
+    Raises:
+        OutputError: something of that name is there already, or it could not be written.
+    """
+    with _told(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+            handle = os.open(path, flags, 0o644)
+        except FileExistsError:
+            raise OutputError(
+                error(
+                    "file-exists",
+                    f"{path} is there already and is left as it is",
+                    "choose another name, or move it away",
+                )
+            ) from None
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(data)
+        except BaseException:
+            with suppress(OSError):
+                os.unlink(path)
+            raise
+
+
 @contextmanager
 def _told(path: Path) -> Iterator[None]:
     """Turn what the system refuses into one finding."""
