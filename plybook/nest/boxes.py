@@ -1,6 +1,6 @@
 """Packing by bounding boxes: for pieces that are rectangles, and when no other packer is there.
 
-On slanted pieces it takes about twice the cloth of packing by outline; callers say so.
+On slanted pieces it takes about twice the cloth of packing by outline.
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ def _trials(chosen, demands, gap_mm, width_mm):
     ]
     endless = sum(w for w, _, _ in rects) + 1
     rules = (rectpack.SkylineBl, rectpack.SkylineBlWm, rectpack.MaxRectsBl)
-    for rule in rules if len(rects) <= 150 else rules[:1]:
+    for rule in rules if len(rects) <= 150 else rules[1:2]:
         for order in (rectpack.SORT_LSIDE, rectpack.SORT_AREA, rectpack.SORT_SSIDE):
             packer = rectpack.newPacker(
                 rectpack.PackingMode.Offline, pack_algo=rule, sort_algo=order, rotation=False

@@ -72,6 +72,9 @@ def plan_cuts(
                 layouts += done
     if refused:
         raise StockError(refused)
+    failed = {x.unit.material for x in layouts if "one by one" in x.method}
+    if packer_is_installed() and failed:
+        found.append(_packer_failed(sorted(failed)))
     if budget.stopped:
         found.append(
             note("search-stopped", "the search was stopped early; the best proved plan is kept")
@@ -83,9 +86,18 @@ def plan_cuts(
 def _without_packer() -> Finding:
     return warning(
         "no-irregular-packer",
-        "the packer for outlines (spyrrow) is not installed: cloth is packed by bounding boxes, "
-        "which on slanted pieces takes about twice the length",
+        "the packer for outlines (spyrrow) is not installed: cloth is laid piece by piece or by "
+        "bounding boxes, which takes about a tenth more cloth, and more sheets may be needed",
         "pip install spyrrow",
+    )
+
+
+def _packer_failed(materials: Sequence[str]) -> Finding:
+    return warning(
+        "packer-failed",
+        f"the packer for outlines broke down on {', '.join(materials)}: it is laid piece by piece "
+        "or by bounding boxes, which takes about a tenth more",
+        "build again; if it happens again, report it with the spec",
     )
 
 

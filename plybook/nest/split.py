@@ -12,13 +12,24 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
+from plybook.nest.board import Board
 from plybook.nest.budget import Budget
+from plybook.nest.compact import NoFits
+from plybook.nest.laying import copies_of, fill
+from plybook.nest.model import Unit
 from plybook.nest.race import Found
-from plybook.nest.strip import Progress, StripProblem, StripResult, search_strip
+from plybook.nest.strip import (
+    Progress,
+    StripPlacement,
+    StripProblem,
+    StripResult,
+    search_strip,
+)
 
 SMALLEST_LOT, LARGEST_LOT = 150, 400
 MORE_PER_SECOND = 2.0  # pieces a lot may have more for each second there is
 PUSHING_SHARE = 0.05
+LAID_LOT = 60  # pieces; the time to lay one by one grows with the square of their number
 
 
 def lots_of(pieces: int, seconds: float) -> int:
@@ -55,6 +66,40 @@ def search_in_lots(
         found = list(pool.map(one, range(count)))
     if any(f is None for f in found):
         return None
+    return _joined(problem, lots, found, budget, progress)
+
+
+def lay_in_lots(problem: StripProblem, budget: Budget) -> StripResult | None:
+    """A layout without the irregular packer: pieces laid one by one, then pushed together.
+
+    Returns:
+        A layout of everything, the same on every machine; None where a piece found no place.
+    """
+    count = max(1, round(sum(problem.task.demands) / LAID_LOT))
+    lots = _deal(problem, count)
+    found = [_laid(problem.some(list(c), list(c.values()))) for c in lots]
+    if any(f is None for f in found):
+        return None
+    joined = _joined(problem, lots, found, budget, None)
+    return joined and joined._replace(method="one by one")
+
+
+def _laid(problem: StripProblem) -> StripResult | None:
+    """Large pieces first, each as far to the left as it goes."""
+    items = problem.as_items()
+    endless = sum(float(np.hypot(*np.ptp(i.outline_mm, axis=0))) * i.demand for i in items)
+    board = Board(Unit("", "roll", "", endless, problem.width_mm), NoFits(problem.gap_mm))
+    copies = sorted(copies_of(items), key=lambda c: (-c.area_mm2, int(c.item.id), c.number))
+    made, left = fill(board, copies)
+    if left:
+        return None
+    placements = (StripPlacement(int(p.item), p.copy, p.x_mm, p.y_mm, p.rotation_deg) for p in made)
+    reach = max(float(x.place_mm[0] + x.shape.high[0]) for x in board.laid)
+    return StripResult(tuple(placements), reach, "one by one")
+
+
+def _joined(problem, lots, found, budget: Budget, progress) -> StripResult | None:
+    """Lots laid one behind the other and pushed together."""
     rows, start = [], 0.0
     for counts, result in zip(lots, found, strict=True):
         names = list(counts)

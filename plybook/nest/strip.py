@@ -3,8 +3,8 @@
 `pack_strip` is the packer's public face: polygons, demands, allowed rotations, gap and width in,
 placements and a length out. Inside: outlines simplified outwards, several searches of the
 irregular packer in child processes, the best layout pushed together exactly, and what a search
-in single precision got wrong mended. Without the irregular packer the pieces are packed by their
-bounding boxes.
+in single precision got wrong mended. Without the irregular packer the pieces are laid one by one
+or packed by their bounding boxes, whichever is shorter.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import numpy as np
 
 from plybook.nest.budget import Budget
 from plybook.nest.compact import NoFits, compact
+from plybook.nest.model import Item
 from plybook.nest.nofit import Shape
 from plybook.nest.outline import cover_for
 from plybook.nest.placing import flat_rotations, turn_ring
@@ -45,7 +46,7 @@ class StripPlacement(NamedTuple):
 class StripResult(NamedTuple):
     placements: tuple[StripPlacement, ...]
     length_mm: float
-    method: str  # "irregular" or "rectangles"
+    method: str  # "irregular"; without the packer "one by one"; "rectangles" by bounding boxes
 
 
 Progress = Callable[[float], None]
@@ -91,23 +92,22 @@ def pack_strip(
     turned_over = tuple(flipped) if flipped is not None else (False,) * len(polygons)
     rings = [turn_ring(p, 0.0, down) for p, down in zip(polygons, turned_over, strict=True)]
     refuse_unfit(rings, rotations, width_mm)
+    from plybook.nest.boxes import pack_boxes
+    from plybook.nest.split import lay_in_lots, lots_of, search_in_lots
+
+    problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
+    time = budget or Budget(seconds)
     result = None
     if packer_is_installed():
-        from plybook.nest.split import lots_of, search_in_lots
-
-        problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
-        time = budget or Budget(seconds)
         lots = lots_of(sum(demands), time.left_s())
         if lots > 1:
             result = search_in_lots(problem, lots, time, seed, workers, progress)
         else:
             result = search_strip(problem, time, seed, workers, target_mm, progress)
+    rivals = [] if result else [lay_in_lots(problem, time)]
     if result is None or _nearly_boxes(rings, demands):
-        from plybook.nest.boxes import pack_boxes
-
-        boxed = pack_boxes(rings, demands, rotations, gap_mm, width_mm)
-        if result is None or boxed.length_mm < result.length_mm:
-            result = boxed
+        rivals.append(pack_boxes(rings, demands, rotations, gap_mm, width_mm))
+    result = min((r for r in (result, *rivals) if r), key=lambda r: r.length_mm)
     placed = tuple(p._replace(flipped=turned_over[p.index]) for p in result.placements)
     return result._replace(placements=placed)
 
@@ -149,6 +149,7 @@ class StripProblem:
         task: what the searches are given.
         asked_mm: the separation asked for; the packer keeps it from the strip's edges too.
         gap_mm: the gap to keep.
+        width_mm: of the strip.
         areas_mm2: of each ring.
     """
 
@@ -164,7 +165,7 @@ class StripProblem:
             cover_for(ring, COVER_REACH * width_mm, allowed or ())
             for ring, allowed in zip(rings, rotations, strict=True)
         ]
-        self._rings, self._rotations, self._width_mm = rings, rotations, width_mm
+        self._rings, self._rotations, self.width_mm = rings, rotations, width_mm
         self.gap_mm = gap_mm
         self.areas_mm2 = [Shape(c).area_mm2 for c in self._covers]
         area = sum(a * d for a, d in zip(self.areas_mm2, demands, strict=True))
@@ -190,8 +191,16 @@ class StripProblem:
             demands,
             [self._rotations[k] for k in which],
             self.gap_mm,
-            self._width_mm,
+            self.width_mm,
         )
+
+    def as_items(self) -> list[Item]:
+        """The rings as items named by their index."""
+        rows = zip(self._rings, self.task.demands, self._rotations, strict=True)
+        return [
+            Item(str(k), ring, demand, None if allowed is None else tuple(allowed))
+            for k, (ring, demand, allowed) in enumerate(rows)
+        ]
 
     def tidy(self, found: Found, seconds: float = 10.0) -> StripResult | None:
         """The layout taken from single precision to an exact one: pushed together, kept apart,
@@ -203,9 +212,7 @@ class StripProblem:
                 self._shapes[item, angle] = Shape(turn_ring(self._covers[item], angle))
         shapes = [self._shapes[row[0], angle] for row, angle in zip(rows, angles, strict=True)]
         places = np.array([(x, y) for _, _, x, y in rows]) - self.asked_mm
-        packed = compact(
-            shapes, places, self._width_mm, self.gap_mm, seconds, no_fits=self._no_fits
-        )
+        packed = compact(shapes, places, self.width_mm, self.gap_mm, seconds, no_fits=self._no_fits)
         if packed is None:
             return None
         copies: dict[int, int] = {}

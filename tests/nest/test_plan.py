@@ -274,10 +274,10 @@ def test_without_the_irregular_packer_a_plan_is_made_and_its_cost_said(monkeypat
     monkeypatch.setattr("plybook.nest.strip.packer_is_installed", lambda: False)
     monkeypatch.setattr("plybook.nest.plan.packer_is_installed", lambda: False)
     plan = plan_cuts([job(bias(), [roll()])], seconds=SHORT)
-    assert plan.layouts[0].method == "rectangles"
+    assert plan.layouts[0].method == "one by one"
     assert check_plan(plan.layouts, plan.items) == ()
     assert [f.code for f in plan.findings] == ["no-irregular-packer"]
-    assert "bounding boxes" in plan.findings[0].message
+    assert "a tenth more cloth" in plan.findings[0].message
 
 
 def test_progress_tells_length_and_bound():
@@ -309,3 +309,12 @@ def test_what_is_easy_is_laid_the_same_without_any_memory():
     first, second = (plan_cuts(jobs, seconds=SHORT) for _ in range(2))
     assert first.layouts[0].placements == second.layouts[0].placements
     assert first.layouts[0].used_length_mm <= first.layouts[0].bound_mm * 1.001
+
+
+def test_a_packer_that_breaks_down_is_said(monkeypatch, tmp_path):
+    dying = tmp_path / "child.py"
+    dying.write_text("import os, sys; sys.stdin.read(); os._exit(134)")
+    monkeypatch.setattr(race, "CHILD", dying)
+    plan = plan_cuts([job(bias(), [roll()])], seconds=SHORT)
+    assert check_plan(plan.layouts, plan.items) == ()
+    assert [f.code for f in plan.findings] == ["packer-failed"]

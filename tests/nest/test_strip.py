@@ -77,13 +77,15 @@ def test_what_would_make_the_packer_panic_never_reaches_it(monkeypatch, ring, wo
         pack_strip([ring], [1], [(0.0,)], 0.0, 100.0, 0.2)
 
 
-def test_a_packer_that_dies_is_replaced_by_boxes(monkeypatch, tmp_path):
+def test_a_packer_that_dies_is_replaced_by_laying_one_by_one(monkeypatch, tmp_path):
     dying = tmp_path / "child.py"
     dying.write_text("import os, sys; sys.stdin.read(); os._exit(134)")
     monkeypatch.setattr(race, "CHILD", dying)
     rings = [slanted(300, 90, 45.0)]
     result = pack_strip(rings, [3], [(0.0, 180.0)], 3.0, 500.0, 0.3)
-    assert result.method == "rectangles"
+    assert result.method == "one by one"
+    boxes = pack_boxes(rings, [3], [(0.0, 180.0)], 3.0, 500.0)
+    assert result.length_mm < boxes.length_mm
     assert proved(result, rings, [3], [(0.0, 180.0)], 3.0, 500.0) == ()
 
 
