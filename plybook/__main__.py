@@ -2,6 +2,10 @@
 
 import sys
 
-from plybook.cli import main
+try:
+    from plybook.cli import main
 
-sys.exit(main())
+    code = main()
+except KeyboardInterrupt:  # so early, or so late, that the command line itself did not see it
+    code = 130
+sys.exit(code)

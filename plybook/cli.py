@@ -42,7 +42,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return refusal.exit_code
     except KeyboardInterrupt:
         ticker.clear()
-        print("interrupted; nothing was written", file=sys.stderr)
+        print("interrupted; no folder is half written", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -26,6 +26,7 @@ ASCENT = 0.75  # tallest accents of the Latin capitals used as share of the type
 DESCENT = 0.21  # tails of g, j, p, q, y as share of the type size, rounded up
 LEADING = 1.75  # distance of base lines as a multiple of the capital height
 UNKNOWN = "?"  # shown for a character the face does not have
+WRITTEN_OUT = {0x2213: "-+"}  # minus-plus of laminate codes: the face lacks it
 
 _FILES = {False: "SourceSansPro-Regular.ttf", True: "SourceSansPro-Bold.ttf"}
 # Characters that turn the reading direction or are not characters at all.
@@ -49,6 +50,7 @@ def _advances(bold: bool) -> dict[int, int]:
 def missing_glyphs(text: str) -> str:
     """The characters of a text the face cannot show, each once, in order of appearance."""
     known = _advances(False)
+    text = text.translate(WRITTEN_OUT)
     return "".join(dict.fromkeys(c for c in text if ord(c) not in known and not c.isspace()))
 
 
@@ -58,11 +60,11 @@ def clean_text(text: str) -> str:
 
     Composed (NFC); line breaks and tabs become spaces; control characters, lone surrogates and
     marks that reverse the reading direction are dropped; what the face
-    lacks becomes a question mark.
+    lacks is written out or becomes a question mark.
     """
     known = _advances(False)
     shown = []
-    for char in unicodedata.normalize("NFC", text):
+    for char in unicodedata.normalize("NFC", text).translate(WRITTEN_OUT):
         category = unicodedata.category(char)
         if char in "\t\n\r\v\f" or category in ("Zs", "Zl", "Zp"):
             shown.append(" ")
@@ -87,7 +89,7 @@ def text_width_mm(text: str, height_mm: float, bold: bool = False) -> float:
 def _advance(text: str, bold: bool) -> float:
     advances = _advances(bold)
     spare = advances[ord(UNKNOWN)]
-    return sum(advances.get(ord(c), spare) for c in text) / 1000.0
+    return sum(advances.get(ord(c), spare) for c in text.translate(WRITTEN_OUT)) / 1000.0
 
 
 def fitted(text: str, width_mm: float, height_mm: float, bold: bool = False) -> str:

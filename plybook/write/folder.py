@@ -17,6 +17,7 @@ import hashlib
 import json
 import os
 import shutil
+import signal
 import sys
 import tempfile
 import time
@@ -67,11 +68,25 @@ def commit(out: Path, folders: Mapping[str, Mapping[str, bytes]]) -> None:
                 for name, files in folders.items():
                     target = out / _plain_name(name)
                     made.append((_make(out, target, files), target))
-                for fresh, target in made:
-                    _exchange(fresh, target)
+                with _uninterrupted():
+                    for fresh, target in made:
+                        _exchange(fresh, target)
             finally:
                 for fresh, target in made:
                     _clear(fresh, target)
+
+
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Hold back Ctrl-C and a request to end for the few milliseconds that folders are exchanged."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    former = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, former)
 
 
 def replace_file(path: Path, data: bytes) -> None:

@@ -98,3 +98,10 @@ def test_fitting_shortens_with_an_ellipsis():
     assert short.endswith("…")
     assert letters.text_width_mm(short, 3.5) <= 20.0
     assert letters.fitted("short", 50.0, 3.5) == "short"
+
+
+def test_minus_plus_of_a_laminate_code_is_written_out():
+    """The face lacks U+2213; a question mark would lose which ply is laid first."""
+    assert letters.clean_text("[∓45]s") == "[-+45]s"
+    assert letters.missing_glyphs("∓") == ""
+    assert letters.text_width_mm("∓", 3.5) == pytest.approx(letters.text_width_mm("-+", 3.5))
