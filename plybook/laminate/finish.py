@@ -21,7 +21,9 @@ from plybook.laminate.outline import (
     thinned_ring,
 )
 from plybook.laminate.raising import Strains
-from plybook.laminate.shapes import holes_of, ring_of
+from plybook.laminate.shapes import holes_of, inside_lines, ring_of
+from plybook.spec.model import Unit
+from plybook.units import show_length
 
 
 def finished(
@@ -30,7 +32,6 @@ def finished(
     count: int,
     sheet: Sheet,
     ground: Ground,
-    carry: Carry | None,
     rules: Sequence[MarkRule] = (),
     strains: Strains | None = None,
 ) -> Piece:
@@ -41,11 +42,10 @@ def finished(
         number, count: it is strip `number` (from 0) of `count` of its part.
         sheet: the layer it is cut from.
         ground: face, spec and regions.
-        carry: map of its leaf into the cut frame, None for the identity.
         rules: lines to mark where they cross it.
         strains: what strains it.
     """
-    error_mm = ground.chord_error_mm
+    error_mm, carry = ground.chord_error_mm, blank.way.carry
     stretches = thinned(blank.stretches, error_mm)
     outline, edges = outline_and_edges(stretches, blank.mates)
     laid = thinned(blank.laid_stretches, error_mm)
@@ -56,6 +56,7 @@ def finished(
         Mark(m.kind, on_grid(m.points_mm), m.label)
         for m in marks_on(blank.laid, rules, carry, error_mm)
     ]
+    marks += _generators(blank)
     corners = [
         np.stack([s.points_mm[0] for s in some]) for some in (blank.laid_stretches, blank.stretches)
     ]
@@ -87,36 +88,58 @@ def finished(
         marks=tuple(marks),
         growth=growth_of(blank, carry),
         may_turn_over=sheet.may_turn_over,
-        strain_pct=(tension, squeeze),
-        notes=_notes(blank, number, count, sheet),
+        strain_pct=(0.0, 0.0) if blank.way.generators_mm else (tension, squeeze),
+        shear_deg=round(blank.way.shear_deg, 2),
+        notes=_notes(blank, number, count, sheet, ground.spec.part.units),
     )
 
 
-def _notes(blank: Blank, number: int, count: int, sheet: Sheet) -> tuple[str, ...]:
+def _generators(blank: Blank) -> list[Mark]:
+    """The yarns a draped ply is started along."""
+    found = []
+    for yarn, word in zip(blank.way.generators_mm, ("warp", "weft"), strict=False):
+        for part in inside_lines(yarn, blank.cut):
+            label = f"drape starts along this {word}"
+            found.append(Mark("axis", on_grid(part[[0, -1]]), label))
+    return found
+
+
+def _notes(blank: Blank, number: int, count: int, sheet: Sheet, unit: Unit) -> tuple[str, ...]:
     words = [sheet.layer.note] if sheet.layer.note else []
     if blank.neighbours:
-        kind = "butts against" if not sheet.overlap_mm else f"overlaps {sheet.overlap_mm:g} mm with"
-        words.append(f"part {number + 1} of {count}; {kind} {', '.join(blank.neighbours)}")
+        meets = "butts against"
+        if sheet.overlap_mm:
+            meets = f"overlaps {show_length(sheet.overlap_mm, unit)} with"
+        words.append(f"part {number + 1} of {count}; {meets} {', '.join(blank.neighbours)}")
+    if blank.way.generators_mm:
+        words.append("drape from the two marked yarns outwards, warp and weft kept straight there")
+    if blank.way.darts_mm:
+        words.append(f"{len(blank.way.darts_mm)} darts: close each until its sides meet")
     return tuple(words)
 
 
-def growth_of(blank: Blank, carry) -> Growth:
-    """How the layers below changed a blank: extents along the axis, longest girth, area."""
+def growth_of(blank: Blank, carry: Carry | None) -> Growth:
+    """How the layers below changed a blank: its extent along the axis, its girth at the station
+    where that changes most (of those at least half as long as the longest), its area."""
     if carry is None:
         return Growth()
     laid, cut = ring_of(blank.laid), ring_of(blank.cut)
-    low, high = blank.laid.bounds[0], blank.laid.bounds[2]
-    bottom, top = blank.laid.bounds[1] - 1, blank.laid.bounds[3] + 1
-    slices = [
-        shapely.linestrings([[x, bottom], [x, top]]).intersection(blank.laid)
-        for x in np.linspace(low, high, 23)[1:-1]
+    low, bottom, high, top = blank.laid.bounds
+    slices = shapely.linestrings(
+        [[[x, bottom - 1], [x, top + 1]] for x in np.linspace(low, high, 23)[1:-1]]
+    )
+    lines = [
+        line
+        for line in shapely.get_parts(shapely.intersection(slices, blank.laid))
+        if line.geom_type == "LineString" and line.length > 0
     ]
-    lines = [g for s in slices for g in shapely.get_parts(s) if g.geom_type == "LineString"]
-    across = 0.0
-    if lines:
-        longest = max(lines, key=lambda g: g.length)
-        ends = np.asarray(carry(shapely.get_coordinates(longest)))
-        across = float(np.hypot(*(ends[-1] - ends[0])) - longest.length)
+    longest = max((line.length for line in lines), default=0.0)
+    changes = [0.0]
+    for line in lines:
+        if line.length >= longest / 2:
+            points = np.asarray(carry(shapely.get_coordinates(line)))
+            changes.append(float(np.hypot(*(points[-1] - points[0])) - line.length))
+    across = max(changes, key=abs)
     area = 100 * (blank.cut.area / blank.laid.area - 1)
     along = float(np.ptp(cut[:, 0]) - np.ptp(laid[:, 0]))
     return Growth(round(along, 4), round(across, 4), round(area, 5))

@@ -20,6 +20,7 @@ from plybook.laminate.outline import Stretch, divided, named_ring, run_past
 from plybook.laminate.regions import Regions
 from plybook.laminate.shapes import extended, polygons_of, ring_of
 from plybook.spec.model import Layer, PartSpec, SpanBand, SpliceRule
+from plybook.surface.darts import DartPlan, propose_darts
 from plybook.surface.model import Face
 
 
@@ -50,6 +51,7 @@ class Ground:
     regions: Regions
     kinks_mm: tuple[float, ...] = ()  # spans where leaves meet
     _parts: dict = field(default_factory=dict)
+    _plans: dict = field(default_factory=dict)
 
     @property
     def chord_error_mm(self) -> float:
@@ -79,6 +81,13 @@ class Ground:
             whole = self.ordered(self.regions.trimmed(region))
             self._parts[key] = [self._leaves_of(part, overlap_mm) for part in whole]
         return self._parts[key]
+
+    def dart_plan(self, polygon: Polygon, limit_pct: float) -> DartPlan | None:
+        """Darts that would bring a ply's strain down, proved by laying it flat with them."""
+        key = (polygon.wkb, limit_pct)
+        if key not in self._plans:
+            self._plans[key] = propose_darts(self.face, ring_of(polygon), limit_pct)
+        return self._plans[key]
 
     def ordered(self, shape: BaseGeometry) -> list[Polygon]:
         """Its polygons from root to tip, then upwards (downwards on a right-hand part)."""

@@ -20,6 +20,7 @@ from plybook.laminate.model import Mark
 from plybook.laminate.outline import Stretch
 from plybook.laminate.shapes import inside_lines
 from plybook.laminate.splice import WarpFrame
+from plybook.laminate.way import STAY, Way
 
 LEAST_JOINT_MM = 10.0  # pieces that meet over less than this are not neighbours
 TICK_EVERY_MM = 600.0
@@ -37,6 +38,7 @@ class Blank:
     cut: Polygon
     laid: Polygon
     laid_stretches: list[Stretch]
+    way: Way = STAY  # from the mould face to its cut frame
     id: str = ""
     mates: dict[str, str] = field(default_factory=dict)
     neighbours: list[str] = field(default_factory=list)
@@ -123,14 +125,14 @@ def tick_places(start_mm: float, end_mm: float) -> list[float]:
 
 def join_leaves(
     inner: Sequence[Blank], outer: Sequence[Blank], name: str, line_mm: np.ndarray,
-    overlap_mm: float, carries, number: int,
+    overlap_mm: float,
+    number: int,
 ) -> None:  # fmt: skip
     """Marks the joint at a kink on the pieces of the two leaves that meet there.
 
     Args:
         inner, outer: blanks of the leaf towards the root and the one beyond.
         line_mm: the kink on the mould-face pattern.
-        carries: for the inner and the outer leaf the map into its cut frame, or None.
         number: first part of the tick labels.
     """
     line, ticks = shapely.linestrings(line_mm), 0
@@ -146,11 +148,9 @@ def join_leaves(
                     for at in tick_places(start, end):
                         label = tick_label(number, ticks)
                         ticks += 1
-                        for blank, carry, sign, past in (
-                            (first, carries[0], -1.0, overlap_mm),
-                            (second, carries[1], 1.0, 0.0),
-                        ):
-                            blank.marks.append(_kink_tick(line, at, sign, past, carry, label))
+                        for blank, sign, past in ((first, -1.0, overlap_mm), (second, 1.0, 0.0)):
+                            mark = _kink_tick(line, at, sign, past, blank.way.carry, label)
+                            blank.marks.append(mark)
 
 
 def _along(blank: Blank, name: str, line: shapely.LineString) -> list[tuple[float, float]]:

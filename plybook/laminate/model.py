@@ -68,7 +68,8 @@ class Mark:
 @dataclass(frozen=True)
 class Growth:
     """Cut outline against the same region on the bare mould face: how much the layers below
-    changed it. along = x extent, across = girth at the widest station, mm; area in percent."""
+    changed it. along = x extent, across = girth at the station where it changes most, mm; area in
+    percent."""
 
     along_mm: float = 0.0
     across_mm: float = 0.0

@@ -39,12 +39,12 @@ Carry = Callable[[np.ndarray], np.ndarray]
 class Stretch:
     """A named, open part of a ring, in ring order.
 
-    `kind` is net (on the net line), trim (runs on past it), free, kink or splice; `index` is the
-    face edge, kink or splice it belongs to, -1 for a free side.
+    `kind` is net (on the net line), trim (runs on past it), free, kink, splice or dart; `index`
+    is the face edge, kink, splice or dart it belongs to, -1 for a free side.
     """
 
     name: str
-    kind: Literal["net", "trim", "free", "kink", "splice"]
+    kind: Literal["net", "trim", "free", "kink", "splice", "dart"]
     index: int
     points_mm: np.ndarray
 

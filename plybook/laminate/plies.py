@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from plybook.diagnostics import Finding, error, warning
+from plybook.diagnostics import Finding, error, note, warning
 from plybook.laminate.finish import finished
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.ids import piece_id
@@ -24,7 +24,7 @@ from plybook.laminate.marks import MarkRule
 from plybook.laminate.model import Piece
 from plybook.laminate.outline import STEP_MM, Carry, Stretch, divided, ring_from
 from plybook.laminate.raising import LeafMaps, Strains
-from plybook.laminate.shapes import dense, holes_of, mean_width_mm
+from plybook.laminate.shapes import dense, holes_of, mean_width_mm, ring_of
 from plybook.laminate.splice import (
     PLIES_BETWEEN,
     barred_by_regions,
@@ -33,6 +33,9 @@ from plybook.laminate.splice import (
     strips,
     warp_frame,
 )
+from plybook.laminate.way import STAY, Way, darted, draped
+from plybook.spec.model import Ply
+from plybook.surface.darts import DartPlan
 
 NARROW_MM = 5.0  # a part no wider than this on average is worth a word
 
@@ -78,7 +81,7 @@ def cut_sheet(
     pieces, splices, findings = [], [], []
     parts = ground.parts(sheet.layer.region, sheet.overlap_mm)
     for index, leaves in enumerate(parts):
-        cutter = _Cutter(sheet, ground, maps, earlier, order)
+        cutter = _Cutter(sheet, ground, maps, earlier, order, strains)
         blanks = cutter.blanks(leaves)
         for strip, blank in enumerate(blanks):
             blank.id = piece_id(sheet.layer.id, index, len(parts), strip, len(blanks))
@@ -91,7 +94,6 @@ def cut_sheet(
                     len(blanks),
                     sheet,
                     ground,
-                    cutter.carry(blank.leaf),
                     rules,
                     strains,
                 )
@@ -105,37 +107,59 @@ def cut_sheet(
 class _Cutter:
     """Splits the leaves of one part into strips and joins them."""
 
-    def __init__(self, sheet, ground, maps, earlier, order):
+    def __init__(self, sheet, ground, maps, earlier, order, strains):
         self.sheet, self.ground, self.maps = sheet, ground, maps
-        self.earlier, self.order = earlier, order
+        self.earlier, self.order, self.strains = earlier, order, strains
         self.frame = warp_frame(sheet.angle_deg, ground.spec.part.hand)
         self.placed: list[PastSplice] = []
         self.findings: list[Finding] = []
         self._lines: list[tuple[int, int, float]] = []  # leaf, splice number, position
 
-    def carry(self, leaf: int) -> Carry | None:
-        """The map of a leaf into its cut frame, None where it is the identity."""
-        one = self.maps.leaf(leaf) if self.maps else None
-        return None if one is None or one.unraised else one.to_cut
+    def _way(self, leaf: int, polygon: Polygon) -> Way:
+        """From the mould face to the cut frame for one leaf of the part."""
+        raised = self.maps.leaf(leaf) if self.maps else None
+        way = STAY if raised is None or raised.unraised else Way(raised.to_cut, raised.from_cut)
+        layer = self.sheet.layer
+        if not isinstance(layer, Ply) or self.ground.face.flat:
+            return way
+        cloth = self.ground.spec.materials.cloths[layer.material]
+        if layer.drape == "lay":
+            return self._within_limit(layer, polygon, way, cloth.strain_limit_pct)
+        way = draped(self.ground.face, ring_of(polygon), self.sheet.angle_deg, cloth, way)
+        if way.locked_share > 0:
+            self.findings.append(_locks(self.sheet, way, cloth.locking_deg))
+        return way
 
-    def back(self, leaf: int) -> Carry | None:
-        """The map of a leaf from its cut frame to the mould face."""
-        one = self.maps.leaf(leaf) if self.maps else None
-        return None if one is None or one.unraised else one.from_cut
+    def _within_limit(self, layer: Ply, polygon: Polygon, way: Way, limit_pct: float) -> Way:
+        """The way as it is, or with darts where the face strains the cloth past its limit."""
+        strain = self.strains.of_face(polygon) if self.strains else 0.0
+        if not limit_pct or strain <= limit_pct:
+            return way
+        plan = self.ground.dart_plan(polygon, limit_pct)
+        self.findings.append(_strained(layer, strain, limit_pct, plan))
+        return darted(plan, way) if plan is not None and layer.darts else way
 
     def blanks(self, leaves) -> list[Blank]:
         """The strips of every leaf, in order from the root, across the warp within a leaf."""
         found = []
         for leaf, polygon, stretches in leaves:
-            carry = self.carry(leaf)
-            cut_stretches = [s.carried(carry) for s in stretches]
-            holes = [_carried_ring(h, carry) for h in holes_of(polygon)]
+            way = self._way(leaf, polygon)
+            cut_stretches = [s.carried(way.carry) for s in stretches]
+            holes = [_carried_ring(h, way.carry) for h in holes_of(polygon)]
             cut = Polygon(ring_from(cut_stretches), holes)
-            lines = self._place(cut, carry)
+            if way.outline_mm is not None:
+                cut = Polygon(way.outline_mm, holes)
+                darts = [
+                    Stretch(f"dart {k}", "dart", k, wedge)
+                    for k, wedge in enumerate(way.darts_mm, 1)
+                ]
+                cut_stretches = divided(cut, [*cut_stretches, *darts])
+            lines = self._place(cut, way.carry)
             first = len(self._lines) + 1
             self._lines += [(leaf, first + k, line) for k, line in enumerate(lines)]
-            self.placed += [self._past(line, cut, leaf) for line in lines]
-            found += self._strips(leaf, polygon, stretches, cut, cut_stretches, lines, first)
+            self.placed += [self._past(line, cut, way) for line in lines]
+            whole = Blank(leaf, 0, (-1, -1), cut_stretches, cut, polygon, stretches, way)
+            found += self._strips(whole, lines, first)
         return found
 
     def _place(self, cut: Polygon, carry: Carry | None) -> tuple[float, ...]:
@@ -188,36 +212,32 @@ class _Cutter:
                 return placed
         return None
 
-    def _past(self, line: float, cut: Polygon, leaf: int) -> PastSplice:
+    def _past(self, line: float, cut: Polygon, way: Way) -> PastSplice:
         at = self.frame.distances(shapely.get_coordinates(cut.exterior))
         points = self.frame.points(np.linspace(at.min(), at.max(), 15), np.full(15, line))
-        back = self.back(leaf)
-        if back is not None:
-            points = np.asarray(back(points))
+        if way.back is not None:
+            points = np.asarray(way.back(points))
         return PastSplice(self.order, self.sheet.angle_deg, points)
 
-    def _strips(self, leaf, polygon, stretches, cut, cut_stretches, lines, first) -> list[Blank]:
+    def _strips(self, whole: Blank, lines, first: int) -> list[Blank]:
         if not lines:
-            return [Blank(leaf, 0, (-1, -1), cut_stretches, cut, polygon, stretches)]
+            return [whole]
         overlap = self.sheet.overlap_mm
-        references = list(cut_stretches)
-        span = self.frame.distances(shapely.get_coordinates(cut.exterior))
+        references = list(whole.stretches)
+        span = self.frame.distances(shapely.get_coordinates(whole.cut.exterior))
         ends = np.array([span.min() - 10, span.max() + 10])
         for k, line in enumerate(lines):
-            for at in {line - overlap / 2, line + overlap / 2}:
+            for at in sorted({line - overlap / 2, line + overlap / 2}):
                 points = self.frame.points(ends, np.array([at, at]))
                 references.append(Stretch(f"splice {first + k}", "splice", k, points))
-        found = []
-        for row, shape in enumerate(strips(cut, lines, self.frame, overlap)):
-            below = first + row - 1 if row else -1
-            above = first + row if row < len(lines) else -1
+        found, back = [], whole.way.back
+        for row, shape in enumerate(strips(whole.cut, lines, self.frame, overlap)):
+            splices = (first + row - 1 if row else -1, first + row if row < len(lines) else -1)
             for piece in self.ground.ordered(shape):
                 named = divided(piece, references)
-                back = self.back(leaf)
                 laid = [s.carried(back) for s in named]
-                holes = [_carried_ring(h, back) for h in holes_of(piece)]
-                area = Polygon(ring_from(laid), holes)
-                found.append(Blank(leaf, row, (below, above), named, piece, area, laid))
+                area = Polygon(ring_from(laid), [_carried_ring(h, back) for h in holes_of(piece)])
+                found.append(Blank(whole.leaf, row, splices, named, piece, area, laid, whole.way))
         return found
 
     def join(self, blanks: Sequence[Blank]) -> None:
@@ -231,8 +251,7 @@ class _Cutter:
             outer = [b for b in blanks if b.leaf == index + 1]
             if inner and outer:
                 number = len(self._lines) + index + 1
-                carries = (self.carry(index), self.carry(index + 1))
-                join_leaves(inner, outer, f"kink {index + 1}", line, overlap, carries, number)
+                join_leaves(inner, outer, f"kink {index + 1}", line, overlap, number)
 
 
 def _carried_ring(ring: np.ndarray, carry: Carry | None) -> np.ndarray:
@@ -276,6 +295,37 @@ def _crosses_clear(sheet: Sheet) -> Finding:
         f"splices of layer {sheet.layer.id} cross a region to be kept clear of them; at "
         f"{sheet.angle_deg:g}° on a roll of {sheet.usable_mm:g} mm every set of splices does",
         "accept it with a reason, use a wider roll, or lay this ply along the region",
+        sheet.layer.place,
+        layers=(sheet.layer.id,),
+    )
+
+
+def _strained(layer: Ply, strain: float, limit_pct: float, plan: DartPlan | None) -> Finding:
+    found = f"the face strains layer {layer.id} by {strain:.2f} %, its cloth takes {limit_pct:g} %"
+    if plan is None:
+        remedy = "split the ply where it curves most, or drape it as a net if it is woven"
+        return warning("strain-over-limit", found, remedy, layer.place, layers=(layer.id,))
+    depth = max(dart.length_mm for dart in plan.darts)
+    darts = f"{len(plan.darts)} darts up to {depth:.0f} mm deep"
+    if layer.darts:
+        message = f"{found}; {darts} are cut and leave {plan.after_pct:.2f} %"
+        say = note if plan.within_limit else warning
+        return say("darts-cut", message, "", layer.place, layers=(layer.id,))
+    return warning(
+        "strain-over-limit",
+        found,
+        f"{darts} would leave {plan.after_pct:.2f} %: write `darts: yes` to have them cut",
+        layer.place,
+        layers=(layer.id,),
+    )
+
+
+def _locks(sheet: Sheet, way: Way, locking_deg: float) -> Finding:
+    return warning(
+        "cloth-locks",
+        f"{100 * way.locked_share:.0f} % of layer {sheet.layer.id} is sheared past the "
+        f"{locking_deg:g}° its cloth takes (largest {way.shear_deg:.1f}°): it will wrinkle there",
+        "split the ply, start it in another place, or take a cloth that drapes further",
         sheet.layer.place,
         layers=(sheet.layer.id,),
     )

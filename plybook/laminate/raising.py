@@ -77,6 +77,10 @@ class Strains:
                     one.nodes_mm, one.triangles, one.strain.triangle_pct
                 )
 
+    def of_face(self, laid: BaseGeometry) -> float:
+        """Strain of either sign, percent, that laying the face flat costs on most of a piece."""
+        return max(self._bare.over(laid, COMMON_SHARE)) if self._bare else 0.0
+
     def over(self, laid: BaseGeometry, leaf: int) -> tuple[float, float]:
         """Largest tension and compression under a piece, percent, both >= 0.
 

@@ -187,7 +187,9 @@ regions = st.one_of(
     st.tuples(st.floats(0, 3700), st.floats(20, 3800)).map(lambda t: SpanBand(t[0], t[0] + t[1])),
     st.tuples(st.floats(0, 0.9), st.floats(0.02, 1)).map(lambda t: ShareBand(t[0], t[0] + t[1])),
     st.tuples(
-        st.sampled_from(["leading", "trailing", "root", "tip"]), st.floats(0, 400), st.floats(1, 500)
+        st.sampled_from(["leading", "trailing", "root", "tip"]),
+        st.floats(0, 400),
+        st.floats(1, 500),
     ).map(lambda t: EdgeBand(t[0], t[1], t[1] + t[2])),
     st.lists(
         st.tuples(st.sampled_from(["leading", "trailing", "root", "tip"]), st.floats(1, 200)),
