@@ -16,7 +16,7 @@ from plybook.nest.nofit import Shape
 from plybook.nest.outline import cover_for
 from plybook.nest.placing import orientations, turn_ring
 
-COVER_REACH_MM = 0.3
+COVER_REACH_MM = 1.5
 MOST_FREE_TURNS = 12
 
 

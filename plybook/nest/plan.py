@@ -65,6 +65,8 @@ def plan_cuts(
         weights = [_weight(need) for need in needs]
         for n, need in enumerate(needs):
             share = budget.left_s() * weights[n] / (sum(weights[n:]) or 1.0)
+            if effort != "long":
+                share = min(share, _worth_s(need))
             done = _plan_need(need, budget.part(share), whole, effort, remembered, tell)
             if isinstance(done, Finding):
                 refused.append(done)
@@ -108,6 +110,11 @@ def _weight(need: Need) -> float:
     pieces = sum(i.demand for i in need.items)
     area_m2 = sum(abs(signed_area_mm2(i.outline_mm)) * i.demand for i in need.items) / 1e6
     return math.sqrt(area_m2) * min(pieces, 60) ** 0.5 if pieces > 1 else 0.05
+
+
+def _worth_s(need: Need) -> float:
+    """Time after which a search over so few pieces has hardly anything left to find."""
+    return 1.0 + 0.4 * sum(i.demand for i in need.items) ** 1.3
 
 
 def _plan_need(need, budget, seconds, effort, memory, tell) -> list[Layout] | Finding:

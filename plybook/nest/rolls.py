@@ -24,7 +24,7 @@ from plybook.nest.placing import orientations, turn_ring
 from plybook.nest.strip import pack_strip
 
 Progress = Callable[[float], None]
-FEW = 40
+FEW = 8
 FULLEST = 0.93  # of a roll's area that a set of pieces may hope to fill
 AS_GOOD_AS_BOUND = 1.0005  # a layout this near its bound ends the search
 

@@ -29,6 +29,7 @@ from plybook.nest.race import packer_is_installed
 
 Progress = Callable[[int], None]
 LAST_SHARE = 0.12  # of the time goes to leaving a large rest on the last unit
+AT_BOUND_SHARE = 0.3  # of the time is spent on the left-over once no unit can be saved
 STUCK_AFTER = 8  # fruitless takings-apart before a squeeze; more with few pieces, they are quick
 SQUEEZE_S = 3.5
 
@@ -165,14 +166,16 @@ class _Search:
     # ------------------------------------------------------------ the moves
 
     def improve(self, budget: Budget, least: int) -> None:
-        """Empty units while there is time; stop where one unit is left or the last is emptied
-        down to the bound and cannot be emptied further."""
+        """Empty units while there is time; with the least number of units only the left-over
+        can still grow, which is worth a part of the time."""
         whole = budget.left_s()
         if whole < 0.5 or len(self._bins) == 0:
             return
         fruitless = 0
         stuck = max(STUCK_AFTER, 300 // len(self._copies))
-        while len(self._bins) > 1 and budget.left_s() > whole * LAST_SHARE:
+        while len(self._bins) > 1 and (left := budget.left_s()) > whole * LAST_SHARE:
+            if len(self._bins) <= least and left < whole * (1 - AT_BOUND_SHARE):
+                break
             before = len(self._bins)
             if self._take_apart():
                 fruitless = 0

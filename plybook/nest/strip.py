@@ -29,6 +29,7 @@ EXPLORE_SHARE = 0.94  # of the time goes to the searches, the rest to pushing to
 ROUND_S, LONG_ROUND_S = 30.0, 300.0  # time of a search before another seed is tried
 THREADS_PER_SEARCH = 2
 PLAY = 0.004  # of the width that the packer needs to find a place for a piece across it
+LITTLE_S, FEW = 1.5, 40  # with so little time, so few pieces are laid one by one
 FIRST_LAYOUT_S = 60.0  # how long a search that has found nothing yet is waited for
 
 
@@ -98,7 +99,14 @@ def pack_strip(
     problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
     time = budget or Budget(seconds)
     result = None
-    if packer_is_installed():
+    if time.left_s() < LITTLE_S and sum(demands) <= FEW:  # good, and the same on every machine
+        result = lay_in_lots(problem, time)
+        if result:
+            if packer_is_installed():
+                result = result._replace(method="irregular")
+            if progress:
+                progress(result.length_mm)
+    if result is None and packer_is_installed():
         lots = lots_of(sum(demands), time.left_s())
         if lots > 1:
             result = search_in_lots(problem, lots, time, seed, workers, progress)

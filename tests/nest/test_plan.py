@@ -315,6 +315,6 @@ def test_a_packer_that_breaks_down_is_said(monkeypatch, tmp_path):
     dying = tmp_path / "child.py"
     dying.write_text("import os, sys; sys.stdin.read(); os._exit(134)")
     monkeypatch.setattr(race, "CHILD", dying)
-    plan = plan_cuts([job(bias(), [roll()])], seconds=SHORT)
+    plan = plan_cuts([job(bias(), [roll()])], seconds=3.0)
     assert check_plan(plan.layouts, plan.items) == ()
     assert [f.code for f in plan.findings] == ["packer-failed"]

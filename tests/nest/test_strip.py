@@ -38,17 +38,18 @@ def proved(result, rings, demands, rotations, gap, width, may_flip=False) -> tup
 
 def test_two_wedges_make_a_rectangle():
     wedge = np.array([(0.0, 0.0), (400.0, 0.0), (0.0, 100.0)])
-    result = pack_strip([wedge], [2], [(0.0, 180.0)], 0.0, 100.0, 0.5, target_mm=400.0)
+    result = pack_strip([wedge], [2], [(0.0, 180.0)], 0.0, 100.0, 3.0, target_mm=400.2)
     assert result.length_mm == pytest.approx(400.0, abs=0.5)
     assert proved(result, [wedge], [2], [(0.0, 180.0)], 0.0, 100.0) == ()
 
 
 @pytest.mark.parametrize("gap", [0.0, 3.0])
-def test_layout_keeps_gap_width_and_rotations(gap):
+@pytest.mark.parametrize("seconds", [0.3, 1.6])  # laid one by one; searched for
+def test_layout_keeps_gap_width_and_rotations(gap, seconds):
     rings = [slanted(300 + 40 * k, 90, a) for k, a in enumerate((45.0, -45.0, 30.0, 10.0))]
     demands, rotations = [2, 3, 1, 2], [(0.0, 180.0)] * 3 + [None]
     heard = []
-    result = pack_strip(rings, demands, rotations, gap, 500.0, 0.4, progress=heard.append)
+    result = pack_strip(rings, demands, rotations, gap, 500.0, seconds, progress=heard.append)
     assert result.method == "irregular"
     assert proved(result, rings, demands, rotations, gap, 500.0) == ()
     assert heard and heard[-1] == pytest.approx(min(heard), abs=1e-6)
@@ -82,7 +83,7 @@ def test_a_packer_that_dies_is_replaced_by_laying_one_by_one(monkeypatch, tmp_pa
     dying.write_text("import os, sys; sys.stdin.read(); os._exit(134)")
     monkeypatch.setattr(race, "CHILD", dying)
     rings = [slanted(300, 90, 45.0)]
-    result = pack_strip(rings, [3], [(0.0, 180.0)], 3.0, 500.0, 0.3)
+    result = pack_strip(rings, [3], [(0.0, 180.0)], 3.0, 500.0, 3.0)
     assert result.method == "one by one"
     boxes = pack_boxes(rings, [3], [(0.0, 180.0)], 3.0, 500.0)
     assert result.length_mm < boxes.length_mm
@@ -140,8 +141,8 @@ def test_a_large_set_is_packed_in_lots_and_every_copy_is_there(monkeypatch):
     monkeypatch.setattr(split, "MORE_PER_SECOND", 0.0)
     rings = [slanted(300 + 40 * k, 90, a) for k, a in enumerate((45.0, -45.0, 30.0))]
     demands, rotations = [7, 6, 5], [(0.0, 180.0)] * 3
-    assert split.lots_of(18, 0.5) == 3
-    result = pack_strip(rings, demands, rotations, 3.0, 500.0, 0.5)
+    assert split.lots_of(18, 1.7) == 3
+    result = pack_strip(rings, demands, rotations, 3.0, 500.0, 1.7)
     assert result.method == "irregular"
     assert proved(result, rings, demands, rotations, 3.0, 500.0) == ()
     area = sum(Shape(r).area_mm2 * d for r, d in zip(rings, demands, strict=True))
