@@ -126,6 +126,11 @@ def dxf_layer(role: Role) -> str:
     return role.value.upper()
 
 
+def text_layer(role: Role) -> str:
+    """The layer of a role's words: never one with lines on it."""
+    return dxf_layer(role) if role in (Role.TEXT, Role.ID) else f"{dxf_layer(role)}_TEXT"
+
+
 def largest_letters_mm(width_mm: float, height_mm: float, width_at_1mm: float) -> float:
     """The largest letter height of the series that fits a box; 0 when none does.
 

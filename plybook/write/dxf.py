@@ -21,7 +21,7 @@ import shapely
 
 from plybook.drawing.letters import baseline_start_mm, clean_text
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
-from plybook.drawing.style import STROKES, dxf_layer, stroke_of
+from plybook.drawing.style import STROKES, dxf_layer, stroke_of, text_layer
 from plybook.write.numbers import NotDrawable
 
 MILLIMETRES = 4  # $INSUNITS, Autodesk DXF reference
@@ -77,11 +77,6 @@ def dxf_bytes(scene: Scene, legacy: bool = False) -> bytes:
     finally:
         options.write_fixed_meta_data_for_testing = former
     return text.getvalue().encode("ascii" if legacy else "utf-8", errors="strict")
-
-
-def text_layer(role: Role) -> str:
-    """The layer of a role's words: never one with lines on it."""
-    return dxf_layer(role) if role in (Role.TEXT, Role.ID) else f"{dxf_layer(role)}_TEXT"
 
 
 def refuse_bad_cuts(scene: Scene) -> None:

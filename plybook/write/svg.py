@@ -8,7 +8,7 @@ word carries a rotation about its own anchor: the only transform in the file.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import groupby
 
 import numpy as np
@@ -22,11 +22,12 @@ from plybook.drawing.letters import (
     type_size_mm,
 )
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
-from plybook.drawing.style import dxf_layer, stroke_of, tint_of
+from plybook.drawing.style import dxf_layer, stroke_of, text_layer, tint_of
 from plybook.write.numbers import NotDrawable, number
 
 FONTS = f"'{FAMILY}', 'Helvetica Neue', Arial, sans-serif"
 REFERENCE_MM = 100.0
+BEHIND = (Role.FILL, Role.STOCK, Role.FACE, Role.GHOST, Role.BAD_ZONE)  # drawn before the rest
 
 
 def svg_bytes(scene: Scene, reference: bool = True) -> bytes:
@@ -110,19 +111,31 @@ def _groups(
             raise NotDrawable("a point of the drawing is not finite")
         return (points - (window[0], window[3])) * (scale, -scale)
 
-    if by_role:  # one group per role; a file for cutting is read by layer
-        order = list(dict.fromkeys(item.role for item in items))
-        runs = [(role, [i for i in items if i.role is role]) for role in order]
+    if by_role:  # a file for cutting is read by layer
+        runs = list(_layers(items))
     else:
-        runs = [(role, list(run)) for role, run in groupby(items, key=lambda item: item.role)]
-    for role, run in runs:
+        named = groupby(items, key=lambda item: item.role)
+        runs = [(role, name, list(run)) for role, run in named]
+    for role, layer, run in runs:
         group = drawing.g(**_pen(role))
-        if by_role or name:
-            group.attribs["id"] = name or dxf_layer(role)
+        if layer:
+            group.attribs["id"] = layer
         for item in run:
             for element in _elements(drawing, item, place, scale):
                 group.add(element)
         yield group
+
+
+def _layers(items: tuple[Primitive, ...]) -> Iterator[tuple[Role, str, list[Primitive]]]:
+    """One group per role: what is filled as background first, then lines, then words."""
+    order = list(dict.fromkeys(item.role for item in items))
+    lines = sorted(order, key=lambda role: role not in BEHIND)
+    for role in lines:
+        if run := [i for i in items if i.role is role and not isinstance(i, Text)]:
+            yield role, dxf_layer(role), run
+    for role in order:
+        if run := [i for i in items if i.role is role and isinstance(i, Text)]:
+            yield role, text_layer(role), run
 
 
 def _pen(role: Role) -> dict[str, str]:
