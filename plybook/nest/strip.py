@@ -23,9 +23,10 @@ from plybook.nest.outline import cover_for
 from plybook.nest.placing import flat_rotations, turn_ring
 from plybook.nest.race import Found, Race, Task, packer_is_installed
 
-COVER_REACH = 1e-4  # of the strip's width: how far a cover may stand off the true ring
+# of the strip's width: how far a cover may stand off the true ring while searching, and after
+COVER_REACH, TIDY_REACH = 5e-4, 2e-5
 ASKED_SPARE = 2e-6  # of the longest dimension: single precision in the packer
-EXPLORE_SHARE = 0.94  # of the time goes to the searches, the rest to pushing together
+PUSHING_S = 0.15, 3.0  # share of the time for pushing together, and the most of it
 ROUND_S, LONG_ROUND_S = 30.0, 300.0  # time of a search before another seed is tried
 THREADS_PER_SEARCH = 2
 PLAY = 0.004  # of the width that the packer needs to find a place for a piece across it
@@ -169,10 +170,13 @@ class StripProblem:
         gap_mm: float,
         width_mm: float,
     ):
-        self._covers = [
-            cover_for(ring, COVER_REACH * width_mm, allowed or ())
-            for ring, allowed in zip(rings, rotations, strict=True)
-        ]
+        coarse, self._covers = (
+            [
+                cover_for(ring, reach * width_mm, allowed or ())
+                for ring, allowed in zip(rings, rotations, strict=True)
+            ]
+            for reach in (COVER_REACH, TIDY_REACH)
+        )
         self._rings, self._rotations, self.width_mm = rings, rotations, width_mm
         self.gap_mm = gap_mm
         self.areas_mm2 = [Shape(c).area_mm2 for c in self._covers]
@@ -182,7 +186,7 @@ class StripProblem:
         self.task = Task(
             tuple(
                 _with_play(ring, allowed, width_mm)
-                for ring, allowed in zip(self._covers, rotations, strict=True)
+                for ring, allowed in zip(coarse, rotations, strict=True)
             ),
             tuple(int(d) for d in demands),
             tuple(None if r is None else tuple(float(a) for a in r) for r in rotations),
@@ -287,9 +291,14 @@ def search_strip(
     return best
 
 
+def _pushing_s(seconds: float) -> float:
+    share, most = PUSHING_S
+    return min(share * seconds, most)
+
+
 def _one_round(problem, budget, seconds, seeds, threads, target_mm, progress, best) -> list[Found]:
     """Layouts worth tidying from searches side by side, shortest first."""
-    searching = max(0.2, seconds * EXPLORE_SHARE)
+    searching = max(0.2, seconds - _pushing_s(seconds))
     edge = 2 * problem.asked_mm
     shortest = best.length_mm if best else float("inf")
 
