@@ -17,8 +17,8 @@ import numpy as np
 
 from plybook.diagnostics import GeometryError, error
 
-_ROUNDS = 60
-_SERVES = 0.25  # a chord step must shrink to this share of the one before
+_ROUNDS = 200
+_SERVES = 0.8  # a chord step, far cheaper than a matrix, must shrink to this share of the last
 
 
 class Membrane:
