@@ -284,10 +284,11 @@ def search_strip(
         if (n and seconds < 1.0) or (best is not None and best.length_mm <= target_mm):
             break
         seeds = tuple(1 + seed * 1000 + n * count + k for k in range(count))
-        for found in _one_round(
-            problem, budget, seconds, seeds, threads, target_mm, progress, best
-        ):
-            better(problem.tidy(found, max(0.1, seconds * (1 - EXPLORE_SHARE) / 2)))
+        found = _one_round(problem, budget, seconds, seeds, threads, target_mm, progress, best)
+        tidying = Budget(_pushing_s(seconds))
+        for k, layout in enumerate(found):
+            if k == 0 or tidying.left_s():
+                better(problem.tidy(layout, tidying.left_s()))
     return best
 
 

@@ -138,8 +138,8 @@ def bench_plies(_arguments) -> None:
 def bench_panels(_arguments) -> None:
     """Made-up panel sets on 4 x 8 ft sheets against the area bound and bounding boxes."""
     print("Panel sets on 4 x 8 ft sheets, gap 3 mm, free rotation, at most 55 s")
-    row = table(["pieces", "stock", "sheets' area", "bound", "boxes", "bought", "at hand", "rest m2", "took s",
-                 "layout"])  # fmt: skip
+    row = table(["pieces", "stock", "sheets' area", "bound", "boxes", "bought", "at hand",
+                 "rest m2", "took s", "layout"])  # fmt: skip
     remnant = np.array([(0, 0), (1150, 0), (1150, 420), (640, 600), (0, 600)], dtype=float)
     zone = np.array([(1100, 500), (1250, 500), (1250, 620), (1100, 620)], dtype=float)
     for count in (6, 20, 60):
@@ -160,8 +160,9 @@ def bench_panels(_arguments) -> None:
                 for f in filled
             ]
             problems = check_plan(layouts, items) or ("left over",) * bool(left)
-            row(str(count), name, whole, str(least), str(len(boxed)), str(sum(f.unit.bought for f in filled)), str(sum(not f.unit.bought for f in filled)),
-                _largest_rest(layouts, items), took,
+            bought = sum(f.unit.bought for f in filled)
+            row(str(count), name, whole, str(least), str(len(boxed)), str(bought),
+                str(len(filled) - bought), _largest_rest(layouts, items), took,
                 problems[0] if problems else "proved")  # fmt: skip
 
 
