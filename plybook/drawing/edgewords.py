@@ -79,6 +79,8 @@ class EdgeWords:
         for height in (h for h in HEIGHTS_MM if h <= self.largest_mm):
             if inside and height > 0.5 * self.width_mm:
                 continue
+            if best is not None and best[1].cost <= 4.0 * (self.largest_mm - height):
+                break  # no smaller letters can be cheaper
             for said in words.edge_variants(edge, self.piece):
                 block = Block(tuple(Line(clean_text(t), height) for t in said), pad_mm=0.6)
                 over = max(0.0, block.width_mm - span_mm)
