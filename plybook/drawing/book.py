@@ -123,7 +123,7 @@ def _stage_pages(
     """Before each stage's steps, the page of what to lay out."""
     steps = {page.id: page for page in step_pages(spec, face, laminate, shop)}
     for number, stage in enumerate(shop.stages, start=1):
-        yield kit_page(shop, stage, number)
+        yield kit_page(shop, stage, number, spec.part.units)
         yield from (steps[step.id] for step in stage.steps)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from plybook.drawing.document import (
     Block,
     CautionBox,
@@ -20,9 +22,10 @@ from plybook.drawing.rosette import show_angle
 from plybook.drawing.stepcards import batch_parts, material_names
 from plybook.laminate.model import Laminate, Piece
 from plybook.nest.model import CutPlan
+from plybook.shop.clock import clock_text
 from plybook.shop.model import Batch, Shop, Stage
 from plybook.spec.model import PartSpec
-from plybook.units import show_length, show_number
+from plybook.units import show_inches, show_length, show_number
 
 BEFORE = "Before you start"
 _KIND = {"ply": "ply", "core": "core", "insert": "insert", "rod": "rod", "film": "film"}
@@ -45,14 +48,14 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
     )
     if at_hand:
         blocks += [Heading("Have at hand", 3), Items(tuple(at_hand))]
-    cautions: dict[str, str] = {}
+    cautions: dict[str, tuple[str, str]] = {}
     for stage in shop.stages:
         for step in stage.steps:
             for caution in step.cautions:
-                cautions.setdefault(caution.text, caution.source)
+                _longest(cautions, caution.text, caution.source)
     if cautions:
         blocks.append(Heading("Cautions of this book, together", 3))
-        blocks += [CautionBox(text, source, small=True) for text, source in cautions.items()]
+        blocks += [CautionBox(text, source, small=True) for text, source in cautions.values()]
     blocks.append(
         Paragraph(
             "Safety data sheets, local codes and the advice of a licensed inspector go before "
@@ -61,6 +64,13 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
         )
     )
     return Page("before", "What to have at hand", kicker(spec), tuple(blocks), chapter=BEFORE)
+
+
+def _longest(kept: dict[str, tuple[str, str]], text: str, source: str) -> None:
+    """Keep a caution once: of those resting on one published source, the fullest wording."""
+    key = text if source.startswith("common practice") or not source else source
+    if key not in kept or len(text) > len(kept[key][0]):
+        kept[key] = (text, source)
 
 
 def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop) -> Page:
@@ -108,10 +118,15 @@ def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop)
 
 def piece_size(piece: Piece, unit: str) -> str:
     """Box around a piece, along and across 0 degrees, in the user's unit."""
-    along, across = (float(v) for v in piece.outline_mm.max(axis=0) - piece.outline_mm.min(axis=0))
-    if unit == "in":
-        return f"{show_length(along, 'in')} × {show_length(across, 'in')}".replace(" in", "")
-    return f"{show_number(along, 0)} × {show_number(across, 0)}"
+    along, across = (float(v) for v in np.ptp(piece.outline_mm, axis=0))
+    return _cut_size(along, across, unit)
+
+
+def _cut_size(along_mm: float, across_mm: float, unit: str) -> str:
+    """Length by width without the unit's name; a length alone where there is no width."""
+    sizes = [v for v in (along_mm, across_mm) if v]
+    shown = (show_inches(v) if unit == "in" else show_number(v, 0) for v in sizes)
+    return " × ".join(shown)
 
 
 def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
@@ -138,7 +153,7 @@ def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
         others = sorted({p.item.rpartition("/")[0] for p in layout.placements} - {number})
         if others:
             facts.append(f"hatched grey: pieces of {', '.join(others)}")
-        scene = small_layout(layout, items, number)
+        scene = small_layout(layout, items, number, unit)
         yield Page(
             f"layout-{stock.id}",
             f"{stock.kind.capitalize()} {stock.id}",
@@ -148,7 +163,7 @@ def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
                 Picture(
                     scene,
                     scene.window_mm[3] - scene.window_mm[1],
-                    f"{stock.id}, reduced. Figures: mm from the end.",
+                    f"{stock.id}, reduced. Figures: {unit} from the end.",
                     f"Pieces on {stock.id}",
                 ),
                 Paragraph(
@@ -169,8 +184,8 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
     steps = {step.id: step.title for stage in shop.stages for step in stage.steps}
     rows = tuple(
         (
-            _clock(line.start_min),
-            _clock(line.end_min),
+            clock_text(line.start_min, spec.workshop),
+            clock_text(line.end_min, spec.workshop),
             stages.get(line.stage, line.stage),
             line.what or steps.get(line.step, line.step),
             "you" if line.attended else "waits",
@@ -185,7 +200,7 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
         kicker(spec),
         (
             Paragraph(
-                f"Earliest finish: {_clock(end)}. At the bench: "
+                f"Earliest finish: {clock_text(end, spec.workshop)}. At the bench: "
                 f"{show_duration(int(work * 60))}. An estimate from your own rates; resin "
                 "does not wait for it.",
                 strong=True,
@@ -198,11 +213,6 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
         ),
         chapter=BEFORE,
     )
-
-
-def _clock(minutes: float) -> str:
-    day, rest = divmod(round(minutes), 1440)
-    return f"day {day + 1}, {rest // 60:02d}:{rest % 60:02d}"
 
 
 def resin_page(spec: PartSpec, shop: Shop) -> Page | None:
@@ -249,7 +259,7 @@ def _work_words(batch: Batch) -> str:
     return words if batch.in_time else f"{words}: TOO LONG"
 
 
-def kit_page(shop: Shop, stage: Stage, number: int) -> Page | None:
+def kit_page(shop: Shop, stage: Stage, number: int, unit: str) -> Page | None:
     """What is laid out before a stage begins."""
     kit = next((k for k in shop.kits if k.stage == stage.id), None)
     bag = next((b for b in shop.bags if b.stage == stage.id), None)
@@ -276,7 +286,7 @@ def kit_page(shop: Shop, stage: Stage, number: int) -> Page | None:
             (
                 c.name,
                 str(c.count),
-                f"{c.length_mm:.0f}" + (f" × {c.width_mm:.0f}" if c.width_mm else ""),
+                _cut_size(c.length_mm, c.width_mm, unit),
                 f"{c.amount:.1f} {'m²' if c.unit == 'm2' else c.unit}",
                 c.where,
             )
@@ -285,7 +295,7 @@ def kit_page(shop: Shop, stage: Stage, number: int) -> Page | None:
         blocks += [
             Heading("Cut for the bag", 3),
             Table(
-                ("What", "Count", "Size, mm", "Together", "Where"),
+                ("What", "Count", f"Size, {unit}", "Together", "Where"),
                 rows,
                 "lrrrl",
             ),

@@ -15,6 +15,7 @@ from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import NOTE_MM
 from plybook.nest.model import Item, Layout, Placement
+from plybook.units import MM_PER_INCH
 
 WIDTH_MM = 180.0
 _ROW_MM = 58.0  # most for one row
@@ -31,35 +32,36 @@ def placed_ring(outline_mm: np.ndarray, placement: Placement) -> np.ndarray:
     return ring @ np.array([[c, s], [-s, c]]) + (placement.x_mm, placement.y_mm)
 
 
-def small_layout(layout: Layout, items: dict[str, Item], part: str) -> Scene:
+def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = "mm") -> Scene:
     """One roll, sheet or bar with its pieces; those of another part are only outlined.
 
     Args:
         layout: proved layout.
         items: by id "<part number>/<piece id>".
         part: number of the part the book is for.
+        unit: "mm" or "in", for the figures along the edge.
     """
     from shapely import Polygon, box
 
-    unit = layout.unit
-    length = layout.used_length_mm or unit.length_mm
-    rows = max(1, math.ceil(length / _LONGEST_ROW)) if unit.kind != "sheet" else 1
+    stock = layout.unit
+    length = layout.used_length_mm or stock.length_mm
+    rows = max(1, math.ceil(length / _LONGEST_ROW)) if stock.kind != "sheet" else 1
     stretch = length / rows
-    scale = min((WIDTH_MM - 10.0) / stretch, _ROW_MM / unit.width_mm * (1.4 if rows == 1 else 1.0))
-    scale = min(scale, (TALLEST_MM / rows - _GAP_MM) / unit.width_mm)
-    tall = max(unit.width_mm * scale, 5.0)
+    scale = min((WIDTH_MM - 10.0) / stretch, _ROW_MM / stock.width_mm * (1.4 if rows == 1 else 1.0))
+    scale = min(scale, (TALLEST_MM / rows - _GAP_MM) / stock.width_mm)
+    tall = max(stock.width_mm * scale, 5.0)
     height = rows * (tall + _GAP_MM)
     rings = [(p, Polygon(placed_ring(items[p.item].outline_mm, p))) for p in layout.placements]
     out: list[Primitive] = []
     for row in range(rows):
-        window = box(row * stretch, -1e3, (row + 1) * stretch, unit.width_mm + 1e3)
+        window = box(row * stretch, -1e3, (row + 1) * stretch, stock.width_mm + 1e3)
         foot = (rows - 1 - row) * (tall + _GAP_MM) + 4.5
         frame = Frame(scale, (row * stretch, 0.0), (5.0, foot))
-        stock = box(0, 0, length, unit.width_mm)
-        if unit.outline_mm is not None:
-            stock = Polygon(unit.outline_mm)
-        out += area_paths(frame.shape(stock.intersection(window)), Role.FACE, "white")
-        for zone in unit.bad_zones_mm:
+        whole = box(0, 0, length, stock.width_mm)
+        if stock.outline_mm is not None:
+            whole = Polygon(stock.outline_mm)
+        out += area_paths(frame.shape(whole.intersection(window)), Role.FACE, "white")
+        for zone in stock.bad_zones_mm:
             bad = frame.shape(Polygon(zone).intersection(window))
             out += area_paths(bad, Role.BAD_ZONE, "bad")
         for placement, ring in rings:
@@ -70,10 +72,10 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str) -> Scene:
             if not mine:
                 out += hatch(area, 45.0, 3.0)
             out += _label(area, piece if mine else own, mine)
-        if unit.kind == "roll" and row == 0:
-            out += _warp(frame, unit.width_mm)
-        out += _ruler(frame, row * stretch, min((row + 1) * stretch, length))
-    return cropped(Scene(tuple(out), (0.0, 0.0, WIDTH_MM, height), f"Layout of {unit.id}"))
+        if stock.kind == "roll" and row == 0:
+            out += _warp(frame, stock.width_mm)
+        out += _ruler(frame, row * stretch, min((row + 1) * stretch, length), unit)
+    return cropped(Scene(tuple(out), (0.0, 0.0, WIDTH_MM, height), f"Layout of {stock.id}"))
 
 
 def _label(area, words: str, bold: bool) -> list[Text]:
@@ -103,16 +105,23 @@ def _warp(frame: Frame, width_mm: float) -> list[Primitive]:
     return [words, *arrow((at, y + 2.6), (at + 18.0, y + 2.6), Role.FIBRE, 2.2)]
 
 
-def _ruler(frame: Frame, start_mm: float, end_mm: float) -> list[Primitive]:
-    """Metres along the roll or sheet, under the row."""
+def _ruler(frame: Frame, start_mm: float, end_mm: float, unit: str) -> list[Primitive]:
+    """Figures along the roll or sheet, under the row, in the user's unit."""
     out: list[Primitive] = []
-    step = 500.0 if end_mm - start_mm < 3000 else 1000.0
+    one = MM_PER_INCH if unit == "in" else 1.0
+    steps = (12.0, 24.0, 48.0) if unit == "in" else (250.0, 500.0, 1000.0)
+    step = next((s for s in steps if s * one * frame.scale > 18.0), steps[-1]) * one
     for at in np.arange(math.ceil(start_mm / step) * step, end_mm + 1.0, step):
         ((x, y),) = frame.put(np.array([[at, 0.0]]))
         out.append(Path(Role.DIMENSION, np.array([[x, y], [x, y - 1.4]])))
         out.append(
             Text(
-                Role.TEXT, (float(x), float(y) - 1.8), f"{at:.0f}", 1.8, anchor="middle", rise="top"
+                Role.TEXT,
+                (float(x), float(y) - 1.8),
+                f"{at / one:.0f}",
+                1.8,
+                anchor="middle",
+                rise="top",
             )
         )
     return out

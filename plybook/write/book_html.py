@@ -386,7 +386,7 @@ def _caution(block: CautionBox) -> str:
 
 
 def _timer(block: TimerBox) -> str:
-    words = f"{block.label}: {show_duration(block.seconds)}"
+    words = f"{block.label}, {show_duration(block.seconds)}"
     word = "limit" if block.kind == "limit" else "wait"
     return (
         f'<div class="timer" data-timer="{escape(block.id)}" data-seconds="{block.seconds}" '

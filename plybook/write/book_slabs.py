@@ -464,7 +464,7 @@ def _caution(block: CautionBox, room: float) -> Iterator[Slab]:
 
 def _timer(block: TimerBox, room: float) -> Iterator[Slab]:
     word = "not before" if block.kind == "wait" else "not after"
-    text = clean_text(f"{block.label}: {show_duration(block.seconds)}")
+    text = clean_text(f"{block.label}, {show_duration(block.seconds)}")
     lines = wrapped(text, 92.0, BODY, True) or [""]
     pitch = LEADING * BODY
     height = max(15.5, len(lines) * pitch + 5.0)
