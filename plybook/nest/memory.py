@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -88,7 +89,10 @@ def _placement(row: list) -> Placement:
     item, copy, x, y, rotation, flipped = row
     if not isinstance(item, str) or not isinstance(flipped, bool):
         raise ValueError("not a placement")
-    return Placement(item, int(copy), float(x), float(y), float(rotation), flipped)
+    place = float(x), float(y), float(rotation)
+    if not all(map(math.isfinite, place)):
+        raise ValueError("not a place")
+    return Placement(item, int(copy), *place, flipped)
 
 
 def layout_key(items: Sequence[Item], units: Sequence[Unit], rules: Sequence[object]) -> str:

@@ -242,6 +242,8 @@ def test_a_spoiled_memory_does_no_harm():
     assert moved != text
     plan = plan_cuts(jobs, memory=LayoutMemory.from_bytes(moved.encode()), seconds=SHORT)
     assert check_plan(plan.layouts, plan.items) == ()
+    no_place = text.replace('"NT-1/P0", 1, ', '"NT-1/P0", 1, NaN, 0, 0, false], ["NT-1/P0", 1, ')
+    assert len(LayoutMemory.from_bytes(no_place.encode())) == 0
     for broken in (b"", b"{", b"[]", b'{"version": 99}', b'{"version": 1, "layouts": {"a": 3}}'):
         assert len(LayoutMemory.from_bytes(broken)) == 0
 
