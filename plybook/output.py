@@ -65,7 +65,7 @@ def part_files(
         files[f"{stem}.dxf"] = dxf_bytes(drawing.full)
         files[f"{stem}.svg"] = svg_bytes(drawing.full)
     progress(f"{part.number}: cut plan")
-    files |= _cut_files(parts, own, plan)
+    files |= _cut_files([part, *(p for p in parts if p is not part)], own, plan)
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
         "stock": tables.stock_table(own),

@@ -32,6 +32,8 @@ class TitleFacts:
     sheet: str  # "1 / 12"
     scale: str = "1:1"
     number: str = ""  # set name where several parts share a sheet; "" = the part's number
+    revision: str = ""  # "" = the part's
+    hand: str = ""  # in words; "" = the part's
 
 
 def hand_words(hand: str) -> str:
@@ -55,9 +57,9 @@ def title_block(
     rows: tuple[tuple[tuple[str, str, float, bool], ...], ...] = (
         (
             ("Part number", facts.number or part.number, 52, True),
-            ("Revision", part.revision, 18, True),
+            ("Revision", facts.revision or part.revision, 18, True),
             ("Part name", part.name, 70, True),
-            ("Hand", hand_words(part.hand), 40, True),
+            ("Hand", facts.hand or hand_words(part.hand), 40, True),
         ),
         (
             ("Document", facts.document, 52, False),

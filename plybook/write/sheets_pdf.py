@@ -17,7 +17,13 @@ from plybook.drawing.markout import MarkedPiece, mark_out, tape
 from plybook.drawing.piecewords import DOT, face_up_words
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Primitive, Role, Scene, Text
-from plybook.drawing.titleblock import HEIGHT_MM, WIDTH_MM, TitleFacts, title_block
+from plybook.drawing.titleblock import (
+    HEIGHT_MM,
+    WIDTH_MM,
+    TitleFacts,
+    hand_words,
+    title_block,
+)
 from plybook.laminate.model import Piece
 from plybook.nest.model import CutPlan, Layout
 from plybook.spec.model import PartSpec
@@ -70,6 +76,10 @@ class _Plan:
         self.part = replace(part, name=title) if title else part
         self.number = number or part.number
         self.unit = part.units
+        of_set = [s.part for s in specs] if number else [part]
+        self.revision = ", ".join(dict.fromkeys(p.revision for p in of_set))
+        hands = dict.fromkeys(hand_words(p.hand) for p in of_set)
+        self.hand = " + ".join(hands).replace(" HAND +", " +")
         self.marked: dict[str, tuple[MarkedPiece, ...]] = {}
         self.high, self.wide = PAPERS_MM[specs[0].workshop.paper]  # on its long side
         self.area = (EDGE_MM, EDGE_MM, self.wide - EDGE_MM, self.high - EDGE_MM)
@@ -85,7 +95,8 @@ class _Plan:
                                     self.part.drawn_by, self.part.name)  # fmt: skip
         corner = (self.area[2] - WIDTH_MM, self.area[1])
         for k, (items, facts) in enumerate(sheets, start=1):
-            facts = replace(facts, sheet=f"{k} / {len(sheets)}", number=self.number)
+            facts = replace(facts, sheet=f"{k} / {len(sheets)}", number=self.number,
+                            revision=self.revision, hand=self.hand)  # fmt: skip
             every = (*items, *title_block(self.part, facts, corner))
             draw_scene(canvas, Scene(every, (0, 0, self.wide, self.high)), 0.0, 0.0)
             canvas.showPage()

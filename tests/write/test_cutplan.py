@@ -109,6 +109,15 @@ def test_bars_share_a_sheet_and_give_from_and_to():
     assert all(figure in text[1] for figure in ("from", "to", "1200", "1203", "2403"))
 
 
+def test_a_set_says_both_hands_and_its_own_name():
+    right = replace(made.spec(), part=made.part(number="HL-W-102", hand="right", revision="C"))
+    data = cutplan_pdf(PLAN, PIECES, [made.spec(), right], "HL-W-101+HL-W-102", "Shared cut plan")
+    text = words_of(pdfium.PdfDocument(data)[0])
+    assert "HL-W-101+HL-W-102" in text
+    assert "LEFT + RIGHT HAND" in text
+    assert "B, C" in text
+
+
 def test_a_plan_with_nothing_to_cut_says_so():
     assert "Nothing is cut" in words_of(open_plan(CutPlan((), (), ()))[0])
 
