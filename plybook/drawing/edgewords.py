@@ -73,7 +73,8 @@ class EdgeWords:
         self, edge: PieceEdge, line: shapely.LineString, at_mm: float, span_mm: float, inside: bool
     ) -> tuple[Block, Spot] | None:
         """The cheapest spot over all letter heights and all ways of setting the words."""
-        rest = [shapely.linestrings(e.points_mm) for e in self.piece.edges if e is not edge]
+        rest = [shapely.linestrings(e.points_mm) for e in self.piece.edges
+                if e is not edge and len(e.points_mm) > 1]  # fmt: skip
         others = shapely.union_all(rest) if rest else None
         best: tuple[Block, Spot] | None = None
         for height in (h for h in HEIGHTS_MM if h <= self.largest_mm):

@@ -8,6 +8,7 @@ Terms (see also `plybook.write.paper`):
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,7 @@ from plybook.write.pdf import bounds_mm, touching
 CROSS_MM = 4.0
 QUARTERS = (0.25, 0.75)  # one cross in the middle of an edge would hide a rotation
 LETTER_BOX_MM = 9.0
+NAME_MM = 16.0  # how far the neighbour's name runs on from the letter
 HEADER_MM = 9.4  # above the tile, on the smaller paper
 
 
@@ -61,8 +63,11 @@ def tile(scene: Scene) -> Tiling:
         for column in range(grid.columns)
         if _reached(scene, bounds, lined, grid.own(row, column))
     )
-    words = bounds[[isinstance(item, Text) for item in scene.items]]
-    return Tiling(scene, grid, printed, _joints(grid, printed, words), bounds)
+
+    def clear(window: Window) -> bool:
+        return not _reached(scene, bounds, lined, window)
+
+    return Tiling(scene, grid, printed, _joints(grid, printed, clear), bounds)
 
 
 def _reached(scene: Scene, bounds: np.ndarray, lined: np.ndarray, window: Window) -> bool:
@@ -83,7 +88,9 @@ def _crosses(item: Path, window: Window) -> bool:
     return next(_clipped_runs(points, window, 0.35), None) is not None
 
 
-def _joints(grid: Grid, printed: tuple[tuple[int, int], ...], words: np.ndarray) -> tuple:
+def _joints(
+    grid: Grid, printed: tuple[tuple[int, int], ...], clear: Callable[[Window], bool]
+) -> tuple[Joint, ...]:
     joints: list[Joint] = []
     there = set(printed)
     for row, column in printed:
@@ -91,11 +98,11 @@ def _joints(grid: Grid, printed: tuple[tuple[int, int], ...], words: np.ndarray)
         if (row, column + 1) in there:
             x = x1 - OVERLAP_MM / 2
             line = [(x, y0 + share * TILE_MM[1]) for share in np.linspace(0, 1, 101)]
-            joints.append(_joint(len(joints), (row, column), (row, column + 1), line, words))
+            joints.append(_joint(len(joints), (row, column), (row, column + 1), line, clear))
         if (row + 1, column) in there:
             y = y0 + OVERLAP_MM / 2
             line = [(x0 + share * TILE_MM[0], y) for share in np.linspace(0, 1, 101)]
-            joints.append(_joint(len(joints), (row, column), (row + 1, column), line, words))
+            joints.append(_joint(len(joints), (row, column), (row + 1, column), line, clear))
     return tuple(joints)
 
 
@@ -104,13 +111,16 @@ def _joint(
     first: tuple[int, int],
     second: tuple[int, int],
     line: list[tuple[float, float]],
-    words: np.ndarray,
+    clear: Callable[[Window], bool],
 ) -> Joint:
-    """A joint whose letter stands in its middle, or beside it where the drawing has words."""
+    """A joint whose letter stands where the drawing has no line and no word, in its middle if it
+    can; it never hides what is drawn."""
     half = LETTER_BOX_MM / 2
-    for k in (50, 42, 58, 34, 66, 12, 88):
+    upright = first[0] == second[0]
+    for k in (50, 44, 56, 40, 60, 34, 66, 10, 86, 15, 82):
         x, y = line[k]
-        if not touching(words, (x - half, y - half, x + half, y + half)).any():
+        far = (half, NAME_MM) if upright else (NAME_MM, half)
+        if clear((x - half, y - half, x + far[0], y + far[1])):
             break
     else:
         k = 50
@@ -137,7 +147,7 @@ def around_tile(tiling: Tiling, at: tuple[int, int], corner_mm: tuple[float, flo
         upright = beyond[1] != at[1]
         words = f"joins {tiling.grid.name(*beyond)}"
         turn = 90.0 if upright else 0.0
-        items.append(Circle(Role.REGISTRATION, (float(x), float(y)), 3.6, "white"))
+        items.append(Circle(Role.REGISTRATION, (float(x), float(y)), 3.6))
         items.append(_text((x, y), joint.letter, 3.5 if len(joint.letter) < 3 else 2.5, True))
         gap = 5.4 + text_width_mm(words, 1.8) / 2
         aside = np.array([0.0, gap]) if upright else np.array([gap, 0.0])
@@ -164,7 +174,7 @@ def cross_at(at_mm: np.ndarray) -> list[Primitive]:
 
 def _text(at: np.ndarray, words: str, height: float, bold: bool, turn: float = 0.0) -> Text:
     return Text(Role.REGISTRATION, (float(at[0]), float(at[1])), words, height, turn, "middle",
-                "centre", bold, halo=not bold)  # fmt: skip
+                "centre", bold)  # fmt: skip
 
 
 def header(

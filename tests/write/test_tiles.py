@@ -99,6 +99,24 @@ def test_joints_carry_the_same_letter_and_crosses_at_the_same_place_of_the_piece
             assert joint.letter in [getattr(i, "text", "") for i in marks]
 
 
+def test_marks_of_a_tile_never_hide_the_drawing():
+    cut = tile(made.drawings()["C1.1"].bare)
+    for at in cut.printed:
+        for item in around_tile(cut, at, (0.0, 0.0)).items:
+            assert not getattr(item, "fill", "")
+            assert not getattr(item, "halo", False)
+
+
+def test_the_letter_of_a_joint_keeps_off_the_lines_where_it_can():
+    cut = tile(made.drawings()["C1.1"].bare)
+    lines = shapely.union_all([
+        shapely.LineString(i.points_mm) for i in cut.scene.items
+        if isinstance(i, Path) and i.role is not Role.FILL
+    ])  # fmt: skip
+    hit = [j for j in cut.joints if shapely.Point(j.letter_at_mm).buffer(3.6).intersects(lines)]
+    assert len(hit) <= len(cut.joints) // 10
+
+
 def test_crosses_stand_at_a_quarter_and_three_quarters_of_the_edge():
     cut = tile(made.drawings()["S2.1"].bare)
     joint = next(j for j in cut.joints if j.first[0] == j.second[0])
