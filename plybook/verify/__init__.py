@@ -10,17 +10,22 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
-from plybook.verify.book import check_book, check_tables
+from plybook.verify.book import check_book
 from plybook.verify.drawings import check_cut_drawings, check_templates
 from plybook.verify.hands import check_hands
 from plybook.verify.layouts import check_layouts, placed_ring
 from plybook.verify.manifest import MANIFEST, read_files
 from plybook.verify.pieces import check_pieces
 from plybook.verify.report import Report, Reports
+from plybook.verify.roles import check_roles
+from plybook.verify.sets import check_set, read_manifest
+from plybook.verify.sheets import check_sheets
+from plybook.verify.tables import check_tables
 from plybook.verify.tiles import check_tiles
 
 ALWAYS_UNPROVED = (
-    "that the spec says what the designer meant",
+    "that the spec says what the designer meant, or is still the file that was built",
+    "pictures of the booklet and of the cut plan on paper: look at them",
     "that paper and cutter keep their scale: measure the printed rulers",
     "strength: the tool sizes no structure",
 )
@@ -46,6 +51,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         return Reports([report])
     reports = []
     plans: dict[str, tuple[dict, Report]] = {}
+    sets: list[tuple[Path, dict[str, bytes], Report]] = []
     for one in found:
         progress(one.name)
         report = Report(str(one))
@@ -56,9 +62,14 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
             _check(plan, files, report)
         elif not any(name.startswith("cutplan/") for name in files):
             report.fault(one.name, "has neither a plan.json nor a cut plan")
+        elif "plan.json" not in files:
+            sets.append((one, files, report))
         report.unproved.extend(ALWAYS_UNPROVED)
         reports.append(report)
     check_hands(plans)
+    for one, files, report in sets:
+        manifest = read_manifest((one / MANIFEST).read_bytes())
+        _guarded(lambda f=files, m=manifest, r=report: check_set(f, m, plans, r), report)
     return Reports(reports)
 
 
@@ -84,8 +95,15 @@ def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
         lambda: check_tiles(plan, files, report),
         lambda: check_book(plan, files, report),
         lambda: check_tables(plan, files, report),
+        lambda: check_roles(plan, files, report),
+        lambda: check_sheets(plan, files, report),
     ):
-        try:
-            step()
-        except (KeyError, TypeError, ValueError, IndexError) as wrong:
-            report.fault("plan.json", f"has lost something: {type(wrong).__name__}: {wrong}")
+        _guarded(step, report)
+
+
+def _guarded(step: Callable[[], None], report: Report) -> None:
+    """A check that stumbles over what it reads has found a fault."""
+    try:
+        step()
+    except (KeyError, TypeError, ValueError, IndexError, AttributeError) as wrong:
+        report.fault("plan.json", f"has lost something: {type(wrong).__name__}: {wrong}")

@@ -1,9 +1,7 @@
-"""The booklet and the tables against plan.json."""
+"""The booklet against plan.json: steps, checks and pieces, in order."""
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from html.parser import HTMLParser
 
@@ -11,7 +9,6 @@ from plybook.verify.pdf_pages import Book
 from plybook.verify.report import Report
 
 PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ASME Y14.1 size A
-GRAM = 0.051  # tables print a tenth of a gram
 
 
 def check_book(plan: dict, files: dict[str, bytes], report: Report) -> None:
@@ -167,59 +164,3 @@ def _check_pdf(name: str, book: Book, steps: list[dict], report: Report) -> None
 def _squeeze(text: str) -> str:
     """Words without the white space and hyphens that setting adds."""
     return re.sub(r"[\s\u00ad\u00a0\u202f]+", "", text)
-
-
-def check_tables(plan: dict, files: dict[str, bytes], report: Report) -> None:
-    """CSV tables against plan.json, row by row and in their sums."""
-    pieces = _rows("tables/pieces.csv", files, report)
-    by_id = {row["piece"]: row for row in pieces}
-    for piece in plan["pieces"]:
-        row = by_id.get(piece["id"])
-        if row is None:
-            report.fault("tables/pieces.csv", f"{piece['id']} is missing")
-            continue
-        same = (
-            abs(float(row["angle_deg"]) - piece["angle_deg"]) < 1e-3
-            and abs(float(row["area_m2"]) - piece["area_mm2"] / 1e6) < 1e-6
-            and int(row["quantity"]) == piece["quantity"]
-            and _unguarded(row["material"]) == piece["material"]
-        )
-        report.expect(same, "rows of pieces equal to plan.json", "tables/pieces.csv",
-                      f"{piece['id']} differs from plan.json")  # fmt: skip
-    if len(pieces) != len(plan["pieces"]):
-        report.fault("tables/pieces.csv", f"{len(pieces)} rows, {len(plan['pieces'])} pieces")
-    resin = _rows("tables/resin.csv", files, report)
-    for batch in plan["quantities"].get("batches", []):
-        rows = [r for r in resin if r["batch"] == batch["id"]]
-        total = sum(float(r["component_g"]) for r in rows)
-        report.expect(bool(rows) and abs(total - batch["mass_g"]) <= GRAM,
-                      "rows of resin that sum to their batch", "tables/resin.csv",
-                      f"{batch['id']} sums to {total:g} g, the batch is "
-                      f"{batch['mass_g']:g} g")  # fmt: skip
-    placements = _rows("tables/placements.csv", files, report)
-    count = sum(len(x["placements"]) + len(x.get("also_cut", [])) for x in plan["layouts"])
-    report.expect(len(placements) == count, "tables of placements as long as the layouts",
-                  "tables/placements.csv",
-                  f"{len(placements)} rows, {count} placements")  # fmt: skip
-    quantities = _rows("tables/quantities.csv", files, report)
-    stated = sum(
-        isinstance(row, dict)
-        for group, listed in plan["quantities"].items()
-        if isinstance(listed, list) and group != "batches"
-        for row in listed
-    )
-    report.expect(len(quantities) == stated, "tables of quantities as long as plan.json",
-                  "tables/quantities.csv",
-                  f"{len(quantities)} rows, {stated} in plan.json")  # fmt: skip
-
-
-def _rows(name: str, files: dict[str, bytes], report: Report) -> list[dict[str, str]]:
-    if name not in files:
-        report.fault(name, "is missing")
-        return []
-    text = files[name].decode("utf-8-sig")
-    return list(csv.DictReader(io.StringIO(text, newline="")))
-
-
-def _unguarded(cell: str) -> str:
-    return cell[1:] if cell[:2] in ("'=", "'+", "'-", "'@") else cell

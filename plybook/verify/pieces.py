@@ -40,6 +40,25 @@ def check_pieces(plan: dict, report: Report) -> None:
         except (ValueError, KeyError, TypeError) as wrong:
             report.fault(where, f"cannot be read: {wrong}")
     _check_splices(plan["pieces"], report)
+    _check_layers(plan, report)
+
+
+def _check_layers(plan: dict, report: Report) -> None:
+    """Each layer has just its pieces, of its material, angle and thickness."""
+    pieces = {p["id"]: p for p in plan["pieces"]}
+    named: list[str] = []
+    for layer in plan.get("layers", []):
+        named += layer["pieces"]
+        for name in layer["pieces"]:
+            piece = pieces.get(name, {})
+            good = all(piece.get(k) == layer[k] for k in ("kind", "material", "stage")) and (
+                layer["kind"] != "ply" or piece.get("angle_deg") == layer["angle_deg"]
+            )
+            good = good and piece.get("layer") == layer["id"]
+            report.expect(good, "pieces of their layer's kind, cloth and angle", f"piece {name}",
+                          f"differs from its layer {layer['id']}")  # fmt: skip
+    for name in sorted(set(pieces) ^ set(named)):
+        report.fault(f"piece {name}", "is not in just one layer")
 
 
 def _check_piece(piece: dict, where: str, report: Report) -> None:
@@ -54,7 +73,9 @@ def _check_piece(piece: dict, where: str, report: Report) -> None:
     report.expect(abs(net - piece["area_mm2"]) <= AREA_SHARE * abs(net) + 0.1,
                   "areas equal to their outline", where,
                   f"its area is {net:.1f} mm2, plan.json says {piece['area_mm2']:.1f}")  # fmt: skip
-    for hole in holes:
+    for k, hole in enumerate(holes):
+        apart = all(plane.clearance(hole, other) > 0 for other in holes[:k])
+        report.expect(apart, "holes clear of one another", where, "two of its holes meet")
         inside = plane.inside(hole, outline).all()
         report.expect(bool(inside), "holes inside their piece", where, "a hole leaves the piece")
     for edge in piece["edges"]:

@@ -86,6 +86,17 @@ def test_a_changed_truncated_or_missing_file_is_caught(hatch_copy, name):
         (lambda p: p["stages"].reverse(), "laid after"),
         (lambda p: p["pieces"].append(dict(piece(p))), "stands twice"),
         (lambda p: p.pop("pieces"), "cannot be read"),
+        (lambda p: p["layers"][0].update(angle_deg=10.0), "differs from its layer"),
+        (lambda p: p["layers"][0]["pieces"].pop(), "just one layer"),
+        (lambda p: p["layouts"][0].update(utilisation=0.99), "its pieces fill"),
+        (lambda p: p["layouts"][0].update(bound_mm=1e6), "its least length"),
+        (lambda p: p["quantities"]["resin"][0].update(amount=1.0), "its cups add up"),
+        (lambda p: p["quantities"]["cloth"][0].update(amount=9.0), "the pieces add up"),
+        (lambda p: p["quantities"]["mass"][0].update(amount=1.0), "is not there"),
+        (lambda p: p["stages"][0]["steps"][0]["checks"][0].update(text="x"), "steps of plan.json"),
+        (lambda p: p["layouts"][0]["placements"][0].update(x_mm=0.25), "placements.csv"),
+        (lambda p: piece(p)["outline_mm"].insert(1, piece(p)["outline_mm"][0]), "crosses itself"),
+        (lambda p: piece(p)["holes_mm"].append([[9, 9], [20, 9], [20, 20]]), "holes drawn"),
     ],
 )
 def test_a_forged_plan_is_caught_by_what_the_other_files_say(hatch_copy, change, words):
@@ -103,6 +114,17 @@ def shift_first_coordinate(data):
     return (text[: match.start(1)] + str(float(match[1]) + 1.0) + text[match.end(1) :]).encode()
 
 
+def move_words(data, layer):
+    """Put the first words of a DXF on another layer."""
+    at = data.index(b"\nTEXT\n", data.index(b"\nENTITIES\n"))
+    start = data.index(b"\n  8\n", at) + len(b"\n  8\n")
+    return data[:start] + layer + data[data.index(b"\n", start) :]
+
+
+def swap(data, one, other):
+    return data.replace(one, b"\n<>\n").replace(other, one).replace(b"\n<>\n", other)
+
+
 @pytest.mark.parametrize(
     ("name", "change", "words"),
     [
@@ -114,6 +136,20 @@ def shift_first_coordinate(data):
         ("booklet.html", lambda d: d.replace(b"A2", b"A9"), "does not name"),
         ("booklet.html", lambda d: d.replace(b'href="#', b'href="http://x.test/#', 1), "names"),
         ("tables/resin.csv", lambda d: d.replace(b"\r\nR1,", b"\r\nR0,", 1), "sums to"),
+        ("tables/stock.csv", lambda d: d.replace(b"TW-1,", b"TW-9,", 1), "TW-1 differs"),
+        ("tables/pieces.csv", lambda d: d.replace(b"A1,A1,ply", b"A1,A2,ply", 1), "A1 differs"),
+        ("tables/placements.csv", lambda d: d.replace(b",no\r\n", b",yes\r\n", 1), "differs"),
+        ("tables/placements.csv", lambda d: d + d.splitlines(True)[1], "stands twice"),
+        ("tables/quantities.csv", lambda d: d.replace(b"cloth,", b"rod,", 1), "is not there"),
+        ("tables/checks.csv", lambda d: d.replace(b",tick,", b",tick,not ", 1), "differs from"),
+        ("templates/A1.dxf", lambda d: d.replace(b"\n  1\nA1\n", b"\n  1\nA2\n"), "largest words"),
+        ("templates/A1.dxf", lambda d: move_words(d, b"CUT"), "no closed cut"),
+        ("templates/A1.dxf", lambda d: move_words(d, b"0"), "no layer of their own"),
+        ("templates/A1.dxf", lambda d: move_words(d, b"NOWHERE"), "not in its table"),
+        ("templates/A1.svg", lambda d: d.replace(b'id="CUT"', b'id="NET"', 1), "outlines on layer"),
+        ("cutplan/TW-1.dxf", lambda d: swap(d, b"\nA1\n", b"\nA2\n"), "in the outline of"),
+        ("labels.pdf", lambda d: d[: len(d) // 2] + b"%%EOF", "labels.pdf"),
+        ("booklet.html", lambda d: d[: len(d) * 9 // 10], "cut short"),
     ],
 )  # fmt: skip
 def test_a_forged_file_is_caught_by_the_plan(hatch_copy, name, change, words):
@@ -123,3 +159,28 @@ def test_a_forged_file_is_caught_by_the_plan(hatch_copy, name, change, words):
     assert forged != data, "the test did not change the file"
     reseal(folder, name, forged)
     assert any(words in fault for fault in faults(hatch_copy)), faults(hatch_copy)
+
+
+def test_other_sheets_than_the_pieces_are_caught(hatch_copy):
+    """Full-size sheets and labels of other pieces than the plan's, by swapping the files."""
+    folder = hatch_copy / PART
+    sheets = (folder / "templates-fullsize.pdf").read_bytes()
+    labels = (folder / "labels.pdf").read_bytes()
+    reseal(folder, "templates-fullsize.pdf", labels)
+    reseal(folder, "labels.pdf", sheets)
+    assert any("nowhere drawn at its size" in fault for fault in faults(hatch_copy))
+
+
+def test_a_file_that_nobody_wrote_is_named_not_judged(hatch_copy):
+    (hatch_copy / PART / "mine.txt").write_text("notes")
+    (report,) = verify_folder(hatch_copy).folders
+    assert report.sound and any("mine.txt" in said for said in report.unproved)
+
+
+@pytest.mark.parametrize("name", ["../x", "/etc/passwd"])
+def test_a_manifest_does_not_lead_out_of_the_folder(hatch_copy, name):
+    path = hatch_copy / PART / "manifest.json"
+    manifest = json.loads(path.read_bytes())
+    manifest["files"][0]["name"] = name
+    path.write_text(json.dumps(manifest))
+    assert any("outside the folder" in fault for fault in faults(hatch_copy))

@@ -1,0 +1,206 @@
+"""The CSV tables against plan.json, row by row, and the totals against what they add up."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import numpy as np
+
+from plybook.verify import plane
+from plybook.verify.pieces import ring
+from plybook.verify.report import Report
+
+GRAM = 0.051  # tables print a tenth of a gram
+SHARE = 2e-3  # of areas and utilisation, which round several pieces
+Rows = list[dict[str, str]]
+
+
+def check_tables(plan: dict, files: dict[str, bytes], report: Report) -> None:
+    """Pieces, stock, placements, quantities, resin and checks; mass, resin and cloth in sum."""
+    _check_pieces(plan, rows("pieces", files, report), report)
+    _check_stock(plan, rows("stock", files, report), report)
+    placed = [
+        (x["stock"], p.get("part", plan["part"]["number"]), p)
+        for x in plan["layouts"]
+        for p in (*x["placements"], *x.get("also_cut", []))
+    ]
+    check_placements(placed, rows("placements", files, report), "tables/placements.csv", report)
+    _check_quantities(plan, rows("quantities", files, report), report)
+    _check_resin(plan, rows("resin", files, report), report)
+    _check_checks(plan, rows("checks", files, report), report)
+    _check_totals(plan, report)
+
+
+def rows(table: str, files: dict[str, bytes], report: Report) -> Rows:
+    """A table as rows by column name; a fault and no row where it is missing."""
+    name = f"tables/{table}.csv"
+    if name not in files:
+        report.fault(name, "is missing")
+        return []
+    text = files[name].decode("utf-8-sig")
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def words(cell: str) -> str:
+    """A cell without the apostrophe that keeps a spreadsheet from running it."""
+    return cell[1:] if len(cell) > 1 and cell[0] == "'" and cell[1] in "=+-@\t\r" else cell
+
+
+def check_placements(placed: list, table: Rows, name: str, report: Report) -> None:
+    """Placements as (stock, part, placement of plan.json) against their table."""
+    found = {}
+    for row in table:
+        key = (words(row["stock"]), words(row["part"]), words(row["piece"]), int(row["copy"]))
+        if key in found:
+            report.fault(name, f"{'/'.join(map(str, key))} stands twice")
+        found[key] = row
+    for stock, part, p in placed:
+        row = found.pop((stock, part, p["piece"], p["copy"]), None)
+        good = (
+            row is not None
+            and abs(float(row["x_mm"]) - p["x_mm"]) < 1e-3
+            and abs(float(row["y_mm"]) - p["y_mm"]) < 1e-3
+            and abs(float(row["rotation_deg"]) - p["rotation_deg"]) < 1e-4
+            and (row["face_down"] == "yes") == p["flipped"]
+        )
+        report.expect(good, "rows of placements equal to plan.json", name,
+                      f"{part}/{p['piece']} on {stock} differs from plan.json")  # fmt: skip
+    for key in found:
+        report.fault(name, f"{'/'.join(map(str, key))} is not in plan.json")
+
+
+def _check_pieces(plan: dict, table: Rows, report: Report) -> None:
+    by_id = {words(row["piece"]): row for row in table}
+    for piece in plan["pieces"]:
+        row = by_id.get(piece["id"])
+        if row is None:
+            report.fault("tables/pieces.csv", f"{piece['id']} is missing")
+            continue
+        size = np.ptp(ring(piece["outline_mm"]), axis=0)
+        same = (
+            abs(float(row["angle_deg"]) - piece["angle_deg"]) < 1e-3
+            and abs(float(row["area_m2"]) - piece["area_mm2"] / 1e6) < 1e-6
+            and int(row["quantity"]) == piece["quantity"]
+            and abs(float(row["length_mm"]) - size[0]) < 0.06
+            and abs(float(row["width_mm"]) - size[1]) < 0.06
+            and all(words(row[k]) == piece[k] for k in ("material", "layer", "kind", "stage"))
+        )
+        report.expect(same, "rows of pieces equal to plan.json", "tables/pieces.csv",
+                      f"{piece['id']} differs from plan.json")  # fmt: skip
+    if len(table) != len(plan["pieces"]):
+        report.fault("tables/pieces.csv", f"{len(table)} rows, {len(plan['pieces'])} pieces")
+
+
+def _check_stock(plan: dict, table: Rows, report: Report) -> None:
+    by_id = {words(row["stock"]): row for row in table}
+    pieces = {p["id"]: p for p in plan["pieces"]}
+    if len(table) != len(plan["layouts"]):
+        report.fault("tables/stock.csv", f"{len(table)} rows, {len(plan['layouts'])} layouts")
+    for layout in plan["layouts"]:
+        row = by_id.get(layout["stock"])
+        placed = [(pieces.get(p["piece"], {}), p) for p in layout["placements"]]
+        placed += [(p, p) for p in layout.get("also_cut", [])]
+        same = (
+            row is not None
+            and int(row["pieces"]) == len(placed)
+            and abs(float(row["used_length_mm"]) - layout["used_length_mm"]) < 0.06
+            and abs(float(row["width_mm"]) - layout["width_mm"]) < 0.06
+            and abs(float(row["utilisation_pct"]) - 100 * layout["utilisation"]) < 0.01
+            and (row["to_buy"] == "yes") == layout["bought"]
+        )
+        report.expect(same, "rows of stock equal to plan.json", "tables/stock.csv",
+                      f"{layout['stock']} differs from plan.json")  # fmt: skip
+        shapes = [s.get("cut_outline_mm", s.get("outline_mm")) for s, _ in placed]
+        if any(shape is None for shape in shapes):
+            continue
+        area = sum(abs(plane.area(ring(shape))) for shape in shapes)
+        whole = layout["used_length_mm"] * layout["width_mm"]
+        if layout["kind"] != "roll" and layout["outline_mm"]:
+            whole = abs(plane.area(ring(layout["outline_mm"])))
+        report.expect(abs(area / whole - layout["utilisation"]) <= SHARE,
+                      "shares of stock used, added up from the pieces",
+                      f"layout {layout['stock']}",
+                      f"its pieces fill {100 * area / whole:.1f} %, stated "
+                      f"{100 * layout['utilisation']:.1f} %")  # fmt: skip
+        report.expect(layout["bound_mm"] <= layout["used_length_mm"] + 0.01
+                      or layout["kind"] != "roll",
+                      "least lengths not above the length used", f"layout {layout['stock']}",
+                      "its least length is more than it uses")  # fmt: skip
+
+
+def _check_quantities(plan: dict, table: Rows, report: Report) -> None:
+    stated = [
+        (group, row)
+        for group, listed in plan["quantities"].items()
+        if isinstance(listed, list) and group != "batches"
+        for row in listed
+        if isinstance(row, dict)
+    ]
+    name = "tables/quantities.csv"
+    if len(table) != len(stated):
+        report.fault(name, f"{len(table)} rows, {len(stated)} in plan.json")
+    left = [
+        (words(r["group"]), words(r["item"]), words(r["unit"]), words(r["stage"]),
+         words(r["detail"]), float(r["amount"]))
+        for r in table
+    ]  # fmt: skip
+    for group, row in stated:
+        key = (group, row["item"], row["unit"], row["stage"], row["detail"])
+        match = next((x for x in left if x[:5] == key and abs(x[5] - row["amount"]) < 6e-4), None)
+        report.expect(match is not None, "rows of quantities equal to plan.json", name,
+                      f"{row['item']}, {row['amount']:g} {row['unit']}, is not there")  # fmt: skip
+        if match is not None:
+            left.remove(match)
+
+
+def _check_resin(plan: dict, table: Rows, report: Report) -> None:
+    for batch in plan["quantities"].get("batches", []):
+        mine = [r for r in table if words(r["batch"]) == batch["id"]]
+        total = sum(float(r["component_g"]) for r in mine)
+        report.expect(bool(mine) and abs(total - batch["mass_g"]) <= GRAM,
+                      "rows of resin that sum to their batch", "tables/resin.csv",
+                      f"{batch['id']} sums to {total:g} g, the batch is "
+                      f"{batch['mass_g']:g} g")  # fmt: skip
+
+
+def _check_checks(plan: dict, table: Rows, report: Report) -> None:
+    stated = [
+        (stage["id"], step["id"], check["id"], check["text"])
+        for stage in plan["stages"]
+        for step in stage["steps"]
+        for check in step["checks"]
+    ]
+    found = [tuple(words(r[k]) for k in ("stage", "step", "check", "text")) for r in table]
+    lost = sorted(set(stated) ^ set(found))
+    report.expect(stated == found, "tables of checks equal to the steps", "tables/checks.csv",
+                  f"differs from the steps of plan.json: {lost[:1]}")  # fmt: skip
+
+
+def _check_totals(plan: dict, report: Report) -> None:
+    """Resin by stage is the sum of its batches, cloth by area the sum of its pieces."""
+    quantities = plan["quantities"]
+    batches: dict[tuple[str, bool], float] = {}
+    for batch in quantities.get("batches", []):
+        key = batch["stage"], bool(batch["filler"])
+        batches[key] = batches.get(key, 0.0) + batch["mass_g"]
+    stated: dict[str, float] = {}
+    for row in quantities.get("resin", []):
+        if row["unit"] == "g":
+            stated[row["stage"]] = stated.get(row["stage"], 0.0) + row["amount"]
+    for stage in sorted({s for s, _ in batches} | set(stated)):
+        total = sum(mass for (s, _), mass in batches.items() if s == stage)
+        report.expect(abs(total - stated.get(stage, 0.0)) <= 0.06,
+                      "resin of a stage, added up from its cups", f"stage {stage}",
+                      f"its cups add up to {total:.1f} g, stated "
+                      f"{stated.get(stage, 0.0):.1f} g")  # fmt: skip
+    for group, kind in (("cloth", "ply"), ("core", "core")):
+        areas = [row["amount"] for row in quantities.get(group, [])
+                 if row["unit"] == "m2" and "as cut" in row["detail"]]  # fmt: skip
+        kinds = (kind,) if kind == "ply" else ("core", "insert")
+        cut = sum(p["area_mm2"] * p["quantity"] for p in plan["pieces"] if p["kind"] in kinds)
+        if areas:
+            report.expect(abs(sum(areas) - cut / 1e6) <= 1e-3 * len(areas) + SHARE * cut / 1e6,
+                          f"areas of {group}, added up from the pieces", group,
+                          f"the pieces add up to {cut / 1e6:.3f} m2, stated "
+                          f"{sum(areas):.3f} m2")  # fmt: skip
