@@ -1,7 +1,8 @@
 """Panels on sheets and remnants: fewest units first, then the largest left-over in one piece.
 
 A first plan lays pieces one by one, large ones first, in several orders (bounding boxes are one
-of the starts, so the plan never takes more units than they would). Then the emptiest unit is
+of the starts, so the plan never takes more units than they would); with more time each unit is
+filled in many random orders and the fullest kept. Then the emptiest unit is
 worked on until time is up or the bound is met:
 
 - *take apart*: it and a few other units are emptied and filled anew in a random order; kept where
@@ -136,16 +137,45 @@ class _Search:
         )
         best = None
         for n, order in enumerate(orders):
-            if n and (best is None or budget.left_s() < 5.0):
+            if n and budget.left_s() < 5.0:
                 break
             bins, left = self._first_fit(sorted(self._copies, key=order), self._units)
             best = _better(best, (bins, left))
         boxed = boxes_on_sheets(self._copies, self._units, self._gap_mm)
         if boxed is not None:
             best = _better(best, ([Filled(*b) for b in boxed[0]], boxed[1]))
+        if budget.left_s() > 2.0 and len(best[0]) > 2:
+            best = _better(best, self._fullest_first(budget.part(0.3 * budget.left_s()), best[0]))
         self._bins, left = best
         self._say()
         return left
+
+    def _fullest_first(self, budget: Budget, known: Sequence[Filled]):
+        """Each unit filled in many random orders, the fullest kept before the next is begun."""
+        bins, left = [], list(self._copies)
+        for n, unit in enumerate(self._units):
+            if not left:
+                break
+            part = budget.part(budget.left_s() / max(1, len(known) - n))
+            best = None
+            while best is None or part.left_s():
+                order, whim = self._shuffled(left, 0.3), self._whim(0.1)
+                made, rest = self._fill(unit, order, whim)
+                if best is None or made.area_mm2 > best[0].area_mm2:
+                    best = (made, rest)
+                if not rest:
+                    break
+            left = best[1]
+            if best[0].copies:
+                bins.append(best[0])
+        return bins, left
+
+    def _shuffled(self, copies: Sequence[Copy], noise: float) -> list[Copy]:
+        """Large ones first, more or less."""
+        return sorted(copies, key=lambda c: -c.area_mm2 * math.exp(self._rng.gauss(0.0, noise)))
+
+    def _whim(self, spread: float) -> Callable[[], float]:
+        return lambda: math.exp(self._rng.gauss(0.0, spread))
 
     def _first_fit(self, copies, units) -> tuple[list[Filled], list[Copy]]:
         bins, left = [], list(copies)
@@ -200,10 +230,8 @@ class _Search:
         count = min(len(others), self._rng.choice((1, 1, 2, 2, 3)))
         chosen = self._rng.sample(others, count)
         pool = [c for b in (*chosen, worst) for c in b.copies]
-        noise = self._rng.choice((0.05, 0.2, 0.5))
-        pool.sort(key=lambda c: -c.area_mm2 * math.exp(self._rng.gauss(0.0, noise)))
-        spread = self._rng.choice((0.0, 0.1, 0.4))
-        whim = (lambda: math.exp(self._rng.gauss(0.0, spread))) if spread else None
+        pool = self._shuffled(pool, self._rng.choice((0.05, 0.2, 0.5)))
+        whim = self._whim(self._rng.choice((0.0, 0.1, 0.4)))
         made, left = [], pool
         for old in chosen:
             new, left = self._fill(old.unit, left, whim)
