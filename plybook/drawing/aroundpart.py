@@ -41,7 +41,7 @@ def edge_names(frame: Frame, window: Box | None, face: Face) -> list[Text]:
             out.append(
                 Text(
                     Role.TEXT,
-                    (float(at[0]), y + (2.2 if above else -5.4)),
+                    (float(at[0]), y + (3.4 if above else -6.4)),
                     words,
                     LABEL_MM,
                     anchor="middle",
@@ -51,7 +51,7 @@ def edge_names(frame: Frame, window: Box | None, face: Face) -> list[Text]:
             )
         else:
             left = at[0] < middle[0]
-            x = float(run[:, 0].min() - 2.0 if left else run[:, 0].max() + 5.4)
+            x = float(run[:, 0].min() - 2.6 if left else run[:, 0].max() + 6.0)
             out.append(
                 Text(Role.TEXT, (x, float(at[1])), words, LABEL_MM, turn_deg=90.0, anchor="middle")
             )
@@ -90,7 +90,7 @@ def station_labels(frame: Frame, window: Box | None, face: Face) -> list[Text]:
         out.append(
             Text(
                 Role.TEXT,
-                (float(x), float(y) - 1.2),
+                (float(x), float(y) - 2.0),
                 station.label,
                 NOTE_MM,
                 anchor="middle",

@@ -37,8 +37,8 @@ from plybook.laminate.model import LaidLayer, Piece
 from plybook.surface.model import Face
 
 WIDTH_MM = 180.0
-SIDE_MM = 8.0  # left and right of the part: root and tip in words
-TOP_MM, FOOT_MM = 6.5, 10.5  # above: an edge name; below: station labels and an edge name
+SIDE_MM = 8.6  # left and right of the part: root and tip in words
+TOP_MM, FOOT_MM = 7.7, 11.5  # above: an edge name; below: station labels and an edge name
 LARGEST_ROW_MM = 66.0
 SLIM = 9.0  # length to width from which a part is shown in rows
 TINT = {"ply": "ghost", "film": "film", "core": "core", "insert": "insert", "rod": "rod"}
@@ -243,14 +243,14 @@ def _fibre_arrow(area, angle_deg: float, centre: np.ndarray, letter: float, word
     along = np.array([math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))])
     half_words = text_width_mm(words, letter, True) / 2 + 1.5
     reach = LineString([centre - 400 * along, centre + 400 * along]).intersection(area)
-    half = min(16.0, 0.45 * reach.length)
-    right = half_words + abs(along[0]) * half + 2.0
-    below = 0.8 * letter + abs(along[1]) * half + 2.0
-    for shift in ((right, 0.0), (-right, 0.0), (0.0, -below), (0.0, below)):
-        middle = centre + shift
-        shaft = LineString([middle - half * along, middle + half * along])
-        if half > 3.0 and area.contains(shaft):
-            return list(arrow(*np.asarray(shaft.coords), Role.FIBRE, 2.6, both=True))
+    for half in (16.0, 10.0, 6.0, 3.5):
+        right = half_words + abs(along[0]) * half + 2.0
+        below = 0.8 * letter + abs(along[1]) * half + 2.0
+        for shift in ((right, 0.0), (-right, 0.0), (0.0, -below), (0.0, below)):
+            middle = centre + shift
+            shaft = LineString([middle - half * along, middle + half * along])
+            if area.contains(shaft):
+                return list(arrow(*np.asarray(shaft.coords), Role.FIBRE, 2.6, both=True))
     runs = sorted(lines(reach), key=lambda r: -LineString(r).length)
     if runs and LineString(runs[0]).length > 2 * half_words + 8.0:  # through the words
         inset = 0.06 * (runs[0][-1] - runs[0][0])

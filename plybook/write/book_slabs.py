@@ -230,7 +230,7 @@ def _table(block: Table, room: float) -> Iterator[Slab]:
 
         def draw(pen: Pen, y: float) -> None:
             if band:
-                pen.box(0, y, WIDTH_MM, height, fill="band", stroke=False)
+                pen.box(0, y + 0.1, WIDTH_MM, height - 0.1, fill="band", stroke=False)
             for lines, x, wide, side in zip(wrapped_cells, starts, widths, align, strict=True):
                 at = {"l": x + pad, "r": x + wide - pad, "c": x + wide / 2}[side]
                 for k, line in enumerate(lines):
