@@ -1,0 +1,191 @@
+"""Fuzzing by one command: `python -m tests.fuzz.run --count 20000 --seed 1 [--build]`.
+
+The property: a spec gives findings (with the exit code of a refusal) or a build that `verify`
+calls sound. A traceback, a hang, a refusal without a finding, or a build that does not verify is
+a failure and is kept as files in `--keep`. Depths: `load` (default) reads the spec, `--lay` goes on
+to the pieces, `--build` makes and verifies every file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import signal
+import sys
+import tempfile
+import time
+import traceback
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from plybook.build import Read, build, shape
+from plybook.diagnostics import PlybookError, Severity
+from plybook.outside import Outside, Shelf
+from plybook.spec import load
+from plybook.verify import verify_folder
+from tests.fuzz import generate, mutate
+
+SPECS = Path(__file__).parents[2] / "specs"
+LAYOUTS = ".layouts.json"
+FILES = {
+    p.relative_to(SPECS).as_posix(): p.read_bytes()
+    for p in sorted(SPECS.rglob("*"))
+    if p.suffix in (".yaml", ".dat")
+}
+PARTS = [name for name in FILES if "/" not in name]
+SHARED = [name for name in FILES if name.startswith("shared/")]
+LONGEST_S = {"load": 10, "lay": 120, "build": 400}
+
+
+class Hang(Exception):
+    """A case took longer than any may."""
+
+
+@dataclass
+class Tally:
+    """How the cases ended."""
+
+    cases: int = 0
+    refused: int = 0
+    passed: int = 0
+    sound: int = 0
+    slowest_s: float = 0.0
+    failures: list[str] = field(default_factory=list)
+
+    def __str__(self) -> str:
+        return (
+            f"{self.cases} cases: {self.refused} refused with findings, {self.passed} accepted, "
+            f"{self.sound} built and verified, {len(self.failures)} failures; "
+            f"slowest {self.slowest_s:.1f} s"
+        )
+
+
+def case(dice: random.Random, made_up: float) -> tuple[str, dict[str, bytes]]:
+    """A part spec by name, and all files it may read."""
+    if dice.random() < made_up:
+        tree = generate.spec(dice)
+        if dice.random() < 0.3:
+            tree = mutate.mutated(tree, dice)
+        return "part.yaml", {**FILES, "part.yaml": mutate.written(tree)}
+    part = dice.choice(PARTS)
+    target = part if dice.random() < 0.8 else dice.choice(SHARED)
+    tree = mutate.mutated(mutate.read(FILES[target]), dice, dice.choice([1, 1, 1, 2, 4]))
+    return part, {**FILES, target: mutate.written(tree)}
+
+
+def attempt(part: str, files: dict[str, bytes], depth: str, tally: Tally) -> None:
+    """Run one case.
+
+    Raises:
+        Exception: whatever a case must never end with.
+    """
+    if depth == "build":
+        with tempfile.TemporaryDirectory() as folder:
+            return _build(part, files, Path(folder), tally)
+    try:
+        loaded = load(Path(part), Shelf(files))
+        if depth == "lay":
+            for spec in loaded.specs:
+                shape(Read(spec, loaded.findings), lambda text: None)
+    except PlybookError as refusal:
+        _judge(refusal, tally)
+    else:
+        tally.passed += 1
+
+
+def _build(part: str, files: dict[str, bytes], folder: Path, tally: Tally) -> None:
+    for name, content in files.items():
+        path = folder / "specs" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    out = folder / "out"
+    try:
+        build([folder / "specs" / part], out, Outside(), lambda text: None, effort="quick")
+    except PlybookError as refusal:
+        _judge(refusal, tally)
+        assert not out.exists() or not list(out.iterdir()), "a refused build left files"
+        return
+    tally.passed += 1
+    reports = verify_folder(out)
+    faults = [fault for report in reports.folders for fault in report.faults]
+    assert reports.sound, "a build does not verify: " + "; ".join(faults[:5])
+    tally.sound += 1
+
+
+def _judge(refusal: PlybookError, tally: Tally) -> None:
+    assert refusal.exit_code in (1, 3, 4), f"exit code {refusal.exit_code}"
+    assert refusal.findings, "a refusal without a finding"
+    errors = [f for f in refusal.findings if f.severity is Severity.ERROR]
+    assert errors, "a refusal without an error among its findings"
+    assert all(f.message and f.code for f in errors), "a finding without words"
+    tally.refused += 1
+
+
+def run(
+    count: int,
+    seed: int,
+    depth: str = "load",
+    made_up: float = 0.2,
+    keep: Path | None = None,
+    seconds: float = float("inf"),
+) -> Tally:
+    """Run `count` cases, each from its own seed so that one can be run again by itself."""
+    tally = Tally()
+    until = time.monotonic() + seconds
+    for number in range(seed, seed + count):
+        if time.monotonic() > until:
+            break
+        part, files = case(random.Random(number), made_up)
+        began = time.monotonic()
+        former = signal.signal(signal.SIGALRM, _hang)
+        signal.alarm(LONGEST_S[depth])
+        try:
+            attempt(part, files, depth, tally)
+        except Exception as wrong:
+            frames = traceback.extract_tb(wrong.__traceback__)
+            at = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}"
+            tally.failures.append(f"seed {number}: {type(wrong).__name__} at {at}: {wrong}")
+            if keep is not None:
+                _keep(keep / str(number), files)
+        finally:
+            signal.alarm(0)
+            signal.signal(signal.SIGALRM, former)
+        tally.cases += 1
+        tally.slowest_s = max(tally.slowest_s, time.monotonic() - began)
+    return tally
+
+
+def _hang(_number, _frame) -> None:
+    raise Hang("the case hangs")
+
+
+def _keep(folder: Path, files: dict[str, bytes]) -> None:
+    for name, content in files.items():
+        if FILES.get(name) != content:
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            (folder / name).write_bytes(content)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
+    parser.add_argument("--count", type=int, default=20_000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seconds", type=float, default=float("inf"), help="stop after this long")
+    parser.add_argument("--made-up", type=float, default=0.2, help="share of generated specs")
+    parser.add_argument("--keep", type=Path, help="folder for the files of failed cases")
+    depth = parser.add_mutually_exclusive_group()
+    depth.add_argument("--lay", action="store_const", const="lay", dest="depth")
+    depth.add_argument("--build", action="store_const", const="build", dest="depth")
+    arguments = parser.parse_args()
+    tally = run(
+        arguments.count, arguments.seed, arguments.depth or "load", arguments.made_up,
+        arguments.keep, arguments.seconds,
+    )  # fmt: skip
+    print(tally)
+    for failure in tally.failures:
+        print(" ", failure)
+    return 1 if tally.failures else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
