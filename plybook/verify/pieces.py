@@ -151,7 +151,10 @@ def _check_overlap(piece: dict, other: dict, report: Report) -> None:
     one, two = ring(piece["laid_outline_mm"]), ring(other["laid_outline_mm"])
     wanted = piece["splice"]["overlap_mm"]
     lap = 0.5 * (_reach_into(one, two) + _reach_into(two, one))
-    report.expect(abs(lap - wanted) <= LAP_MM, "splices with the overlap they state", where,
+    # over a core the ply is larger than the face it is measured on
+    stretch = max(abs(p["growth"]["area_pct"]) for p in (piece, other)) / 100
+    report.expect(abs(lap - wanted) <= LAP_MM + stretch * wanted,
+                  "splices with the overlap they state", where,
                   f"the parts overlap by {lap:.2f} mm, stated {wanted:.2f}")  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import random
+import re
 
 import yaml
 
@@ -16,7 +17,8 @@ ODD_TEXT = [
     "", " ", "x", "日本語", "∓45", "é" * 50, "</script><script>alert(1)</script>", "]]></style>",
     "[carbon]", "[/0]", "=1+1", "@SUM(A1)", "a\nb", "a\tb", "%%c %%d \\P", "~", "null", "yes",
     "\u202eabc", "\ud7ff", "👩‍🔧", "1/0", "0x10", "1e999", "NaN", "-", "--", "..", "../x",
-    "/", "a" * 3000, "'", '"', "{{x}}", "${HOME}", "\x7f", "12:30", "045", "1,5", "3 in", "1' 6\"", "2026-02-30",
+    "/", "a" * 3000, "'", '"', "{{x}}", "${HOME}", "\x7f", "12:30", "045", "1,5", "3 in",
+    "1' 6\"", "2026-02-30",
 ]  # fmt: skip
 ODD_NUMBERS = [
     0, -1, 1, 2, 1e-9, 1e-4, 0.5, 0.999999, 1.0000001, 45.0001, 89.9, 90, 179.999, 360, 1e4, 1e6,
@@ -98,6 +100,11 @@ def written(tree) -> bytes:
         def ignore_aliases(self, data):
             return True
 
+    def text(dumper, value):
+        clock = re.fullmatch(r"\d{1,2}:\d{2}", value)
+        return dumper.represent_scalar("tag:yaml.org,2002:str", value, style="'" if clock else None)
+
+    Plain.add_representer(str, text)
     return yaml.dump(tree, Dumper=Plain, allow_unicode=True, sort_keys=False).encode(
         "utf-8", "surrogatepass"
     )
