@@ -7,18 +7,22 @@ Nothing is written before everything is made and every layout is proved.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from plybook.crew import each
 from plybook.diagnostics import Finding, PlybookError, Severity, note
-from plybook.laminate.model import Laminate
-from plybook.nest.model import CutPlan, Effort
-from plybook.outside import Outside
-from plybook.shop.model import Shop
 from plybook.spec import load
-from plybook.spec.model import PartSpec
-from plybook.surface.model import Face
+
+if TYPE_CHECKING:  # each room is loaded when it is entered: a quick check enters the first only
+    from plybook.laminate.model import Laminate
+    from plybook.nest.model import CutPlan, Effort
+    from plybook.outside import Outside
+    from plybook.shop.model import Shop
+    from plybook.spec.model import PartSpec
+    from plybook.surface.model import Face
 
 Progress = Callable[[str], None]
 LARGEST_MEMORY_BYTES = 64 * 2**20
@@ -52,6 +56,8 @@ class Planned:
     part: Part
     plan: CutPlan
     shop: Shop
+    parts: tuple[Part, ...]  # all that are cut from the same stock
+    drawings: Mapping[str, Mapping[str, bytes]]  # of the cut plan: unit -> file name -> bytes
 
 
 @dataclass(frozen=True)
@@ -85,23 +91,49 @@ def read(paths: Sequence[Path], outside: Outside) -> tuple[Read, ...]:
     return tuple(read_specs)
 
 
-def shape(read: Read, progress: Progress) -> Part:
+def shape(read: Read) -> Part:
     """Mould face and laminate of one part; what the reader found goes with the laminate."""
     from plybook.laminate import lay_up
     from plybook.surface import build_face
 
     spec = read.spec
-    progress(f"{spec.part.number}: mould face")
     face = build_face(spec)
-    progress(f"{spec.part.number}: plies")
-    laminate = lay_up(spec, face, progress)
+    laminate = lay_up(spec, face)
     return Part(spec, face, replace(laminate, findings=(*read.findings, *laminate.findings)))
 
 
-def check(paths: Sequence[Path], outside: Outside, progress: Progress) -> tuple[Finding, ...]:
-    """Everything `build` would say of the specs, without cutting or writing."""
-    parts = [shape(one, progress) for one in read(paths, outside)]
-    return _unique([f for part in parts for f in part.laminate.findings])
+def check(
+    read_specs: Sequence[Read], progress: Progress, quick: bool = False
+) -> tuple[tuple[Part, ...], tuple[Finding, ...]]:
+    """Everything `build` would say of the specs, without cutting or writing.
+
+    An opposite hand is the mirror image of its twin and is not laid up for itself.
+
+    Args:
+        read_specs: as read.
+        progress: told what is going on.
+        quick: only what the reader found; nothing is laid up.
+
+    Returns:
+        The parts as laid up, none when quick, and the findings.
+    """
+    parts: tuple[Part, ...] = ()
+    if not quick:
+        progress("mould faces and plies")
+        parts = tuple(each(shape, without_twins(read_specs)))
+    told = [f for one in read_specs for f in one.findings]
+    return parts, _unique([*told, *(f for part in parts for f in part.laminate.findings)])
+
+
+def without_twins(read_specs: Sequence[Read]) -> list[Read]:
+    """The specs as they are written: without the opposite hands worked out from them."""
+    twins: set[str] = set()
+    own = []
+    for one in read_specs:
+        if one.spec.part.number not in twins:
+            own.append(one)
+            twins.add(one.spec.part.other_hand)
+    return own
 
 
 def build(
@@ -119,13 +151,14 @@ def build(
             written; nothing is changed then.
     """
     from plybook.nest import CutJob, LayoutMemory, plan_cuts
-    from plybook.output import part_files, set_files
+    from plybook.output import cut_drawings, part_files, set_files
     from plybook.shop import plan_work
     from plybook.write.folder import commit, replace_file
 
     specs = read(paths, outside)
     refuse_twins([one.spec for one in specs])
-    parts = [shape(one, progress) for one in specs]
+    progress("mould faces and plies")
+    parts = each(shape, specs)
     refuse_errors([f for part in parts for f in part.laminate.findings])
 
     memory_path = _memory_path(paths)
@@ -134,20 +167,27 @@ def build(
     plan = plan_cuts(jobs, effort=effort, memory=memory, progress=progress)
     refuse_errors(plan.findings)
 
-    findings: list[Finding] = []
-    folders: dict[str, dict[str, bytes]] = {}
-    for part in parts:
-        progress(f"{part.number}: steps and quantities")
-        shop = plan_work(part.spec, part.face, part.laminate, plan)
-        refuse_errors(shop.findings)
-        made = part_files(Planned(part, plan, shop), parts, progress)
-        folders[part.number] = made.files
-        findings.extend((*part.laminate.findings, *shop.findings, *made.findings))
+    progress("steps and quantities")
+    shops = [plan_work(part.spec, part.face, part.laminate, plan) for part in parts]
+    refuse_errors([f for shop in shops for f in shop.findings])
+
+    progress("booklets, templates and cut plans")
+    drawings = cut_drawings(parts, plan)
+    planned = [
+        Planned(part, plan, shop, tuple(parts), drawings)
+        for part, shop in zip(parts, shops, strict=True)
+    ]
+    made = each(part_files, planned)
+    folders = {part.number: one.files for part, one in zip(parts, made, strict=True)}
     if len(parts) > 1:
         name = set_name or "+".join(part.number for part in parts)
-        progress(f"{name}: shared cut plan")
-        folders[name] = set_files(name, parts, plan)
-    findings.extend(plan.findings)
+        folders[name] = set_files(name, parts, plan, drawings)
+    findings = [
+        *(f for part in parts for f in part.laminate.findings),
+        *(f for shop in shops for f in shop.findings),
+        *(f for one in made for f in one.findings),
+        *plan.findings,
+    ]
 
     progress("writing")
     commit(out, folders)

@@ -62,6 +62,9 @@ class PlybookError(Exception):
         self.findings = (findings,) if isinstance(findings, Finding) else tuple(findings)
         super().__init__("; ".join(f"{f.code}: {f.message}" for f in self.findings))
 
+    def __reduce__(self):
+        return type(self), (self.findings,)  # so that it survives the way between processes
+
 
 class SpecError(PlybookError, ValueError):
     """The spec is wrong (exit 1)."""

@@ -6,17 +6,19 @@ formats, and nothing here touches the disk.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 from plybook import __version__, tables
+from plybook.crew import each
 from plybook.diagnostics import Finding
 from plybook.drawing.book import booklet
 from plybook.drawing.booktext import glyph_findings
 from plybook.drawing.layout import layout_scene
 from plybook.drawing.template import draw_pieces
-from plybook.nest.model import CutPlan, Layout
+from plybook.laminate.model import Piece
+from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.spec.model import PartSpec
 from plybook.write.book_html import book_html
@@ -43,19 +45,15 @@ class PartFiles:
     findings: tuple[Finding, ...]
 
 
-def part_files(
-    planned: Planned, parts: Sequence[Part], progress: Callable[[str], None]
-) -> PartFiles:
-    """Everything in `out/<part number>/`; `parts` are all that are cut from the same stock."""
+def part_files(planned: Planned) -> PartFiles:
+    """Everything in `out/<part number>/`."""
     part, plan, shop = planned.part, planned.plan, planned.shop
     spec, face, laminate = part.spec, part.face, part.laminate
     own = own_layouts(plan, part.number)
 
-    progress(f"{part.number}: booklet")
     book = booklet(spec, face, laminate, plan, shop)
     files: Files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
-    progress(f"{part.number}: templates")
-    drawings = draw_pieces(laminate, face, spec, progress)
+    drawings = draw_pieces(laminate, face, spec)
     tiled = templates_pdf(spec, laminate, face, drawings=drawings)
     files["templates.pdf"] = tiled.pdf
     files["templates-fullsize.pdf"] = fullsize_pdf(spec, laminate, face, drawings)
@@ -64,8 +62,9 @@ def part_files(
         stem = f"templates/{file_name(drawing.piece.id)}"
         files[f"{stem}.dxf"] = dxf_bytes(drawing.full)
         files[f"{stem}.svg"] = svg_bytes(drawing.full)
-    progress(f"{part.number}: cut plan")
-    files |= _cut_files([part, *(p for p in parts if p is not part)], own, plan)
+    parts = [part, *(p for p in planned.parts if p.number != part.number)]
+    files["cutplan.pdf"] = cutplan_pdf(own, _pieces(parts), [p.spec for p in parts])
+    files |= _drawings_of(own, planned.drawings, spec.part.units)
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
         "stock": tables.stock_table(own),
@@ -86,15 +85,49 @@ def part_files(
     return PartFiles(with_manifest(files, _facts(part.number, [spec])), lost)
 
 
-def set_files(name: str, parts: Sequence[Part], plan: CutPlan) -> Files:
+def set_files(
+    name: str, parts: Sequence[Part], plan: CutPlan, drawings: Mapping[str, Files]
+) -> Files:
     """Everything in the folder of a set: the cut plan that its parts share."""
-    files = _cut_files(parts, plan, plan, name, "Shared cut plan")
+    specs = [part.spec for part in parts]
+    files = {"cutplan.pdf": cutplan_pdf(plan, _pieces(parts), specs, name, "Shared cut plan")}
+    files |= _drawings_of(plan, drawings, specs[0].part.units)
     for table, (head, rows) in {
         "stock": tables.stock_table(plan),
         "placements": tables.placements_table(plan),
     }.items():
         files[f"tables/{table}.csv"] = csv_bytes(head, rows)
-    return with_manifest(files, _facts(name, [part.spec for part in parts]))
+    return with_manifest(files, _facts(name, specs))
+
+
+def cut_drawings(parts: Sequence[Part], plan: CutPlan) -> dict[str, Files]:
+    """The 1:1 drawings of every layout, for each unit (mm, in) that a part is worked in."""
+    pieces = _pieces(parts)
+    units = list(dict.fromkeys(part.spec.part.units for part in parts))
+    wanted = []
+    for unit in units:
+        for layout in plan.layouts:
+            placed = {p.item for p in layout.placements}
+            items = tuple(item for item in plan.items if item.id in placed)
+            wanted.append((layout, items, {name: pieces[name] for name in placed}, unit))
+    made = iter(each(_draw_layout, wanted))
+    return {unit: {k: v for _ in plan.layouts for k, v in next(made).items()} for unit in units}
+
+
+def _draw_layout(wanted: tuple[Layout, tuple[Item, ...], dict[str, Piece], str]) -> Files:
+    layout, items, pieces, unit = wanted
+    scene = layout_scene(layout, items, pieces, unit)
+    stem = f"cutplan/{_stock_name(layout)}"
+    return {f"{stem}.dxf": dxf_bytes(scene), f"{stem}.svg": svg_bytes(scene)}
+
+
+def _drawings_of(shown: CutPlan, drawings: Mapping[str, Files], unit: str) -> Files:
+    stems = {f"cutplan/{_stock_name(layout)}" for layout in shown.layouts}
+    return {name: data for name, data in drawings[unit].items() if name[:-4] in stems}
+
+
+def _pieces(parts: Sequence[Part]) -> dict[str, Piece]:
+    return {f"{part.number}/{piece.id}": piece for part in parts for piece in part.laminate.pieces}
 
 
 def own_layouts(plan: CutPlan, number: str) -> CutPlan:
@@ -110,21 +143,6 @@ def own_layouts(plan: CutPlan, number: str) -> CutPlan:
 def file_name(id: str) -> str:
     """An id as part of a file name, the same on every system."""
     return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in id)
-
-
-def _cut_files(
-    parts: Sequence[Part], shown: CutPlan, plan: CutPlan, name: str = "", title: str = ""
-) -> Files:
-    specs = [part.spec for part in parts]
-    pieces = {
-        f"{part.number}/{piece.id}": piece for part in parts for piece in part.laminate.pieces
-    }
-    files: Files = {"cutplan.pdf": cutplan_pdf(shown, pieces, specs, name, title)}
-    for layout in shown.layouts:
-        scene = layout_scene(layout, plan.items, pieces, specs[0].part.units)
-        stem = f"cutplan/{_stock_name(layout)}"
-        files[f"{stem}.dxf"], files[f"{stem}.svg"] = dxf_bytes(scene), svg_bytes(scene)
-    return files
 
 
 def _stock_name(layout: Layout) -> str:
