@@ -15,7 +15,7 @@ from plybook.nest.bound import sheet_bound, strip_bound
 from plybook.nest.budget import Budget, stops_on_interrupt
 from plybook.nest.check import check_plan
 from plybook.nest.memory import LayoutMemory, Remembered, layout_key
-from plybook.nest.model import CutPlan, Effort, Item, Layout, Placement, Unit
+from plybook.nest.model import CutPlan, Effort, Item, Layout, Placement
 from plybook.nest.needs import CutJob, Need, gather
 from plybook.nest.placing import placed_outline, turn_ring
 from plybook.nest.race import packer_is_installed
@@ -352,8 +352,3 @@ def _search_bars(need: Need, budget: Budget) -> list[Layout] | Finding:
                 x += length + need.gap_mm
         rows.append((unit, tuple(placed), unit.length_mm, "exact cutting"))
     return _finish(need, rows)
-
-
-def bought_units(layouts: Sequence[Layout]) -> tuple[Unit, ...]:
-    """Units of a plan that have to be bought, in order."""
-    return tuple(x.unit for x in layouts if x.unit.bought)

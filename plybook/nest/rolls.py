@@ -20,7 +20,7 @@ from plybook.nest.budget import Budget
 from plybook.nest.compact import NoFits
 from plybook.nest.laying import Copy, copies_of, fill
 from plybook.nest.model import Item, Placement, Unit
-from plybook.nest.placing import orientations, turn_ring
+from plybook.nest.placing import turn_ring
 from plybook.nest.strip import pack_strip
 
 Progress = Callable[[float], None]
@@ -222,16 +222,17 @@ def _large_ones(copies: Sequence[Copy], area_mm2: float) -> list[Copy]:
 
 
 def _face_down(copy: Copy, seed: int) -> bool:
-    """Whether this copy is tried face down: every second copy, and other halves for other seeds."""
+    """Whether this copy is tried face down: every second copy, and the other half for the next
+    seed. Mirrored with its fibre along the warp a piece is as wide as before, so it fits too."""
     return copy.item.may_flip and (copy.number + seed) % 2 == 0
 
 
 def _rotations(item: Item, down: bool, width_mm: float) -> tuple[float, ...] | None:
-    """Allowed rotations in which the item fits across."""
-    if item.rotations_deg is None and not down:
-        return None
-    allowed = [r for r, d in orientations(item, ()) if d == down]
-    if not allowed:
+    """Allowed rotations in which the item fits across; None = free."""
+    allowed = item.rotations_deg
+    if down and item.flipped_rotations_deg is not None:
+        allowed = item.flipped_rotations_deg
+    if allowed is None:
         return None
     return tuple(
         r for r in allowed if np.ptp(turn_ring(item.outline_mm, r, down)[:, 1]) <= width_mm + 1e-6
