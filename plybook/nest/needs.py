@@ -207,6 +207,17 @@ def _cut_from_stock(piece: Piece) -> np.ndarray:
     return canonical_ring(np.asarray(both.exterior.coords)[:-1])
 
 
+def item_of(spec: PartSpec, piece: Piece) -> Item:
+    """One piece of a part as the item that is placed.
+
+    Raises:
+        SpecError: its material is none of the spec's.
+        ValueError: it has no sound outline.
+    """
+    material = _material(spec, piece.material)
+    return _item(spec.part.number, piece, _cut_from_stock(piece), material)
+
+
 def _item(number: str, piece: Piece, outline: np.ndarray, material: Material) -> Item:
     rotations: tuple[float, ...] | None
     flipped = None

@@ -328,7 +328,11 @@ def _search_bars(need: Need, budget: Budget) -> list[Layout] | Finding:
         for u in need.units
     ]
     plan = cut_bars(
-        wanted, [len(lengths[w]) for w in wanted], stock, need.gap_mm, max(2.0, budget.left_s())
+        wanted,
+        [len(lengths[w]) for w in wanted],
+        stock,
+        need.gap_mm,
+        min(max(2.0, budget.left_s()), 60.0),
     )
     if plan is None:
         names = [f"{i.id} copy {n}" for w in wanted for i, n in lengths[w]]
