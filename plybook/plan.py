@@ -245,6 +245,7 @@ def _layout(layout: Layout, number: str, items: dict[str, Item]) -> dict:
         "kind": unit.kind,
         "material": unit.material,
         "width_mm": _figure(unit.width_mm),
+        "edge_mm": _figure(unit.edge_mm),
         "length_mm": _figure(unit.length_mm),
         "used_length_mm": _figure(layout.used_length_mm),
         "bound_mm": _figure(layout.bound_mm),

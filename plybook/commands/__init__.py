@@ -6,4 +6,4 @@ and completion answer at once.
 """
 
 # in the order the help shows them
-NAMES: tuple[str, ...] = ("new", "check", "build", "verify", "explain", "schema")
+NAMES: tuple[str, ...] = ("new", "check", "build", "verify", "compare", "explain", "schema")
