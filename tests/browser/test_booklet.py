@@ -112,6 +112,30 @@ def test_a_measured_value_is_judged_in_words(window, make_book, value, words):
     assert page.text(f".blank:has({ROOM}) .verdict").startswith(words)
 
 
+def move_timers(page, seconds):
+    """Let every timer have been started that much earlier."""
+    page.js("""
+        const name = Object.keys(localStorage).find((k) => k.startsWith("plybook/"));
+        const record = JSON.parse(localStorage.getItem(name));
+        for (const t of Object.values(record.timers)) {
+            t.start -= 1000 * arguments[0]; t.end -= 1000 * arguments[0];
+        }
+        localStorage.setItem(name, JSON.stringify(record));
+    """, seconds)  # fmt: skip
+
+
+def test_a_limit_warns_before_it_is_reached(window, make_book):
+    page = window().open(make_book(), LAY)
+    page.find('[data-timer="lay-p1.pot"] .start').click()  # 40 minutes
+    assert until(lambda: page.text(".run b").startswith("39:"))
+    move_timers(page, 2160)
+    page.driver.refresh()
+    assert until(lambda: re.fullmatch(r"ONLY 0[34]:\d\d", page.text(".run b")))
+    move_timers(page, 300)
+    page.driver.refresh()
+    assert until(lambda: "LIMIT REACHED" in page.text(".run.up"))
+
+
 def test_a_timer_runs_on_over_a_reload_and_ends_in_words(window, make_book):
     page = window().open(make_book(), "p-mould-wax")
     page.find(f"{WAX} .start").click()
@@ -120,13 +144,7 @@ def test_a_timer_runs_on_over_a_reload_and_ends_in_words(window, make_book):
     page.driver.refresh()
     assert until(lambda: re.fullmatch(r"59:[45]\d", page.text(".run b")))
     assert page.text(f"{WAX} .says").startswith("started ")
-    # an hour later, as the record would find it after the device slept
-    page.js("""
-        const name = Object.keys(localStorage).find((k) => k.startsWith("plybook/"));
-        const record = JSON.parse(localStorage.getItem(name));
-        for (const t of Object.values(record.timers)) { t.start -= 3.6e6; t.end -= 3.6e6; }
-        localStorage.setItem(name, JSON.stringify(record));
-    """)
+    move_timers(page, 3600)  # an hour later, as after the device slept
     page.driver.refresh()
     assert until(lambda: "WAIT IS OVER" in page.text(".run"))
     assert page.find(".run.up").get_attribute("role") == "alert"
@@ -282,12 +300,14 @@ def test_it_prints_every_page_filled_in(window, make_book):
     page = window().open(make_book(), LAY)
     tap_row(page, TICK)
     fill(page, 'input[data-field="lay-p1.lot"]', "ROLL 4711")
+    fill(page, ROOM, "26.5")
     page.js("location.hash = 'p-record'")
     fill(page, 'textarea[data-field="record.notes"]', "\n".join(f"line {k}" for k in range(30)))
     texts = printed(page)
     words = "\n".join(texts)
     assert "ROLL 4711" in words
     assert "ticked " in words
+    assert "OUT: too high by 3.5 °C" in words
     assert "line 0" in words and "line 29" in words  # a long note is not cut off
     for title in ("What to have at hand", "Cut list", "Let in hardpoint H1", "Jig card"):
         assert title in words

@@ -281,7 +281,11 @@
         row.append(ok);
         bar.append(row);
       }
-      row.querySelector("b").textContent = over ? word : left(t.end - now);
+      // a limit warns once before it is reached: in its last fifth, at most five minutes
+      const soon = !over && box.dataset.kind === "limit" && t.end - now <= Math.min(300000, (t.end - t.start) / 5);
+      if (soon && !row.classList.contains("soon")) beep();
+      row.classList.toggle("soon", soon);
+      row.querySelector("b").textContent = over ? word : (soon ? "ONLY " : "") + left(t.end - now);
       row.querySelector("span").textContent = box.dataset.label + (over ? ", since " + clock(t.end) : ", until " + clock(t.end));
       row.querySelector("button").hidden = !over;
       row.classList.toggle("up", over);
