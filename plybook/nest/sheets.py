@@ -32,6 +32,7 @@ Progress = Callable[[int], None]
 LAST_SHARE = 0.12  # of the time goes to leaving a large rest on the last unit
 AT_BOUND_SHARE = 0.3  # of the time is spent on the left-over once no unit can be saved
 STUCK_AFTER = 8  # fruitless takings-apart before a squeeze; more with few pieces, they are quick
+FEW, FEW_TRIES = 8, 20  # so few pieces are taken apart so often whatever the time
 SQUEEZE_S = 3.5
 
 
@@ -198,6 +199,10 @@ class _Search:
     def improve(self, budget: Budget, least: int) -> None:
         """Empty units while there is time; with the least number of units only the left-over
         can still grow, which is worth a part of the time."""
+        if len(self._copies) <= FEW:  # a count, not a time: the same on every machine
+            for _ in range(FEW_TRIES):
+                if len(self._bins) > max(1, least):
+                    self._take_apart()
         whole = budget.left_s()
         if whole < 0.5 or len(self._bins) == 0:
             return
