@@ -178,6 +178,10 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
                     section = bag_section_picture(bag)
                     yield _picture(section, "The bag in section: the order of the layers")
         return
+    if step.shows == "mould":
+        scene = step_picture(bench.face, (), ())
+        yield _picture(scene, "The mould face: stations, the reference axis (0°) and the edges.")
+        return
     if step.shows not in ("layer", "core", "section") or not pieces:
         return
     own = list(dict.fromkeys(p.layer for p in pieces))

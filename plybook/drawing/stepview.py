@@ -55,7 +55,7 @@ def step_picture(
 
     Args:
         face: the mould face.
-        pieces: what this step lays or handles.
+        pieces: what this step lays or handles; none shows the bare face.
         below: layers already in the mould, first laid first.
         section_mm: (2, 2) line of the section shown beside it, or None.
         corners: lettered corners from `locate`.
@@ -70,7 +70,9 @@ def step_picture(
     row_mm = (y1 - y0) * scale + TOP_MM + FOOT_MM
     wide = WIDTH_MM / 2 - stretch * scale / 2
     windows = [(x0 + k * stretch, y0, x0 + (k + 1) * stretch, y1) for k in range(rows)]
-    shown = [(k, w) for k, w in enumerate(windows) if any(_reaches(p, w) for p in pieces)]
+    shown = [
+        (k, w) for k, w in enumerate(windows) if not pieces or any(_reaches(p, w) for p in pieces)
+    ]
     items: list[Primitive] = []
     for place, (row, window) in enumerate(shown):
         foot = (len(shown) - 1 - place) * row_mm + FOOT_MM

@@ -236,3 +236,12 @@ def test_hatching_lines_up_across_neighbours():
     ends = {tuple(np.round(p.points_mm[-1], 6)) for p in hatch(left, 0.0, 2.0)}
     starts = {tuple(np.round(p.points_mm[0], 6)) for p in hatch(right, 0.0, 2.0)}
     assert ends == starts
+
+
+def test_the_bare_face_is_shown_whole_with_its_stations_and_edges():
+    for face in (FACE, doubles.TaperedFace(4000.0, 300.0, 240.0)):
+        scene = step_picture(face, (), ())
+        words = [t.text for t in scene.items if isinstance(t, Text)]
+        assert {"ROOT", "TIP", "LEADING EDGE", "TRAILING EDGE"} <= set(words)
+        assert {s.label for s in face.station_lines} <= set(words)
+        assert colliding(scene) == [] and outside(scene) == []
