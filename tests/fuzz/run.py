@@ -18,10 +18,12 @@ import traceback
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from plybook.build import Read, build, shape
+from plybook.build import build
 from plybook.diagnostics import PlybookError, Severity
+from plybook.laminate import lay_up
 from plybook.outside import Outside, Shelf
 from plybook.spec import load
+from plybook.surface import build_face
 from plybook.verify import verify_folder
 from tests.fuzz import generate, mutate
 
@@ -37,7 +39,7 @@ SHARED = [name for name in FILES if name.startswith("shared/")]
 LONGEST_S = {"load": 10, "lay": 120, "build": 400}
 
 
-class Hang(Exception):
+class Hang(BaseException):
     """A case took longer than any may."""
 
 
@@ -86,7 +88,7 @@ def attempt(part: str, files: dict[str, bytes], depth: str, tally: Tally) -> Non
         loaded = load(Path(part), Shelf(files))
         if depth == "lay":
             for spec in loaded.specs:
-                shape(Read(spec, loaded.findings), lambda text: None)
+                lay_up(spec, build_face(spec))
     except PlybookError as refusal:
         _judge(refusal, tally)
     else:
@@ -141,7 +143,7 @@ def run(
         signal.alarm(LONGEST_S[depth])
         try:
             attempt(part, files, depth, tally)
-        except Exception as wrong:
+        except (Exception, Hang) as wrong:
             frames = traceback.extract_tb(wrong.__traceback__)
             at = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}"
             tally.failures.append(f"seed {number}: {type(wrong).__name__} at {at}: {wrong}")
