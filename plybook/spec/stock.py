@@ -69,19 +69,19 @@ def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> Stoc
                 entry.here,
             )
             return None
-    outline = None
+    outline, corner = None, 0.0  # a remnant is moved to its own corner, bad zones with it
     if entry.outline is not None:
         outline = _zone(entry.outline, entry.place_of("outline"), out)
         if outline is None:
             return None
         low, high = outline.min(axis=0), outline.max(axis=0)
-        outline = outline - low
+        outline, corner = outline - low, low
         length, width = (float(v) for v in high - low)
     zones = []
     for n, zone in enumerate(entry.bad_zones):
         ring = _zone(zone, entry.place_of("bad_zones", n), out)
         if ring is not None:
-            zones.append(ring)
+            zones.append(ring - corner)
     return StockItem(
         entry.id,
         kind,
