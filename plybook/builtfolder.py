@@ -169,8 +169,19 @@ def _cut_plan(spec: PartSpec, plan: Mapping[str, Any]) -> CutPlan:
     return CutPlan(tuple(layouts), tuple(items.values()), ())
 
 
+def pieces_of(plan: Mapping[str, Any]) -> tuple[Piece, ...]:
+    """The pieces of a plan as far as cutting them goes: without edges and marks.
+
+    Raises:
+        SpecError: the plan has not the shape of a plan.
+    """
+    try:
+        return tuple(_piece(row) for row in plan["pieces"])
+    except (KeyError, TypeError, ValueError) as wrong:
+        raise SpecError(_not_built(Path(PLAN), f"{type(wrong).__name__}: {wrong}")) from wrong
+
+
 def _piece(row: Mapping[str, Any]) -> Piece:
-    """A piece as far as cutting it goes."""
     from plybook.laminate.model import Piece
 
     bag = row.get("bag_side_outline_mm")
@@ -190,6 +201,7 @@ def _piece(row: Mapping[str, Any]) -> Piece:
         thickness_mm=float(row["thickness_mm"]),
         edges=(),
         may_turn_over=bool(row["may_turn_over"]),
+        bag_side_holes_mm=tuple(_ring(hole) for hole in row.get("bag_side_holes_mm", ())),
     )
 
 

@@ -100,6 +100,18 @@ def set_files(
     return with_manifest(files, _facts(name, specs))
 
 
+def layout_files(
+    spec: PartSpec, pieces: Sequence[Piece], layout: Layout, items: Sequence[Item], title: str
+) -> Files:
+    """One layout by itself: the sheet for the bench and its 1:1 drawings."""
+    placed = {p.item for p in layout.placements}
+    own = tuple(item for item in items if item.id in placed)
+    known = {f"{spec.part.number}/{piece.id}": piece for piece in pieces}
+    plan = CutPlan((layout,), own, ())
+    files = {"cutplan.pdf": cutplan_pdf(plan, known, [spec], spec.part.number, title)}
+    return files | _draw_layout((layout, own, known, spec.part.units))
+
+
 def cut_drawings(parts: Sequence[Part], plan: CutPlan) -> dict[str, Files]:
     """The 1:1 drawings of every layout, for each unit (mm, in) that a part is worked in."""
     pieces = _pieces(parts)

@@ -68,7 +68,7 @@ def plan_dict(
         ],
         "pieces": [_piece(piece) for piece in laminate.pieces],
         "layouts": [
-            _layout(layout, part.number, {item.id: item for item in plan.items})
+            layout_row(layout, part.number, {item.id: item for item in plan.items})
             for layout in plan.layouts
             if any(owner(p.item)[0] == part.number for p in layout.placements)
         ],
@@ -236,7 +236,8 @@ def _edge(edge: PieceEdge) -> dict:
     }
 
 
-def _layout(layout: Layout, number: str, items: dict[str, Item]) -> dict:
+def layout_row(layout: Layout, number: str, items: dict[str, Item]) -> dict:
+    """One layout as it stands in the plan of a part."""
     unit = layout.unit
     own = [p for p in layout.placements if owner(p.item)[0] == number]
     others = [p for p in layout.placements if owner(p.item)[0] != number]

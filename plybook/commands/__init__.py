@@ -6,4 +6,15 @@ and completion answer at once.
 """
 
 # in the order the help shows them
-NAMES: tuple[str, ...] = ("new", "check", "build", "verify", "compare", "explain", "schema")
+NAMES: tuple[str, ...] = (
+    "new",
+    "check",
+    "build",
+    "verify",
+    "compare",
+    "record",
+    "keep",
+    "recut",
+    "explain",
+    "schema",
+)

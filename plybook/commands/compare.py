@@ -67,7 +67,9 @@ def _write(out: Path, changes, old, new) -> Path:
     before = {p["id"]: p for p in old["pieces"]}
     after = {p["id"]: p for p in new["pieces"]}
     files = {
-        f"pieces/{file_name(one.id)}.svg": svg_bytes(overlay(before[one.id], after[one.id]))
+        f"pieces/{file_name(one.id)}.svg": svg_bytes(
+            overlay(before[one.id], after[one.id]), reference=False
+        )
         for one in changes.altered
     }
     files["changes.txt"] = as_text(changes).encode() + b"\n"

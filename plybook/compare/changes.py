@@ -223,14 +223,17 @@ def _reach(points: np.ndarray, ring: Any) -> float:
 def _edge_words(old: Sequence[Mapping], new: Sequence[Mapping]) -> Iterable[str]:
     def told(edge: Mapping) -> str:
         angle = f" {edge['angle_deg']:g}" if edge["treatment"] in ("bevel", "scarf") else ""
-        side = f", {edge['wide_side']} side full" if angle else ""
+        side = " from the bag side" if angle and edge["wide_side"] == "bag" else ""
         return f"{edge['treatment']}{angle}{side}"
 
     before = {e["name"]: told(e) for e in old}
     after = {e["name"]: told(e) for e in new}
+    alike: dict[str, list[str]] = {}
     for name in before:
         if name in after and before[name] != after[name]:
-            yield f"edge {name}: {before[name]} -> {after[name]}"
+            alike.setdefault(f"{before[name]} -> {after[name]}", []).append(name)
+    for words, names in alike.items():
+        yield f"{'edge' if len(names) == 1 else 'edges'} {', '.join(names)}: {words}"
 
 
 # ---------------------------------------------------------------- steps and layouts

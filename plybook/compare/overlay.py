@@ -1,4 +1,8 @@
-"""One piece before and after in one drawing: the old cut thin and dotted, the new one in full."""
+"""One piece before and after in one drawing, reduced to fit a page.
+
+The new cut is drawn in full, the old one dashed; what only the new piece covers and what only the
+old one did are tinted.
+"""
 
 from __future__ import annotations
 
@@ -8,47 +12,67 @@ from typing import Any
 import numpy as np
 
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
+from plybook.units import show_number
 
-_MARGIN = 0.06  # of the larger side
+SIDE_MM = 250.0  # of the larger side on paper
+LETTERS_MM = 3.5
+_GAP_MM = 8.0
 
 
 def overlay(old: Mapping[str, Any], new: Mapping[str, Any]) -> Scene:
-    """A piece as two plans have it, in the pattern frame.
+    """A piece as two plans have it.
 
     Args:
         old, new: entries of `pieces` in `plan.json`.
+
+    Returns:
+        A scene for the page, not at 1:1; it says its scale.
     """
-    items: list[Primitive] = []
-    rings = []
-    for piece, cut, inner in ((old, Role.GHOST, Role.GHOST), (new, Role.CUT, Role.CUT_INNER)):
-        tag = "old" if piece is old else "new"
-        for points, role in [
-            (piece["outline_mm"], cut),
-            *((hole, inner) for hole in piece["holes_mm"]),
-        ]:
-            ring = np.array(points, dtype=float)
-            rings.append(ring)
-            items.append(Path(role, ring, closed=True, tag=tag))
-    every = np.vstack(rings)
-    low, high = every.min(axis=0), every.max(axis=0)
-    side = float(max(high - low))
-    gap, height = _MARGIN * side, max(2.5, side / 60.0)
-    lines = (f"{new['id']}: old cut dotted and thin, new cut in full", _words(old, new))
+    rings = {
+        name: [np.array(r, dtype=float) for r in (piece["outline_mm"], *piece["holes_mm"])]
+        for name, piece in (("old", old), ("new", new))
+    }
+    every = np.vstack([*rings["old"], *rings["new"]])
+    low = every.min(axis=0)
+    span = float((every.max(axis=0) - low).max())
+    scale = SIDE_MM / span if span > 0 else 1.0
+    drawn = {name: [(ring - low) * scale for ring in found] for name, found in rings.items()}
+    items: list[Primitive] = [*_tints(drawn["old"], drawn["new"])]
+    items += [Path(Role.BAD_ZONE, ring, closed=True, tag="old") for ring in drawn["old"]]
+    for role, ring in zip(
+        [Role.CUT] + [Role.CUT_INNER] * len(drawn["new"]), drawn["new"], strict=False
+    ):
+        items.append(Path(role, ring, closed=True, tag="new"))
+    lines = [
+        f"{new['id']}: new cut in full, old cut dashed; scale 1:{show_number(1 / scale, 1)}",
+        _words(old, new),
+    ]
     for row, line in enumerate(lines):
-        at = (float(low[0]), float(low[1]) - gap - row * 1.8 * height)
-        items.append(Text(Role.TEXT, at, line, height))
-    window = (
-        float(low[0]) - gap,
-        float(low[1]) - gap - 4.0 * height,
-        float(high[0]) + gap,
-        float(high[1]) + gap,
+        y = -_GAP_MM - row * 1.8 * LETTERS_MM
+        items.append(Text(Role.TEXT, (0.0, y), line, LETTERS_MM, rise="top"))
+    width, height = (every.max(axis=0) - low) * scale
+    foot = -_GAP_MM - len(lines) * 1.8 * LETTERS_MM - _GAP_MM
+    right = max(float(width), SIDE_MM * 0.8) + _GAP_MM
+    return Scene(
+        tuple(items), (-_GAP_MM, foot, right, float(height) + _GAP_MM), f"{new['id']}: old and new"
     )
-    return Scene(tuple(items), window, f"{new['id']}: before and after")
+
+
+def _tints(old: list[np.ndarray], new: list[np.ndarray]) -> list[Path]:
+    import shapely
+
+    before, after = (shapely.Polygon(rings[0], rings[1:]) for rings in (old, new))
+    tinted = []
+    for shape, tint in ((before.difference(after), "bad"), (after.difference(before), "remnant")):
+        for part in shapely.get_parts(shape):
+            if part.geom_type == "Polygon" and part.area > 0:
+                ring = np.asarray(part.exterior.coords)[:-1]
+                tinted.append(Path(Role.FILL, ring, closed=True, fill=tint))
+    return tinted
 
 
 def _words(old: Mapping[str, Any], new: Mapping[str, Any]) -> str:
     area = new["area_mm2"] / old["area_mm2"] - 1.0 if old["area_mm2"] else 0.0
-    return (
-        f"{old['material']} {old['angle_deg']:+g} deg -> {new['material']} "
-        f"{new['angle_deg']:+g} deg, area {100.0 * area:+.1f} %"
-    )
+    was, now = (f"{p['material']} at {show_number(p['angle_deg'], 1)} deg" for p in (old, new))
+    first = was if was == now else f"{was} before, {now} now"
+    return f"{first}; area {100.0 * area:+.1f} %"
