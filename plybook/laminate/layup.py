@@ -10,10 +10,11 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from plybook.diagnostics import Finding, GeometryError, PlybookError, warning
+from plybook.diagnostics import Finding, GeometryError, PlybookError, error, warning
 from plybook.laminate.core import core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
@@ -89,6 +90,8 @@ class _LayUp:
                 self._lay(layer, region)
             except PlybookError as refusal:
                 self.findings.extend(_placed(f, layer) for f in refusal.findings)
+            except shapely.errors.GEOSException:  # what it says names no layer
+                self.findings.append(_placed(_tangled(f"layer {layer.id}"), layer))
         return self._finished()
 
     def _region(self, layer: Layer) -> BaseGeometry | None:
@@ -168,6 +171,11 @@ class _LayUp:
             case _:
                 raise TypeError(f"not a layer: {layer!r}")
         self.field = self.field.with_layer(self.rises[layer.id])
+        self.findings.extend(
+            _placed(_tangled(f"piece {piece.id}"), layer)
+            for piece in pieces
+            if not Polygon(piece.outline_mm, piece.holes_mm).is_valid
+        )
         self.pieces.extend(pieces)
         self.layers.append(
             LaidLayer(
@@ -312,6 +320,15 @@ class _LayUp:
         self.findings.extend(drop_findings(ladders, self.spec.layers))
         self.progress(f"{self.spec.part.number}: zones, sections, mass and rules")
         return sum_up(self.spec, self.face, self.layers, self.pieces, self.field, self.findings)
+
+
+def _tangled(what: str) -> Finding:
+    """The finding for a shape that cannot be cut because its outline meets itself."""
+    return error(
+        "outline-tangled",
+        f"{what} would have an outline that crosses itself where it is laid flat",
+        "draw its region in a little, or end it at a station or away from the core's edge",
+    )
 
 
 def _placed(finding: Finding, layer: Layer) -> Finding:

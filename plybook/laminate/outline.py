@@ -253,4 +253,8 @@ def run_past(stretch: Stretch, neighbours: tuple[Stretch, Stretch], by_mm: float
         slope = float(heading @ out) / by_mm
         ends.append(side[1] + (heading * by_mm / slope if slope > 0.5 else out))
     inner = stretch.points_mm[1:-1] + out
-    return Polygon(np.vstack([stretch.points_mm, ends[1][None], inner[::-1], ends[0][None]]))
+    tab = Polygon(np.vstack([stretch.points_mm, ends[1][None], inner[::-1], ends[0][None]]))
+    if tab.is_valid:
+        return tab
+    # the sides run together, or a short side leans across: straight out instead
+    return Polygon(np.vstack([stretch.points_mm, stretch.points_mm[::-1] + out]))

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from plybook.build import build
-from plybook.diagnostics import PlybookError, Severity
+from plybook.diagnostics import PlybookError, Severity, SpecError
 from plybook.laminate import lay_up
 from plybook.outside import Outside, Shelf
 from plybook.spec import load
@@ -88,7 +88,12 @@ def attempt(part: str, files: dict[str, bytes], depth: str, tally: Tally) -> Non
         loaded = load(Path(part), Shelf(files))
         if depth == "lay":
             for spec in loaded.specs:
-                lay_up(spec, build_face(spec))
+                wrong = [
+                    f for f in lay_up(spec, build_face(spec)).findings
+                    if f.severity is Severity.ERROR
+                ]  # fmt: skip
+                if wrong:
+                    raise SpecError(wrong)
     except PlybookError as refusal:
         _judge(refusal, tally)
     else:
