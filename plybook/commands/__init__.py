@@ -6,15 +6,17 @@ and completion answer at once.
 """
 
 # in the order the help shows them
-NAMES: tuple[str, ...] = (
+NAMES = (
     "new",
     "check",
     "build",
     "verify",
+    "watch",
     "compare",
     "record",
     "keep",
     "recut",
     "explain",
     "schema",
+    "completion",
 )

@@ -1,0 +1,213 @@
+"""`plybook keep`, `recut` and `record`: what happens to shelf, pieces and log at the table."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+import shapely
+import yaml
+
+from plybook.cli import main
+from plybook.outside import Outside
+from plybook.record import compare, read_record
+from plybook.record.compare import known_fields
+
+SPECS = Path(__file__).parents[2] / "specs"
+
+
+@pytest.fixture
+def shop(hatch_out, tmp_path):
+    """The shipped specs and the built hatch, to be changed."""
+    shutil.copytree(SPECS, tmp_path / "specs")
+    shutil.copytree(hatch_out, tmp_path / "out")
+    return tmp_path
+
+
+def run(shop, *words):
+    return main([*words, "--out", str(shop / "out")])
+
+
+def shelf(shop) -> dict:
+    text = (shop / "specs" / "shared" / "stock.yaml").read_text()
+    return {entry["id"]: entry for entry in yaml.safe_load(text)["stock"]}
+
+
+def plan(shop, name="TN-420") -> dict:
+    return json.loads((shop / "out" / name / "plan.json").read_bytes())
+
+
+def ring_of(plan, row):
+    """A placed piece by the arithmetic of the contract: mirror, turn, move."""
+    outline = next(p for p in plan["pieces"] if p["id"] == row["piece"])["outline_mm"]
+    shape = shapely.Polygon(outline)
+    if row["flipped"]:
+        shape = shapely.affinity.scale(shape, 1, -1, origin=(0, 0))
+    shape = shapely.affinity.rotate(shape, row["rotation_deg"], origin=(0, 0))
+    return shapely.affinity.translate(shape, row["x_mm"], row["y_mm"])
+
+
+# ---------------------------------------------------------------- keep
+
+
+def test_the_roll_is_shorter_by_what_was_cut_and_remarks_stay(shop, capsys):
+    used = next(x for x in plan(shop)["layouts"] if x["stock"] == "TW-1")["used_length_mm"]
+    assert run(shop, "keep", str(shop / "specs" / "hatch.yaml"), "--received", "2026-06-01") == 0
+    after = shelf(shop)
+    left = after["TW-1"]["length"]
+    assert 42_000 - used - 10 < left <= 42_000 - used  # whole mm, less the knife's gap
+    text = (shop / "specs" / "shared" / "stock.yaml").read_text()
+    assert "# left over from the fuselage floor" in text and "# a dent" in text
+    assert any(entry.get("received") and name.endswith("-rest") for name, entry in after.items())
+    assert "left: TW-1" in capsys.readouterr().out
+
+
+def test_nothing_is_taken_off_the_shelf_twice(shop, capsys):
+    spec = str(shop / "specs" / "hatch.yaml")
+    assert run(shop, "keep", spec) == 0
+    once = shelf(shop)
+    assert run(shop, "keep", spec) == 1
+    assert shelf(shop) == once
+    assert "build-out-of-date" in capsys.readouterr().err
+
+
+def test_show_changes_nothing(shop, capsys):
+    before = shelf(shop)
+    assert run(shop, "keep", str(shop / "specs" / "hatch.yaml"), "--show") == 0
+    assert shelf(shop) == before
+    assert "would change" in capsys.readouterr().out
+
+
+def test_parts_that_share_a_roll_are_named_together(shop, capsys):
+    path = shop / "out" / "TN-420" / "plan.json"
+    data = plan(shop)
+    row = dict(data["layouts"][0]["placements"][0])
+    outline = data["pieces"][0]["outline_mm"]
+    data["layouts"][0]["also_cut"] = [{**row, "part": "TN-999", "outline_mm": outline}]
+    path.write_text(json.dumps(data))
+    assert run(shop, "keep", str(shop / "specs" / "hatch.yaml")) == 1
+    assert "cut-together" in capsys.readouterr().err
+
+
+def test_a_part_that_is_not_built_is_refused(shop, capsys):
+    shutil.rmtree(shop / "out" / "TN-420")
+    assert run(shop, "keep", str(shop / "specs" / "hatch.yaml")) == 1
+    assert "not-built" in capsys.readouterr().err
+
+
+def test_a_date_that_is_none_is_refused(shop, capsys):
+    spec = str(shop / "specs" / "hatch.yaml")
+    assert run(shop, "keep", spec, "--received", "1.6.2026") == 1
+    assert "not-a-date" in capsys.readouterr().err
+
+
+# ---------------------------------------------------------------- recut
+
+
+def test_a_spoiled_piece_is_cut_elsewhere_and_the_others_stay(shop):
+    assert run(shop, "recut", str(shop / "specs" / "hatch.yaml"), "A1") == 0
+    before, after = plan(shop), plan(shop, "TN-420-recut")
+
+    def places(data):
+        return {(p["piece"], p["copy"]): p for row in data["layouts"] for p in row["placements"]}
+
+    old, new = places(before), places(after)
+    assert set(old) == set(new)
+    assert [key for key in old if old[key] != new[key]] == [("A1", 1)]
+    (row,) = [r for r in after["layouts"] if any(p["piece"] == "A1" for p in r["placements"])]
+    rings = {p["piece"]: ring_of(after, p) for p in row["placements"]}
+    spoiled = ring_of(before, old["A1", 1])
+    fresh = rings.pop("A1")
+    assert fresh.intersection(spoiled).area < 1.0
+    assert all(fresh.intersection(other).area < 1.0 for other in rings.values())
+    folder = shop / "out" / "TN-420-recut"
+    assert (folder / "cutplan.pdf").read_bytes().startswith(b"%PDF")
+    assert (folder / "cutplan" / f"{row['stock']}.dxf").exists()
+
+
+def test_a_second_spoiled_piece_starts_from_the_first_recut(shop):
+    spec = str(shop / "specs" / "hatch.yaml")
+    assert run(shop, "recut", spec, "A1") == 0
+    assert run(shop, "recut", spec, "A2") == 0
+    zones = [len(row["bad_zones_mm"]) for row in plan(shop, "TN-420-recut")["layouts"]]
+    assert sum(zones) == sum(len(row["bad_zones_mm"]) for row in plan(shop)["layouts"]) + 2
+
+
+def test_what_is_kept_counts_the_spoiled_piece(shop):
+    spec = str(shop / "specs" / "hatch.yaml")
+    first = shop / "first"
+    shutil.copytree(shop / "specs", first / "specs")
+    shutil.copytree(shop / "out", first / "out")
+    assert run(first, "keep", str(first / "specs" / "hatch.yaml")) == 0
+    for piece in ("A1", "A2", "B1", "B2") * 2:
+        assert run(shop, "recut", spec, piece) == 0
+    assert run(shop, "keep", spec) == 0
+    assert shelf(shop)["TW-1"]["length"] < shelf(first)["TW-1"]["length"]
+
+
+def test_a_piece_or_part_that_is_not_there_is_refused(shop, capsys):
+    spec = str(shop / "specs" / "hatch.yaml")
+    assert run(shop, "recut", spec, "Q7") == 3
+    assert run(shop, "recut", spec, "A1", "--part", "TN-1") == 1
+    told = capsys.readouterr().err
+    assert "no-such-piece" in told and "no-such-part" in told
+    assert not (shop / "out" / "TN-420-recut").exists()
+
+
+# ---------------------------------------------------------------- record
+
+
+@pytest.fixture
+def record(shop):
+    """A record in which everything was ticked, as the booklet exports it."""
+    data = plan(shop)
+    fields = {id: {"value": True, "at": ""} for id in known_fields(data)}
+    file = shop / "record.json"
+    part = data["part"]
+    file.write_text(
+        json.dumps(
+            {
+                "plybook_record": 1,
+                **{key: part[key] for key in ("name", "revision", "hand")},
+                "part": part["number"],
+                "plan": data["record_key"],
+                "saved": "2026-05-06T18:00:00+02:00",
+                "fields": fields,
+            }
+        )
+    )
+    return file
+
+
+def test_a_record_is_checked_and_printed(shop, record, capsys):
+    home = str(shop / "out" / "TN-420")
+    code = main(["record", str(record), "--plan", home])
+    read = read_record(Outside().read(record, 2_000_000))
+    found = compare(read, plan(shop))
+    assert code == (1 if any(f.severity == "error" for f in found) else 0)
+    folder = shop / "out" / "TN-420-as-built"
+    assert (folder / "as-built.pdf").read_bytes().startswith(b"%PDF")
+    assert b"As-built" in (folder / "as-built.html").read_bytes()
+    told = capsys.readouterr()
+    assert "open point" in told.out and "record-mass-missing" in told.err
+
+
+def test_a_record_of_another_revision_ends_with_1(shop, record, capsys):
+    record.write_text(record.read_text().replace('"revision": "A"', '"revision": "Z"'))
+    home = str(shop / "out" / "TN-420")
+    assert main(["record", str(record), "--plan", home, "--no-book"]) == 1
+    assert "record-revision-mismatch" in capsys.readouterr().err
+    assert not (shop / "out" / "TN-420-as-built").exists()
+
+
+def test_a_file_that_is_no_record_is_refused(shop, capsys):
+    assert main(["record", str(SPECS / "hatch.yaml"), "--plan", str(shop / "out" / "TN-420")]) == 1
+    assert "record-not-json" in capsys.readouterr().err
+
+
+def test_the_record_tells_compare_what_is_cut(shop, record, capsys):
+    home = str(shop / "out" / "TN-420")
+    code = main(["compare", home, home, "--record", str(record), "--format", "json"])
+    assert code == 0
+    told = json.loads(capsys.readouterr().out)
+    assert set(told["cut_already"]) == {p["id"] for p in plan(shop)["pieces"]}

@@ -1,0 +1,173 @@
+"""`plybook compare`: what differs between two plans, and what is cut already and now wrong."""
+
+import copy
+import json
+
+import numpy as np
+import pytest
+import resvg_py
+
+from plybook.cli import main
+from plybook.compare import as_text, changes_between, overlay
+from plybook.compare.changes import pieces_done, ring_distance
+from plybook.write.svg import svg_bytes
+
+
+@pytest.fixture
+def plan(hatch_out):
+    return json.loads((hatch_out / "TN-420" / "plan.json").read_bytes())
+
+
+@pytest.fixture
+def other(plan):
+    return copy.deepcopy(plan)
+
+
+def piece(plan, id):
+    return next(p for p in plan["pieces"] if p["id"] == id)
+
+
+def test_a_plan_and_itself_have_no_changes(plan, other):
+    changes = changes_between(plan, other)
+    assert changes.none and changes.wrong_now == ()
+    assert "Nothing that is cut or done has changed" in as_text(changes)
+
+
+def test_a_ring_and_the_same_ring_begun_elsewhere_lie_nowhere_apart():
+    ring = [[0, 0], [10, 0], [10, 5], [0, 5]]
+    assert ring_distance(ring, ring[2:] + ring[:2]) == (0.0, None)
+
+
+def test_the_distance_of_two_rings_is_the_largest_of_any_point():
+    # Hausdorff distance of two rectangles that differ on one side by 3: 3
+    far, moved = ring_distance(
+        [[0, 0], [10, 0], [10, 5], [0, 5]], [[0, 0], [13, 0], [13, 5], [0, 5]]
+    )
+    assert far == pytest.approx(3.0) and moved is None
+
+
+def test_a_ring_that_is_only_moved_says_by_how_much():
+    ring = np.array([[0, 0], [10, 0], [10, 5], [0, 5]])
+    far, moved = ring_distance(ring, ring + (3.0, 4.0))
+    assert moved == pytest.approx(5.0) and far > 0.01
+
+
+def test_a_larger_piece_is_altered_and_has_to_be_cut_again(plan, other):
+    outline = np.array(piece(other, "A1")["outline_mm"])
+    piece(other, "A1")["outline_mm"] = (outline * 1.1).tolist()
+    changes = changes_between(plan, other)
+    assert [c.id for c in changes.altered] == ["A1"]
+    assert changes.wrong_now == ("A1",)
+    assert changes.altered[0].recut
+
+
+def test_a_moved_piece_is_altered_and_still_serves(plan, other):
+    outline = np.array(piece(other, "A1")["outline_mm"])
+    piece(other, "A1")["outline_mm"] = (outline + (30.0, 0.0)).tolist()
+    changes = changes_between(plan, other)
+    assert [c.id for c in changes.altered] == ["A1"] and changes.wrong_now == ()
+    assert "still serves" in as_text(changes)
+
+
+def test_an_angle_changed_by_half_a_turn_is_no_change(plan, other):
+    piece(other, "A1")["angle_deg"] += 180.0
+    assert changes_between(plan, other).none
+    piece(other, "A1")["angle_deg"] += 90.0
+    assert changes_between(plan, other).wrong_now == ("A1",)
+
+
+def test_another_material_or_bevel_has_to_be_cut_again(plan, other):
+    piece(other, "A2")["material"] = "glass-plain-163"
+    piece(other, "C")["edges"][0]["angle_deg"] = 30.0
+    changes = changes_between(plan, other)
+    assert changes.wrong_now == ("A2", "C")
+    assert "glass-plain-163" in as_text(changes) and "bevel 45 -> bevel 30" in as_text(changes)
+
+
+def test_pieces_added_gone_and_renamed(plan, other):
+    other["pieces"] = [p for p in other["pieces"] if p["id"] != "B2"]
+    piece(other, "B1")["id"] = "X1"
+    other["pieces"].append({**copy.deepcopy(piece(other, "C")), "id": "C9", "material": "foam-10"})
+    changes = changes_between(plan, other)
+    assert changes.gone == ("B2",)
+    assert changes.renamed == (("B1", "X1"),)
+    assert changes.added == ("C9",)
+    assert "B2" in changes.wrong_now and "B1" not in changes.wrong_now
+
+
+def test_only_what_is_cut_already_can_be_wrong(plan, other):
+    for id in ("A1", "B1"):
+        piece(other, id)["angle_deg"] = 30.0
+    changes = changes_between(plan, other, done=["A1", "A2"])
+    assert changes.wrong_now == ("A1",) and changes.cut_already == ("A1", "A2")
+    assert "CUT OR LAID ALREADY AND WRONG NOW" in as_text(changes)
+
+
+def test_steps_are_compared_by_what_they_say(plan, other):
+    steps = other["stages"][0]["steps"]
+    gone = steps.pop(0)
+    steps[0]["text"] = ["Something else."]
+    steps[0]["id"] = "s00000000"
+    steps.append({**gone, "id": "s00000001", "title": "A new step"})
+    changes = changes_between(plan, other)
+    assert [name.split(" / ")[1] for name in changes.steps_gone] == [gone["title"]]
+    assert [name.split(" / ")[1] for name in changes.steps_added] == ["A new step"]
+    assert changes.steps_altered[0][1] == ("text",)
+
+
+def test_steps_in_another_order_are_told(plan, other):
+    other["stages"][0]["steps"].reverse()
+    assert changes_between(plan, other).order_changed
+
+
+def test_a_ticked_step_tells_which_pieces_are_cut(plan):
+    step = next(s for g in plan["stages"] for s in g["steps"] if s["pieces"])
+    field = f"{step['id']}.{step['checks'][0]['id']}"
+    assert pieces_done(plan, [field, "record.notes"]) == set(step["pieces"])
+
+
+def test_the_overlay_shows_both_outlines_and_where_they_differ(plan, other):
+    outline = np.array(piece(other, "C")["outline_mm"])
+    piece(other, "C")["outline_mm"] = (outline * (1.0, 1.2)).tolist()
+    scene = overlay(piece(plan, "C"), piece(other, "C"))
+    roles = [str(getattr(item, "role", "")) for item in scene.items]
+    assert roles.count("bad_zone") == 1 and roles.count("cut") == 1 and "fill" in roles
+    picture = svg_bytes(scene, reference=False)
+    # read by a renderer that shares nothing with the writer (resvg)
+    assert bytes(resvg_py.svg_to_bytes(svg_string=picture.decode(), dpi=96))[:4] == b"\x89PNG"
+
+
+# ---------------------------------------------------------------- the command
+
+
+def test_the_command_writes_words_data_and_a_drawing_for_each_altered_piece(
+    hatch_out, hatch_copy, tmp_path, capsys
+):
+    path = hatch_copy / "TN-420" / "plan.json"
+    plan = json.loads(path.read_bytes())
+    plan["part"]["revision"] = "B"
+    piece(plan, "A1")["outline_mm"] = [[0, 0], [500, 0], [500, 400], [0, 400]]
+    path.write_text(json.dumps(plan))
+    out = tmp_path / "changes"
+    code = main(["compare", str(hatch_out / "TN-420"), str(path.parent), "--out", str(out)])
+    assert code == 0
+    (folder,) = out.iterdir()
+    names = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file())
+    assert names == ["changes.json", "changes.txt", "manifest.json", "pieces/A1.svg"]
+    assert (folder / "changes.txt").read_text().rstrip() in capsys.readouterr().out
+
+
+def test_nothing_is_written_unless_asked_for(hatch_out, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    folder = str(hatch_out / "TN-420")
+    assert main(["compare", folder, folder, "--format", "json"]) == 0
+    assert json.loads(capsys.readouterr().out)["altered"] == []
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("content", [None, b"", b"[]", b'{"part": 3}', b"\xff\xfe"])
+def test_a_folder_that_is_no_build_is_refused(hatch_out, tmp_path, content, capsys):
+    if content is not None:
+        (tmp_path / "plan.json").write_bytes(content)
+    assert main(["compare", str(hatch_out / "TN-420"), str(tmp_path)]) == 1
+    assert "not-built" in capsys.readouterr().err
