@@ -28,7 +28,10 @@ _TYPES = {
     ".csv": "text/csv; charset=utf-8",
     ".dxf": "application/dxf",
 }
-_POLICY = "default-src 'self'; frame-ancestors 'self'; base-uri 'none'; form-action 'none'"
+_POLICY = (
+    "default-src 'self'; img-src 'self' data:; frame-ancestors 'self'; base-uri 'none'; "
+    "form-action 'none'"
+)
 
 
 def serve(watch: Watch, port: int = 0) -> ThreadingHTTPServer:
