@@ -48,7 +48,7 @@ def build_face(spec: PartSpec) -> LoftedFace | FlatFace:
 def face_of(mould, axis: Axis, hand: str, finer: float = 1.0) -> LoftedFace | FlatFace:
     """As `build_face`, from its three ingredients; `finer` scales the elements of the pattern."""
     if isinstance(mould, OutlineMould):
-        return flat_face(mould, axis)
+        return flat_face(mould, axis, mirrored=hand == "right")
     loft = loft_face(mould, hand)
     kinks = find_kinks(loft, mould.accepted_kinks_mm)
     splits = [k.span_mm for k in kinks if not k.accepted]

@@ -30,6 +30,7 @@ class FlatFace:
     station_lines: tuple[StationLine, ...] = ()
     kinks: tuple[Kink, ...] = ()
     flat: bool = True
+    mirrored: bool = False  # the right hand: worked out as the mirror image of the left
 
     @property
     def _heights(self) -> tuple[float, float]:
@@ -67,8 +68,8 @@ class FlatFace:
         return self.to_pattern(np.array([[x.min(), share], [x.max(), share]]))
 
 
-def flat_face(mould: OutlineMould, axis: Axis) -> FlatFace:
-    """The face of a flat outline.
+def flat_face(mould: OutlineMould, axis: Axis, mirrored: bool = False) -> FlatFace:
+    """The face of a flat outline; `mirrored` for the right hand.
 
     Raises:
         GeometryError: 0 degrees is asked along another line than the drawing's x.
@@ -107,7 +108,7 @@ def flat_face(mould: OutlineMould, axis: Axis) -> FlatFace:
         0.0, 0.0, 0.0, True, 0.0, 0, np.zeros((0, 2)), np.zeros((0, 3), dtype=int), np.zeros(0)
     )
     net = area - sum(abs(signed_area_mm2(hole)) for hole in holes)
-    return FlatFace(edges, ring, holes, line, float(net), empty, (ring,))
+    return FlatFace(edges, ring, holes, line, float(net), empty, (ring,), mirrored=mirrored)
 
 
 def _point(point, ring: np.ndarray) -> tuple[float, float]:

@@ -56,7 +56,9 @@ class Straight:
 
 def mirror_of(face: Face) -> np.ndarray:
     """(2,) factors that turn the pattern of either hand into that of one and the same hand."""
-    return np.array([1.0, 1.0 if face.flat else face.leaves[0].loft.bag_sign])
+    if face.flat:
+        return np.array([1.0, -1.0 if getattr(face, "mirrored", False) else 1.0])
+    return np.array([1.0, face.leaves[0].loft.bag_sign])
 
 
 def straightened(face: Face, ring_mm: np.ndarray) -> Straight:
