@@ -1,0 +1,37 @@
+"""A short run of the fuzzer with fixed seeds; `python -m tests.fuzz.run` runs as long as wanted."""
+
+import pytest
+
+from tests.fuzz.run import run
+
+
+def test_spoiled_and_made_up_specs_are_read_or_refused():
+    tally = run(150, seed=20_001)
+    assert tally.failures == []
+    assert tally.refused > 30 and tally.passed > 30, tally
+
+
+@pytest.mark.slow
+def test_what_is_read_is_laid_up_or_refused():
+    tally = run(30, seed=520_001, depth="lay", made_up=0.8)
+    assert tally.failures == []
+    assert tally.passed > 5, tally
+
+
+@pytest.mark.slow
+def test_what_is_laid_up_is_built_and_verifies():
+    tally = run(12, seed=720_001, depth="build", made_up=0.9)
+    assert tally.failures == []
+    assert tally.sound > 3, tally
+
+
+def test_a_failure_would_be_told(monkeypatch):
+    """The fuzzer itself: what must not happen is counted, with its seed."""
+    import tests.fuzz.run as fuzz
+
+    def broken(*_):
+        raise ZeroDivisionError("made up")
+
+    monkeypatch.setattr(fuzz, "load", broken)
+    tally = run(3, seed=1)
+    assert len(tally.failures) == 3 and "seed 1: ZeroDivisionError" in tally.failures[0]
