@@ -27,7 +27,7 @@ Window = tuple[float, float, float, float]
 
 @dataclass(frozen=True)
 class Grid:
-    """How a window is cut into tiles; rows are lettered from the top, columns numbered."""
+    """How a window is cut into tiles; rows are numbered from the top."""
 
     x_mm: float  # lower left corner of the whole grid
     y_mm: float
@@ -47,8 +47,8 @@ class Grid:
                 y1 - (OVERLAP_MM if row > 0 else 0.0))  # fmt: skip
 
     def name(self, row: int, column: int) -> str:
-        """B3: second row from the top, third column."""
-        return f"{letters(row)}{column + 1}"
+        """2-3: second row from the top, third column (letters and digits are for pieces)."""
+        return f"{row + 1}-{column + 1}"
 
 
 def grid_for(window_mm: Window) -> Grid:

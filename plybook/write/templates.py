@@ -22,7 +22,7 @@ from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.write import tile_pages
 from plybook.write.fonts import MM
-from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, Window, letters
+from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, Window
 from plybook.write.pdf import draw_scene, new_canvas
 from plybook.write.tiles import SmallMap, Tiling, around_tile, header, tile
 
@@ -175,7 +175,7 @@ class _Book:
         x, y = self.corner[0] * MM, self.corner[1] * MM
         draw_scene(self.canvas, tiling.scene, x, y, clip=window, stretch=self.stretch,
                    bounds=tiling.bounds)  # fmt: skip
-        row, count = letters(at[0]), len(tiling.printed)
+        row, count = at[0] + 1, len(tiling.printed)
         more = f"row {row}, column {at[1] + 1} \u00b7 sheet {k + 1} of {count}"
         items: list[Primitive] = [
             *around_tile(tiling, at, self.corner).items,

@@ -67,7 +67,7 @@ def test_neighbouring_tiles_share_ten_millimetres():
 
 def test_tile_names():
     grid = grid_for((0.0, 0.0, 1000.0, 1000.0))
-    assert grid.name(1, 2) == "B3"
+    assert grid.name(1, 2) == "2-3"
     assert [letters(k) for k in (0, 25, 26, 27, 701, 702)] == ["A", "Z", "AA", "AB", "ZZ", "AAA"]
 
 
