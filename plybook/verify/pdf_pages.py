@@ -64,7 +64,14 @@ class Book:
         return wishes is not None and str(wishes.print_scaling) == "/None"
 
     def page(self, index: int) -> Page:
-        """Size and line work of one page."""
+        """Size and line work of one page.
+
+        Raises:
+            ValueError: the page cannot be read.
+        """
+        return self._guarded(self._page, index)
+
+    def _page(self, index: int) -> Page:
         source = self._reader.pages[index]
         box = source.mediabox
         page = Page(float(box.width) * MM_PER_POINT, float(box.height) * MM_PER_POINT)
@@ -74,8 +81,20 @@ class Book:
         return page
 
     def words(self, index: int) -> str:
-        """The text of one page as a reader finds it."""
-        return self._reader.pages[index].extract_text()
+        """The text of one page as a reader finds it.
+
+        Raises:
+            ValueError: the page cannot be read.
+        """
+        return self._guarded(lambda k: self._reader.pages[k].extract_text(), index)
+
+    @staticmethod
+    def _guarded(work, index: int):
+        """What a damaged page makes the library say, as one error."""
+        try:
+            return work(index)
+        except Exception as wrong:
+            raise ValueError(f"page {index + 1}: {type(wrong).__name__}: {wrong}") from None
 
 
 def _read_content(data: bytes, page: Page) -> None:

@@ -52,13 +52,14 @@ class Tally:
     passed: int = 0
     sound: int = 0
     slowest_s: float = 0.0
+    slowest: int = 0
     failures: list[str] = field(default_factory=list)
 
     def __str__(self) -> str:
         return (
             f"{self.cases} cases: {self.refused} refused with findings, {self.passed} accepted, "
             f"{self.sound} built and verified, {len(self.failures)} failures; "
-            f"slowest {self.slowest_s:.1f} s"
+            f"slowest {self.slowest_s:.1f} s (seed {self.slowest})"
         )
 
 
@@ -158,7 +159,8 @@ def run(
             signal.alarm(0)
             signal.signal(signal.SIGALRM, former)
         tally.cases += 1
-        tally.slowest_s = max(tally.slowest_s, time.monotonic() - began)
+        if time.monotonic() - began > tally.slowest_s:
+            tally.slowest_s, tally.slowest = time.monotonic() - began, number
     return tally
 
 
