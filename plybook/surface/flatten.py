@@ -5,8 +5,10 @@ face: j1 and j2 are the images in the plane of two unit vectors square to each o
 Green strain e11 = (j1.j1 - 1)/2, e22 = (j2.j2 - 1)/2, e12 = j1.j2/2; the energy is the integral of
 e11^2 + e22^2 + 2 e12^2 over the face. Edge lengths alone would hide shear; this does not.
 
-The factored matrix is used again as long as it serves (chord steps). The result keeps the
-handedness of its start: a flipped element is a refusal, never a mirror image.
+A factored matrix costs as much as thirty steps with it, so it is used again as long as it serves,
+corrected by the last steps (limited-memory BFGS: Nocedal and Wright, Numerical Optimization,
+algorithm 7.4, from memory). The result keeps the handedness of its start: a flipped element is a
+refusal, never a mirror image.
 """
 
 from __future__ import annotations
@@ -18,7 +20,8 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 
 _ROUNDS = 200
-_SERVES = 0.8  # a chord step, far cheaper than a matrix, must shrink to this share of the last
+_PAST = 12  # steps that correct an old matrix
+_TRIED, _SERVES = 4, 0.2  # so many steps must shrink the step to this share, or a new matrix
 
 
 class Membrane:
@@ -67,30 +70,29 @@ class Membrane:
         j1, j2 = self.images(at)
         residual = _weighted(j1, j2, root)
         energy = float(np.sum(residual**2))
-        before, rounds = np.inf, 0
-        while rounds < _ROUNDS:
+        slope = self._gradient(j1, j2, root, residual)
+        past, sizes = [], []  # changes of place and slope, sizes of the steps, since the matrix
+        for rounds in range(1, _ROUNDS + 1):  # noqa: B007
             if self.factor is None:
                 self._factorise(j1, j2, root)
-                before = np.inf
-            rounds += 1
-            step = -self.factor.solve(self._gradient(j1, j2, root, residual)).reshape(-1, 2)
-            size = float(np.abs(step).max())
-            fresh = before == np.inf
-            if not fresh and size > _SERVES * before and size > exact_mm:
-                self.factor = None
-                continue
+                past, sizes = [], []
+            step = -_with_past(self.factor, past, slope).reshape(-1, 2)
             length, trial = self._search(at, step, energy, root)
             if trial is None:
-                if fresh:
+                if not sizes:
                     break  # no lower place in reach: the least energy to rounding
                 self.factor = None
                 continue
             at = at + length * step
-            gain = energy - trial[0]
+            gain, before = energy - trial[0], slope
             energy, residual, j1, j2 = trial
-            before = size if length == 1.0 else size * 1e-9
-            if size * length < exact_mm or gain <= 1e-10 * energy:
+            sizes.append(length * float(np.abs(step).max()))
+            if sizes[-1] < exact_mm or gain <= 1e-10 * energy:
                 break
+            slope = self._gradient(j1, j2, root, residual)
+            past = [*past[1 - _PAST :], (length * step.ravel(), slope - before)]
+            if len(sizes) > _TRIED and sizes[-1] > _SERVES * sizes[-1 - _TRIED]:
+                self.factor = None
         if not (_turning(j1, j2) > 0)[self.guarded].all():
             raise GeometryError(
                 error(
@@ -142,6 +144,25 @@ class Membrane:
             diag_pivot_thresh=0.0,
             options={"SymmetricMode": True},
         )
+
+
+def _with_past(factor, past, slope: np.ndarray) -> np.ndarray:
+    """The step down the slope by a factored matrix and what the steps since then have shown."""
+    found, shares = slope.copy(), []
+    past = [(moved, turned, _dot(moved, turned)) for moved, turned in past]
+    past = [entry for entry in past if entry[2] > 0]
+    for moved, turned, product in reversed(past):
+        shares.append(_dot(moved, found) / product)
+        found -= shares[-1] * turned
+    found = factor.solve(found)
+    for (moved, turned, product), share in zip(past, reversed(shares), strict=True):
+        found += (share - _dot(turned, found) / product) * moved
+    return found
+
+
+def _dot(a: np.ndarray, b: np.ndarray) -> float:
+    """Without the threads of a linear algebra library, which cost more than they bring here."""
+    return float(np.einsum("i,i", a, b))
 
 
 def _green(j1: np.ndarray, j2: np.ndarray) -> np.ndarray:
