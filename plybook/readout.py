@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from plybook.laminate.model import Zone
 
 BAND = 12  # letters of a band
+SQUARE_FOOT_M2 = 0.3048**2
 MOST_LAYERS = 60
 MOST_ZONES = 8
 _STROKES = {0.0: "-", 45.0: "/", -45.0: "\\", 90.0: "|"}
@@ -65,7 +66,8 @@ def zone_lines(zones: Sequence[Zone], unit: str) -> str:
     """The zones of a laid-up part, largest first: stack, thickness, area."""
     ordered = sorted(zones, key=lambda z: (-round(z.area_m2, 6), z.label))
     rows = [
-        f"  {zone.label:4} {zone.code}, {_thick(zone.thickness_mm, unit)}, {zone.area_m2:.3f} m2"
+        f"  {zone.label:4} {zone.code}, {_thick(zone.thickness_mm, unit)}, "
+        f"{_area(zone.area_m2, unit)}"
         for zone in ordered[:MOST_ZONES]
     ]
     left = len(ordered) - MOST_ZONES
@@ -218,7 +220,7 @@ def _row(layer: Layer, spec: PartSpec) -> list[str]:
     where = region_words(layer.region, unit)
     match layer:
         case Ply():
-            thick = known.cloths[layer.material].thickness_mm
+            thick = _thick(known.cloths[layer.material].thickness_mm, unit)
             kind = f"ply {layer.angle_deg:+g}" if layer.angle_deg else "ply 0"
             if layer.drop is not None:
                 where = f"{where}; {_drop_words(layer, unit)}"
@@ -226,7 +228,7 @@ def _row(layer: Layer, spec: PartSpec) -> list[str]:
                 layer.id,
                 _strokes(layer.angle_deg),
                 kind,
-                _thick(thick, unit),
+                thick,
                 layer.material,
                 where,
             ]
@@ -270,6 +272,12 @@ def _thick(value_mm: float, unit: str) -> str:
     if unit == "in":
         return f"{show_number(value_mm / 25.4, 4)} in"
     return f"{show_number(value_mm, 2)} mm"
+
+
+def _area(value_m2: float, unit: str) -> str:
+    if unit == "in":
+        return f"{value_m2 / SQUARE_FOOT_M2:.2f} sq ft"
+    return f"{value_m2:.3f} m2"
 
 
 def _sum(spec: PartSpec) -> str:

@@ -25,7 +25,7 @@ from plybook.laminate.marks import MarkRule
 from plybook.laminate.outline import ring_stretches, running_on
 from plybook.laminate.regions import Regions
 from plybook.laminate.shapes import polygons_of, ring_of
-from plybook.spec.model import DropRun, Layer, Ply
+from plybook.spec.model import Common, DropRun, EdgeBand, Layer, Ply, Region
 
 STEP_TOLERANCE_MM = 0.5
 GAP_SHARE = 0.95  # a gap on the face under this share of the step is worth a word
@@ -77,7 +77,7 @@ def ladders_of(layers: Sequence[Layer], regions: Regions) -> tuple[Ladder, ...]:
     found = []
     for run, plies in run_layers(layers).items():
         drop = plies[0].drop
-        along_span = _along_span(drop, regions)
+        along_span = _along_span(plies[0], regions)
         ends = [
             (ply, _position(regions.net(ply.region), drop, along_span, regions),
              end_line(regions.net(ply.region), drop, along_span, regions))
@@ -92,8 +92,15 @@ def ladders_of(layers: Sequence[Layer], regions: Regions) -> tuple[Ladder, ...]:
     return tuple(found)
 
 
-def _along_span(drop: DropRun, regions: Regions) -> bool:
-    """Whether the run steps along the span: its edge lies at one station, or it names one."""
+def _along_span(ply: Ply, regions: Regions) -> bool:
+    """Whether the run steps along the span: its edge lies at one station, or it names one.
+
+    An end measured from the edge itself runs beside that edge; on a tapered face such a line
+    crosses the stations even where the edge lies at one.
+    """
+    drop = ply.drop
+    if _from_edge(ply.region, drop.edge):
+        return False
     for edge in regions.face.edges:
         if edge.name == drop.edge:
             spans = np.asarray(regions.face.from_pattern(edge.points_mm))[:, 0]
@@ -102,6 +109,12 @@ def _along_span(drop: DropRun, regions: Regions) -> bool:
             )
             return bool(np.ptp(spans) < 0.05 * size)
     return True
+
+
+def _from_edge(region: Region, edge: str) -> bool:
+    if isinstance(region, Common):
+        return any(_from_edge(one, edge) for one in region.items)
+    return isinstance(region, EdgeBand) and region.edge == edge
 
 
 def _outwards(drop: DropRun, regions: Regions) -> int:
@@ -170,7 +183,7 @@ def drop_marks(layer: Layer, layers: Sequence[Layer], regions: Regions) -> list[
         return []
     plies = run_layers(layers)[layer.drop.run]
     place = plies.index(layer)
-    along_span = _along_span(layer.drop, regions)
+    along_span = _along_span(layer, regions)
     found = []
     for other, word in ((place - 1, "below"), (place + 1, "next")):
         if 0 <= other < len(plies):

@@ -33,6 +33,7 @@ if TYPE_CHECKING:  # the room beside it takes long to import and is not needed h
 
 Material = Cloth | CoreStock | RodStock | Consumable
 MOST_BOUGHT = 500
+DUST_MM = 1e-3  # two faces of a panel closer than this are one cut
 
 
 @dataclass(frozen=True)
@@ -204,6 +205,9 @@ def _cut_from_stock(piece: Piece) -> np.ndarray:
     both = shape.union(shapely.Polygon(canonical_ring(other)))
     if both.geom_type != "Polygon":
         raise ValueError("its two faces do not lie over each other")
+    if both.area - shape.area < DUST_MM * shape.length:
+        return ring
+    both = both.simplify(DUST_MM)
     return canonical_ring(np.asarray(both.exterior.coords)[:-1])
 
 

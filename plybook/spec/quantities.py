@@ -122,7 +122,7 @@ LENGTH_FORMS = "12, 12 mm, 1.2 m, 3.5 cm, 1/2 in, 12 1/2 in, 1' 6\", 4 ft"
 
 
 def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
-    """A length in mm; a bare number is in `units`."""
+    """A length in mm; a bare number is in `units`, a bare fraction is one of inches."""
     text = scalar_of(raw, what)
     if raw.quoted and _NUMBER.fullmatch(text):
         raise Wrong(
@@ -137,6 +137,8 @@ def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
             )
         return value * MM_PER_UNIT[units] + 0.0
     value = parse_length(text)
+    if value is None and units == "in" and "/" in text:  # a tape's 3/4 or 1 1/2
+        value = parse_length(f"{text} in")
     if value is None:
         spaced = re.fullmatch(rf"({_NUMBER.pattern})\s*([a-zA-Z\"']+)", text)
         if spaced and spaced[2].lower() in (*MM_PER_UNIT, "inches", "feet", "metres", "meters"):

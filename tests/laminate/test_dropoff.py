@@ -6,7 +6,17 @@ import pytest
 
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.regions import Regions
-from plybook.spec.model import Common, DropRun, EdgeBand, Inset, Less, Ply, SpanBand, Whole
+from plybook.spec.model import (
+    Common,
+    DropRun,
+    EdgeBand,
+    Inset,
+    Less,
+    Ply,
+    ShareBand,
+    SpanBand,
+    Whole,
+)
 from tests.laminate.doubles import TaperedFace
 
 FACE = TaperedFace()
@@ -42,6 +52,16 @@ def test_a_run_towards_the_trailing_edge_is_measured_square_to_it():
     assert [-rung.position_mm for rung in found.rungs] == pytest.approx([40, 60, 80])
     assert [rung.gap_mm for rung in found.rungs][:2] == pytest.approx([20, 20], abs=1e-3)
     assert not found.along_span and findings == []
+
+
+def test_ends_measured_from_the_tip_run_beside_it_where_the_face_tapers():
+    region = [
+        Common((ShareBand(0.2, 0.45), EdgeBand("tip", 300.0 + 50.0 * i, 1e5))) for i in range(3)
+    ]
+    found, findings = ladder(run(region, "tip", 50.0))
+    assert [-rung.position_mm for rung in found.rungs] == pytest.approx([300, 350, 400], abs=0.01)
+    assert all(rung.line_mm is not None for rung in found.rungs)
+    assert findings == []
 
 
 def test_shortest_first_is_as_good_as_longest_first():

@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import pytest
 
+from plybook.diagnostics import Place
 from plybook.spec.model import Core, Ply
+from plybook.spec.quantities import Wrong, length_of
+from plybook.spec.reader import Scalar
 from tests.spec.goods import SHARED, SKIN, edit, faults, read
 
 
@@ -39,6 +42,16 @@ def test_lengths_in_the_listed_forms(written, mm):
 )
 def test_other_forms_of_length_are_refused(written):
     assert faults(edit(SKIN, "chord: 1000", f"chord: {written}"))
+
+
+@pytest.mark.parametrize(
+    ("written", "mm"), [("3/4", 19.05), ("1 1/2", 38.1), ("12 3/16", 309.5625)]
+)
+def test_a_bare_fraction_is_one_of_inches_and_only_where_inches_are_declared(written, mm):
+    assert length_of(Scalar(written, Place("f", 1, 1)), "in") == pytest.approx(mm, abs=1e-9)
+    for units in ("mm", None):
+        with pytest.raises(Wrong):
+            length_of(Scalar(written, Place("f", 1, 1)), units)
 
 
 def test_units_may_be_mixed_in_one_list():
