@@ -97,7 +97,7 @@ def _trimmed(table: dict[str, str]) -> dict[str, str]:
 
 
 def _rule_pages(extras: dict[str, dict[str, str]]) -> dict[str, Explanation]:
-    from plybook.laminate.rules import source_words, trade_rules
+    from plybook.laminate.rulebook import source_words, trade_rules
 
     rules = trade_rules()
     strangers = set(extras) - set(rules)

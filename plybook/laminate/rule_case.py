@@ -24,21 +24,6 @@ ON_NET_MM = 1.0
 
 
 @dataclass(frozen=True)
-class Rule:
-    """One trade rule as data; `read` says how its source was seen."""
-
-    id: str
-    says: str
-    why: str
-    value: float
-    unit: str
-    source: str
-    read: str
-    severity: Severity
-    remedy: str
-
-
-@dataclass(frozen=True)
 class Breach:
     """One place where a rule is not kept; `severity` overrides the rule's own."""
 

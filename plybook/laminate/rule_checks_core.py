@@ -8,7 +8,8 @@ import shapely
 
 from plybook.diagnostics import Severity
 from plybook.laminate.bevel import bevel_run_mm
-from plybook.laminate.rule_case import Breach, Case, Rule, names
+from plybook.laminate.rule_case import Breach, Case, names
+from plybook.laminate.rulebook import Rule
 from plybook.laminate.seams import seam_points
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import Core, Film

@@ -11,7 +11,8 @@ import shapely
 from plybook.laminate.bevel import bevel_run_mm
 from plybook.laminate.model import LaidLayer
 from plybook.laminate.notation import fibre_directions, folded
-from plybook.laminate.rule_case import Breach, Case, Rule, Splice, names
+from plybook.laminate.rule_case import Breach, Case, Splice, names
+from plybook.laminate.rulebook import Rule
 from plybook.spec.model import Core, Ply
 
 _TOGETHER_MM = 1.0  # ends closer than this are one line

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from plybook.laminate.model import LaidLayer, Zone
 from plybook.laminate.notation import fibre_directions, folded
-from plybook.laminate.rule_case import Breach, Case, Rule, names
+from plybook.laminate.rule_case import Breach, Case, names
+from plybook.laminate.rulebook import Rule
 from plybook.laminate.zones import stack_layer
 
 _LEAST_SHARE = 0.05  # zones smaller than this share of the face are not judged
