@@ -30,6 +30,7 @@ from plybook.laminate.trim import NetFace
 CORNER_DEG = 20.0  # a sharper turn divides one free side from the next
 STEEP = 0.83  # slope at which a smooth outline turns from one side into the next: not 1, where
 # the middles of round corners would lie on the very limit
+NEAR_MM = 5.0  # segments are first looked for this near to the stretches
 STEP_MM = 12.0  # spacing of points carried through a raised map
 
 Carry = Callable[[np.ndarray], np.ndarray]
@@ -169,17 +170,26 @@ def divided(polygon: Polygon, references: Sequence[Stretch]) -> list[Stretch]:
     """
     ring = ring_of(polygon)
     after = np.roll(ring, -1, axis=0)
-    at_ends, at_middle = shapely.points(ring), shapely.points((ring + after) / 2)
-    gaps = np.empty((len(references), len(ring)))
+    middle = (ring + after) / 2
+    gaps = np.full((len(references), len(ring)), np.inf)
     for row, reference in enumerate(references):
-        line = shapely.linestrings(reference.points_mm)
-        shapely.prepare(line)
-        end_gap = shapely.distance(at_ends, line)
-        gaps[row] = np.maximum(end_gap, np.roll(end_gap, -1)) + shapely.distance(at_middle, line)
+        low, high = reference.points_mm.min(axis=0) - NEAR_MM, reference.points_mm.max(axis=0)
+        near = ((middle >= low) & (middle <= high + NEAR_MM)).all(axis=1)
+        gaps[row, near] = _segment_gaps(reference, ring[near], middle[near], after[near])
+    lost = np.flatnonzero(gaps.min(axis=0) >= NEAR_MM)
+    for row, reference in enumerate(references if len(lost) else ()):
+        gaps[row, lost] = _segment_gaps(reference, ring[lost], middle[lost], after[lost])
     keys = np.argmin(gaps, axis=0)
     return [
         replace(references[key], points_mm=points) for key, points in ring_stretches(ring, keys)
     ]
+
+
+def _segment_gaps(reference: Stretch, start, middle, end) -> np.ndarray:
+    """(n,) how far segments lie from a stretch: at their worse end and in the middle."""
+    line = shapely.linestrings(reference.points_mm)
+    first, half, last = (shapely.distance(shapely.points(at), line) for at in (start, middle, end))
+    return np.maximum(first, last) + half
 
 
 def thinned(stretches: Sequence[Stretch], chord_error_mm: float) -> list[Stretch]:

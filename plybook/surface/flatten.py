@@ -20,6 +20,7 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 
 _ROUNDS = 200
+_GAIN = 1e-9  # share of the energy; below it no node of a wing skin moves by 0.0001 mm
 _PAST = 12  # steps that correct an old matrix
 _TRIED, _SERVES = 4, 0.2  # so many steps must shrink the step to this share, or a new matrix
 
@@ -87,7 +88,7 @@ class Membrane:
             gain, before = energy - trial[0], slope
             energy, residual, j1, j2 = trial
             sizes.append(length * float(np.abs(step).max()))
-            if sizes[-1] < exact_mm or gain <= 1e-10 * energy:
+            if sizes[-1] < exact_mm or gain <= _GAIN * energy:
                 break
             slope = self._gradient(j1, j2, root, residual)
             past = [*past[1 - _PAST :], (length * step.ravel(), slope - before)]

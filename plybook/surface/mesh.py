@@ -22,6 +22,8 @@ _EDGE_STEP_MM = 60.0
 _MERGE_MM = 0.2
 _CLEAR = 0.35  # background nodes keep this share of the break step from a break line
 _REPAIRS = 6
+_TRIES = 12
+_SETTLED_MM = 1e-9
 _SHEAR = np.array([[1.0, 0.0], [0.013, 1.0]])
 
 
@@ -120,6 +122,51 @@ class PiecewiseAffine:
         """Points already located in the source -> (n, 2)."""
         corners = self.target[self.locator.triangles[which]]
         return np.einsum("nk,nkc->nc", weights, corners)
+
+
+class Inverse:
+    """The way back of a piecewise affine map: Newton's method, exact within the right triangle.
+
+    What does not settle is looked up in the target's own triangles (a tree of its own is dear).
+    """
+
+    def __init__(self, forth: PiecewiseAffine):
+        self.forth = forth
+
+    def __call__(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2) -> (n, 2)."""
+        points = np.asarray(points_mm, dtype=float)
+        found, left = points.copy(), np.arange(len(points))
+        for _ in range(_TRIES):
+            if not len(left):
+                return found
+            which, weights = self.forth.locator.locate(found[left])
+            corners = self.forth.locator.source[self.forth.locator.triangles[which]]
+            images = self.forth.target[self.forth.locator.triangles[which]]
+            past = found[left] - np.einsum("nk,nkc->nc", weights, corners)
+            miss = points[left] - np.einsum("nk,nkc->nc", weights, images) - past
+            inside = np.abs(past).max(axis=1) < _SETTLED_MM
+            found[left] += np.where(inside[:, None], _drawn_back(miss, corners, images), miss)
+            left = left[np.abs(miss).max(axis=1) > _SETTLED_MM]
+        if len(left):
+            found[left] = self._looked_up(points[left])
+        return found
+
+    @cached_property
+    def _looked_up(self) -> PiecewiseAffine:
+        forth = self.forth
+        return PiecewiseAffine(Locator(forth.target, forth.locator.triangles), forth.locator.source)
+
+
+def _drawn_back(steps: np.ndarray, corners: np.ndarray, images: np.ndarray) -> np.ndarray:
+    """Steps (n, 2) in the images of triangles -> the same steps in the triangles."""
+    legs, to = corners[:, 1:] - corners[:, :1], images[:, 1:] - images[:, :1]
+    double = _cross(to[:, 0], to[:, 1])
+    sound = np.abs(double) > 1e-9
+    double = np.where(sound, double, 1.0)
+    first, second = _cross(steps, to[:, 1]) / double, _cross(to[:, 0], steps) / double
+    back = first[:, None] * legs[:, 0] + second[:, None] * legs[:, 1]
+    return np.where(sound[:, None], back, steps)
 
 
 def _cross(a: np.ndarray, b: np.ndarray) -> np.ndarray:

@@ -21,7 +21,7 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Membrane, face_strain
-from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
+from plybook.surface.mesh import Inverse, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.sixnode import corner_slopes, six_node_membrane
 from plybook.surface.straight import mirror_of
@@ -68,7 +68,7 @@ class RaisedMap:
     nodes_mm: np.ndarray
     cut_mm: np.ndarray
     triangles: np.ndarray
-    _maps: tuple[PiecewiseAffine, PiecewiseAffine] | None
+    _maps: tuple[PiecewiseAffine, Inverse] | None
     _mirror: np.ndarray
 
     @property
@@ -176,7 +176,6 @@ class Raiser:
         self._membrane, self._last = membrane, nodes
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
-        back = PiecewiseAffine(Locator(nodes, mesh.parts), mesh.nodes_mm)
         strain = _strain_of(membrane, nodes, mesh.margin)
         return RaisedMap(
             self._growth(forth),
@@ -184,7 +183,7 @@ class Raiser:
             mesh.nodes_mm * self._mirror,
             nodes * self._mirror,
             mesh.triangles[:, :3],
-            (forth, back),
+            (forth, Inverse(forth)),
             self._mirror,
         )
 
