@@ -44,7 +44,7 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
     ]
     points = np.vstack([np.asarray(r, float).reshape(-1, 2) for r in rings if len(r)])
     (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
-    tall = min(78.0, max(34.0, (WIDTH_MM - 8.0) * (y1 - y0) / max(x1 - x0, 1e-9)))
+    tall = min(70.0, max(34.0, (WIDTH_MM - 8.0) * (y1 - y0) / max(x1 - x0, 1e-9)))
     rows = len(bag.outlines) + 2
     columns = 3
     foot = 6.0 + 4.6 * -(-rows // columns)
@@ -165,7 +165,7 @@ def bag_section_picture(bag: BagPlan) -> Scene:
     stack = [_NAMES.get(words, words) for words in bag.stack if words != "mould"]
     count = len(stack)
     floor = 11.0
-    height = floor + pitch * count + 10.0
+    height = floor + pitch * count + 5.0
     right = WIDTH_MM - LEGEND_MM - 14.0
     items: list[Primitive] = []
     from shapely import box

@@ -184,7 +184,7 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
         *(Paragraph(note) for note in part.notes),
     ]
     kicker = f"Ply book · {part.number} · revision {part.revision} · {HANDS[part.hand]}"
-    return Page("cover", part.name, kicker, tuple(blocks), "cover", "This book")
+    return Page("cover", part.name, kicker, tuple(blocks), "cover", "This book", alone=True)
 
 
 def record_page(spec: PartSpec, laminate: Laminate) -> Page:
@@ -217,4 +217,5 @@ def record_page(spec: PartSpec, laminate: Laminate) -> Page:
         tuple(blocks),
         "record",
         AFTER,
+        alone=True,
     )

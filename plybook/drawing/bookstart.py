@@ -47,12 +47,13 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
         for x in (*stage.at_hand, *(item for step in stage.steps for item in step.at_hand))
     )
     if at_hand:
-        blocks += [Heading("Have at hand", 3), Items(tuple(at_hand))]
+        blocks += [Heading("Have at hand", 3), Items(tuple(at_hand), small=True)]
     cautions: dict[str, tuple[str, str]] = {}
     for stage in shop.stages:
         for step in stage.steps:
             for caution in step.cautions:
-                _longest(cautions, caution.text, caution.source)
+                if not caution.again:
+                    _longest(cautions, caution.text, caution.source)
     if cautions:
         blocks.append(Heading("Cautions of this book, together", 3))
         blocks += [CautionBox(text, source, small=True) for text, source in cautions.values()]
@@ -163,12 +164,9 @@ def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
                 Picture(
                     scene,
                     scene.window_mm[3] - scene.window_mm[1],
-                    f"{stock.id}, reduced. Figures: {unit} from the end.",
+                    f"{stock.id}, reduced; figures are {unit} from the end. Cut from the full-size "
+                    "drawing or the mark-out table of the cut plan, not from this picture.",
                     f"Pieces on {stock.id}",
-                ),
-                Paragraph(
-                    "Cut from the full-size drawing or the mark-out table of the cut plan, "
-                    "not from this picture."
                 ),
             ),
             "layout",
@@ -273,15 +271,16 @@ def kit_page(shop: Shop, stage: Stage, number: int, unit: str) -> Page | None:
                 "llr",
             ),
         ]
+    told = any(step.name == "cut_bag" for step in stage.steps)  # with every size, on its own card
     tools = kit.tools if kit else stage.at_hand
     for title, things in (
         ("Tools", tools),
-        ("Consumables", kit.consumables if kit else ()),
+        ("Consumables", kit.consumables if kit and not told else ()),
         ("Resin", kit.resin if kit else ()),
     ):
         if things:
-            blocks += [Heading(title, 3), Items(tuple(things))]
-    if bag and bag.cuts:
+            blocks += [Heading(title, 3), Items(tuple(things), small=True)]
+    if bag and bag.cuts and not told:
         rows = tuple(
             (
                 c.name,

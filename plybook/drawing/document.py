@@ -3,7 +3,7 @@
 The same document gives the PDF and the HTML, so the two can never disagree.
 
 Terms:
-    page: one screen card; on paper it starts a new sheet and may run on.
+    page: one screen card; on paper short ones share a sheet and long ones run on.
     block: one thing on a page.
     field: a block that is filled in at the bench (CheckBox, Blank, Notes, TimerBox); its id is
         unique in the book and follows from the step's own id, so that a record made from an
@@ -30,16 +30,20 @@ class Heading:
 
 @dataclass(frozen=True)
 class Paragraph:
+    """`small`: said elsewhere in the book too, smaller on paper."""
+
     text: str
     strong: bool = False
+    small: bool = False
 
 
 @dataclass(frozen=True)
 class Items:
-    """A plain list; numbered where order matters."""
+    """A plain list; numbered where order matters. `small`: short things to lay out, in columns."""
 
     items: tuple[str, ...]
     numbered: bool = False
+    small: bool = False
 
 
 @dataclass(frozen=True)
@@ -180,7 +184,7 @@ Block = (
 
 @dataclass(frozen=True)
 class Page:
-    """One screen card; on paper it starts a new page and may run on to a second."""
+    """One screen card; on paper a part of a sheet, or with `alone` a sheet of its own."""
 
     id: str
     title: str
@@ -188,6 +192,7 @@ class Page:
     blocks: tuple[Block, ...]
     kind: Literal["cover", "table", "layout", "step", "record"] = "table"
     chapter: str = ""  # heading of the jump list and the outline this page stands under
+    alone: bool = False
 
 
 @dataclass(frozen=True)

@@ -80,7 +80,8 @@ def step_pages(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> It
                 f"Stage {number} of {count} · {stage.title} · step {place} of {len(stage.steps)}"
             )
             blocks = tuple(_blocks(bench, stage, step))
-            yield Page(step.id, step.title, kicker, blocks, "step", f"{number}. {stage.title}")
+            chapter = f"{number}. {stage.title}"
+            yield Page(step.id, step.title, kicker, blocks, "step", chapter, alone=step.lays)
             if step.lays:
                 bench.laid |= {bench.pieces[p].layer for p in step.pieces if p in bench.pieces}
                 if step.layer in bench.layers:
@@ -106,13 +107,14 @@ def material_names(spec: PartSpec) -> dict[str, str]:
 
 def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
     pieces = [bench.pieces[p] for p in step.pieces if p in bench.pieces]
-    if pieces:
+    if pieces and step.shows != "none":
         yield _plate(bench, pieces)
     yield from _pictures(bench, stage, step, pieces)
     for caution in step.cautions:
-        yield CautionBox(caution.text, caution.source)
+        source = "" if caution.again else caution.source
+        yield CautionBox(caution.text, source, small=caution.again)
     if step.at_hand:
-        yield Paragraph("At hand: " + ", ".join(step.at_hand) + ".")
+        yield Paragraph("At hand: " + ", ".join(step.at_hand) + ".", small=True)
     if step.text:
         many = len(step.text) > 1
         yield Items(step.text, numbered=True) if many else Paragraph(step.text[0])
@@ -173,10 +175,10 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
     if step.shows == "bag":
         for bag in bench.shop.bags:
             if bag.stage == stage.id:
-                yield _picture(bag_plan_picture(bench.face, bag), "The bag, seen from above")
+                yield _picture(bag_plan_picture(bench.face, bag), alt="The bag, seen from above")
                 if step is next(s for s in stage.steps if s.shows == "bag"):
                     section = bag_section_picture(bag)
-                    yield _picture(section, "The bag in section: the order of the layers")
+                    yield _picture(section, alt="The bag in section: the order of the layers")
         return
     if step.shows == "mould":
         scene = step_picture(bench.face, (), ())

@@ -152,7 +152,7 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
         items += hatch(area, turn, 2.2 if piece.kind in ("ply", "rod") else 3.2)
     for station in face.station_lines:
         items += _line(shown, station.points_mm, Role.STATION)
-    items += _line(shown, face.axis_mm, Role.AXIS)
+    items += _axis(frame, window, face, pieces)
     for piece, area in own:
         items += area_paths(area, Role.HIGHLIGHT, tag=piece.id)
     for piece, area in own:
@@ -170,6 +170,18 @@ def _solid(ring_mm: np.ndarray):
 
     polygon = Polygon(ring_mm)
     return polygon if polygon.is_valid else polygon.buffer(0)
+
+
+def _axis(frame: Frame, window: Box | None, face: Face, pieces: Sequence[Piece]) -> list[Path]:
+    """The reference axis, a little beyond the part and no further."""
+    from shapely import LineString, box
+
+    room = 4.0 / frame.scale
+    x0, y0, x1, y1 = _reach(face, pieces)
+    seen = box(x0 - room, y0 - room, x1 + room, y1 + room)
+    if window:
+        seen = seen.intersection(box(*window))
+    return [Path(Role.AXIS, run) for run in lines(frame.shape(LineString(face.axis_mm) & seen))]
 
 
 def _line(shown, points_mm: np.ndarray, role: Role) -> list[Path]:

@@ -129,7 +129,7 @@ def _attend(lines, stage: Stage, step: Step, length: float, now: float, hours: f
 def _wait(lines, floats, stage, step, timer, now: float, hours: float) -> float:
     """Let a wait run, and do floating work in the part of it that lies in working hours."""
     end = now + timer.seconds / 60
-    lines.append(DayPlan(stage.id, step.id, now, end, False, f"{step.title}: {timer.label}"))
+    lines.append(DayPlan(stage.id, step.id, now, end, False, timer.label))
     at = now
     while floats and at < end:
         day, clock = divmod(at, DAY_MIN)

@@ -39,8 +39,11 @@ class Check:
 
 @dataclass(frozen=True)
 class Caution:
+    """`again`: a reminder of one that an earlier stage says in full, with its source."""
+
     text: str
     source: str = ""
+    again: bool = False
 
 
 @dataclass(frozen=True)

@@ -65,7 +65,8 @@ def finish_stage(
         new = [c for c in step.cautions if c.text not in said]
         said.update(c.text for c in new)
         cautions = tuple(
-            replace(c, text=shorter.get(c.text, c.text)) if c.text in earlier else c for c in new
+            replace(c, text=shorter.get(c.text, c.text), again=True) if c.text in earlier else c
+            for c in new
         )
         steps.append(
             replace(

@@ -11,7 +11,7 @@ Letter heights are capital heights of the ISO 3098 series: 3.5 mm for what is re
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from plybook.drawing.document import (
@@ -48,7 +48,8 @@ from plybook.write.pdf import draw_scene
 
 WIDTH_MM = 180.0
 BODY, NOTE, TITLE, HEAD, PLATE = 3.5, 2.5, 7.0, 5.0, 10.0
-BOX_MM = 7.0  # ballot box
+BOX_MM = 6.5  # ballot box
+_BLANK_MM = 34.0  # box of a short blank
 
 
 class Pen:
@@ -120,9 +121,13 @@ class Pen:
         self.words("!", x + size / 2, y + 0.77 * size, 0.42 * size, True, "c")
 
     def scene(self, scene, x: float, y: float, scale: float) -> None:
-        """A scene with its top left corner at (x, y)."""
+        """A scene with its top left corner at (x, y); its letters shrink with it."""
         _, y0, _, y1 = scene.window_mm
-        draw_scene(self.canvas, scene, *self._at(x, y + (y1 - y0) * scale), scale)
+        self.canvas.saveState()
+        self.canvas.translate(*self._at(x, y + (y1 - y0) * scale))
+        self.canvas.scale(scale, scale)
+        draw_scene(self.canvas, scene, 0.0, 0.0, 1.0)
+        self.canvas.restoreState()
 
 
 @dataclass(frozen=True)
@@ -156,24 +161,76 @@ def lines_slab(
     return Slab(len(lines) * pitch, draw, with_next, before=before, chapter=chapter)
 
 
-def slabs(block: Block, room_mm: float) -> Iterator[Slab]:
-    """The slabs of one block; `room_mm` is the height of an empty page."""
-    yield from _MAKERS[type(block)](block, room_mm)
+def page_slabs(
+    blocks: Sequence[Block], room_mm: float, shrink: float = 1.0, gaps: float = 1.0
+) -> Iterator[Slab]:
+    """The slabs of a page's blocks; ticks and timers that follow one another stand side by side.
+
+    Args:
+        room_mm: the height of an empty page.
+        shrink: largest scale of pictures.
+        gaps: factor on the white space between slabs; below 1, cautions are set smaller too.
+    """
+    if gaps < 1.0:
+        blocks = [replace(b, small=True) if isinstance(b, CautionBox) else b for b in blocks]
+    for run in _runs(blocks):
+        for slab in _run_slabs(run, room_mm, shrink):
+            yield slab if gaps == 1.0 else replace(slab, before=slab.before * gaps)
+
+
+def _runs(blocks: Sequence[Block]) -> Iterator[list[Block]]:
+    """Blocks one by one, but neighbours that stand side by side together: ticks, timers, short
+    blanks, and cautions said shortly."""
+    run: list[Block] = []
+    for block in blocks:
+        if run and not (_beside(run[-1]) and _beside(run[-1]) == _beside(block)):
+            yield run
+            run = []
+        run.append(block)
+    if run:
+        yield run
+
+
+def _beside(block: Block) -> str:
+    """The kind of run a block belongs to, "" where it stands alone."""
+    if isinstance(block, CheckBox | TimerBox):
+        return type(block).__name__
+    if isinstance(block, CautionBox) and block.small and not block.source:
+        return "reminder"
+    if isinstance(block, Blank) and block.kind != "measure" and not block.note:
+        words = wrapped(clean_text(block.label), WIDTH_MM / 2 - _BLANK_MM - 6.0, BODY)
+        return "blank" if len(words) <= 2 else ""
+    return ""
+
+
+def _run_slabs(run: Sequence[Any], room: float, shrink: float) -> Iterator[Slab]:
+    first = run[0]
+    if _beside(first) == "reminder":
+        yield from _reminders(run, room)
+    elif len(run) == 1:
+        if isinstance(first, Picture | PictureRow):
+            yield from _MAKERS[type(first)](first, room, shrink)
+        else:
+            yield from _MAKERS[type(first)](first, room)
+    else:
+        makers = {CheckBox: _checks, TimerBox: _timers, Blank: _blanks, CautionBox: _reminders}
+        yield from makers[type(first)](run, room)
 
 
 def _heading(block: Heading, room: float) -> Iterator[Slab]:
-    cap = {1: TITLE, 2: HEAD, 3: BODY}[block.level]
-    yield lines_slab(block.text, cap, True, before=3.0, with_next=True, chapter=True)
+    cap = {1: TITLE, 2: HEAD, 3: NOTE}[block.level]
+    yield lines_slab(block.text, cap, True, before=2.6, with_next=True, chapter=True)
 
 
 def _paragraph(block: Paragraph, room: float) -> Iterator[Slab]:
-    yield lines_slab(block.text, BODY, block.strong, before=2.6)
+    cap = NOTE if block.small else BODY
+    yield lines_slab(block.text, cap, block.strong, before=0.75 * cap)
 
 
 def _items(block: Items, room: float) -> Iterator[Slab]:
     words = [clean_text(item) for item in block.items]
-    if not block.numbered and len(words) >= 6 and max(map(len, words)) <= 60:
-        yield from _two_columns(words)
+    if not block.numbered and (block.small or len(words) >= 6) and max(map(len, words)) <= 60:
+        yield from _columns(words, 3 if block.small else 2, NOTE if block.small else BODY)
         return
     pitch = LEADING * BODY
     for number, item in enumerate(words, start=1):
@@ -183,34 +240,34 @@ def _items(block: Items, room: float) -> Iterator[Slab]:
             if block.numbered:
                 pen.words(f"{number}", 5.0, y + BODY, BODY, True, "r")
             else:
-                _bullet(pen, 0.0, y)
+                _bullet(pen, 0.0, y + BODY / 2)
             for k, line in enumerate(lines):
                 pen.words(line, 9.0, y + BODY + k * pitch, BODY)
 
         yield Slab(len(lines) * pitch, draw, before=1.2 if number > 1 else 3.0)
 
 
-def _two_columns(words: Sequence[str]) -> Iterator[Slab]:
-    """Short items read down the left column, then down the right one."""
-    half = WIDTH_MM / 2
-    cells = [wrapped(w, half - 12.0, BODY) or [""] for w in words]
-    rows = -(-len(cells) // 2)
-    pitch = LEADING * BODY
+def _columns(words: Sequence[str], count: int, cap: float) -> Iterator[Slab]:
+    """Short items read down the left column, then down the next."""
+    wide, indent = WIDTH_MM / count, 2.6 * cap
+    cells = [wrapped(w, wide - indent - 3.0, cap) or [""] for w in words]
+    rows = -(-len(cells) // count)
+    pitch = LEADING * cap
     for k in range(rows):
-        pair = [(0.0, cells[k])] + [(half, c) for c in cells[k + rows : k + rows + 1]]
+        across = [(column * wide, c) for column, c in enumerate(cells[k::rows])]
 
-        def draw(pen: Pen, y: float, pair=pair) -> None:
-            for x, lines in pair:
-                _bullet(pen, x, y)
+        def draw(pen: Pen, y: float, across=across) -> None:
+            for x, lines in across:
+                _bullet(pen, x, y + cap / 2)
                 for n, line in enumerate(lines):
-                    pen.words(line, x + 9.0, y + BODY + n * pitch, BODY)
+                    pen.words(line, x + indent, y + cap + n * pitch, cap)
 
-        height = max(len(lines) for _, lines in pair) * pitch
-        yield Slab(height, draw, before=0.6 if k else 3.0)
+        height = max(len(lines) for _, lines in across) * pitch
+        yield Slab(height, draw, before=0.6 if k else 2.0)
 
 
-def _bullet(pen: Pen, x: float, y: float) -> None:
-    pen.box(x + 2.4, y + 1.1, 1.3, 1.3, fill="ink")
+def _bullet(pen: Pen, x: float, middle: float) -> None:
+    pen.box(x + 2.4, middle - 0.65, 1.3, 1.3, fill="ink")
 
 
 def _table(block: Table, room: float) -> Iterator[Slab]:
@@ -321,11 +378,11 @@ def _plate(block: Plate, room: float) -> Iterator[Slab]:
     yield Slab(height, draw, before=2.0)
 
 
-def _picture(block: Picture, room: float) -> Iterator[Slab]:
-    yield from _picture_row(PictureRow((block,)), room)
+def _picture(block: Picture, room: float, shrink: float = 1.0) -> Iterator[Slab]:
+    yield from _picture_row(PictureRow((block,)), room, shrink)
 
 
-def _picture_row(block: PictureRow, room: float) -> Iterator[Slab]:
+def _picture_row(block: PictureRow, room: float, shrink: float = 1.0) -> Iterator[Slab]:
     sizes = []
     for picture in block.pictures:
         x0, y0, x1, y1 = picture.scene.window_mm
@@ -333,7 +390,7 @@ def _picture_row(block: PictureRow, room: float) -> Iterator[Slab]:
     gaps = 4.0 * (len(sizes) - 1)
     scale = min(
         [
-            1.0,
+            shrink,
             (WIDTH_MM - gaps) / sum(w for w, _, _ in sizes),
             *((room - 14.0) / tall for _, _, tall in sizes),
             *(most / tall for _, most, tall in sizes),
@@ -363,9 +420,31 @@ def _check(block: CheckBox, room: float) -> Iterator[Slab]:
     def draw(pen: Pen, y: float) -> None:
         pen.box(0.4, y, BOX_MM, BOX_MM, 0.7)
         for k, line in enumerate(lines):
-            pen.words(line, 11.0, y + 1.75 + BODY + k * pitch, BODY)
+            pen.words(line, 11.0, y + 1.5 + BODY + k * pitch, BODY)
 
     yield Slab(height, draw, before=1.6)
+
+
+def _checks(run: Sequence[CheckBox], room: float) -> Iterator[Slab]:
+    """Short ticks two to a row; where one is long, each has a row."""
+    half = WIDTH_MM / 2
+    cells = [wrapped(clean_text(block.text), half - 15.0, BODY) or [""] for block in run]
+    if max(map(len, cells)) > 2:
+        for block in run:
+            yield from _check(block, room)
+        return
+    pitch = LEADING * BODY
+    for start in range(0, len(cells), 2):
+        pair = [(k * half, lines) for k, lines in enumerate(cells[start : start + 2])]
+
+        def draw(pen: Pen, y: float, pair=pair) -> None:
+            for x, lines in pair:
+                pen.box(x + 0.4, y, BOX_MM, BOX_MM, 0.7)
+                for n, line in enumerate(lines):
+                    pen.words(line, x + 11.0, y + 1.5 + BODY + n * pitch, BODY)
+
+        height = max(BOX_MM, max(len(lines) for _, lines in pair) * pitch) + 1.2
+        yield Slab(height, draw, before=1.6)
 
 
 def _blank(block: Blank, room: float) -> Iterator[Slab]:
@@ -375,7 +454,7 @@ def _blank(block: Blank, room: float) -> Iterator[Slab]:
     lines = wrapped(label, width, BODY) or [""]
     pitch = LEADING * BODY
     note = wrapped(clean_text(block.note), WIDTH_MM, NOTE) if block.note else []
-    height = max(10.0, len(lines) * pitch + 3.0)
+    height = max(9.6, len(lines) * pitch + 3.0)
 
     def draw(pen: Pen, y: float) -> None:
         for k, line in enumerate(lines):
@@ -394,17 +473,48 @@ def _blank(block: Blank, room: float) -> Iterator[Slab]:
     yield Slab(height + len(note) * LEADING * NOTE, draw, before=1.6)
 
 
+def _blanks(run: Sequence[Blank], room: float) -> Iterator[Slab]:
+    """Blanks with short words and no limits, two to a row."""
+    half = WIDTH_MM / 2
+    at = half - _BLANK_MM - 4.0
+    pitch = LEADING * BODY
+    for start in range(0, len(run), 2):
+        cells = [
+            wrapped(clean_text(block.label), at - 2.0, BODY) or [""]
+            for block in run[start : start + 2]
+        ]
+        height = max(10.0, max(map(len, cells)) * pitch + 1.0)
+
+        def draw(pen: Pen, y: float, cells=cells, height=height) -> None:
+            for k, lines in enumerate(cells):
+                top = y + (height - len(lines) * pitch) / 2 + 1.0
+                for n, line in enumerate(lines):
+                    pen.words(line, k * half, top + BODY + n * pitch, BODY)
+                wide = _BLANK_MM + (4.0 if k else 0.0)
+                pen.box(k * half + at, y + (height - 9.0) / 2, wide, 9.0)
+
+        yield Slab(height, draw, before=1.6)
+
+
 def _sign_off(block: SignOff, room: float) -> Iterator[Slab]:
-    wide = WIDTH_MM / len(block.blanks)
+    """Blanks in one row, each with its words before it."""
+    labels = [clean_text(blank.label) for blank in block.blanks]
+    words = [text_width_mm(label, NOTE) + 2.0 for label in labels]
+    gaps = 4.0 * (len(labels) - 1)
+    box = (WIDTH_MM - gaps - sum(words)) / len(labels)
+    if box < 18.0:
+        labels = [fitted(label, WIDTH_MM / len(labels) - 24.0, NOTE) for label in labels]
+        words = [text_width_mm(label, NOTE) + 2.0 for label in labels]
+        box = (WIDTH_MM - gaps - sum(words)) / len(labels)
 
     def draw(pen: Pen, y: float) -> None:
-        for k, blank in enumerate(block.blanks):
-            x = k * wide
-            label = fitted(clean_text(blank.label), wide - 4.0, NOTE)
-            pen.words(label, x, y + NOTE, NOTE, grey=True)
-            pen.box(x, y + NOTE + 1.4, wide - (4.0 if k < len(block.blanks) - 1 else 0.0), 10.0)
+        x = 0.0
+        for label, wide in zip(labels, words, strict=True):
+            pen.words(label, x, y + 4.5 + NOTE / 2, NOTE, grey=True)
+            pen.box(x + wide, y, box, 9.0)
+            x += wide + box + 4.0
 
-    yield Slab(NOTE + 11.6, draw, before=3.0)
+    yield Slab(9.4, draw, before=3.0)
 
 
 def _notes(block: Notes, room: float) -> Iterator[Slab]:
@@ -462,25 +572,76 @@ def _caution(block: CautionBox, room: float) -> Iterator[Slab]:
     yield Slab(height, draw, before=1.2 if block.small else 2.5)
 
 
-def _timer(block: TimerBox, room: float) -> Iterator[Slab]:
-    word = "not before" if block.kind == "wait" else "not after"
-    text = clean_text(f"{block.label}, {show_duration(block.seconds)}")
-    lines = wrapped(text, 92.0, BODY, True) or [""]
-    pitch = LEADING * BODY
-    height = max(15.5, len(lines) * pitch + 5.0)
+def _reminders(run: Sequence[CautionBox], room: float) -> Iterator[Slab]:
+    """Cautions that were said in full before, together in one box."""
+    left, sign, pitch = 15.0, 7.0, LEADING * NOTE
+    lines = [
+        line
+        for block in run
+        for line in wrapped(clean_text(block.text), WIDTH_MM - left - 2.5, NOTE, True)
+    ]
+    height = max(sign + 3.6, 3.6 + len(lines) * pitch)
 
     def draw(pen: Pen, y: float) -> None:
-        pen.box(0, y, WIDTH_MM, height, 0.35)
+        pen.box(0, y, WIDTH_MM, height, 0.35, "caution")
+        pen.box(0, y, 2.0, height, 0.35, "ink")
+        pen.triangle(4.5, y + 2.0, sign)
         for k, line in enumerate(lines):
-            pen.words(line, 3.0, y + 5.2 + BODY + k * pitch, BODY, True)
-        for x, said in ((110.0, "started"), (145.0, word)):
-            pen.words(said, x, y + 1.2 + NOTE, NOTE, grey=True)
-            pen.box(x, y + 2.4 + NOTE, 31.0, 9.0)
+            pen.words(line, left, y + 2.4 + NOTE + k * pitch, NOTE, True)
 
     yield Slab(height, draw, before=2.0)
 
 
-_MAKERS: dict[type, Callable[[Any, float], Iterator[Slab]]] = {
+def _timer(block: TimerBox, room: float) -> Iterator[Slab]:
+    text = clean_text(f"{block.label}, {show_duration(block.seconds)}")
+    lines = wrapped(text, 72.0, BODY, True) or [""]
+    pitch = LEADING * BODY
+    height = max(12.0, len(lines) * pitch + 3.0)
+
+    def draw(pen: Pen, y: float) -> None:
+        pen.box(0, y, WIDTH_MM, height, 0.35)
+        top = y + (height - len(lines) * pitch) / 2 + 1.2
+        for k, line in enumerate(lines):
+            pen.words(line, 3.0, top + BODY + k * pitch, BODY, True)
+        for right, said in ((121.0, "started"), (178.0, _until(block))):
+            pen.words(said, right - 29.0, y + height / 2 + NOTE / 2, NOTE, grey=True, align="r")
+            pen.box(right - 27.5, y + height / 2 - 4.5, 27.5, 9.0)
+
+    yield Slab(height, draw, before=2.0)
+
+
+def _timers(run: Sequence[TimerBox], room: float) -> Iterator[Slab]:
+    """Two timers side by side: the words above, the two times below."""
+    wide = WIDTH_MM / 2 - 2.0
+    pitch = LEADING * BODY
+    for start in range(0, len(run), 2):
+        pair = run[start : start + 2]
+        cells = [
+            wrapped(clean_text(f"{b.label}, {show_duration(b.seconds)}"), wide - 6.0, BODY, True)
+            for b in pair
+        ]
+        words = max(map(len, cells)) * pitch + 2.0
+        height = words + 11.0
+
+        def draw(pen: Pen, y: float, pair=pair, cells=cells, words=words, height=height) -> None:
+            for k, (block, lines) in enumerate(zip(pair, cells, strict=True)):
+                x = k * (wide + 4.0)
+                pen.box(x, y, wide, height, 0.35)
+                for n, line in enumerate(lines):
+                    pen.words(line, x + 3.0, y + 1.6 + BODY + n * pitch, BODY, True)
+                for right, said in ((41.0, "started"), (86.0, _until(block))):
+                    base = y + words + 4.5 + NOTE / 2
+                    pen.words(said, x + right - 25.0, base, NOTE, grey=True, align="r")
+                    pen.box(x + right - 23.5, y + words, 23.5, 9.0)
+
+        yield Slab(height, draw, before=2.0)
+
+
+def _until(block: TimerBox) -> str:
+    return "not before" if block.kind == "wait" else "not after"
+
+
+_MAKERS: dict[type, Callable[..., Iterator[Slab]]] = {
     Heading: _heading,
     Paragraph: _paragraph,
     Items: _items,

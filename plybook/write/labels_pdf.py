@@ -14,7 +14,6 @@ from plybook.drawing.document import Document
 from plybook.drawing.letters import clean_text, fitted, text_width_mm, wrapped
 from plybook.drawing.piece_labels import SHEETS, Label, LabelSheet, kit_pages, piece_labels
 from plybook.laminate.model import Laminate
-from plybook.nest.model import CutPlan
 from plybook.shop.model import Shop
 from plybook.spec.model import PartSpec
 from plybook.write.book_pdf import PAPER_MM, write_pages
@@ -24,11 +23,8 @@ from plybook.write.pdf import new_canvas
 NOTE, SMALL = 2.5, 1.8
 
 
-def labels_pdf(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop) -> bytes:
-    """A label for each piece for the label sheet of the spec's paper, and the kit lists.
-
-    `plan` is not printed: a label says where a piece goes, not where it came from.
-    """
+def labels_pdf(spec: PartSpec, laminate: Laminate, shop: Shop) -> bytes:
+    """A label for each piece for the label sheet of the spec's paper, and the kit lists."""
     part = spec.part
     sheet = SHEETS[spec.workshop.paper]
     labels = piece_labels(spec, laminate, shop)

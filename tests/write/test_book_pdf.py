@@ -13,7 +13,6 @@ from plybook.drawing.document import (
     Page,
     Paragraph,
     Picture,
-    PictureRow,
     Plate,
     Table,
 )
@@ -65,16 +64,19 @@ def test_words_over_words_would_be_found():
     assert len(list(colliding(page))) == 1
 
 
-def test_steps_stand_in_the_order_of_work_and_one_with_a_picture_starts_a_sheet():
+def test_steps_stand_in_the_order_of_work_and_one_that_lays_has_its_own_sheet():
     document = skin_book()
     texts = [words(page) for page in opened(book_pdf(document))]
     at = 0
     for page in (p for p in document.pages if p.kind == "step"):
         start = page.kicker.split(" · ")[-1]
         at = next(k for k in range(at, len(texts)) if page.title in texts[k] and start in texts[k])
-        if any(isinstance(b, Picture | PictureRow) for b in page.blocks):
+        if page.alone:
             assert texts[at].splitlines()[2].strip() == page.kicker
+            others = [p for p in document.pages if p.kind == "step" and p is not page]
+            assert not any(p.kicker in texts[at] for p in others)
             at += 1
+    assert sum(page.alone for page in document.pages if page.kind == "step") > 3
 
 
 def test_short_steps_share_a_sheet_and_none_is_torn():

@@ -11,10 +11,7 @@ from tests.write.pages import PT_PER_MM, colliding, off_page, opened, text_boxes
 
 
 def written(paper):
-    laminate = doubles.laminate()
-    return labels_pdf(
-        doubles.spec(paper=paper), laminate, doubles.cut_plan(laminate), doubles.shop()
-    )
+    return labels_pdf(doubles.spec(paper=paper), doubles.laminate(), doubles.shop())
 
 
 def test_the_sheets_fit_their_paper():

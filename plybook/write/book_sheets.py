@@ -1,0 +1,243 @@
+"""How the pages of a document share out over sheets of paper.
+
+Terms:
+    sheet: one side of paper.
+    alone: a page that shares its sheet with no other, such as a step that lays something, so that
+        the book lies open at it.
+    squeeze: how much smaller pictures and gaps are made for a page to fit one sheet. Letters
+        shrink with their picture, but never below the least letter height of the style.
+
+Every other page follows the one before it on the same sheet where it fits whole and belongs to
+the same chapter, or opens the next stage; tables may also run on to the next sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from plybook.drawing.document import Page, Picture, PictureRow
+from plybook.drawing.letters import clean_text, fitted, wrapped
+from plybook.drawing.scene import Text
+from plybook.drawing.style import LETTER_HEIGHTS_MM
+from plybook.write.book_slabs import (
+    BODY,
+    HEAD,
+    LEADING,
+    NOTE,
+    PLATE,
+    TITLE,
+    WIDTH_MM,
+    Pen,
+    Slab,
+    page_slabs,
+)
+
+LEAST_LETTER_MM = LETTER_HEIGHTS_MM[0]
+SQUEEZES = (1.0, 0.9, 0.8, 0.72, 0.6)
+RUN_ON_MM = 60.0  # a table starts low on a sheet where at least this much room is left
+
+
+@dataclass
+class Sheet:
+    """One side of paper: the pages that start on it and all its slabs."""
+
+    starts: list[Page]
+    slabs: list[Slab]
+    open: bool  # another page may follow on it
+    whole: bool = True  # nothing on it has run on from the sheet before, or runs on to the next
+
+
+def gathered(pages: Sequence[Page], room: float) -> list[Sheet]:
+    """The sheets of all pages, in order.
+
+    Args:
+        pages: of one document.
+        room: height of an empty sheet between head and foot, mm.
+    """
+    sheets: list[Sheet] = []
+    chapter = ""
+    for page in pages:
+        last = sheets[-1] if sheets else None
+        if last and last.open and not page.alone and (page.chapter == chapter or _kit(last, page)):
+            together = _together([*last.starts, page], room) if last.whole else []
+            if together:
+                last.slabs = together
+                last.starts.append(page)
+                chapter = page.chapter
+                continue
+            below = _below(last, page, room)
+            if below:
+                last.slabs += [_divider(), *below[0]]
+                last.starts.append(page)
+                chapter = page.chapter
+                sheets += [Sheet([], part, True, whole=False) for part in below[1:]]
+                continue
+        chapter = page.chapter
+        parts = squeezed(page, room)
+        sheets += [
+            Sheet([page] if k == 0 else [], part, not page.alone, len(parts) == 1)
+            for k, part in enumerate(parts)
+        ]
+    return sheets
+
+
+def _kit(last: Sheet, page: Page) -> bool:
+    """Whether a page opens the next stage below the steps of the one before."""
+    return page.kind == "table" and bool(last.starts) and last.starts[-1].kind == "step"
+
+
+def _together(pages: Sequence[Page], room: float) -> list[Slab]:
+    """Some pages on one sheet, with the least squeeze that does it; [] where none does."""
+    floor = max(map(_least_scale, pages))
+    for squeeze in SQUEEZES:
+        slabs: list[Slab] = []
+        for page in pages:
+            if slabs:
+                slabs.append(_divider())
+            cap = HEAD if len(slabs) else TITLE
+            for part in _sheets(page, 10 * room, max(squeeze, floor), squeeze, cap):
+                slabs += part
+        if _height(slabs) <= room:
+            return slabs
+    return []
+
+
+def _below(last: Sheet, page: Page, room: float) -> list[list[Slab]]:
+    """A page's slabs where it starts below what a sheet holds, by sheet; [] where it may not."""
+    left = room - _height([*last.slabs, _divider()])
+    floor = _least_scale(page)
+    for squeeze in SQUEEZES:
+        parts = list(_sheets(page, left, max(squeeze, floor), squeeze, HEAD))
+        if len(parts) == 1 and _height(parts[0]) <= left:
+            return parts
+    if page.kind == "table" and left >= RUN_ON_MM:
+        parts = list(_sheets(page, room, large=HEAD, first_room=left))
+        if _height(parts[0]) <= left:
+            return parts
+    return []
+
+
+def squeezed(page: Page, room: float) -> list[list[Slab]]:
+    """A page's slabs by sheet, with the least squeeze that brings it onto one; none where no
+    squeeze does."""
+    whole = list(_sheets(page, room))
+    if len(whole) == 1:
+        return whole
+    floor = _least_scale(page)
+    for squeeze in SQUEEZES[1:]:
+        tight = list(_sheets(page, room, max(squeeze, floor), squeeze))
+        if len(tight) == 1:
+            return tight
+    return whole
+
+
+def _least_scale(page: Page) -> float:
+    """How far the page's pictures may shrink before their smallest letters are too small."""
+    scenes = [
+        picture.scene
+        for block in page.blocks
+        if isinstance(block, Picture | PictureRow)
+        for picture in (block.pictures if isinstance(block, PictureRow) else (block,))
+    ]
+    letters = [i.height_mm for scene in scenes for i in scene.items if isinstance(i, Text)]
+    return min(1.0, LEAST_LETTER_MM / min(letters)) if letters else 0.0
+
+
+def _divider() -> Slab:
+    def draw(pen: Pen, y: float) -> None:
+        pen.rule(0.0, y + 3.0, WIDTH_MM, y + 3.0, 0.7)
+
+    return Slab(4.5, draw, before=3.0)
+
+
+def _sheets(
+    page: Page,
+    room: float,
+    shrink: float = 1.0,
+    gaps: float = 1.0,
+    large: float = TITLE,
+    first_room: float | None = None,
+) -> Iterator[list[Slab]]:
+    """The page's slabs shared out over sheets; nothing is torn, headings stay with what follows.
+
+    Args:
+        shrink: largest scale of its pictures.
+        gaps: factor on the white space between slabs.
+        large: letter height of its title.
+        first_room: what is left of the sheet it starts on.
+    """
+    flow = [_title(page, large), *page_slabs(page.blocks, room, shrink, gaps)]
+    sheet: list[Slab] = []
+    used = 0.0 if first_room is None else room - first_room
+    groups = list(_groups(flow))
+    breaks = _good_break(groups, room) if first_room is None else -1
+    for place, group in enumerate(groups):
+        tall = _height(group)
+        if sheet and (used + tall > room or place == breaks):
+            yield sheet
+            sheet = [_continued(page)]
+            if group[0].again is not None:
+                sheet.append(group[0].again)
+            used = _height(sheet)
+        for slab in group:  # a group taller than a sheet is let run on
+            sheet.append(slab)
+            used += slab.before + slab.height
+    yield sheet
+
+
+def _height(group: Sequence[Slab]) -> float:
+    return sum(s.before + s.height for s in group)
+
+
+def _good_break(groups: Sequence[Sequence[Slab]], room: float) -> int:
+    """Where to break a page that needs two sheets: at the last heading that leaves both full
+    enough to hold, so that a sign-off does not stand alone; -1 for wherever the sheet is full."""
+    heights = [_height(group) for group in groups]
+    if sum(heights) <= room or sum(heights) > 1.9 * room:
+        return -1
+    fits = [
+        k
+        for k, group in enumerate(groups)
+        if group[0].chapter and sum(heights[:k]) <= room and sum(heights[k:]) <= room - 10.0
+    ]
+    return fits[-1] if fits else -1
+
+
+def _groups(flow: Sequence[Slab]) -> Iterator[list[Slab]]:
+    """Runs that stay together: slabs marked `with_next` and the one that follows."""
+    group: list[Slab] = []
+    for slab in flow:
+        group.append(slab)
+        if not slab.with_next:
+            yield group
+            group = []
+    if group:
+        yield group
+
+
+def _title(page: Page, large: float = TITLE) -> Slab:
+    title = clean_text(page.title)
+    if page.kind == "cover":
+        large = PLATE
+    cap = large if len(wrapped(title, WIDTH_MM, large, True)) == 1 else HEAD
+    lines = wrapped(title, WIDTH_MM, cap, True)
+    kicker = wrapped(clean_text(page.kicker), WIDTH_MM, NOTE)
+    first = len(kicker) * LEADING * NOTE + 1.5
+
+    def draw(pen: Pen, y: float) -> None:
+        for k, line in enumerate(kicker):
+            pen.words(line, 0.0, y + 1.5 + NOTE + k * LEADING * NOTE, NOTE)
+        for k, line in enumerate(lines):
+            pen.words(line, 0.0, y + first + cap + 1.0 + k * 1.5 * cap, cap, True)
+
+    return Slab(first + 1.0 + len(lines) * 1.5 * cap, draw, with_next=True)
+
+
+def _continued(page: Page) -> Slab:
+    words = fitted(clean_text(f"{page.title}, continued"), WIDTH_MM, BODY, True)
+
+    def draw(pen: Pen, y: float) -> None:
+        pen.words(words, 0.0, y + BODY + 1.0, BODY, True)
+
+    return Slab(LEADING * BODY + 2.0, draw)
