@@ -57,7 +57,7 @@ def part_files(planned: Planned) -> PartFiles:
     tiled = templates_pdf(spec, laminate, face, drawings=drawings)
     files["templates.pdf"] = tiled.pdf
     files["templates-fullsize.pdf"] = fullsize_pdf(spec, laminate, face, drawings)
-    files["labels.pdf"] = labels_pdf(spec, laminate, plan, shop)
+    files["labels.pdf"] = labels_pdf(spec, laminate, shop)
     for drawing in drawings:
         stem = f"templates/{file_name(drawing.piece.id)}"
         files[f"{stem}.dxf"] = dxf_bytes(drawing.full)
@@ -133,7 +133,7 @@ def _draw_layout(wanted: tuple[Layout, tuple[Item, ...], dict[str, Piece], str])
     return {f"{stem}.dxf": dxf_bytes(scene), f"{stem}.svg": svg_bytes(scene)}
 
 
-def _drawings_of(shown: CutPlan, drawings: Mapping[str, Files], unit: str) -> Files:
+def _drawings_of(shown: CutPlan, drawings: Mapping[str, Mapping[str, bytes]], unit: str) -> Files:
     stems = {f"cutplan/{_stock_name(layout)}" for layout in shown.layouts}
     return {name: data for name, data in drawings[unit].items() if name[:-4] in stems}
 

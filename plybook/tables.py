@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.model import Shop
 from plybook.units import show_number
 
 Cell = str | int
-Table = tuple[tuple[str, ...], list[tuple[Cell, ...]]]
+Table = tuple[tuple[str, ...], Sequence[tuple[Cell, ...]]]
 
 
 def pieces_table(laminate: Laminate) -> Table:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
 
-from plybook.diagnostics import Finding
+from plybook.diagnostics import Finding, Severity
 
 DONE, SPEC_WRONG, USAGE, NO_STOCK, NOT_WRITTEN, OUR_FAULT, INTERRUPTED = 0, 1, 2, 3, 4, 70, 130
 OUT = Path("out")
@@ -38,6 +38,9 @@ def tell(findings: Sequence[Finding], arguments: argparse.Namespace) -> None:
     else:
         colour = report.wants_colour(sys.stderr, outside.env("NO_COLOR"), outside.env("TERM"))
         text = report.as_text(findings, colour, outside.lines, unicode)
+        worst = report.by_severity(findings)[0]
+        if worst.severity is not Severity.NOTE:
+            text += f"\n`plybook explain {worst.code}` says more"
     print(text, file=sys.stderr)
 
 

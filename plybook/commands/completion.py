@@ -45,7 +45,8 @@ def _words(parser: argparse.ArgumentParser) -> list[Words]:
 
 
 def _of(name: str, help: str, sub: argparse.ArgumentParser) -> Words:
-    options, first = [], ()
+    options: list[tuple[str, str, tuple[str, ...] | None]] = []
+    first: tuple[str, ...] = ()
     for action in sub._actions:
         choices = tuple(map(str, action.choices or ()))
         if not action.option_strings:

@@ -165,7 +165,11 @@ def _record(raw: Any) -> Record:
     if len(fields) + len(timers) + len(deviations) > _MOST_ENTRIES:
         raise _Refusal(f"the record has more than {_MOST_ENTRIES} entries")
     return Record(
-        *(_text(raw, key) for key in ("part", "name", "revision", "hand", "plan")),
+        part=_text(raw, "part"),
+        name=_text(raw, "name"),
+        revision=_text(raw, "revision"),
+        hand=_text(raw, "hand"),
+        plan=_text(raw, "plan"),
         saved=_time(raw.get("saved")),
         fields={_plain(id): _entry(id, value) for id, value in fields.items()},
         timers={_plain(id): _run(id, value) for id, value in timers.items()},

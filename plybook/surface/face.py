@@ -26,14 +26,14 @@ from plybook.surface.flat import FlatFace, flat_face
 from plybook.surface.kinks import find_kinks
 from plybook.surface.leaf import Leaf
 from plybook.surface.loft import Loft, loft_face
-from plybook.surface.model import FaceEdge, Kink, StationLine, StrainReport
+from plybook.surface.model import Face, FaceEdge, Kink, StationLine, StrainReport
 from plybook.surface.outline import joined, net_edges, ring_of, share_line, span_line
 from plybook.surface.strain import strain_report
 
 _NEAR_KINK_MM = 5.0
 
 
-def build_face(spec: PartSpec) -> LoftedFace | FlatFace:
+def build_face(spec: PartSpec) -> Face:
     """The mould face of a part.
 
     Args:

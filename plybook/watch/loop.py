@@ -107,7 +107,8 @@ class Watch:
         """Read and build once; returns the contents it was made from."""
         self._put(round=self.state.round + 1, busy=True, summary="reading")
         outside = Asking(self._limits)
-        outcome, numbers = None, ()
+        outcome: Outcome | None = None
+        numbers: tuple[str, ...] = ()
         try:
             numbers = _read(self.specs, outside)
         except PlybookError as refusal:

@@ -69,7 +69,7 @@ class _Handler(BaseHTTPRequestHandler):
     sys_version = ""
 
     def do_GET(self) -> None:
-        port = self.server.server_address[1]
+        port = self.connection.getsockname()[1]
         if self.headers.get("Host") not in (f"{ADDRESS}:{port}", f"localhost:{port}"):
             self._answer(403, b"this page is for this machine only\n", "text/plain")
             return
