@@ -10,7 +10,7 @@ import shapely
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.joints import Blank
-from plybook.laminate.marks import MarkRule, datum_mark, marks_on
+from plybook.laminate.marks import MarkRule, datum_mark, marks_on, tick
 from plybook.laminate.model import Growth, Mark, Piece, SpliceInfo
 from plybook.laminate.outline import (
     Carry,
@@ -24,6 +24,8 @@ from plybook.laminate.raising import Strains
 from plybook.laminate.shapes import holes_of, inside_lines, ring_of
 from plybook.spec.model import Unit
 from plybook.units import show_length
+
+ON_PIECE_MM = 0.1
 
 
 def finished(
@@ -57,6 +59,7 @@ def finished(
         for m in marks_on(blank.laid, rules, carry, error_mm)
     ]
     marks += _generators(blank)
+    marks += _darts(blank)
     corners = [
         np.stack([s.points_mm[0] for s in some]) for some in (blank.laid_stretches, blank.stretches)
     ]
@@ -102,6 +105,24 @@ def _generators(blank: Blank) -> list[Mark]:
             label = f"drape starts along this {word}"
             found.append(Mark("axis", on_grid(part[[0, -1]]), label))
     return found
+
+
+def _darts(blank: Blank) -> list[Mark]:
+    """Every dart of a blank from its mouth to its tip, and ticks that meet when it is closed."""
+    found = []
+    for number, wedge in enumerate(blank.way.darts_mm, 1):
+        half = len(wedge) // 2  # node k of the way in meets node -1 - k of the way out
+        tip = shapely.points(wedge[half])
+        if shapely.distance(tip, blank.cut) > ON_PIECE_MM:
+            continue
+        mouth = (wedge[0] + wedge[-1]) / 2
+        found.append(Mark("dart", on_grid(np.stack([mouth, wedge[half]])), f"dart {number}"))
+        for count, k in enumerate(sorted({0, half // 2}), 1):
+            one, other = wedge[k], wedge[-1 - k]
+            away = (one - other) / max(float(np.hypot(*(one - other))), 1e-9)
+            label = f"D{number}-{count}"
+            found += [tick(one, away, label), tick(other, -away, label)]
+    return [Mark(m.kind, on_grid(m.points_mm), m.label) for m in found]
 
 
 def _notes(blank: Blank, number: int, count: int, sheet: Sheet, unit: Unit) -> tuple[str, ...]:

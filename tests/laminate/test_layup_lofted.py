@@ -184,6 +184,20 @@ def test_darts_are_cut_when_the_spec_takes_them():
     assert len(darts) >= 2
     assert Polygon(piece.outline_mm).is_valid
     assert len(piece.outline_mm) > len(plain.outline_mm)
+    marks = [m for m in piece.marks if m.kind == "dart"]
+    assert [m.label for m in marks] == [e.name for e in sorted(darts, key=lambda e: e.name)]
+    ring = shapely.linearrings(piece.outline_mm)
+    ticks: dict[str, list] = {}
+    for mark in (m for m in piece.marks if m.label.startswith("D") and m.kind == "tick"):
+        ticks.setdefault(mark.label, []).append(mark.points_mm)
+    assert len(ticks) >= len(darts)
+    for dart in marks:  # both ticks of a label stand on the cut, as far from the tip of the dart
+        number = dart.label.split()[1]
+        for label in (t for t in ticks if t.startswith(f"D{number}-")):
+            one, other = (points[0] for points in ticks[label])
+            assert all(ring.distance(shapely.Point(p)) < 0.05 for p in (one, other))
+            depth = [np.hypot(*(p - dart.points_mm[1])) for p in (one, other)]
+            assert depth[0] == pytest.approx(depth[1], rel=0.02)
 
 
 def test_a_draped_ply_shears_instead_of_stretching():
