@@ -46,7 +46,8 @@ def recut_files(
     spare = [unit for need in needs for unit in need.units]
     after = cut_again(before, f"{number}/{piece}", copy, spare)
     changed = _taker(after, f"{number}/{piece}", copy)
-    files = layout_files(spec, pieces, changed, after.items, "Cut again")
+    title = f"{spec.part.name}: {piece} again"
+    files = layout_files(spec, pieces, changed, after.items, title)
     files["plan.json"] = to_json({**plan, "layouts": _rows(plan, after, number)})
     facts = {
         "folder": f"{number}{RECUT}",
