@@ -39,6 +39,7 @@ STRAIGHT_ON_DEG = 150.0  # past this inside angle two edges count as one line, n
 LEAST_MEETING_DEG = 30.0  # a side that meets the edge flatter than this is not run on along itself
 DIRECTION_MM = 0.5  # length of a side from which its direction is taken
 SEAT_MM = 0.05  # allowances start this far inside the net line, so that no slit stays between
+SLIT_MM = 1.0  # what a slit adds to the length of an outline at least
 LONGEST_MITRE = 4.0  # of the larger allowance
 
 
@@ -144,7 +145,7 @@ class NetFace:
         for polygon in polygons_of(region):
             added.append(polygon)
             added.extend(self._allowance(polygon))
-        return clean(shapely.union_all(added)) if added else region
+        return _without_slits(clean(shapely.union_all(added))) if added else region
 
     def _allowance(self, polygon: Polygon) -> list[BaseGeometry]:
         ring = ring_of(polygon)
@@ -175,6 +176,13 @@ class NetFace:
                 shapes.append(_mitre(line[-2:], closed[after[0] : after[0] + 2], out,
                                      float(allowance[after[0]])))  # fmt: skip
         return [shape for shape in shapes if shape is not None]
+
+
+def _without_slits(shape: BaseGeometry) -> BaseGeometry:
+    """The shape without slits between allowances of one edge that begin and end at a point a
+    hair off it; a cutter would cut into the cloth there."""
+    closed = shape.buffer(SEAT_MM, join_style="mitre").buffer(-SEAT_MM, join_style="mitre")
+    return clean(closed) if shape.length - closed.length > SLIT_MM else shape
 
 
 def _without_stubs(line_mm: np.ndarray) -> np.ndarray:

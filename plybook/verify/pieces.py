@@ -67,6 +67,8 @@ def _check_piece(piece: dict, where: str, report: Report) -> None:
     simple = plane.is_simple(outline) and all(plane.is_simple(h) for h in holes)
     report.expect(simple, "cut outlines that are one simple closed ring", where,
                   "its outline or a hole crosses itself")  # fmt: skip
+    report.expect(not _spikes(outline), "cut outlines without a slit or a spike", where,
+                  "its outline turns back upon itself")  # fmt: skip
     report.expect(plane.area(outline) > 0, "outlines counter-clockwise", where,
                   "its outline runs clockwise")  # fmt: skip
     net = plane.area(outline) - sum(abs(plane.area(h)) for h in holes)
@@ -85,6 +87,16 @@ def _check_piece(piece: dict, where: str, report: Report) -> None:
         report.expect(off <= POINT_MM, "edges on their outline", f"{where}, {edge['name']}",
                       f"the edge lies {off:.3f} mm off the outline")  # fmt: skip
     _check_bevels(piece, outline, where, report)
+
+
+def _spikes(outline: np.ndarray) -> bool:
+    """Whether the outline turns back by more than 179.8 degrees between sides of 0.5 mm or more."""
+    sides = np.roll(outline, -1, axis=0) - outline
+    size = np.hypot(*sides.T)
+    before = np.roll(sides, 1, axis=0)
+    along = np.sum(sides * before, axis=1) / np.maximum(size * np.roll(size, 1), 1e-12)
+    long_enough = (size >= 0.5) & (np.roll(size, 1) >= 0.5)
+    return bool(np.any(long_enough & (along < -0.999994)))
 
 
 def _check_bevels(piece: dict, outline: np.ndarray, where: str, report: Report) -> None:

@@ -35,3 +35,18 @@ def test_a_failure_would_be_told(monkeypatch):
     monkeypatch.setattr(fuzz, "load", broken)
     tally = run(3, seed=1)
     assert len(tally.failures) == 3 and "seed 1: ZeroDivisionError" in tally.failures[0]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [500_085, 500_094])
+def test_what_once_tangled_is_laid_up_or_refused(seed):
+    """A tab with sides that ran together; an edge folded over a core's ramp."""
+    assert run(1, seed, depth="lay", made_up=0.7).failures == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [700_018, 700_042, 700_077, 700_094])
+def test_what_once_did_not_verify_is_sound(seed):
+    """Arcs of either hand; bevels that meet; a piece that touches a dent; a slit in a cut."""
+    tally = run(1, seed, depth="build", made_up=0.8)
+    assert tally.failures == [] and tally.sound == 1
