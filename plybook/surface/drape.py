@@ -217,13 +217,15 @@ class Drape:
         index = np.arange(shape[0] * shape[1]).reshape(shape)
         corners = [index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:]]
         a, b, c, d = (corner.ravel() for corner in corners)
-        triangles = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
-        on_face = self.net.nodes.reshape(-1, 2)
+        middle = index.size + np.arange(a.size)  # cut in four, so that either hand is cut alike
+        sides = ((a, b), (b, c), (c, d), (d, a))
+        triangles = np.concatenate([np.stack([p, q, middle], 1) for p, q in sides])
+        on_face = _with_middles(self.net.nodes)
         triangles = triangles[np.isfinite(on_face[triangles, 0]).all(axis=1)]
         u, v = np.meshgrid(self.net.u_mm, self.net.v_mm, indexing="ij")
         cos, sin = np.cos(np.radians(self.angle_deg)), np.sin(np.radians(self.angle_deg))
         turn = np.array([[cos, -sin], [sin, cos]])
-        cloth = np.stack([u.ravel(), v.ravel()], axis=1) @ turn.T + self.start_mm
+        cloth = _with_middles(np.stack([u, v], axis=2)) @ turn.T + self.start_mm
         forth = PiecewiseAffine(Locator(on_face, triangles), cloth)
         return forth, PiecewiseAffine(Locator(cloth, triangles), on_face)
 
@@ -254,6 +256,12 @@ class Drape:
         """Share of the net's cells that are sheared past the locking angle."""
         cells = np.isfinite(self.net.shear_deg).sum()
         return float(self.net.locked(self.locking_deg).sum() / max(cells, 1))
+
+
+def _with_middles(nodes: np.ndarray) -> np.ndarray:
+    """(nu, nv, 2) -> (n, 2): the nodes, then the middles of all cells."""
+    middles = (nodes[:-1, :-1] + nodes[1:, :-1] + nodes[1:, 1:] + nodes[:-1, 1:]) / 4
+    return np.concatenate([nodes.reshape(-1, 2), middles.reshape(-1, 2)])
 
 
 def _off(way: np.ndarray, nominal_deg: float) -> np.ndarray:
