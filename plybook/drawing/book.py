@@ -80,7 +80,7 @@ def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop:
         clock_page(spec, shop),
         resin_page(spec, shop),
         *_stage_pages(spec, face, laminate, shop),
-        jig_page(spec, shop),
+        jig_page(spec, face, shop),
         quantities_page(spec, shop, laminate),
         ply_table_page(spec, laminate),
         zones_page(spec, face, laminate),

@@ -15,6 +15,7 @@ from plybook.drawing.document import (
     figure,
     jig_field_id,
 )
+from plybook.drawing.jigview import jig_picture
 from plybook.drawing.partview import strain_picture
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.stepcards import material_names
@@ -26,7 +27,7 @@ from plybook.surface.model import Face
 AFTER = "After the cure"
 
 
-def jig_page(spec: PartSpec, shop: Shop) -> Page | None:
+def jig_page(spec: PartSpec, face: Face, shop: Shop) -> Page | None:
     """Expected figures in the jig, a blank for each found value."""
     if not shop.jig:
         return None
@@ -36,11 +37,13 @@ def jig_page(spec: PartSpec, shop: Shop) -> Page | None:
             "value found, not the value hoped for."
         )
     ]
-    for m in shop.jig:
+    scene = jig_picture(spec, face, shop.jig)
+    if scene is not None:
+        blocks.append(Picture(scene, scene.window_mm[3], "", "Where each figure is taken"))
+    for number, m in enumerate(shop.jig, start=1):
+        title = f"{number}. {m.title}"
         blocks.append(
-            Blank(
-                jig_field_id(m.id), m.title, "measure", m.unit, m.expected, m.tolerance, note=m.how
-            )
+            Blank(jig_field_id(m.id), title, "measure", m.unit, m.expected, m.tolerance, note=m.how)
         )
     return Page("jig", "Jig card", kicker(spec), tuple(blocks), "record", AFTER)
 

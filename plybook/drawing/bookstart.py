@@ -222,7 +222,8 @@ def resin_page(spec: PartSpec, shop: Shop) -> Page | None:
     blocks: list[Block] = [
         Paragraph(
             "Weigh each cup on its own; the parts add up to the total. Never mix two cups "
-            "at once, never stretch a cup that warms up."
+            "at once, never stretch a cup that warms up. Mix: when the day plan comes to it. After "
+            "and on by: counted from the moment the stage's first cup is mixed."
         )
     ]
     for resin in unique(b.resin for b in shop.batches):
@@ -237,16 +238,18 @@ def resin_page(spec: PartSpec, shop: Shop) -> Page | None:
                 b.purpose,
                 batch_parts(b),
                 f"{b.mass_g:.{b.decimals}f}",
-                show_duration(b.pot_life_s) if b.pot_life_s else "",
+                clock_text(b.clock_min, spec.workshop),
+                f"+{show_duration(b.mix_at_s)}" if b.mix_at_s else "first",
+                f"+{show_duration(b.on_by_s)}" if b.on_by_s else "",
                 _work_words(b),
             )
             for b in cups
         )
         blocks.append(
             Table(
-                ("Batch", "Stage", "For", "Parts", "Total, g", "Pot life", "Work"),
+                ("Cup", "Stage", "For", "Parts", "Total, g", "Mix", "After", "On by", "Work"),
                 rows,
-                "llllrrr",
+                "llllrlrrr",
             )
         )
     return Page("resin", "Resin, cup by cup", kicker(spec), tuple(blocks), chapter=BEFORE)

@@ -232,7 +232,7 @@ def field_ids(document: Document) -> Iterator[str]:
 def limit_words(blank: Blank) -> str:
     """What a measure is held against: '20 ± 3 °C', 'at most 10 mbar', '' where nothing is."""
     unit = f" {blank.unit}" if blank.unit else ""
-    if blank.expected is not None and blank.tolerance is not None:
+    if blank.expected is not None and blank.tolerance:
         return f"{figure(blank.expected)} ± {figure(blank.tolerance)}{unit}"
     if blank.at_least is not None and blank.at_most is not None:
         return f"{figure(blank.at_least)} to {figure(blank.at_most)}{unit}"

@@ -29,6 +29,7 @@ from plybook.drawing.document import (
     field_id,
     show_duration,
 )
+from plybook.drawing.jigview import jig_picture
 from plybook.drawing.locate import Corner, locate
 from plybook.drawing.rosette import rosette, show_angle
 from plybook.drawing.sectionview import best_section, section_picture
@@ -179,6 +180,12 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
                 if step is next(s for s in stage.steps if s.shows == "bag"):
                     section = bag_section_picture(bag)
                     yield _picture(section, alt="The bag in section: the order of the layers")
+        return
+    if step.shows == "jig":
+        if step is next(s for s in stage.steps if s.shows == "jig"):
+            sketch = jig_picture(bench.spec, bench.face, bench.shop.jig)
+            if sketch is not None:
+                yield _picture(sketch, "Numbers as on the jig card.")
         return
     if step.shows == "mould":
         scene = step_picture(bench.face, (), ())

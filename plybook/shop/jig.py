@@ -12,6 +12,7 @@ Terms:
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -29,14 +30,14 @@ def jig_measures(job: Job) -> tuple[tuple[Measure, ...], list[Finding]]:
     for check in job.spec.jig_checks:
         if not isinstance(job.spec.mould, StationMould):
             if check.kind in ("straightness", "diagonal", "level", "screws"):
-                measures += _flat(job, check)
+                measures += (replace(m, kind=check.kind) for m in _flat(job, check))
             else:
                 findings.append(_not_here(check, "a flat part has no stations in space"))
             continue
         made = _MAKERS[check.kind](job, check)
         if not made:
             findings.append(_not_here(check, "there is no station between the ends"))
-        measures += made
+        measures += (replace(m, kind=check.kind) for m in made)
     return _own_ids(measures), findings
 
 
@@ -87,6 +88,7 @@ def _height(job: Job, check: JigCheck) -> list[Measure]:
             "mm",
             f"{across}, at {_line_words(job)}, and measure plumb down to the face;"
             " a minus means the face stands above the line",
+            at_mm=float(span),
         )
         for span, height in zip(spans, tip_line_heights_mm(job, np.array(spans)), strict=True)
     ]
@@ -104,6 +106,7 @@ def _tip_height(job: Job, check: JigCheck) -> Measure:
         "mm",
         f"with a water level, from the face at the root to the face at the tip, at"
         f" {_line_words(job)}",
+        at_mm=float(ends[-1]),
     )
 
 
@@ -128,6 +131,7 @@ def _diagonal(job: Job, check: JigCheck) -> list[Measure]:
                 check.tolerance_mm,
                 "mm",
                 "straight through the air, tape held tight, corner to corner of the net line",
+                at_mm=float(far),
             )
         )
     return measures
@@ -150,6 +154,7 @@ def _straightness(job: Job, check: JigCheck) -> list[Measure]:
                 "mm",
                 f"stretch a string from the first to the last station at {_line_words(job)} and"
                 " measure level from the string to the line, as seen from above",
+                at_mm=float(span),
             )
         )
     return measures
@@ -179,6 +184,7 @@ def _level(job: Job, check: JigCheck) -> list[Measure]:
                 check.tolerance_mm,
                 "mm",
                 how,
+                at_mm=float(span),
             )
         )
     return measures
@@ -200,6 +206,7 @@ def _twist(job: Job, check: JigCheck) -> list[Measure]:
                 "°",
                 "digital level across the face from edge to edge, set to zero at the root;"
                 " nose up counts as plus",
+                at_mm=float(span),
             )
         )
     return measures
@@ -306,8 +313,6 @@ def _line_words(job: Job) -> str:
 
 def _own_ids(measures: list[Measure]) -> tuple[Measure, ...]:
     """Ids made unique in order: J1, J1.2, J1.3."""
-    from dataclasses import replace
-
     seen: dict[str, int] = {}
     out = []
     for measure in measures:

@@ -142,7 +142,7 @@ class Quantity:
 
 @dataclass(frozen=True)
 class Measure:
-    """A jig figure computed from the spec."""
+    """A jig figure computed from the spec; `at_mm` is the span of the station it is taken at."""
 
     id: str
     title: str
@@ -150,6 +150,8 @@ class Measure:
     tolerance: float
     unit: str
     how: str = ""
+    kind: str = ""  # as the spec's jig check
+    at_mm: float | None = None
 
 
 @dataclass(frozen=True)

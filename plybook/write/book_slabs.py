@@ -468,9 +468,9 @@ def _blank(block: Blank, room: float) -> Iterator[Slab]:
             cap = BODY if text_width_mm(said, BODY) <= WIDTH_MM - at else NOTE
             pen.words(fitted(said, WIDTH_MM - at, cap), at, y + 3.0 + BODY, cap)
         for k, line in enumerate(note):
-            pen.words(line, 0.0, y + height + NOTE + k * LEADING * NOTE, NOTE, grey=True)
+            pen.words(line, 0.0, y + height + 1.0 + NOTE + k * LEADING * NOTE, NOTE, grey=True)
 
-    yield Slab(height + len(note) * LEADING * NOTE, draw, before=1.6)
+    yield Slab(height + (1.0 if note else 0.0) + len(note) * LEADING * NOTE, draw, before=1.6)
 
 
 def _blanks(run: Sequence[Blank], room: float) -> Iterator[Slab]:
