@@ -59,13 +59,12 @@ def read_plan(folder: Path, outside: Outside) -> dict[str, Any]:
 
 
 def current_plan(spec: PartSpec, out: Path, outside: Outside) -> tuple[dict[str, Any], Path]:
-    """The plan a part is being cut by, and the folder it stands in: its recut if there is one.
+    """The plan a part is being cut by, and the folder it was built into.
 
     Raises:
         SpecError: the part is not built, or its files have changed since.
     """
-    number = spec.part.number
-    home = out / number
+    home = out / spec.part.number
     if not _built_from(read_json(home / MANIFEST, outside), spec):
         raise SpecError(
             error(
@@ -75,14 +74,24 @@ def current_plan(spec: PartSpec, out: Path, outside: Outside) -> tuple[dict[str,
                 spec.part.place,
             )
         )
+    return latest_plan(spec.part.number, out, outside), home
+
+
+def latest_plan(number: str, out: Path, outside: Outside) -> dict[str, Any]:
+    """The plan of a part after its recuts, if there are any of the same build.
+
+    Raises:
+        SpecError: the part is not built.
+    """
+    home, recut = out / number, out / f"{number}{RECUT}"
     plan = read_plan(home, outside)
-    recut = out / f"{number}{RECUT}"
     try:
         facts, again = read_json(recut / MANIFEST, outside), read_plan(recut, outside)
     except SpecError:
-        return plan, home
-    same = _built_from(facts, spec) and again.get("record_key") == plan.get("record_key")
-    return (again, recut) if same else (plan, home)
+        return plan
+    built = read_json(home / MANIFEST, outside)
+    same = facts.get("parts") == built.get("parts")
+    return again if same and again.get("record_key") == plan.get("record_key") else plan
 
 
 def _built_from(manifest: Mapping[str, Any], spec: PartSpec) -> bool:

@@ -5,7 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from plybook.builtfolder import RECUT, current_plan, cut_plan, pieces_of
+from plybook.builtfolder import (
+    MANIFEST,
+    RECUT,
+    current_plan,
+    cut_plan,
+    latest_plan,
+    pieces_of,
+    read_json,
+)
+from plybook.diagnostics import SpecError
 
 if TYPE_CHECKING:
     from plybook.nest.model import CutPlan, Layout
@@ -13,10 +22,10 @@ if TYPE_CHECKING:
     from plybook.spec.model import PartSpec
 
 
-def recut_files(
+def recut_folders(
     spec: PartSpec, piece: str, copy: int, out: Path, outside: Outside
-) -> tuple[str, dict[str, bytes], Layout]:
-    """The folder of a recut.
+) -> tuple[dict[str, dict[str, bytes]], Layout]:
+    """The folders of a recut: the part's own, and one for each part that shares the stock.
 
     Args:
         spec: the part as just read.
@@ -26,7 +35,7 @@ def recut_files(
         outside: for reading its plan.
 
     Returns:
-        Name of the folder, its files, and the layout the piece is cut from now.
+        Files by folder, the part's own first, and the layout the piece is cut from now.
 
     Raises:
         SpecError: the part is not built, or has changed since.
@@ -35,31 +44,36 @@ def recut_files(
     from plybook.nest.needs import CutJob, gather
     from plybook.nest.respoil import cut_again
     from plybook.output import layout_files
-    from plybook.plan import to_json
-    from plybook.write.folder import with_manifest
 
     number = spec.part.number
     plan, _ = current_plan(spec, out, outside)
     pieces = pieces_of(plan)
-    before = cut_plan(spec, plan)
     needs, _ = gather([CutJob(spec, pieces)])
     spare = [unit for need in needs for unit in need.units]
-    after = cut_again(before, f"{number}/{piece}", copy, spare)
+    after = cut_again(cut_plan(spec, plan), f"{number}/{piece}", copy, spare)
     changed = _taker(after, f"{number}/{piece}", copy)
+    rows = _rows(plan, after, number)
     title = f"{spec.part.name}: {piece} again"
     files = layout_files(spec, pieces, changed, after.items, title)
-    files["plan.json"] = to_json({**plan, "layouts": _rows(plan, after, number)})
-    facts = {
-        "folder": f"{number}{RECUT}",
-        "parts": [
-            {
-                "number": number,
-                "revision": spec.part.revision,
-                "spec": [{"file": f.path, "sha256": f.sha256} for f in spec.files],
-            }
-        ],
-    }
-    return f"{number}{RECUT}", with_manifest(files, facts), changed
+    folders = {f"{number}{RECUT}": _folder(out, number, {**plan, "layouts": rows}, files, outside)}
+    shared = {other["part"] for row in rows for other in row["also_cut"]}
+    for other in sorted(shared - {number}):
+        told = _told(out, other, number, rows, after, outside)
+        if told is not None:
+            folders[f"{other}{RECUT}"] = _folder(out, other, told, {}, outside)
+    return folders, changed
+
+
+def _folder(
+    out: Path, number: str, plan: dict[str, Any], files: dict[str, bytes], outside: Outside
+) -> dict[str, bytes]:
+    """Files of a recut folder; it says what build it belongs to."""
+    from plybook.plan import to_json
+    from plybook.write.folder import with_manifest
+
+    built = read_json(out / number / MANIFEST, outside)
+    facts = {"folder": f"{number}{RECUT}", "parts": built["parts"]}
+    return with_manifest({**files, "plan.json": to_json(plan)}, facts)
 
 
 def _taker(plan: CutPlan, item: str, copy: int) -> Layout:
@@ -80,3 +94,35 @@ def _rows(plan: dict[str, Any], after: CutPlan, number: str) -> list[dict[str, A
         row = layout_row(layout, number, {item.id: item for item in after.items})
         rows.append({**row, "also_cut": others.get(layout.unit.id, [])})
     return rows
+
+
+def _told(
+    out: Path,
+    other: str,
+    number: str,
+    rows: list[dict[str, Any]],
+    after: CutPlan,
+    outside: Outside,
+) -> dict[str, Any] | None:
+    """The plan of a part that shares stock, with this part's new places; None if it is not here."""
+    from plybook.plan import ring_list
+
+    try:
+        plan = latest_plan(other, out, outside)
+    except SpecError:
+        return None
+    outlines = {item.id: ring_list(item.outline_mm) for item in after.items}
+    here = {row["stock"]: row for row in rows}
+    told = []
+    for row in plan["layouts"]:
+        mine = here.get(row["stock"])
+        if mine is not None:
+            strangers = [o for o in row["also_cut"] if o["part"] != number]
+            placed = [
+                {"part": number, "outline_mm": outlines[f"{number}/{p['piece']}"], **p}
+                for p in mine["placements"]
+            ]
+            keys = ("bad_zones_mm", "used_length_mm", "utilisation")
+            row = {**row, **{k: mine[k] for k in keys}, "also_cut": [*strangers, *placed]}
+        told.append(row)
+    return {**plan, "layouts": told}

@@ -23,19 +23,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.build import read
-    from plybook.recutting import recut_files
+    from plybook.recutting import recut_folders
     from plybook.write.folder import commit
 
     specs = {one.spec.part.number: one.spec for one in read([arguments.spec], arguments.outside)}
     spec = specs.get(arguments.part) if arguments.part else next(iter(specs.values()))
     if spec is None:
         raise _no_such_part(arguments.part, list(specs))
-    name, files, layout = recut_files(
+    folders, layout = recut_folders(
         spec, arguments.piece, arguments.copy, arguments.out, arguments.outside
     )
-    commit(arguments.out, {name: files})
+    commit(arguments.out, folders)
     say(f"{arguments.piece} is cut again from {layout.unit.id} ({layout.unit.material})")
-    say(str(arguments.out / name))
+    for name in folders:
+        say(str(arguments.out / name))
     return DONE
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 import shapely
+import shapely.affinity
 import yaml
 
 from plybook.cli import main
@@ -143,6 +144,34 @@ def test_what_is_kept_counts_the_spoiled_piece(shop):
         assert run(shop, "recut", spec, piece) == 0
     assert run(shop, "keep", spec) == 0
     assert shelf(shop)["TW-1"]["length"] < shelf(first)["TW-1"]["length"]
+
+
+@pytest.fixture
+def two(tmp_path):
+    """Two hatches cut from one roll."""
+    shutil.copytree(SPECS, tmp_path / "specs")
+    for path in (tmp_path / "specs").glob("*.layouts.json"):
+        path.unlink()
+    first = tmp_path / "specs" / "hatch.yaml"
+    second = tmp_path / "specs" / "hatch2.yaml"
+    second.write_text(first.read_text().replace("TN-420", "TN-421"))
+    assert run(tmp_path, "build", str(first), str(second), "--effort", "quick") == 0
+    return tmp_path
+
+
+def test_parts_on_one_roll_know_of_each_others_spoiled_pieces(two):
+    specs = [str(two / "specs" / name) for name in ("hatch.yaml", "hatch2.yaml")]
+    for spec, piece in ((specs[1], "B1"), (specs[0], "A1"), (specs[1], "A2"), (specs[0], "B2")):
+        assert run(two, "recut", spec, piece) == 0
+    plans = [plan(two, "TN-420-recut"), plan(two, "TN-421-recut")]
+    rolls = [next(r for r in p["layouts"] if r["stock"] == "TW-1") for p in plans]
+    shapes = [ring_of(p, row) for p, r in zip(plans, rolls, strict=True) for row in r["placements"]]
+    assert len(shapes) == 8
+    for n, shape in enumerate(shapes):
+        assert all(shape.intersection(other).area < 1.0 for other in shapes[:n])
+    assert [len(r["bad_zones_mm"]) for r in rolls] == [4, 4]
+    assert rolls[0]["used_length_mm"] == rolls[1]["used_length_mm"]
+    assert run(two, "keep", *specs) == 0
 
 
 def test_a_piece_or_part_that_is_not_there_is_refused(shop, capsys):
