@@ -64,7 +64,7 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
         items += [Path(Role.TICK, np.array([at + (-1.3, -1.8), at + (0, 1.8), at + (1.3, -1.8)]))]
     if len(bag.pleats_mm):
         entries.append(("", Role.TICK, "pleat, film folded up (Λ)"))
-    items += _lines_and_ports(frame, bag)
+    items += _lines_and_ports(frame, bag, items)
     for candidates in _edges(frame, face):
         items += filter(None, [first_free(candidates, items)])
     for k, (number, role, words) in enumerate(entries):
@@ -96,24 +96,23 @@ def _number(ring: np.ndarray, number: int, of: int) -> list[Primitive]:
     ]
 
 
-def _lines_and_ports(frame: Frame, bag: BagPlan) -> list[Primitive]:
+def _lines_and_ports(frame: Frame, bag: BagPlan, drawn: list[Primitive]) -> list[Primitive]:
+    """Hoses, lines and ports with their names, clear of the words drawn before."""
+    from shapely import LineString
+
     out: list[Primitive] = []
     for name, line in bag.lines:
-        drawn = frame.put(line)
-        out.append(Path(Role.HIGHLIGHT, drawn))
-        middle = drawn[len(drawn) // 2] if len(drawn) > 2 else drawn.mean(axis=0)
-        out.append(
-            Text(
-                Role.TEXT,
-                (float(middle[0]), float(middle[1])),
-                name,
-                NOTE_MM,
-                anchor="middle",
-                rise="centre",
-                bold=True,
-                halo=True,
-            )
-        )
+        run = frame.put(line)
+        out.append(Path(Role.HIGHLIGHT, run))
+        marks = []
+        for share in (0.5, 0.3, 0.7, 0.15, 0.85, 0.4, 0.6):
+            spot = LineString(run).interpolate(share, normalized=True)
+            marks += [
+                Text(Role.TEXT, (spot.x, spot.y + dy), name, NOTE_MM, anchor="middle",
+                     rise="centre", bold=True, halo=True)
+                for dy in (0.0, 3.4, -3.4)
+            ]  # fmt: skip
+        out.append(first_free(marks, [*drawn, *out]) or marks[0])
     for name, x, y in bag.ports:
         u, v = (float(c) for c in frame.put(np.array([[x, y]]))[0])
         out.append(Circle(Role.DATUM, (u, v), 1.6, "white"))
@@ -123,12 +122,12 @@ def _lines_and_ports(frame: Frame, bag: BagPlan) -> list[Primitive]:
         sides = (((u + 2.6, v), "start"), ((u - 2.6, v), "end"))
         places = [(at, anchor) for at, anchor in (sides if right else sides[::-1])]
         low = min(max(u, wide / 2 + 1.0), WIDTH_MM - wide / 2 - 1.0)
-        places += [((low, v + dy), "middle") for dy in (4.0, -4.0, 8.0, -8.0)]
+        places += [((low, v + dy), "middle") for dy in (4.0, -4.0, 8.0, -8.0, 12.0, -12.0)]
         marks = [
             Text(Role.TEXT, at, name, NOTE_MM, anchor=anchor, rise="centre", halo=True)
             for at, anchor in places
         ]
-        out.append(first_free(marks, out) or marks[0])
+        out.append(first_free(marks, [*drawn, *out]) or marks[0])
     return out
 
 

@@ -328,7 +328,7 @@ def _cuts(job: Job, below: str, outlines, tape_length, pleats: int, lines) -> tu
         cuts.append(_cut(job, role, length, width, where[role]))
     cuts.append(
         BagCut("sealant_tape", _name(job, "sealant_tape"), 1, tape_length, 0.0,
-               tape_length / 1000, "m", "outside the breather, with the pleats")
+               tape_length / 1000, "m", "outside all that lies under the film, with the pleats")
     )  # fmt: skip
     hose = sum(polyline_length_mm(line) for _, line in lines) + (2 if lines else 1) * figure(
         "hose_run"

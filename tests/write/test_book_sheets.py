@@ -1,0 +1,60 @@
+"""How pages share out over sheets: own sheets, shared ones, squeezed ones."""
+
+import numpy as np
+
+from plybook.drawing.document import CheckBox, Page, Paragraph, Picture, Plate
+from plybook.drawing.scene import Path, Role, Scene, Text
+from plybook.write.book_sheets import LEAST_LETTER_MM, gathered, squeezed
+
+ROOM = 267.0  # A4 between head and foot
+
+
+def picture(tall, letters=2.5):
+    frame = Path(Role.FRAME, np.array([[0, 0], [180, 0], [180, tall], [0, tall]], float), True)
+    words = Text(Role.TEXT, (10.0, 10.0), "words", letters)
+    return Picture(Scene((frame, words), (0.0, 0.0, 180.0, tall)), tall)
+
+
+def step(k, *blocks, **more):
+    return Page(f"s{k}", f"Step {k}", "stage", blocks, "step", "1. Stage", **more)
+
+
+def starts(sheets):
+    return [[page.id for page in sheet.starts] for sheet in sheets]
+
+
+def height(sheet):
+    return sum(slab.before + slab.height for slab in sheet.slabs)
+
+
+def test_short_steps_share_and_one_that_lays_stands_alone():
+    pages = [step(0, CheckBox("a", "x")), step(1, Plate(("A1",)), CheckBox("b", "x"), alone=True),
+             step(2, CheckBox("c", "x")), step(3, CheckBox("d", "x"))]  # fmt: skip
+    assert starts(gathered(pages, ROOM)) == [["s0"], ["s1"], ["s2", "s3"]]
+
+
+def test_a_page_that_nearly_fits_is_squeezed_onto_one_sheet():
+    page = step(0, picture(140.0), picture(130.0), *(CheckBox(f"c{k}", "done") for k in range(4)))
+    (sheet,) = squeezed(page, ROOM)
+    assert sum(slab.before + slab.height for slab in sheet) <= ROOM
+
+
+def test_letters_never_shrink_below_the_least_of_the_series():
+    """ISO 3098-1: the series of nominal lettering heights starts at 1.8 mm."""
+    assert LEAST_LETTER_MM == 1.8
+    small = step(0, picture(150.0, 1.8), picture(140.0, 1.8), CheckBox("a", "done"))
+    assert len(squeezed(small, ROOM)) == 2
+
+
+def test_a_page_far_too_long_keeps_its_size():
+    lines = [Paragraph(f"line {k}") for k in range(80)]
+    parts = squeezed(step(0, *lines), ROOM)
+    assert len(parts) > 1
+    assert len({slab.before for part in parts for slab in part if slab.height < 7}) <= 2
+
+
+def test_no_sheet_is_over_full_and_none_of_the_pages_is_lost():
+    pages = [step(k, *(CheckBox(f"{k}.{n}", "tick " * 9) for n in range(k))) for k in range(25)]
+    sheets = gathered(pages, ROOM)
+    assert all(height(sheet) <= ROOM for sheet in sheets)
+    assert [id for sheet in starts(sheets) for id in sheet] == [page.id for page in pages]
