@@ -45,6 +45,9 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
 
     stock = layout.unit
     length = layout.used_length_mm or stock.length_mm
+    if stock.kind == "bar" and layout.placements:  # a coil is long: only as far as it is cut
+        rings_mm = [placed_ring(items[p.item].outline_mm, p) for p in layout.placements]
+        length = min(stock.length_mm, max(float(ring[:, 0].max()) for ring in rings_mm))
     rows = max(1, math.ceil(length / _LONGEST_ROW)) if stock.kind != "sheet" else 1
     stretch = length / rows
     scale = min((WIDTH_MM - 10.0) / stretch, _ROW_MM / stock.width_mm * (1.4 if rows == 1 else 1.0))
@@ -71,7 +74,10 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
             out += area_paths(area, Role.CUT if mine else Role.GHOST, "ply" if mine else "ghost")
             if not mine:
                 out += hatch(area, 45.0, 3.0)
-            out += _label(area, piece if mine else own, mine)
+            named = _label(area, piece if mine else own, mine)
+            if not named and stock.kind == "bar" and not area.is_empty:
+                named = [_above(area, piece if mine else own, mine)]
+            out += named
         if stock.kind == "roll" and row == 0:
             out += _warp(frame, stock.width_mm)
         out += _ruler(frame, row * stretch, min((row + 1) * stretch, length), unit)
@@ -96,6 +102,12 @@ def _label(area, words: str, bold: bool) -> list[Text]:
                 if largest.contains(Polygon(text_box_mm(text))):
                     return [text]
     return []
+
+
+def _above(area, words: str, bold: bool) -> Text:
+    """The id over a piece too slim to hold it."""
+    x0, _, x1, y1 = area.bounds
+    return Text(Role.TEXT, ((x0 + x1) / 2, y1 + 1.0), words, 1.8, anchor="middle", bold=bold)
 
 
 def _warp(frame: Frame, width_mm: float) -> list[Primitive]:

@@ -392,7 +392,7 @@ def _picture_row(block: PictureRow, room: float, shrink: float = 1.0) -> Iterato
         [
             shrink,
             (WIDTH_MM - gaps) / sum(w for w, _, _ in sizes),
-            *((room - 14.0) / tall for _, _, tall in sizes),
+            *((room - 16.0) / tall for _, _, tall in sizes),
             *(most / tall for _, most, tall in sizes),
         ]
     )
