@@ -39,7 +39,7 @@ STRAIGHT_ON_DEG = 150.0  # past this inside angle two edges count as one line, n
 LEAST_MEETING_DEG = 30.0  # a side that meets the edge flatter than this is not run on along itself
 DIRECTION_MM = 0.5  # length of a side from which its direction is taken
 SEAT_MM = 0.05  # allowances start this far inside the net line, so that no slit stays between
-SLIT_MM = 1.0  # what a slit adds to the length of an outline at least
+SLIT_MM = 0.01  # what a slit adds to the length of an outline at least
 LONGEST_MITRE = 4.0  # of the larger allowance
 
 
@@ -181,7 +181,8 @@ class NetFace:
 def _without_slits(shape: BaseGeometry) -> BaseGeometry:
     """The shape without slits between allowances of one edge that begin and end at a point a
     hair off it; a cutter would cut into the cloth there."""
-    closed = shape.buffer(SEAT_MM, join_style="mitre").buffer(-SEAT_MM, join_style="mitre")
+    mitred = {"join_style": "mitre", "mitre_limit": 100.0}
+    closed = shape.buffer(SEAT_MM, **mitred).buffer(-SEAT_MM, **mitred)
     return clean(closed) if shape.length - closed.length > SLIT_MM else shape
 
 
