@@ -22,6 +22,7 @@ _EDGE_STEP_MM = 60.0
 _MERGE_MM = 0.2
 _CLEAR = 0.35  # background nodes keep this share of the break step from a break line
 _REPAIRS = 6
+_BEND = 0.08  # rows this much closer than the columns are those of a bend
 _TRIES = 12
 _SETTLED_MM = 1e-9
 _SHEAR = np.array([[1.0, 0.0], [0.013, 1.0]])
@@ -179,6 +180,7 @@ def pattern_mesh(
     break_lines: Sequence[np.ndarray],
     margin_mm: float,
     step_mm: float = _BREAK_STEP_MM,
+    hold_rows: bool = False,
 ) -> PatternMesh:
     """Mesh the pattern inside a ring and a margin round it.
 
@@ -188,6 +190,7 @@ def pattern_mesh(
         break_lines: (k, 2) polylines on the pattern, closed ones with their first point repeated.
         margin_mm: how far the mesh reaches past the ring.
         step_mm: largest distance of points along a break line.
+        hold_rows: let no triangle reach across the rows of a bend because of a break line.
     """
     import shapely
 
@@ -200,6 +203,7 @@ def pattern_mesh(
     creases = [_along(plane.of(line), plane.rows, step_mm) for line in lines]
     rings = [plane.of(ring) for ring in _rings(area)]  # or long triangles would span bays
     creases += [_along(ring, plane.rows, _EDGE_STEP_MM) for ring in rings]
+    creases += _bend_rows(grid) if lines and hold_rows else []
     points, triangles = _triangulate(grid, creases, step_mm * _CLEAR)
     flat = plane.flat(points)
     rim = np.concatenate(rings)
@@ -278,6 +282,23 @@ def _along(line: np.ndarray, rows: np.ndarray, step_mm: float) -> np.ndarray:
             part = np.sort(np.concatenate([part[clear], fixed[[0]], fixed[2:]]))
         pieces.append(a + part[:, None] * (b - a))
     return np.concatenate([*pieces, line[-1:]])
+
+
+def _bend_rows(grid: np.ndarray) -> list[np.ndarray]:
+    """Rows of the background that lie close, as in a bend: no triangle may reach across them."""
+    columns, rows = np.unique(grid[:, 0]), np.unique(grid[:, 1])
+    if len(columns) < 2 or len(rows) < 3:
+        return []
+    pitch = np.diff(columns).max()
+    gaps = np.diff(rows)
+    close = np.r_[False, gaps < _BEND * pitch] | np.r_[gaps < _BEND * pitch, False]
+    found = []
+    for row in rows[close]:
+        at = grid[grid[:, 1] == row]
+        at = at[np.argsort(at[:, 0])]
+        ends = np.flatnonzero(np.diff(at[:, 0]) > 1.5 * pitch) + 1
+        found += [part for part in np.split(at, ends) if len(part) > 1]
+    return found
 
 
 def _triangulate(grid: np.ndarray, creases: list[np.ndarray], clear_mm: float):

@@ -156,7 +156,7 @@ class Raiser:
         """
         if self._mesh is None:
             self._mesh = pattern_mesh(
-                self.face, self.within, self.break_lines, self.margin_mm, self.step_mm
+                self.face, self.within, self.break_lines, self.margin_mm, self.step_mm, True
             )
         corners = self._mesh.nodes_mm[: self._mesh.corners] * self._mirror
         heights = np.asarray(height_mm(corners), dtype=float)
