@@ -18,7 +18,7 @@ GALLERY = ROOT / "out" / "gallery"
 # picture -> (part, file, words that the page must hold, width in pixels)
 PICTURES = {
     "cover.png": ("TN-310", "booklet.pdf", ("Upper wing skin",), 620),
-    "step-core.png": ("TN-310", "booklet.pdf", ("step", "bevel"), 620),
+    "step-core.png": ("TN-310", "booklet.pdf", ("Fit the core dry",), 620),
     "cutplan-cloth.png": ("TN-310", "cutplan.pdf", (), 620),
     "template-map.png": ("TN-310", "templates.pdf", ("page map",), 620),
 }
@@ -43,7 +43,7 @@ def remake() -> int:
                 return code
         for name, (part, file, words, width) in PICTURES.items():
             picture = render(Path(folder) / part / file, words, width)
-            picture.convert("L").quantize(16).save(GALLERY / name, optimize=True)
+            picture.convert("RGB").quantize(48).save(GALLERY / name, optimize=True)
             print(GALLERY / name)
     return 0
 

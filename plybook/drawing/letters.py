@@ -87,9 +87,19 @@ def text_width_mm(text: str, height_mm: float, bold: bool = False) -> float:
 
 @lru_cache(maxsize=8192)
 def _advance(text: str, bold: bool) -> float:
-    advances = _advances(bold)
-    spare = advances[ord(UNKNOWN)]
-    return sum(advances.get(ord(c), spare) for c in text.translate(WRITTEN_OUT)) / 1000.0
+    return sum(map(_widths(bold).__getitem__, text.translate(WRITTEN_OUT))) / 1000.0
+
+
+class _Widths(dict):
+    """Advances by character; one the face lacks is as wide as what is shown for it."""
+
+    def __missing__(self, char: str) -> int:
+        return self[UNKNOWN]
+
+
+@cache
+def _widths(bold: bool) -> _Widths:
+    return _Widths({chr(code): wide for code, wide in _advances(bold).items()})
 
 
 def fitted(text: str, width_mm: float, height_mm: float, bold: bool = False) -> str:
