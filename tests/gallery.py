@@ -18,9 +18,9 @@ GALLERY = ROOT / "out" / "gallery"
 # picture -> (part, file, words that the page must hold, width in pixels)
 PICTURES = {
     "cover.png": ("TN-310", "booklet.pdf", ("Upper wing skin",), 620),
-    "step-core.png": ("TN-310", "booklet.pdf", ("Fit the core dry",), 620),
+    "step-core.png": ("TN-310", "booklet.pdf", ("step ", "Fit the core dry"), 620),
     "cutplan-cloth.png": ("TN-310", "cutplan.pdf", (), 620),
-    "template-map.png": ("TN-310", "templates.pdf", ("page map",), 620),
+    "template-map.png": ("TN-310", "templates.pdf", ("after taping",), 620),
 }
 
 
@@ -37,7 +37,7 @@ def render(pdf: Path, words: tuple[str, ...], width: int):
 def remake() -> int:
     GALLERY.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
-        specs = [str(ROOT / "specs" / name) for name in ("wing-skin.yaml", "spar.yaml")]
+        specs = [str(ROOT / "specs" / name) for name in ("wing-skin.yaml",)]
         for spec in specs:
             if code := main(["build", spec, "--out", folder]):
                 return code
