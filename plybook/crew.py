@@ -7,6 +7,7 @@ is raised here; Ctrl-C and the end of the main process end the helpers at once.
 from __future__ import annotations
 
 import ctypes
+import gc
 import multiprocessing
 import os
 import signal
@@ -42,7 +43,9 @@ def _processors() -> int:
 
 
 def _settle_in() -> None:
-    """Leave Ctrl-C to the main process, and go when it goes."""
+    """Leave Ctrl-C to the main process, and go when it goes. A helper lives for one piece of
+    work, so looking for garbage would only cost time."""
+    gc.disable()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     if sys.platform.startswith("linux"):
