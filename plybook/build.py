@@ -252,5 +252,5 @@ def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """Each finding once; both hands of one part say the same."""
     seen: dict[tuple, Finding] = {}
     for f in findings:
-        seen.setdefault((f.code, f.message, f.places, f.layers), replace(f))
+        seen.setdefault((f.code, f.message, f.places, f.layers), f)
     return tuple(seen.values())

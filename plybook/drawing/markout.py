@@ -20,7 +20,7 @@ import numpy as np
 import shapely
 
 from plybook.nest.model import Item, Layout, Placement
-from plybook.nest.placing import turn_ring
+from plybook.nest.placing import placed
 from plybook.units import MM_PER_INCH, show_inches, show_number
 
 GRID_MM = {"mm": 0.5, "in": MM_PER_INCH / 16}
@@ -46,12 +46,6 @@ class MarkedPiece:
     ring_mm: np.ndarray
     curved: bool
     over_mm: float
-
-
-def placed(points_mm: np.ndarray, place: Placement) -> np.ndarray:
-    """A ring of an item where a placement puts it, counter-clockwise if it was."""
-    turned = turn_ring(points_mm, place.rotation_deg, place.flipped)
-    return turned + (place.x_mm, place.y_mm)
 
 
 def mark_out(

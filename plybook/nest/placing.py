@@ -29,10 +29,15 @@ def turn_ring(ring_mm: np.ndarray, rotation_deg: float, flipped: bool = False) -
     return ring @ np.array([[c, s], [-s, c]], dtype=float)
 
 
+def placed(ring_mm: np.ndarray, placement: Placement) -> np.ndarray:
+    """A ring of an item where a placement puts it, (n, 2) mm, counter-clockwise if it was."""
+    turned = turn_ring(ring_mm, placement.rotation_deg, placement.flipped)
+    return turned + (placement.x_mm, placement.y_mm)
+
+
 def placed_outline(item: Item, placement: Placement) -> np.ndarray:
     """The item's outline where it lies on the stock: (n, 2), mm, counter-clockwise."""
-    turned = turn_ring(item.outline_mm, placement.rotation_deg, placement.flipped)
-    return turned + (placement.x_mm, placement.y_mm)
+    return placed(item.outline_mm, placement)
 
 
 def fibre_rotations(angle_deg: float, every_deg: float = 180.0) -> tuple[float, ...]:

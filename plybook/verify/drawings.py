@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
@@ -19,16 +19,8 @@ MILLIMETRES = "4"  # $INSUNITS, DXF reference
 def check_templates(plan: dict, files: dict[str, bytes], report: Report) -> None:
     """Each piece has a DXF and an SVG template with just its outline to cut."""
     for piece in plan["pieces"]:
-        for ending, reader in (("dxf", _dxf_lines), ("svg", _svg_lines)):
-            name = f"templates/{file_name(piece['id'])}.{ending}"
-            if name not in files:
-                report.fault(name, f"the template of {piece['id']} is missing")
-                continue
-            try:
-                lines = reader(files[name], name, report)
-            except (ValueError, KeyError, IndexError) as wrong:
-                report.fault(name, f"cannot be read: {wrong}")
-                continue
+        stem = f"templates/{file_name(piece['id'])}"
+        for ending, name, lines in _both(stem, f"the template of {piece['id']}", files, report):
             _check_cuts(piece, lines, name, ending, report)
             _check_fibre(piece, lines, name, report)
 
@@ -39,6 +31,23 @@ def file_name(piece: str) -> str:
 
 
 Lines = dict[str, list[tuple[np.ndarray, bool]]]
+
+
+def _both(
+    stem: str, what: str, files: dict[str, bytes], report: Report
+) -> Iterator[tuple[str, str, Lines]]:
+    """Ending, name and lines of the DXF and the SVG of one drawing, where they can be read."""
+    for ending, reader in (("dxf", _dxf_lines), ("svg", _svg_lines)):
+        name = f"{stem}.{ending}"
+        if name not in files:
+            report.fault(name, f"{what} is missing")
+            continue
+        try:
+            lines = reader(files[name], name, report)
+        except (ValueError, KeyError, IndexError) as wrong:
+            report.fault(name, f"cannot be read: {wrong}")
+            continue
+        yield ending, name, lines
 
 
 def _dxf_lines(data: bytes, name: str, report: Report) -> Lines:
@@ -134,16 +143,8 @@ def check_cut_drawings(
     for layout in plan["layouts"]:
         wanted = [placed(pieces[p["piece"]], p) for p in layout["placements"]]
         wanted += [placed(p, p) for p in layout.get("also_cut", []) if "outline_mm" in p]
-        for ending, reader in (("dxf", _dxf_lines), ("svg", _svg_lines)):
-            name = f"cutplan/{file_name(layout['stock'])}.{ending}"
-            if name not in files:
-                report.fault(name, f"the drawing of {layout['stock']} is missing")
-                continue
-            try:
-                lines = reader(files[name], name, report)
-            except (ValueError, KeyError, IndexError) as wrong:
-                report.fault(name, f"cannot be read: {wrong}")
-                continue
+        stem = f"cutplan/{file_name(layout['stock'])}"
+        for ending, name, lines in _both(stem, f"the drawing of {layout['stock']}", files, report):
             _check_placed(wanted, [p for p, closed in lines.get("CUT", []) if closed], name,
                           ending, report)  # fmt: skip
 
