@@ -141,8 +141,7 @@ def _check_html(plan: dict, steps: list[dict], data: bytes, report: Report) -> N
 
 
 def _check_pdf(name: str, book: Book, steps: list[dict], report: Report) -> None:
-    page = book.page(0)
-    size = sorted((page.width_mm, page.height_mm))
+    size = sorted(book.size_mm(0))
     report.expect(
         any(max(abs(a - b) for a, b in zip(size, p, strict=True)) < 0.01
             for p in PAPERS_MM.values()),
@@ -152,7 +151,7 @@ def _check_pdf(name: str, book: Book, steps: list[dict], report: Report) -> None
                   "lets the viewer scale it")  # fmt: skip
     if not steps:
         return
-    words = _squeeze(" ".join(book.words(k) for k in range(book.count)))
+    words = _squeeze(" ".join(w for k in range(book.count) for w in book.words(k)))
     at = 0
     for step in steps:
         found = words.find(_squeeze(step["title"]), at)

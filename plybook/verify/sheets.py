@@ -28,7 +28,7 @@ def check_sheets(plan: dict, files: dict[str, bytes], report: Report) -> None:
 
 def _check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
     """As many labels bear a piece's id, on a line of its own, as copies are cut."""
-    lines = [line.strip() for k in range(book.count) for line in book.words(k).splitlines()]
+    lines = [line.strip() for k in range(book.count) for line in book.words(k)]
     for piece in plan["pieces"]:
         shown = lines.count(re.sub(r"\s+", " ", piece["id"]))
         report.expect(shown >= 1, "pieces with a label", name, f"{piece['id']} has no label")

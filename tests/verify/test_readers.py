@@ -160,6 +160,8 @@ def test_pdf_reader_reads_marked_lines_sizes_and_words():
         np.array([[25.4, 25.4], [50.8, 25.4], [50.8, 76.2]]), abs=1e-3
     )
     assert "P1 (left)" in book.words(0)
+    (words,) = page.words
+    assert words.at_mm == pytest.approx((82 * 25.4 / 72, 82 * 25.4 / 72))
 
 
 @pytest.mark.parametrize("data", [b"", b"%PDF-1.4\n", b"%PDF-1.4\nnothing here\n%%EOF\n"])
