@@ -13,12 +13,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plybook.crew import each
-from plybook.diagnostics import Finding, PlybookError, Severity, note
+from plybook.diagnostics import Finding, PlybookError, Severity, note, said_in
 from plybook.spec import load
 
 if TYPE_CHECKING:  # each room is loaded when it is entered: a quick check enters the first only
     from plybook.laminate.model import Laminate
     from plybook.nest.model import CutPlan, Effort
+    from plybook.output import Files, Manner
     from plybook.outside import Outside
     from plybook.shop.model import Shop
     from plybook.spec.model import PartSpec
@@ -57,7 +58,7 @@ class Planned:
     plan: CutPlan
     shop: Shop
     parts: tuple[Part, ...]  # all that are cut from the same stock
-    drawings: Mapping[str, Mapping[str, bytes]]  # of the cut plan: unit -> file name -> bytes
+    drawings: Mapping[Manner, Files]  # of the cut plan, by the manner of drawing
 
 
 @dataclass(frozen=True)
@@ -97,9 +98,13 @@ def shape(read: Read) -> Part:
     from plybook.surface import build_face
 
     spec = read.spec
-    face = build_face(spec)
-    laminate = lay_up(spec, face)
-    return Part(spec, face, replace(laminate, findings=(*read.findings, *laminate.findings)))
+    try:
+        face = build_face(spec)
+        laminate = lay_up(spec, face)
+    except PlybookError as wrong:
+        raise type(wrong)(said_in(spec.part.units, wrong.findings)) from wrong
+    found = said_in(spec.part.units, laminate.findings)
+    return Part(spec, face, replace(laminate, findings=(*read.findings, *found)))
 
 
 def check(
@@ -152,7 +157,6 @@ def build(
     """
     from plybook.nest import CutJob, LayoutMemory, plan_cuts
     from plybook.output import cut_drawings, part_files, set_files
-    from plybook.shop import plan_work
     from plybook.write.folder import commit, replace_file
 
     specs = read(paths, outside)
@@ -168,7 +172,7 @@ def build(
     refuse_errors(plan.findings)
 
     progress("steps and quantities")
-    shops = [plan_work(part.spec, part.face, part.laminate, plan) for part in parts]
+    shops = [_work(part, plan) for part in parts]
     refuse_errors([f for shop in shops for f in shop.findings])
 
     progress("booklets, templates and cut plans")
@@ -183,10 +187,10 @@ def build(
         name = set_name or "+".join(part.number for part in parts)
         folders[name] = set_files(name, parts, plan, drawings)
     findings = [
-        *(f for part in parts for f in part.laminate.findings),
-        *(f for shop in shops for f in shop.findings),
+        *_told_once(parts, [part.laminate.findings for part in parts]),
+        *_told_once(parts, [shop.findings for shop in shops]),
         *(f for one in made for f in one.findings),
-        *plan.findings,
+        *said_in(parts[0].spec.part.units, plan.findings),
     ]
 
     progress("writing")
@@ -195,6 +199,14 @@ def build(
         replace_file(memory_path, memory.to_bytes())
         findings.append(_searched(memory_path))
     return Built(tuple(out / name for name in folders), plan, _unique(findings))
+
+
+def _work(part: Part, plan: CutPlan) -> Shop:
+    """Steps and quantities of one part."""
+    from plybook.shop import plan_work
+
+    shop = plan_work(part.spec, part.face, part.laminate, plan)
+    return replace(shop, findings=said_in(part.spec.part.units, shop.findings))
 
 
 def refuse_errors(findings: Sequence[Finding]) -> None:
@@ -249,8 +261,19 @@ def _searched(memory_path: Path) -> Finding:
 
 
 def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Each finding once; both hands of one part say the same."""
+    """Each finding once."""
     seen: dict[tuple, Finding] = {}
     for f in findings:
         seen.setdefault((f.code, f.message, f.places, f.layers), f)
     return tuple(seen.values())
+
+
+def _told_once(parts: Sequence[Part], found: Sequence[Sequence[Finding]]) -> list[Finding]:
+    """What is found of each part, less what an opposite hand only says again of its twin."""
+    said: dict[str, set[tuple]] = {}  # number of the twin -> what is said of it already
+    told: list[Finding] = []
+    for part, own in zip(parts, found, strict=True):
+        already = said.get(part.number, set())
+        told += [f for f in own if (f.code, f.places, f.layers) not in already]
+        said[part.spec.part.other_hand] = {(f.code, f.places, f.layers) for f in own}
+    return told

@@ -8,8 +8,10 @@ carries them; nothing is printed from inside. `plybook.report` renders them.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+
+from plybook.units import in_inches
 
 
 class Severity(StrEnum):
@@ -101,3 +103,10 @@ def warning(code: str, message: str, help: str = "", *places: Place, **more) -> 
 def note(code: str, message: str, help: str = "", *places: Place, **more) -> Finding:
     """A finding for information."""
     return Finding(code, Severity.NOTE, message, help, tuple(places), **more)
+
+
+def said_in(unit: str, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings with their lengths in the user's unit; stages write them in mm."""
+    if unit != "in":
+        return tuple(findings)
+    return tuple(replace(f, message=in_inches(f.message), help=in_inches(f.help)) for f in findings)

@@ -167,7 +167,8 @@ def _face(spec: PartSpec) -> list[str]:
     else:
         low, high = mould.ring_mm.min(axis=0), mould.ring_mm.max(axis=0)
         size = " x ".join(show_length(float(v), unit) for v in high - low)
-        holes = f", {len(mould.holes_mm)} holes" if mould.holes_mm else ""
+        count = len(mould.holes_mm)
+        holes = f", {count} hole{'s' if count > 1 else ''}" if count else ""
         face = f"flat, {size}{holes}"
     return [
         f"  face   {face}",

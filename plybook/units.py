@@ -83,3 +83,27 @@ def show_length(value_mm: float, unit: str = "mm", both: bool = False) -> str:
     mm, inch = f"{show_number(value_mm, 1)} mm", f"{show_inches(value_mm)} in"
     first, second = (inch, mm) if unit == "in" else (mm, inch)
     return f"{first} ({second})" if both else first
+
+
+_FIGURE = r"-?\d+(?:\.\d+)?"
+_SAID_MM = re.compile(
+    rf"`[^`]*`|(?<![\w.])({_FIGURE})((?:(?: x | to | and |, y ){_FIGURE})*) mm\b(?![2²])"
+)
+
+
+def in_inches(sentence: str) -> str:
+    """A sentence with its lengths in mm turned into inches; what stands in backquotes stays.
+
+    Two more decimals are shown than in mm, so that no figure gets coarser by more than it was.
+    """
+
+    def inches(figure: re.Match[str]) -> str:
+        decimals = len(figure[0].partition(".")[2]) + 2
+        return show_number(float(figure[0]) / MM_PER_INCH, decimals)
+
+    def turned(said: re.Match[str]) -> str:
+        if said[1] is None:
+            return said[0]
+        return re.sub(rf"(?<![\w.]){_FIGURE}", inches, said[1] + said[2]) + " in"
+
+    return _SAID_MM.sub(turned, sentence)

@@ -101,7 +101,9 @@ def core_pieces(
     lines = [seam.placed(face) for seam in seams]
     for i, cut in enumerate(cuts):
         piece = pieces[i]
-        findings += panel_findings(core, piece, cut.panel, footprint(piece), stock, sheets, face)
+        findings += panel_findings(
+            core, piece, cut.panel, footprint(piece), stock, sheets, face, let_in or {}
+        )
         laid = shapely.Polygon(piece.laid_outline_mm).buffer(core.thickness_mm)
         touching = [
             c.insert

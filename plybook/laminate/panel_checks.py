@@ -6,12 +6,13 @@ The words for its seams and for what bending does to its bag side stand here too
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
 
 from plybook.diagnostics import Finding, error, warning
+from plybook.laminate.bevel import bevel_run_mm
 from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panels import SEAM, Panel
 from plybook.laminate.seams import SeamLine, largest_fit
@@ -56,6 +57,36 @@ def tightest_bend(
     return (1 / bend[worst] if bend[worst] > 1e-9 else math.inf), points[worst]
 
 
+def _cut_open(
+    core: Core,
+    piece: Piece,
+    panel: Panel,
+    face: Face,
+    let_in: Mapping[str, shapely.Geometry],
+) -> Finding:
+    """The slope that runs into a hole, and the hole: one side of the sheet lacks it."""
+    whole, slim = sorted((panel.mould, panel.bag), key=lambda side: -len(side.interiors))
+    holes = [shapely.Polygon(ring) for ring in whole.interiors]
+    kept = shapely.union_all([shapely.Polygon(ring) for ring in slim.interiors])
+    hole = next((one for one in holes if not one.intersects(kept)), holes[-1])
+    slopes = [e for e in piece.edges if e.treatment in ("bevel", "scarf")]
+    edge = min(slopes, key=lambda e: shapely.LineString(e.points_mm).distance(hole))
+    inserts = [c.insert for c in core.cut_outs if c.insert in let_in]
+    over = [one for one in inserts if let_in[one].intersects(hole)]
+    name = f"the hole for insert {over[0]}" if over else "a hole"
+    run = bevel_run_mm(core.thickness_mm, edge.angle_deg)
+    apart = shapely.LineString(edge.points_mm).distance(hole)
+    middle = np.array(hole.centroid.coords[0])
+    return error(
+        "slope-through-hole",
+        f"panel {piece.id}: the {edge.treatment} of its {base_name(edge)} side is {run:.1f} mm "
+        f"wide and runs into {name} at {place_words(middle, face)}, {apart:.1f} mm from that side",
+        f"move the hole or the edge until they stand {run:.1f} mm apart, or cut that edge square",
+        core.place,
+        layers=(core.id,),
+    )
+
+
 def panel_findings(
     core: Core,
     piece: Piece,
@@ -64,6 +95,7 @@ def panel_findings(
     stock: CoreStock,
     sheets: Sequence[tuple[float, float]],
     face: Face,
+    let_in: Mapping[str, shapely.Geometry],
 ) -> list[Finding]:
     found = []
     where = place_words(piece.laid_outline_mm.mean(axis=0), face)
@@ -80,16 +112,7 @@ def panel_findings(
             )
         )
     elif len(panel.bag.interiors) != len(panel.mould.interiors):
-        found.append(
-            error(
-                "slope-through-hole",
-                f"panel {piece.id} ({where}): a scarf or bevel runs into a hole on one side of the "
-                f"sheet and not on the other",
-                f"move the seam or the hole, at least {core.thickness_mm:g} mm / tan(angle) apart",
-                core.place,
-                **told,
-            )
-        )
+        found.append(_cut_open(core, piece, panel, face, let_in))
     shape = shapely.Polygon(footprint_mm)
     if not largest_fit(shape, sheets, stock.grain):
         size = max(sheets, key=lambda s: s[0] * s[1])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from plybook.diagnostics import SpecError, said_in
 from plybook.spec.gather import gather
 from plybook.spec.limits import Limits
 
@@ -45,7 +46,12 @@ def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -
     from plybook.spec.resolve import resolve
 
     in_force = Limits({**outside.limits, **(limits or {})})
-    spec, findings = resolve(gather(Path(path), outside, in_force), in_force)
+    gathered = gather(Path(path), outside, in_force)
+    try:
+        spec, findings = resolve(gathered, in_force)
+    except SpecError as wrong:
+        raise SpecError(said_in(gathered.part.part.units, wrong.findings)) from None
+    findings = said_in(spec.part.units, findings)
     specs = (spec, other_hand(spec)) if spec.part.other_hand else (spec,)
     return Loaded(specs, findings)
 

@@ -9,7 +9,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from plybook.diagnostics import Finding, Place, error
+from plybook.diagnostics import Finding, Place, error, said_in
 from plybook.spec.limits import Limits
 from plybook.spec.quantities import Wrong
 from plybook.spec.reader import Fields, Items, Scalar
@@ -45,7 +45,7 @@ def check_written(
             if one["type"] != "missing" or one["loc"][-1] not in meant  # misspelt: said below
         ]
     unknown = [_unknown(*one) for one in reading.unknown[:most]]
-    found = _once_for_units([*findings, *unknown])[:most]
+    found = list(said_in(units or "mm", _once_for_units([*findings, *unknown])[:most]))
     found.sort(key=lambda f: (f.places[0].line, f.places[0].column) if f.places else (0, 0))
     return (None if found else written), found
 

@@ -210,6 +210,8 @@ def test_a_scarf_that_meets_a_hole_on_one_side_only_is_refused():
     found = cut(spec, let_in={"H1": shapely.box(400, 100, 520, 180)}).findings
     assert [f.code for f in found] == ["slope-through-hole"]
     assert found[0].severity is Severity.ERROR
+    assert "scarf of its seam S1 side" in found[0].message
+    assert "the hole for insert H1" in found[0].message
 
 
 def test_every_stretch_of_the_outline_belongs_to_one_edge():
