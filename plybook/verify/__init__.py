@@ -69,8 +69,22 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
     check_hands(plans)
     for one, files, report in sets:
         manifest = read_manifest((one / MANIFEST).read_bytes())
-        _guarded(lambda f=files, m=manifest, r=report: check_set(f, m, plans, r), report)
+        known = {**_beside(one, manifest), **plans}
+        _guarded(lambda f=files, m=manifest, k=known, r=report: check_set(f, m, k, r), report)
     return Reports(reports)
+
+
+def _beside(folder: Path, manifest: dict) -> dict[str, tuple[dict, Report]]:
+    """The plans of a set's parts, read from the folders that stand beside the set's."""
+    plans = {}
+    for part in manifest.get("parts", []):
+        own = folder.parent / str(part.get("number", ""))
+        report = Report(str(own))
+        if own.parent == folder.parent and (own / MANIFEST).is_file():
+            plan = _plan(read_files(own, report), report)
+            if plan is not None and not report.faults:
+                plans[plan["part"]["number"]] = plan, report
+    return plans
 
 
 def _plan(files: dict[str, bytes], report: Report) -> dict | None:

@@ -8,6 +8,7 @@ import pytest
 
 from plybook.cli import main
 from plybook.verify import verify_folder
+from plybook.verify.sets import UNREAD
 from tests.conftest import SPECS
 
 PANEL = """
@@ -69,6 +70,14 @@ def test_both_hands_and_their_set_verify(out):
         "splices with the overlap they state",
     ):
         assert proofs[what] >= 4, what
+
+
+def test_a_set_verified_alone_is_held_against_the_parts_beside_it(copy):
+    (report,) = verify_folder(copy / "PR-1+PR-2").folders
+    assert report.sound and UNREAD not in report.unproved
+    (copy / "PR-2" / "plan.json").unlink()
+    (report,) = verify_folder(copy / "PR-1+PR-2").folders
+    assert UNREAD in report.unproved
 
 
 @pytest.mark.slow
