@@ -149,8 +149,10 @@ class Regions:
             case EdgeBand():
                 return self._edge_band(region)
             case Inset():
-                taken = [self._near(name, by) for name, by in region.by_mm if by > 0]
-                return self.plan.net.difference(shapely.union_all(taken))
+                taken = {name: by for name, by in region.by_mm if by > 0}
+                for name in taken:
+                    self._known_edge(name)
+                return self.plan.net.difference(self.plan.within_edges(taken))
             case Around():
                 return grown(self.of_layer(region.layer), region.by_mm)
             case Strip():
@@ -214,7 +216,7 @@ class Regions:
         area = Area(ring)
         return area if area.is_valid else shapely.make_valid(area)
 
-    def _near(self, name: str, by_mm: float) -> BaseGeometry:
+    def _known_edge(self, name: str) -> None:
         names = [edge.name for edge in self.face.edges]
         if name not in names:
             raise GeometryError(
@@ -224,6 +226,9 @@ class Regions:
                     "write one of these names",
                 )
             )
+
+    def _near(self, name: str, by_mm: float) -> BaseGeometry:
+        self._known_edge(name)
         return self.plan.near_edge(name, by_mm)
 
     def _edge_band(self, band: EdgeBand) -> BaseGeometry:

@@ -5,6 +5,7 @@ Terms:
         segment, so that no vertex of a gentle curve is smoothed away before it is offset (library
         buffers simplify concave runs by up to 1 % of the distance).
     stretch: a part of a ring between two of its corners.
+    spur: a stretch of a shape no wider than rounding makes it, as where two offsets only just meet.
     thin: to drop the vertices a curve does not need, within a stated chord error.
 """
 
@@ -20,6 +21,7 @@ from shapely.geometry.base import BaseGeometry
 
 ARC_ERROR_MM = 0.002  # chord error of round corners, before thinning
 NOISE_MM = 0.01  # a part of a region no wider than this on average is rounding, not a shape
+SPUR_MM = 0.5  # what a spur adds to the length of an outline at least
 SNAP_MM = 1e-6  # shapes are kept on this grid, so that shared sides stay shared
 SHORT_MM = 0.05  # a run of segments no longer than this belongs to its neighbour
 EMPTY = Polygon()
@@ -46,9 +48,20 @@ def _without_slits(polygon: Polygon) -> Polygon:
 def clean(shape: BaseGeometry) -> BaseGeometry:
     """A Polygon or MultiPolygon (or an empty Polygon) of the shape's real parts, on the grid."""
     parts = polygons_of(shapely.set_precision(shape, SNAP_MM))
+    parts = [part for one in parts for part in _without_spurs(one)]
     if not parts:
         return EMPTY
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)
+
+
+def _without_spurs(polygon: Polygon) -> list[Polygon]:
+    """The polygon less whatever of it is no wider than NOISE_MM; a knife cannot follow it there,
+    and an outline would turn back on itself."""
+    sharp = {"join_style": "mitre", "mitre_limit": 100.0}
+    opened = polygon.buffer(-NOISE_MM / 2, **sharp).buffer(NOISE_MM / 2, **sharp)
+    if polygon.length - opened.length < SPUR_MM:
+        return [polygon]
+    return polygons_of(shapely.set_precision(opened, SNAP_MM))
 
 
 def mean_width_mm(polygon: Polygon) -> float:

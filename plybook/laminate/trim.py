@@ -13,7 +13,7 @@ Terms:
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -110,6 +110,20 @@ class NetFace:
                 line = line[:-1]
             bands.append(cover(line, max(by_mm, 0.0), self.reach_mm, closed=closed))
         return shapely.union_all(bands)
+
+    def within_edges(self, by_mm: Mapping[str, float]) -> BaseGeometry:
+        """Everything within its own distance of each named edge, and all just outside of them.
+
+        Where two of the edges meet in a hollow corner the lines at their distances run on until
+        they meet; edges of different distance that go nearly straight on end in a step there.
+        """
+        bands = [self.near_edge(name, by) for name, by in by_mm.items()]
+        edges = self.face.edges
+        for first, second in zip(edges, (*edges[1:], edges[0]), strict=True):
+            out, next_out = by_mm.get(first.name, 0.0), by_mm.get(second.name, 0.0)
+            if min(out, next_out) > 0:
+                bands.append(_hollow_corner(first.points_mm, second.points_mm, out, next_out))
+        return shapely.union_all([band for band in bands if band is not None])
 
     def running_along(self, ring_mm: np.ndarray, out_mm: Sequence[float]) -> np.ndarray:
         """Which face edge each segment of a ring runs along, or -1.
@@ -238,6 +252,24 @@ def _beyond(at: np.ndarray, heading: np.ndarray, reach: float, outwards: float) 
     across = outwards * np.array([-heading[1], heading[0]])
     low, high = at - heading * 4 * reach, at + heading * 4 * reach
     return Polygon([low, high, high + across * 4 * reach, low + across * 4 * reach])
+
+
+def _hollow_corner(
+    coming: np.ndarray, going: np.ndarray, by_mm: float, next_by_mm: float
+) -> BaseGeometry | None:
+    """What the bands inside of two edges leave open between them at a hollow corner."""
+    first, second = -segment_normals(coming[-2:])[0], -segment_normals(going[:2])[0]
+    sine = first[0] * second[1] - first[1] * second[0]
+    if sine >= 0:
+        return None
+    corner = going[0]
+    seat = corner - SEAT_MM * (first + second)
+    points = [seat, corner + first * by_mm, corner + second * next_by_mm]
+    if sine < -1e-9:
+        tip = np.linalg.solve(np.stack([first, second]), np.array([by_mm, next_by_mm]))
+        if np.hypot(*tip) <= LONGEST_MITRE * max(by_mm, next_by_mm):
+            points.insert(2, corner + tip)
+    return shapely.MultiPoint(points).convex_hull
 
 
 def _mitre(
