@@ -1,6 +1,7 @@
 """Packing by bounding boxes: for pieces that are rectangles, and when no other packer is there.
 
-On slanted pieces it takes about twice the cloth of packing by outline.
+On slanted pieces it takes about twice the cloth of packing by outline. `pack_boxes` is the simple
+rule of a public library; `search_boxes` goes on searching for as long as it may.
 """
 
 from __future__ import annotations
@@ -9,12 +10,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from plybook.nest.budget import Budget
 from plybook.nest.laying import Copy
 from plybook.nest.model import Placement, Unit
 from plybook.nest.placing import flat_rotations, turn_ring
-from plybook.nest.strip import StripPlacement, StripResult
+from plybook.nest.skyline import Side, lay_rectangles
+from plybook.nest.strip import Progress, StripPlacement, StripResult
 
-_PER_MM = 1000  # the rectangle packer counts in whole micrometres
+_PER_MM = 1000  # rectangles are packed in whole micrometres
 
 
 def pack_boxes(
@@ -48,6 +51,44 @@ def pack_boxes(
             StripPlacement(index, copies[index], float(at[0]), float(at[1]), rotation)
         )
     return StripResult(tuple(placements), best[0] / _PER_MM - gap_mm, "rectangles")
+
+
+def search_boxes(
+    rings: Sequence[np.ndarray],
+    demands: Sequence[int],
+    rotations: Sequence[Sequence[float] | None],
+    gap_mm: float,
+    width_mm: float,
+    budget: Budget,
+    target_mm: float = 0.0,
+    seed: int = 0,
+    progress: Progress | None = None,
+) -> StripResult:
+    """Pack the bounding boxes of rings, searching until the time is up or the target is met;
+    arguments as of `pack_strip`."""
+    rects, strip = [], _whole(width_mm + gap_mm)
+    for k, (ring, allowed) in enumerate(zip(rings, rotations, strict=True)):
+        sides = []
+        for rotation, low, size in _boxes(ring, allowed, width_mm):
+            along, across = (_whole(v, up=True) for v in size + gap_mm)
+            sides.append(Side(min(across, strip), along, (k, rotation, low)))
+        rects += [tuple(sides)] * demands[k]
+    length, spots = lay_rectangles(
+        rects,
+        strip,
+        budget,
+        _whole(target_mm + gap_mm),
+        seed,
+        progress and (lambda reach: progress(reach / _PER_MM - gap_mm)),
+    )
+    copies: dict[int, int] = {}
+    placements = []
+    for y, x, side in spots:
+        k, rotation, low = side.name
+        copies[k] = copies.get(k, 0) + 1
+        at = np.array([x, y]) / _PER_MM - low
+        placements.append(StripPlacement(k, copies[k], float(at[0]), float(at[1]), rotation))
+    return StripResult(tuple(placements), length / _PER_MM - gap_mm, "rectangles")
 
 
 def _boxes(ring, allowed, width_mm) -> list[tuple[float, np.ndarray, np.ndarray]]:

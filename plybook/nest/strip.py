@@ -31,6 +31,7 @@ ROUND_S, LONG_ROUND_S = 30.0, 300.0  # time of a search before another seed is t
 THREADS_PER_SEARCH = 2
 PLAY = 0.004  # of the width that the packer needs to find a place for a piece across it
 LITTLE_S, FEW = 1.5, 40  # with so little time, so few pieces are laid one by one
+BOXES, NEARLY_BOXES = 0.9999, 0.95  # how far outlines fill their boxes that may be packed so
 FIRST_LAYOUT_S = 60.0  # how long a search that has found nothing yet is waited for
 
 
@@ -94,39 +95,59 @@ def pack_strip(
     turned_over = tuple(flipped) if flipped is not None else (False,) * len(polygons)
     rings = [turn_ring(p, 0.0, down) for p, down in zip(polygons, turned_over, strict=True)]
     refuse_unfit(rings, rotations, width_mm)
-    from plybook.nest.boxes import pack_boxes
-    from plybook.nest.split import lay_in_lots, lots_of, search_in_lots
+    from plybook.nest.boxes import pack_boxes, search_boxes
 
-    problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
     time = budget or Budget(seconds)
-    result = None
-    if time.left_s() < LITTLE_S and sum(demands) <= FEW:  # good, and the same on every machine
-        result = lay_in_lots(problem, time)
-        if result:
-            if packer_is_installed():
-                result = result._replace(method="irregular")
-            if progress:
-                progress(result.length_mm)
-    if result is None and packer_is_installed():
-        lots = lots_of(sum(demands), time.left_s())
-        if lots > 1:
-            result = search_in_lots(problem, lots, time, seed, workers, progress)
-        else:
-            result = search_strip(problem, time, seed, workers, target_mm, progress)
-    rivals = [] if result else [lay_in_lots(problem, time)]
-    if result is None or _nearly_boxes(rings, demands):
-        rivals.append(pack_boxes(rings, demands, rotations, gap_mm, width_mm))
-    result = min((r for r in (result, *rivals) if r), key=lambda r: r.length_mm)
+    found: list[StripResult | None] = []
+    filled = _filled(rings)
+    if filled > NEARLY_BOXES:
+        part = time.part(time.left_s() * (1.0 if filled > BOXES else 0.5))
+        boxes = (rings, demands, rotations, gap_mm, width_mm)
+        found.append(search_boxes(*boxes, part, target_mm, seed, progress))
+    if filled <= BOXES and not (found and found[0].length_mm <= target_mm):
+        problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
+        by_outline = _by_outline(problem, time, seed, workers, target_mm, progress)
+        found.append(by_outline)
+        if by_outline is None or by_outline.method == "one by one":
+            found.append(pack_boxes(rings, demands, rotations, gap_mm, width_mm))
+    result = min((r for r in found if r), key=lambda r: r.length_mm)
     placed = tuple(p._replace(flipped=turned_over[p.index]) for p in result.placements)
     return result._replace(placements=placed)
 
 
-def _nearly_boxes(rings: Sequence[np.ndarray], demands: Sequence[int]) -> bool:
-    """Whether bounding boxes may do as well: few pieces that nearly fill theirs."""
-    if sum(demands) > 300:
-        return False
-    filled = (Shape(r).area_mm2 / float(np.ptp(r, axis=0).prod()) for r in rings)
-    return min(filled) > 0.95
+def _filled(rings: Sequence[np.ndarray]) -> float:
+    """The least share any ring fills of its bounding box: 1 where all are rectangles."""
+    return min(Shape(r).area_mm2 / float(np.ptp(r, axis=0).prod()) for r in rings)
+
+
+def _by_outline(
+    problem: StripProblem,
+    time: Budget,
+    seed: int,
+    workers: int | None,
+    target_mm: float,
+    progress: Progress | None,
+) -> StripResult | None:
+    """Packed by the true outlines: searched, or laid one by one where there is no time or no
+    packer for it; None where a piece found no place."""
+    from plybook.nest.split import lay_in_lots, lots_of, search_in_lots
+
+    pieces = sum(problem.task.demands)
+    installed = packer_is_installed()
+    if time.left_s() < LITTLE_S and pieces <= FEW:  # good, and the same on every machine
+        result = lay_in_lots(problem, time)
+        if result and progress:
+            progress(result.length_mm)
+        if result and installed:
+            return result._replace(method="irregular")
+    if not installed:
+        return lay_in_lots(problem, time)
+    lots = lots_of(pieces, time.left_s())
+    if lots > 1:
+        result = search_in_lots(problem, lots, time, seed, workers, progress)
+    else:
+        result = search_strip(problem, time, seed, workers, target_mm, progress)
+    return result or lay_in_lots(problem, time)
 
 
 def refuse_unfit(

@@ -29,7 +29,8 @@ from plybook.nest.laying import copies_of
 from plybook.nest.model import Item, Layout, Placement, Unit
 from plybook.nest.sheets import pack_sheets
 from plybook.nest.strip import StripResult, pack_strip
-from tests.bench.data.published import BAR_SETS, RECORD_DENSITY, RECTANGLE_SETS
+from tests.bench.data.hopper_turton import RECTANGLE_SETS
+from tests.bench.data.published import BAR_SETS, RECORD_DENSITY
 from tests.bench.data.sets import panels, plies
 
 SHEET_MM = (2438.4, 1219.2)  # 4 x 8 ft

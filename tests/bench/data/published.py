@@ -21,10 +21,3 @@ BAR_SETS = (
     # V. Chvatal, Linear Programming, 1983, p. 195
     ("chvatal", 100.0, {45: 97, 36: 610, 31: 395, 14: 211}, 453),
 )  # fmt: skip
-
-# name, strip width, optimal height, (width, height) of each rectangle.
-# E. Hopper, B. Turton, EJOR 128, 2001, 34-57 (citation from memory); data as in public copies.
-RECTANGLE_SETS = (
-    ("C1_1", 20.0, 20.0, ((2, 12), (7, 12), (8, 6), (3, 6), (3, 5), (5, 5), (3, 12), (3, 7),
-                          (5, 7), (2, 6), (3, 2), (4, 2), (3, 4), (4, 4), (9, 2), (11, 2))),
-)  # fmt: skip
