@@ -81,7 +81,8 @@ def _beside(folder: Path, manifest: dict) -> dict[str, tuple[dict, Report]]:
         own = folder.parent / str(part.get("number", ""))
         report = Report(str(own))
         if own.parent == folder.parent and (own / MANIFEST).is_file():
-            plan = _plan(read_files(own, report), report)
+            files = read_files(own, report)
+            plan = _plan(files, report) if "plan.json" in files else None
             if plan is not None and not report.faults:
                 plans[plan["part"]["number"]] = plan, report
     return plans
