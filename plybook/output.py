@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from plybook.build import Part, Planned
 
 Files = dict[str, bytes]
+Manner = tuple[str, str]  # unit (mm, in) and profile (r2010, r12) a part is drawn in
 
 
 @dataclass(frozen=True)
@@ -60,11 +61,11 @@ def part_files(planned: Planned) -> PartFiles:
     files["labels.pdf"] = labels_pdf(spec, laminate, shop)
     for drawing in drawings:
         stem = f"templates/{file_name(drawing.piece.id)}"
-        files[f"{stem}.dxf"] = dxf_bytes(drawing.full)
+        files[f"{stem}.dxf"] = dxf_bytes(drawing.full, spec.workshop.dxf == "r12")
         files[f"{stem}.svg"] = svg_bytes(drawing.full)
     parts = [part, *(p for p in planned.parts if p.number != part.number)]
     files["cutplan.pdf"] = cutplan_pdf(own, _pieces(parts), [p.spec for p in parts])
-    files |= _drawings_of(own, planned.drawings, spec.part.units)
+    files |= _drawings_of(own, planned.drawings[_manner(spec)])
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
         "stock": tables.stock_table(own),
@@ -86,12 +87,12 @@ def part_files(planned: Planned) -> PartFiles:
 
 
 def set_files(
-    name: str, parts: Sequence[Part], plan: CutPlan, drawings: Mapping[str, Files]
+    name: str, parts: Sequence[Part], plan: CutPlan, drawings: Mapping[Manner, Files]
 ) -> Files:
     """Everything in the folder of a set: the cut plan that its parts share."""
     specs = [part.spec for part in parts]
     files = {"cutplan.pdf": cutplan_pdf(plan, _pieces(parts), specs, name, "Shared cut plan")}
-    files |= _drawings_of(plan, drawings, specs[0].part.units)
+    files |= _drawings_of(plan, drawings[_manner(specs[0])])
     for table, (head, rows) in {
         "stock": tables.stock_table(plan),
         "placements": tables.placements_table(plan),
@@ -109,33 +110,37 @@ def layout_files(
     known = {f"{spec.part.number}/{piece.id}": piece for piece in pieces}
     plan = CutPlan((layout,), own, ())
     files = {"cutplan.pdf": cutplan_pdf(plan, known, [spec], spec.part.number, title)}
-    return files | _draw_layout((layout, own, known, spec.part.units))
+    return files | _draw_layout((layout, own, known, _manner(spec)))
 
 
-def cut_drawings(parts: Sequence[Part], plan: CutPlan) -> dict[str, Files]:
-    """The 1:1 drawings of every layout, for each unit (mm, in) that a part is worked in."""
+def cut_drawings(parts: Sequence[Part], plan: CutPlan) -> dict[Manner, Files]:
+    """The 1:1 drawings of every layout, in each manner that a part of the plan is drawn in."""
     pieces = _pieces(parts)
-    units = list(dict.fromkeys(part.spec.part.units for part in parts))
+    manners = list(dict.fromkeys(_manner(part.spec) for part in parts))
     wanted = []
-    for unit in units:
+    for manner in manners:
         for layout in plan.layouts:
             placed = {p.item for p in layout.placements}
             items = tuple(item for item in plan.items if item.id in placed)
-            wanted.append((layout, items, {name: pieces[name] for name in placed}, unit))
+            wanted.append((layout, items, {name: pieces[name] for name in placed}, manner))
     made = iter(each(_draw_layout, wanted))
-    return {unit: {k: v for _ in plan.layouts for k, v in next(made).items()} for unit in units}
+    return {one: {k: v for _ in plan.layouts for k, v in next(made).items()} for one in manners}
 
 
-def _draw_layout(wanted: tuple[Layout, tuple[Item, ...], dict[str, Piece], str]) -> Files:
-    layout, items, pieces, unit = wanted
+def _manner(spec: PartSpec) -> Manner:
+    return spec.part.units, spec.workshop.dxf
+
+
+def _draw_layout(wanted: tuple[Layout, tuple[Item, ...], dict[str, Piece], Manner]) -> Files:
+    layout, items, pieces, (unit, dxf) = wanted
     scene = layout_scene(layout, items, pieces, unit)
     stem = f"cutplan/{_stock_name(layout)}"
-    return {f"{stem}.dxf": dxf_bytes(scene), f"{stem}.svg": svg_bytes(scene)}
+    return {f"{stem}.dxf": dxf_bytes(scene, dxf == "r12"), f"{stem}.svg": svg_bytes(scene)}
 
 
-def _drawings_of(shown: CutPlan, drawings: Mapping[str, Mapping[str, bytes]], unit: str) -> Files:
+def _drawings_of(shown: CutPlan, drawings: Files) -> Files:
     stems = {f"cutplan/{_stock_name(layout)}" for layout in shown.layouts}
-    return {name: data for name, data in drawings[unit].items() if name[:-4] in stems}
+    return {name: data for name, data in drawings.items() if name[:-4] in stems}
 
 
 def _pieces(parts: Sequence[Part]) -> dict[str, Piece]:

@@ -16,6 +16,7 @@ from plybook.geometry.rings import signed_area_mm2
 from plybook.spec.collect import Collector
 from plybook.spec.gather import Folder
 from plybook.spec.model import OutlineMould
+from plybook.spec.named_sides import named_sides
 from plybook.spec.outlines import (
     arc_points,
     circle,
@@ -29,7 +30,6 @@ from plybook.spec.written.mould import DrawnMould
 from plybook.units import MM_PER_UNIT
 
 JOIN_MM = 0.05  # ends this near are one point
-CORNER_DEG = 20.0  # a turn sharper than this begins a new side
 _INSUNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
 
 
@@ -118,7 +118,7 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
             )
         )
     outline, _ = clean(outline, [""] * len(outline))
-    return OutlineMould(outline, tuple(holes), edges_of(_named(outline, w, out)), w.here)
+    return OutlineMould(outline, tuple(holes), edges_of(named_sides(outline, w, out)), w.here)
 
 
 def _open(content: bytes, name: str, place):
@@ -263,46 +263,3 @@ def _chained(chains: list[np.ndarray], w: DrawnMould) -> list[np.ndarray]:
             chain = np.vstack([chain, other[1:]])
         rings.append(chain[:-1])
     return rings
-
-
-def _named(ring: np.ndarray, w: DrawnMould, out: Collector) -> list[str]:
-    """Name of the side leaving each vertex: from corner to corner, own names where given."""
-    n = len(ring)
-    u = ring - np.roll(ring, 1, axis=0)
-    v = np.roll(ring, -1, axis=0) - ring
-    turn = np.degrees(np.abs(np.arctan2(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0], (u * v).sum(1))))
-    corners = [i for i in range(n) if turn[i] > CORNER_DEG]
-    if not corners:
-        names = ["outline"] * n
-    else:
-        names, side = [""] * n, len(corners)
-        for k in range(n):
-            i = (corners[0] + k) % n
-            side = side % len(corners) + 1 if i in corners else side
-            names[i] = f"side {side}"
-    for name, points in w.edges.items():
-        place = w.place_of("edges", name)
-        if len(points) != 2:
-            out.error(
-                "outline-too-short",
-                f"edge `{name}` has {len(points)} point(s), expected two",
-                "write [from corner, to corner]",
-                place,
-            )
-            continue
-        first, last = (int(np.argmin(np.hypot(*(ring - p).T))) for p in np.array(points))
-        far = max(math.dist(ring[first], points[0]), math.dist(ring[last], points[1]))
-        if far > 1.0 or first == last:
-            out.error(
-                "unknown-corner",
-                f"edge `{name}` does not run between two corners of the "
-                f"drawing (nearest is {far:.3g} mm away)",
-                "give the corners' coordinates, counter-clockwise",
-                place,
-            )
-            continue
-        i = first
-        while i != last:
-            names[i] = name
-            i = (i + 1) % n
-    return names

@@ -21,7 +21,9 @@ from plybook.spec.outlines import (
     rings_meet,
     round_corners,
 )
-from plybook.spec.written.mould import ArcTo, Circle, FlatMould, LineTo
+from plybook.spec.written.mould import ArcTo, Circle, FlatMould, LineTo, ListedMould
+
+Ring = np.ndarray  # (n, 2), mm
 
 
 def flat_face(w: FlatMould, out: Collector) -> OutlineMould | None:
@@ -30,7 +32,12 @@ def flat_face(w: FlatMould, out: Collector) -> OutlineMould | None:
     if made is None:
         return None
     ring, names = made
-    holes = []
+    return OutlineMould(ring, holes_in(ring, w, out), edges_of(names), w.here)
+
+
+def holes_in(ring: np.ndarray, w: FlatMould | ListedMould, out: Collector) -> tuple[Ring, ...]:
+    """The written holes of a face as rings; each lies inside the outline and apart from others."""
+    holes: list[Ring] = []
     for n, hole in enumerate(w.holes):
         place = w.place_of("holes", n)
         if isinstance(hole, Circle):
@@ -58,7 +65,7 @@ def flat_face(w: FlatMould, out: Collector) -> OutlineMould | None:
             if rings_meet(other, hole_ring) is not None or inside(other, hole_ring[0]):
                 out.error("hole-outside", "two holes touch or overlap", "make one of them", place)
         holes.append(hole_ring)
-    return OutlineMould(ring, tuple(holes), edges_of(names), w.here)
+    return tuple(holes)
 
 
 def _ring(steps, corner: float, w, path: tuple, out: Collector):

@@ -21,7 +21,7 @@ class Folder:
     root: Path
     outside: Outside
     limits: Limits
-    shown: str = ""  # how places name the folder
+    spec: str = ""  # how places name the part spec
     files: list[SourceFile] = field(default_factory=list)
     read_already: dict[str, bytes] = field(default_factory=dict)
 
@@ -55,6 +55,10 @@ class Folder:
                 )
             )
         return content
+
+    def shown(self, name: str) -> str:
+        """How places name a file of the folder."""
+        return posixpath.join(posixpath.dirname(self.spec), name)
 
     def resolve(self, name: str, place: Place) -> Path:
         """The real path of a name, refused when it leads out of the spec's folder."""
@@ -96,11 +100,10 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
     Raises:
         SpecError: with every finding of every file.
     """
-    folder = Folder(path.parent, outside, limits, shown=path.name)
+    shown = path.as_posix()
+    folder = Folder(path.parent, outside, limits, spec=shown)
     content = outside.read(path, int(limits["spec-bytes"]))
     folder.files.append(SourceFile(path.name, sha256(content)))
-    shown = path.as_posix()
-    base = posixpath.dirname(shown)
     tree = read_tree(content, shown, limits)
     findings = _version(tree)
     if findings:
@@ -148,7 +151,7 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
             done.add(name)
             try:
                 content = folder.read(str(name), raw.place, "spec-bytes")
-                at = posixpath.join(base, str(name))
+                at = folder.shown(str(name))
                 tree = read_tree(content, at, limits)
             except SpecError as problem:
                 findings.extend(problem.findings)

@@ -583,6 +583,7 @@ class Workshop:
     paper: Literal["a4", "letter"] = "a4"
     printer_x_pct: float = 100.0
     printer_y_pct: float = 100.0
+    dxf: Literal["r2010", "r12"] = "r2010"  # what the cutter reads
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import numpy as np
 
 from plybook.diagnostics import Place, SpecError
 from plybook.spec.collect import Collector
+from plybook.spec.csv_outline import read_points
 from plybook.spec.flat_face import flat_face
 from plybook.spec.gather import Folder
 from plybook.spec.model import (
@@ -32,6 +33,7 @@ from plybook.spec.written.mould import (
     DrawnMould,
     FacePoint,
     FlatMould,
+    ListedMould,
     LoftedMould,
     SectionFile,
 )
@@ -44,14 +46,16 @@ def resolve_mould(written: PartFile, folder: Folder, out: Collector) -> Mould | 
     mould = written.mould
     if isinstance(mould, FlatMould):
         return flat_face(mould, out)
-    if isinstance(mould, DrawnMould):
-        from plybook.spec.dxf_outline import read_outline
+    try:
+        if isinstance(mould, DrawnMould):
+            from plybook.spec.dxf_outline import read_outline
 
-        try:
             return read_outline(mould, folder, out)
-        except SpecError as problem:
-            out.take(problem)
-            return None
+        if isinstance(mould, ListedMould):
+            return read_points(mould, folder, out)
+    except SpecError as problem:
+        out.take(problem)
+        return None
     return _lofted(mould, folder, out)
 
 
@@ -203,7 +207,7 @@ def _section(station, folder: Folder, out: Collector) -> Section | None:
     if isinstance(w, SectionFile):
         place = station.place_of("section", "file")
         try:
-            return read_section(folder.read(w.file, place), w.file, place, out)
+            return read_section(folder.read(w.file, place), folder.shown(w.file), place, out)
         except SpecError as problem:
             out.take(problem)
             return None

@@ -18,11 +18,12 @@ CHORD_MM = 0.01
 
 @dataclass(frozen=True)
 class Fault:
-    """Something wrong with a ring; `at_mm` is where."""
+    """Something wrong with a ring; `at_mm` is where, `sides` which two sides meet there."""
 
     message: str
     help: str
     at_mm: tuple[float, float] = (0.0, 0.0)
+    sides: tuple[int, int] | None = None
 
 
 @dataclass
@@ -204,6 +205,7 @@ def _pair_crossing(a: np.ndarray, b: np.ndarray) -> Fault | None:
         f"({_show(a[i])} to {_show(b[i])}) meets side {j + 1} ({_show(a[j])} to {_show(b[j])})",
         "list the corners in the order they are walked",
         (x, y),
+        (i, j),
     )
 
 

@@ -146,7 +146,7 @@ def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
         elif re.match(r"[-+]?\d+,\d", text):
             help = "use a decimal point"
         else:
-            help = f"lengths are written like {LENGTH_FORMS}"
+            help = f"lengths are written like `{LENGTH_FORMS}`"
         raise Wrong("not-a-length", f"{{key}}: expected {what}, found `{short(text)}`", help)
     return value + 0.0
 

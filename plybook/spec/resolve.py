@@ -171,6 +171,7 @@ def _workshop(files) -> Workshop:
         value("paper", usual.paper),
         printer.across if printer else usual.printer_x_pct,
         printer.down if printer else usual.printer_y_pct,
+        value("dxf", usual.dxf),
     )
 
 

@@ -14,6 +14,8 @@ from plybook.verify.svg_paths import read_svg
 
 ARROW_DEG = 0.05
 MILLIMETRES = "4"  # $INSUNITS, DXF reference
+R12 = "AC1009"  # $ACADVER of a release that knows no $INSUNITS, DXF reference
+REFERENCE_MM = 100.0
 
 
 def check_templates(plan: dict, files: dict[str, bytes], report: Report) -> None:
@@ -52,14 +54,27 @@ def _both(
 
 def _dxf_lines(data: bytes, name: str, report: Report) -> Lines:
     drawing = read_dxf(data)
-    report.expect(drawing.header.get("$INSUNITS") == MILLIMETRES, "DXF files in millimetres", name,
-                  f"$INSUNITS is {drawing.header.get('$INSUNITS')!r}")  # fmt: skip
     lines: Lines = {}
     for poly in drawing.polylines:
         if poly.bulged:
             raise ValueError("a polyline has arcs")
         lines.setdefault(poly.layer, []).append((poly.points, poly.closed))
+    if drawing.header.get("$ACADVER") == R12:
+        report.expect(_has_reference(lines), "R12 files with a line of 100 mm", name,
+                      "its line of 100 mm is missing or of another length")  # fmt: skip
+    else:
+        unit = drawing.header.get("$INSUNITS")
+        report.expect(unit == MILLIMETRES, "DXF files in millimetres", name,
+                      f"$INSUNITS is {unit!r}")  # fmt: skip
     return lines
+
+
+def _has_reference(lines: Lines) -> bool:
+    """Whether the line that proves the size of a drawing without a unit is there."""
+    strokes = [points for points, _ in lines.get("REGISTRATION", []) if len(points) == 2]
+    longest = max((float(np.hypot(*(s[1] - s[0]))) for s in strokes if np.ptp(s[:, 1]) == 0),
+                  default=0.0)  # fmt: skip
+    return abs(longest - REFERENCE_MM) < 1e-3
 
 
 def _svg_lines(data: bytes, name: str, report: Report) -> Lines:

@@ -66,7 +66,7 @@ def dxf_bytes(scene: Scene, legacy: bool = False) -> bytes:
             _add(space, item, legacy)
         _add_reference(space, scene, legacy)
         x0, y0, x1, y1 = scene.window_mm
-        doc.header["$EXTMIN"], doc.header["$EXTMAX"] = (x0, y0, 0.0), (x1, y1, 0.0)
+        space.reset_extents((x0, y0, 0.0), (x1, y1, 0.0))
         faults = doc.audit().errors
         if faults:
             raise NotDrawable(f"the DXF library found fault: {faults[0].message}")

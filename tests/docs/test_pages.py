@@ -9,14 +9,15 @@ import pytest
 
 from plybook import commands
 from plybook.cli import main, parser
-from plybook.spec.limits import Limits
-from plybook.spec.reader import read_tree
 from tests.spec.test_language_page import load_example
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+SPECS_README = (ROOT / "specs" / "README.md").read_text(encoding="utf-8")
 ANSWERS = (ROOT / "specs" / "ANSWERS.md").read_text(encoding="utf-8")
-SNIPPETS = re.findall(r"```yaml([^\n]*)\n(.*?)```", ANSWERS, re.DOTALL)
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+PAGES = ["README", "specs/README", "ANSWERS", "DEVELOPERS"]
+SNIPPETS = re.findall(r"```yaml\n(.*?)```", ANSWERS, re.DOTALL)
 SHELL = re.compile(r"(?:<!-- ([^>]*) -->\n)?```sh\n(.*?)```", re.DOTALL)
 # built once by everything that runs the commands, at the effort that tests can afford
 QUICK = ["--effort", "quick"]
@@ -34,13 +35,16 @@ def lines(page: str) -> list[tuple[str, list[str]]]:
 
 @pytest.mark.parametrize("n", range(len(SNIPPETS)))
 def test_every_snippet_of_the_answers_is_read(n):
-    about, text = SNIPPETS[n]
-    if about.strip() == "no file":  # names a drawing that does not ship
-        assert set(read_tree(text.encode(), "page", Limits())["mould"]) == {
-            "dxf", "layer", "dxf_units"
-        }  # fmt: skip
-        return
-    assert load_example(text).specs
+    assert load_example(SNIPPETS[n]).specs
+
+
+@pytest.mark.parametrize("page", [README, SPECS_README, ANSWERS, DEVELOPERS], ids=PAGES)
+def test_every_block_on_a_page_is_of_a_kind_that_is_tried(page):
+    """YAML is read, commands are run; what is shown bare is what a command printed."""
+    kinds = re.findall(r"(?m)^```(.*)$", page)[::2]
+    assert set(kinds) <= {"yaml", "sh", ""}
+    bare = re.findall(r"(?ms)^```\n(.*?)^```$", re.sub(r"(?ms)^```\w+\n.*?^```$", "", page))
+    assert all(text.startswith(("PANEL-1", "YAML -> spec")) for text in bare)
 
 
 def test_every_answer_is_in_the_list_at_the_top_and_has_lines_to_write():

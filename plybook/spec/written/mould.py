@@ -276,16 +276,34 @@ class DrawnMould(Written):
     )
 
 
+class ListedMould(Written):
+    """A flat face by a table of points in a CSV file."""
+
+    csv: Line = Field(description="Path of the CSV file from the spec's folder.")
+    csv_units: one_of("mm", "cm", "m", "in", "ft") | None = Field(
+        None, description="Unit of its coordinates, where its first row does not say."
+    )
+    holes: list[Hole] = Field([], description="Openings.")
+    edges: dict[str, list[XY]] = Field(
+        {}, description="Names for sides: from which point to which, counter-clockwise."
+    )
+
+
+_KINDS = {"outline": "<flat>", "dxf": "<drawn>", "csv": "<listed>"}  # by the key that tells them
+
+
 def _mould_kind(raw: Any) -> str:
     if isinstance(raw, Fields):
-        return "<flat>" if "outline" in raw else "<drawn>" if "dxf" in raw else "<lofted>"
-    return {FlatMould: "<flat>", DrawnMould: "<drawn>"}.get(type(raw), "<lofted>")
+        return next((kind for key, kind in _KINDS.items() if key in raw), "<lofted>")
+    kinds = {FlatMould: "<flat>", DrawnMould: "<drawn>", ListedMould: "<listed>"}
+    return kinds.get(type(raw), "<lofted>")
 
 
 Mould = Annotated[
     Annotated[LoftedMould, Tag("<lofted>")]
     | Annotated[FlatMould, Tag("<flat>")]
-    | Annotated[DrawnMould, Tag("<drawn>")],
+    | Annotated[DrawnMould, Tag("<drawn>")]
+    | Annotated[ListedMould, Tag("<listed>")],
     Discriminator(_mould_kind),
 ]
 

@@ -93,6 +93,9 @@ class WorkshopFigures(Written):
     people: Count = Field(1, description="Hands at the mould.")
     paper: one_of("a4", "letter") = Field("a4", description="Paper in the printer.")
     printer: Printer = Field(Printer.model_construct(), description="How true it prints.")
+    dxf: one_of("r2010", "r12") = Field(
+        "r2010", description="What your cutter reads: r12 for old machines."
+    )
 
 
 class CuttingRules(Written):
