@@ -10,8 +10,8 @@ from typing import Any
 
 from plybook.drawing.document import Document, Page
 from plybook.drawing.letters import clean_text, fitted
+from plybook.write.book_pen import NOTE, WIDTH_MM, Pen
 from plybook.write.book_sheets import gathered
-from plybook.write.book_slabs import NOTE, WIDTH_MM, Pen
 from plybook.write.pdf import new_canvas
 
 PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A

@@ -17,21 +17,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from plybook.drawing.document import Page, Picture, PictureRow
-from plybook.drawing.letters import clean_text, fitted, wrapped
+from plybook.drawing.letters import LEADING, clean_text, fitted, wrapped
 from plybook.drawing.scene import Text
 from plybook.drawing.style import LETTER_HEIGHTS_MM
-from plybook.write.book_slabs import (
-    BODY,
-    HEAD,
-    LEADING,
-    NOTE,
-    PLATE,
-    TITLE,
-    WIDTH_MM,
-    Pen,
-    Slab,
-    page_slabs,
-)
+from plybook.write.book_pen import BODY, HEAD, NOTE, PLATE, TITLE, WIDTH_MM, Pen, Slab
+from plybook.write.book_slabs import page_slabs
 
 LEAST_LETTER_MM = LETTER_HEIGHTS_MM[0]
 SQUEEZES = (1.0, 0.9, 0.8, 0.72, 0.6)

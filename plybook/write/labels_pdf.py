@@ -17,7 +17,7 @@ from plybook.laminate.model import Laminate
 from plybook.shop.model import Shop
 from plybook.spec.model import PartSpec
 from plybook.write.book_pdf import PAPER_MM, write_pages
-from plybook.write.book_slabs import Pen
+from plybook.write.book_pen import Pen
 from plybook.write.pdf import new_canvas
 
 NOTE, SMALL = 2.5, 1.8
