@@ -17,6 +17,40 @@ SECTIONS = ["naca 0012", "naca 2412", "naca 4415", "naca 0009 sharp"]
 
 def spec(dice: random.Random) -> dict:
     """A part spec as a tree."""
+    return _part(dice, 1.0, 7)
+
+
+def small_spec(dice: random.Random) -> dict:
+    """A part of a hand's breadth or two, laid in few steps: built and verified in a second."""
+    made = _part(dice, 0.35, 5)
+    if dice.random() < 0.8:
+        made["stages"] = _stages(dice, made["layers"])
+    return made
+
+
+def _stages(dice: random.Random, layers: list[dict]) -> list[dict]:
+    """Stages that lay the layers in their order, with standard steps left out."""
+    stages: list[dict] = []
+    if dice.random() < 0.3:
+        stages.append({"stage": "mould", "kind": "mould_preparation"})
+    for layer in layers:
+        kind = "core_bond" if "core" in layer or "insert" in layer else "wet_laminate"
+        if kind == "wet_laminate" and dice.random() < 0.2:
+            kind = "dry_layup"
+        if not stages or stages[-1]["kind"] != kind or dice.random() < 0.2:
+            stages.append({"stage": f"S{len(stages)}", "kind": kind, "lays": []})
+        stages[-1]["lays"].append(next(layer[k] for k in
+            ("ply", "as", "run", "core", "insert", "film") if k in layer))  # fmt: skip
+        if dice.random() < 0.2:
+            stages[-1]["drop"] = [dice.choice(["cut_bag", "check_room", "lay_peel_ply"])]
+    films = any("film" in layer for layer in layers)
+    for kind in ("cure", "demould", "trim"):
+        if dice.random() < 0.3 or (films and kind == "trim" and dice.random() < 0.9):
+            stages.append({"stage": kind, "kind": kind})
+    return stages
+
+
+def _part(dice: random.Random, scale: float, most_layers: int) -> dict:
     flat = dice.random() < 0.6
     part = {
         "number": f"FZ-{dice.randrange(1000)}",
@@ -30,7 +64,7 @@ def spec(dice: random.Random) -> dict:
     if dice.random() < 0.4:
         part["notes"] = [dice.choice(["Mind the edge.", "]]></style>", "100 % {x} \\ ~"])]
     unit = 25.4 if part["units"] == "in" else 1.0
-    mould, edges, size = _flat(dice, unit) if flat else _loft(dice, unit)
+    mould, edges, size = _flat(dice, unit, scale) if flat else _loft(dice, unit, scale)
     made = {
         "plybook": 1,
         "include": ["shared/materials.yaml", "shared/stock.yaml", "shared/shop.yaml"],
@@ -41,7 +75,7 @@ def spec(dice: random.Random) -> dict:
         made["axis"] = {"share": dice.choice([0.25, 0.5, 0.1])}
     if dice.random() < 0.7:
         made["edges"] = {"all": {"trim": _length(dice.choice([0, 5, 12, 25]), unit)}}
-    made["layers"] = _layers(dice, unit, size, flat, edges)
+    made["layers"] = _layers(dice, unit, size, flat, edges, most_layers, scale)
     return made
 
 
@@ -49,8 +83,8 @@ def _length(mm: float, unit: float) -> float:
     return round(mm / unit, 4)
 
 
-def _flat(dice, unit):
-    wide, high = dice.uniform(120, 900), dice.uniform(100, 500)
+def _flat(dice, unit, scale):
+    wide, high = dice.uniform(120, 900) * scale, dice.uniform(100, 500) * scale
     kind = dice.randrange(3)
     if kind == 0:
         ring = [[0, 0], [wide, 0], [wide, high], [0, high]]
@@ -69,12 +103,12 @@ def _flat(dice, unit):
         mould["corners"] = _length(dice.choice([3, 10, 20]), unit)
     if dice.random() < 0.25:
         mould["holes"] = [{"circle": [_length(wide * 0.3, unit), _length(high * 0.3, unit)],
-                           "diameter": _length(30, unit)}]  # fmt: skip
+                           "diameter": _length(30 * scale, unit)}]  # fmt: skip
     return mould, [], min(wide, high)
 
 
-def _loft(dice, unit):
-    span, chord = dice.uniform(300, 1200), dice.uniform(250, 700)
+def _loft(dice, unit, scale):
+    span, chord = dice.uniform(300, 1200) * scale, dice.uniform(250, 700) * scale
     section = dice.choice(SECTIONS)
     stations = [{"at": 0, "chord": _length(chord, unit), "section": section}]
     count = dice.choice([1, 1, 2])
@@ -101,10 +135,10 @@ def _loft(dice, unit):
     return mould, ["leading", "trailing", "root", "tip"], min(span, chord)
 
 
-def _layers(dice, unit, size, flat, edges):
+def _layers(dice, unit, size, flat, edges, most, scale=1.0):
     layers = []
     cored = ""
-    for n in range(dice.randrange(1, 7)):
+    for n in range(dice.randrange(1, most)):
         kind = dice.choice(["ply", "ply", "group", "run", "core", "insert", "film"])
         cloth = dice.choice(CLOTHS)
         if kind == "ply":
@@ -117,12 +151,12 @@ def _layers(dice, unit, size, flat, edges):
                 "run": f"R{n}", "cloth": cloth, "angle": dice.choice(ANGLES),
                 "plies": dice.randrange(2, 4),
                 "ends": {"towards": dice.choice(edges), "before": _length(size * 0.1, unit),
-                         "step": _length(15, unit), "longest": dice.choice(["first", "last"])},
+                         "step": _length(15 * scale, unit), "longest": dice.choice(["first", "last"])},
             })  # fmt: skip
         elif kind == "core" and not cored:
             cored = f"C{n}"
             core = {"core": cored, "sheet": dice.choice(["foam-6", "foam-10"]),
-                    "region": {"inset": _length(max(25.0, size * 0.12), unit)}}  # fmt: skip
+                    "region": {"inset": _length(max(25.0 * scale, size * 0.12), unit)}}  # fmt: skip
             if dice.random() < 0.6:
                 core["edges"] = {
                     "all": dice.choice(["bevel 45", "square", "bevel 30", "scarf 1:6"])
@@ -131,7 +165,8 @@ def _layers(dice, unit, size, flat, edges):
         elif kind == "insert" and cored and flat:
             layers.append({"insert": f"H{n}", "block": "birch-10", "in": cored,
                            "region": {"patch": {"at": [_length(size * 0.5, unit)] * 2,
-                                                "size": [_length(30, unit), _length(25, unit)]}},
+                                                "size": [_length(30 * scale, unit),
+                                                         _length(25 * scale, unit)]}},
                            "clearance": _length(0.8, unit)})  # fmt: skip
         elif kind == "film":
             layers.append({"film": f"F{n}", "of": "peel-ply-85", "removed_after": "trim"})

@@ -3,7 +3,8 @@
 The property: a spec gives findings (with the exit code of a refusal) or a build that `verify`
 calls sound. A traceback, a hang, a refusal without a finding, or a build that does not verify is
 a failure and is kept as files in `--keep`. Depths: `load` (default) reads the spec, `--lay` goes on
-to the pieces, `--build` makes and verifies every file.
+to the pieces, `--build` makes and verifies every file, `--small` does that with parts of a hand's
+breadth, whole and spoiled, a second each.
 """
 
 from __future__ import annotations
@@ -15,7 +16,10 @@ import sys
 import tempfile
 import time
 import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from plybook.build import build
@@ -36,7 +40,10 @@ FILES = {
 }
 PARTS = [name for name in FILES if "/" not in name]
 SHARED = [name for name in FILES if name.startswith("shared/")]
-LONGEST_S = {"load": 10, "lay": 120, "build": 400}
+LONGEST_S = {"load": 10, "lay": 120, "build": 400, "small": 120}
+SEARCH_S = 0.1  # for the cut plan of a small part
+TOLD_EVERY = 500
+MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
 
 
 class Hang(BaseException):
@@ -76,14 +83,26 @@ def case(dice: random.Random, made_up: float) -> tuple[str, dict[str, bytes]]:
     return part, {**FILES, target: mutate.written(tree)}
 
 
+def small_case(dice: random.Random) -> tuple[str, dict[str, bytes]]:
+    """A small part, as made up or spoiled in a place or two; now and then its materials are."""
+    tree = generate.small_spec(dice)
+    files = dict(FILES)
+    if dice.random() < 0.4:
+        tree = mutate.mutated(tree, dice, dice.choice([1, 1, 1, 2]))
+    elif dice.random() < 0.15:
+        target = dice.choice(SHARED)
+        files[target] = mutate.written(mutate.mutated(mutate.read(FILES[target]), dice))
+    return "part.yaml", {**files, "part.yaml": mutate.written(tree)}
+
+
 def attempt(part: str, files: dict[str, bytes], depth: str, tally: Tally) -> None:
     """Run one case.
 
     Raises:
         Exception: whatever a case must never end with.
     """
-    if depth == "build":
-        with tempfile.TemporaryDirectory() as folder:
+    if depth in ("build", "small"):
+        with tempfile.TemporaryDirectory(dir=MEMORY) as folder:
             return _build(part, files, Path(folder), tally)
     try:
         loaded = load(Path(part), Shelf(files))
@@ -138,12 +157,38 @@ def run(
     seconds: float = float("inf"),
 ) -> Tally:
     """Run `count` cases, each from its own seed so that one can be run again by itself."""
+    if depth == "small":
+        with _quickly():
+            return _run(count, seed, depth, made_up, keep, seconds)
+    return _run(count, seed, depth, made_up, keep, seconds)
+
+
+@contextmanager
+def _quickly() -> Iterator[None]:
+    """A short search for the cut plan, and one subset of the page's typeface for all cases."""
+    import plybook.nest.plan as planning
+    import plybook.write.book_html as page
+
+    search, subset = planning.SECONDS, page._font_subset
+    one_for_all = cache(lambda bold: subset(page._characters(""), bold))
+    planning.SECONDS = {**search, "quick": SEARCH_S}
+    page._font_subset = lambda characters, bold: one_for_all(bold)
+    try:
+        yield
+    finally:
+        planning.SECONDS, page._font_subset = search, subset
+
+
+def _run(
+    count: int, seed: int, depth: str, made_up: float, keep: Path | None, seconds: float
+) -> Tally:
     tally = Tally()
     until = time.monotonic() + seconds
     for number in range(seed, seed + count):
         if time.monotonic() > until:
             break
-        part, files = case(random.Random(number), made_up)
+        dice = random.Random(number)
+        part, files = small_case(dice) if depth == "small" else case(dice, made_up)
         began = time.monotonic()
         former = signal.signal(signal.SIGALRM, _hang)
         signal.alarm(LONGEST_S[depth])
@@ -161,6 +206,8 @@ def run(
         tally.cases += 1
         if time.monotonic() - began > tally.slowest_s:
             tally.slowest_s, tally.slowest = time.monotonic() - began, number
+        if tally.cases % TOLD_EVERY == 0:
+            print(tally, *tally.failures, sep="\n  ", file=sys.stderr, flush=True)
     return tally
 
 
@@ -185,6 +232,7 @@ def main() -> int:
     depth = parser.add_mutually_exclusive_group()
     depth.add_argument("--lay", action="store_const", const="lay", dest="depth")
     depth.add_argument("--build", action="store_const", const="build", dest="depth")
+    depth.add_argument("--small", action="store_const", const="small", dest="depth")
     arguments = parser.parse_args()
     tally = run(
         arguments.count, arguments.seed, arguments.depth or "load", arguments.made_up,
