@@ -14,7 +14,8 @@ from plybook.drawing.frame import Frame, area_paths, arrow, cropped, hatch, poly
 from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import NOTE_MM
-from plybook.nest.model import Item, Layout, Placement
+from plybook.nest.model import Item, Layout
+from plybook.nest.placing import placed_outline
 from plybook.units import MM_PER_INCH
 
 WIDTH_MM = 180.0
@@ -22,14 +23,6 @@ _ROW_MM = 58.0  # most for one row
 _LONGEST_ROW = 4200.0  # mm of roll in one row
 _GAP_MM = 6.5
 TALLEST_MM = 205.0  # with its title and words it still fits a Letter page
-
-
-def placed_ring(outline_mm: np.ndarray, placement: Placement) -> np.ndarray:
-    """An item's outline where it lies: mirror y if flipped, turn counter-clockwise, move."""
-    ring = np.asarray(outline_mm, float) * ((1.0, -1.0) if placement.flipped else (1.0, 1.0))
-    turn = math.radians(placement.rotation_deg)
-    c, s = math.cos(turn), math.sin(turn)
-    return ring @ np.array([[c, s], [-s, c]]) + (placement.x_mm, placement.y_mm)
 
 
 def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = "mm") -> Scene:
@@ -46,7 +39,7 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
     stock = layout.unit
     length = layout.used_length_mm or stock.length_mm
     if stock.kind == "bar" and layout.placements:  # a coil is long: only as far as it is cut
-        rings_mm = [placed_ring(items[p.item].outline_mm, p) for p in layout.placements]
+        rings_mm = [placed_outline(items[p.item], p) for p in layout.placements]
         length = min(stock.length_mm, max(float(ring[:, 0].max()) for ring in rings_mm))
     rows = max(1, math.ceil(length / _LONGEST_ROW)) if stock.kind != "sheet" else 1
     stretch = length / rows
@@ -54,7 +47,7 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
     scale = min(scale, (TALLEST_MM / rows - _GAP_MM) / stock.width_mm)
     tall = max(stock.width_mm * scale, 5.0)
     height = rows * (tall + _GAP_MM)
-    rings = [(p, Polygon(placed_ring(items[p.item].outline_mm, p))) for p in layout.placements]
+    rings = [(p, Polygon(placed_outline(items[p.item], p))) for p in layout.placements]
     out: list[Primitive] = []
     for row in range(rows):
         window = box(row * stretch, -1e3, (row + 1) * stretch, stock.width_mm + 1e3)

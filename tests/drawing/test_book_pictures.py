@@ -9,7 +9,7 @@ from shapely import Polygon, box
 
 from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
 from plybook.drawing.frame import fit_frame, hatch
-from plybook.drawing.layoutview import placed_ring, small_layout
+from plybook.drawing.layoutview import small_layout
 from plybook.drawing.letters import text_box_mm
 from plybook.drawing.locate import locate
 from plybook.drawing.partview import part_picture, strain_picture
@@ -17,7 +17,6 @@ from plybook.drawing.rosette import rosette_items, show_angle
 from plybook.drawing.scene import Path, Role, Text
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
-from plybook.nest.model import Placement
 from plybook.shop.model import BagPlan
 from plybook.surface.model import StrainReport
 from tests.drawing import doubles
@@ -166,13 +165,6 @@ def test_two_thickness_scales_are_both_said():
     scene = section_picture(LAMINATE.sections[0], LAMINATE.layers, ["Q1"], 140.0, 30.0)
     (words,) = [t.text for t in scene.items if isinstance(t, Text) and "thickness" in t.text]
     assert "plies ×" in words and "core ×" in words
-
-
-def test_a_layout_places_pieces_as_the_plan_says():
-    """Mirror y if flipped, turn counter-clockwise about the origin, translate."""
-    ring = np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0]])
-    placed = placed_ring(ring, Placement("x", 1, 10.0, 20.0, 90.0, True))
-    assert placed == pytest.approx(np.array([[10.0, 20.0], [10.0, 22.0], [11.0, 22.0]]))
 
 
 def test_a_long_roll_runs_on_in_rows_and_each_piece_is_named():

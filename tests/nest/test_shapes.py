@@ -7,9 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plybook.nest.bound import sheet_bound, strip_bound
+from plybook.nest.model import Placement
 from plybook.nest.nofit import Part, convex_parts, no_fit
 from plybook.nest.outline import cover_ring
-from plybook.nest.placing import fibre_rotations, turn_ring
+from plybook.nest.placing import fibre_rotations, placed, turn_ring
 from tests.nest.makers import box
 
 
@@ -136,3 +137,11 @@ def test_bound_of_strips_that_lie_in_two_rows():
     lengths = (3433.0, 3083.0, 2733.0, 2382.0)
     bound = strip_bound([box(v, 220.0) for v in lengths], [2] * 4, [(0.0, 180.0)] * 4, 0.0, 500.0)
     assert bound == pytest.approx(sum(lengths), rel=1e-6)
+
+
+def test_a_placed_point_is_mirrored_then_turned_then_moved():
+    """Mirror y if flipped, turn counter-clockwise about the origin, translate; the ring stays
+    counter-clockwise."""
+    ring = np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0]])
+    lies = placed(ring, Placement("x", 1, 10.0, 20.0, 90.0, True))
+    assert lies == pytest.approx(np.array([[11.0, 22.0], [10.0, 22.0], [10.0, 20.0]]))
