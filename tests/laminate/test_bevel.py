@@ -153,7 +153,7 @@ def test_a_convex_panel_narrows_to_the_common_part_of_its_set_back_half_planes(m
             [low - 1e4 * along, low + 1e4 * along, low + 1e4 * (along + inward),
              low + 1e4 * (inward - along)]
         )  # fmt: skip
-        want = want.intersection(half)
+        want = shapely.intersection(want, half, grid_size=1e-7)  # sides that touch
         onward = (c - b) / np.linalg.norm(c - b)
         steep &= along @ onward < 0.9 or one == two
     if not steep:
