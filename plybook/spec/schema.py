@@ -27,7 +27,7 @@ def schema() -> dict[str, Any]:
     _, made = models_json_schema(
         [(PartFile, "validation"), (SharedFile, "validation")], by_alias=True
     )
-    definitions = {name: _short_forms(_tidy(one)) for name, one in made["$defs"].items()}
+    definitions = {name: _strict(_short_forms(_tidy(one))) for name, one in made["$defs"].items()}
     for name, words in _WORD_FORMS.items():
         definitions[name] = {"anyOf": [words, definitions[name]]}
     return {
@@ -67,6 +67,11 @@ def _tidy(node: Any) -> Any:
         made.pop("anyOf")
         made = {**left[0], **made} if len(left) == 1 else {"anyOf": left, **made}
     return made
+
+
+def _strict(node: dict[str, Any]) -> dict[str, Any]:
+    """A mapping refuses keys it does not know; not every pydantic says so of every model."""
+    return {"additionalProperties": False, **node} if "properties" in node else node
 
 
 def _short_forms(node: dict[str, Any]) -> dict[str, Any]:
