@@ -8,7 +8,8 @@ weight of theirs rests on the core.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,13 +21,14 @@ from plybook.shop.standard import figure
 from plybook.spec.model import StageRule
 
 if TYPE_CHECKING:
-    from shapely.geometry import Polygon
+    from shapely.geometry import LineString, Polygon
 
 _CORNER_DEG = 25.0  # a turn of the tape line sharper than this gets its own pleat
 _RESIN_LINE_OUT_MM = 15.0  # resin line outside the laminate
 _VACUUM_LINE_OUT_MM = 35.0  # vacuum line and ports outside the laminate
 _WIDTH_LAP_MM = 50.0  # two widths of film, breather or peel ply overlap by this
 _TAPE_WIDTH_MM = 12.0
+_READ_MM = 1.5  # a sixteenth of an inch: nearer than that a tape measure shows no difference
 _LEAST_FILM_MM = 10.0  # release film beyond the laminate, however narrow the flange
 
 _ROLE_NAMES = {
@@ -52,20 +54,25 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
     pleats = pleat_places(_ring(tape))
     outlines: list[tuple[str, Polygon]] = [("laminate", laid)]
     core = _core_so_far(job, rule)
+    stack = ["mould", "laminate"]
     if core is not None:
         outlines.append(("core", core))
-    stack = ["mould", "laminate"]
+        if job.covers_core(rule.id):  # it lies inside the laminate by now
+            stack = ["mould", "laminate_with_core"]
+        else:
+            stack.append("core")
     if job.lays_peel_ply(rule.id):
         cloth = tuple(la for la in layers if la.kind in ("ply", "rod"))
-        own = _one(job.region(cloth))
-        outlines.append(("peel_ply", _grown(own, room.peel_ply)))
+        grown = job.region(cloth).simplify(0.5)
+        grown = grown.buffer(room.peel_ply, join_style="mitre", mitre_limit=2.0)
+        outlines += [("peel_ply", _one(part)) for part in getattr(grown, "geoms", (grown,))]
         stack.append("peel_ply")
     outlines.append(("release_film", _grown(laid, room.release_film)))
     stack.append("release_film")
     lines: list[tuple[str, np.ndarray]] = []
     if infused:
         resin_line, vacuum_line, vacuum_edge = _lines(laid, room.tape)
-        mesh = _one(laid.difference(vacuum_edge.buffer(figure("mesh_short_of_vacuum"))))
+        mesh = _mesh(laid, vacuum_edge)
         outlines.append(("flow_mesh", mesh))
         stack.append("flow_mesh")
         lines = [("resin line", resin_line), ("vacuum line", vacuum_line)]
@@ -85,7 +92,8 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
     stack += ["bag_film"]
     tape_ring = _ring(tape)
     tape_length = ring_length_mm(tape_ring) + len(pleats) * 2 * figure("pleat_height")
-    cuts = _cuts(job, job.top(rule.id), outlines, tape_length, len(pleats), lines)
+    rests_on = "core" if core is not None else "laminate"
+    cuts = _cuts(job, job.top(rule.id), outlines, tape_length, len(pleats), lines, rests_on)
     return BagPlan(
         stage=rule.id,
         method="infusion" if infused else "bag",
@@ -164,21 +172,22 @@ def margins(job: Job) -> Margins:
 
 
 def narrow_flanges(job: Job) -> list[Finding]:
-    """Edges whose flange is given and too narrow for trim and tape."""
-    found = []
+    """Edges whose flange is given and too narrow for trim and tape by more than a tape shows."""
+    narrow: dict[tuple[float, float], list[str]] = {}
     for edge in job.spec.edges:
         needed = edge.trim_mm + figure("tape_least_beyond") + _TAPE_WIDTH_MM
-        if 0 < edge.flange_mm < needed:
-            found.append(
-                warning(
-                    "narrow-flange",
-                    f"the flange at the {edge.edge} edge is {job.length(edge.flange_mm)}; trim"
-                    f" and sealant tape want {job.length(needed)}",
-                    "widen the flange, trim less, or tape to the back of the mould at this edge",
-                    source="common practice, no source",
-                )
-            )
-    return found
+        if 0 < edge.flange_mm < needed - _READ_MM:
+            narrow.setdefault((edge.flange_mm, needed), []).append(edge.edge)
+    return [
+        warning(
+            "narrow-flange",
+            f"the flange at the {', '.join(edges)} edge is {job.length(flange)}; trim"
+            f" and sealant tape want {job.length(needed)}",
+            "widen the flange, trim less, or tape to the back of the mould there",
+            source="common practice, no source",
+        )
+        for (flange, needed), edges in narrow.items()
+    ]
 
 
 def pleat_places(ring_mm: np.ndarray) -> np.ndarray:
@@ -295,6 +304,16 @@ def _lines(laid: Polygon, tape_mm: float):
     return resin, vacuum, shapely.LineString(chain(0.0, True))
 
 
+def _mesh(laid: Polygon, vacuum_edge: LineString) -> Polygon:
+    """The flow mesh: it ends short of the vacuum line, on a narrow part by a third of its width."""
+    import shapely
+
+    widest = float(shapely.distance(shapely.points(laid.exterior.coords), vacuum_edge).max())
+    return _one(
+        laid.difference(vacuum_edge.buffer(min(figure("mesh_short_of_vacuum"), widest / 3)))
+    )
+
+
 def _walk(ring: np.ndarray, start: int, stop: int) -> np.ndarray:
     """Points of a counter-clockwise ring from one index to another."""
     count = (stop - start) % len(ring) + 1
@@ -308,10 +327,21 @@ def _middle(line: np.ndarray) -> tuple[float, float]:
     return point.x, point.y
 
 
-def _cuts(job: Job, below: str, outlines, tape_length, pleats: int, lines) -> tuple[BagCut, ...]:
-    cuts = []
+def _cuts(
+    job: Job,
+    below: str,
+    outlines: Sequence[tuple[str, Polygon]],
+    tape_length: float,
+    pleats: int,
+    lines: Sequence[tuple[str, np.ndarray]],
+    rests_on: str,
+) -> tuple[BagCut, ...]:
+    cuts: list[BagCut] = []
+    strips = sum(1 for role, _ in outlines if role == "peel_ply") > 1
     where = {
-        "peel_ply": "over the laminate, a dry corner standing free",
+        "peel_ply": "over the rods, an end standing free"
+        if strips
+        else "over the laminate, a dry corner standing free",
         "release_film": f"over {below}",
         "flow_mesh": "over the release film, from the resin line",
         "breather": "over the release film, out to the vacuum port",
@@ -325,7 +355,15 @@ def _cuts(job: Job, below: str, outlines, tape_length, pleats: int, lines) -> tu
         if role == "bag_film":
             extra = pleats * 2 * figure("pleat_height") / (2 * (length + width))
             length, width = length * (1 + extra), width * (1 + extra)
-        cuts.append(_cut(job, role, length, width, where[role]))
+        cut = _cut(job, role, length, width, where[role])
+        if cuts and (cuts[-1].role, cuts[-1].length_mm, cuts[-1].width_mm) == (
+            role, cut.length_mm, cut.width_mm
+        ):  # fmt: skip
+            cut = replace(
+                cut, count=cut.count + cuts[-1].count, amount=cut.amount + cuts[-1].amount
+            )
+            cuts.pop()
+        cuts.append(cut)
     cuts.append(
         BagCut("sealant_tape", _name(job, "sealant_tape"), 1, tape_length, 0.0,
                tape_length / 1000, "m", "outside all that lies under the film, with the pleats")
@@ -335,7 +373,7 @@ def _cuts(job: Job, below: str, outlines, tape_length, pleats: int, lines) -> tu
     )
     cuts.append(
         BagCut("hose", _name(job, "hose"), 1, hose, 0.0, hose / 1000, "m",
-               "lines and hoses, hung off the core" if lines else "port to trap, hung off the core")
+               f"{'lines and hoses' if lines else 'port to trap'}, hung off the {rests_on}")
     )  # fmt: skip
     return tuple(cuts)
 

@@ -139,3 +139,12 @@ def test_a_flange_too_narrow_for_the_tape_is_said():
     found = narrow_flanges(job)
     assert [f.code for f in found] == ["narrow-flange"]
     assert "leading" in found[0].message and "47 mm" in found[0].message
+
+
+def test_on_a_part_narrower_than_the_bare_strip_the_mesh_still_covers_most():
+    """30 mm of laminate cannot leave 40 mm bare: a third is left bare, the mesh is 20 mm wide."""
+    from plybook.shop.bagging import _mesh
+
+    edge = shapely.LineString([(0, 30), (400, 30)])
+    mesh = _mesh(shapely.box(0, 0, 400, 30), edge)
+    assert mesh.bounds == pytest.approx((0, 0, 400, 20))
