@@ -13,6 +13,7 @@ POINT_MM = 0.01  # agreement of outlines
 BEVEL_MM = 0.05  # a bevel line against its edge
 LAP_MM = 0.3  # along a splice, where the face is not raised
 AREA_SHARE = 1e-5
+SEAM_STEP_MM = 1.0
 
 
 def ring(points: object) -> np.ndarray:
@@ -194,17 +195,24 @@ def _check_overlap(piece: dict, other: dict, report: Report) -> None:
 
 
 def _reach_into(one: np.ndarray, two: np.ndarray) -> float:
-    """How far the boundary of one ring reaches into another along most of the seam, mm."""
+    """How far one ring reaches into another along most of the seam, mm.
+
+    From points of the first ring's sides that lie within the second, straight back into the first
+    until the second ends: across the seam, whatever the shape of the strip they share.
+    """
     low, high = two.min(axis=0) - 1, two.max(axis=0) + 1
-    points = []
+    points, inwards = [], []
     for a, b in zip(one, np.roll(one, -1, axis=0), strict=True):
-        count = max(2, int(np.hypot(*(b - a)) / 2.0) + 1)
-        line = a + (b - a) * np.linspace(0, 1, count)[:, None]
-        points.append(line[np.all((line >= low) & (line <= high), axis=1)])
-    near = np.concatenate(points)
-    if not len(near):
+        size = float(np.hypot(*(b - a)))
+        count = max(2, int(size / SEAM_STEP_MM) + 1)
+        line = a + (b - a) * ((np.arange(count) + 0.5) / count)[:, None]
+        near = np.all((line >= low) & (line <= high), axis=1)
+        points.append(line[near])
+        left = np.array([a[1] - b[1], b[0] - a[0]]) / max(size, 1e-12)
+        inwards.append(np.repeat(left[None], int(near.sum()), axis=0))
+    start, way = np.concatenate(points), np.concatenate(inwards)
+    depth = np.where(plane.inside(start, two), plane.distance_to_path(start, two), 0.0)
+    within = depth > max(POINT_MM, 0.5 * depth.max(initial=0.0))  # not where the sides run together
+    if not within.any():
         return 0.0
-    within = near[plane.inside(near, two)]
-    depth = plane.distance_to_path(within, two)
-    depth = depth[depth > 0.5 * depth.max()] if len(depth) else depth  # without the crossing ends
-    return float(np.median(depth)) if len(depth) else 0.0
+    return float(np.median(plane.way_out(start[within], way[within], two)))

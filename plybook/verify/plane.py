@@ -84,6 +84,19 @@ def inside(points: np.ndarray, ring: np.ndarray) -> np.ndarray:
     return np.sum(crosses & (x < at), axis=1) % 2 == 1
 
 
+def way_out(points: np.ndarray, ways: np.ndarray, ring: np.ndarray) -> np.ndarray:
+    """How far each of (k, 2) points inside a ring may go along its (k, 2) unit way to leave it."""
+    a = ring[None] - points[:, None]
+    b = np.roll(ring, -1, axis=0)[None] - points[:, None]
+    side_a = ways[:, None, 0] * a[..., 1] - ways[:, None, 1] * a[..., 0]
+    side_b = ways[:, None, 0] * b[..., 1] - ways[:, None, 1] * b[..., 0]
+    crossed = (side_a > 0) != (side_b > 0)
+    share = side_a / np.where(crossed, side_a - side_b, 1.0)
+    meet = a + share[..., None] * (b - a)
+    along = np.sum(meet * ways[:, None], axis=2)
+    return np.where(crossed & (along > 0), along, np.inf).min(axis=1)
+
+
 def clearance(one: np.ndarray, other: np.ndarray) -> float:
     """Clear distance between two filled rings; 0 where they touch, -1 where they overlap."""
     a0, a1 = one, np.roll(one, -1, axis=0)

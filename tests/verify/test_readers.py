@@ -168,3 +168,10 @@ def test_pdf_reader_reads_marked_lines_sizes_and_words():
 def test_a_damaged_pdf_is_refused(data):
     with pytest.raises(ValueError):
         Book(data)
+
+
+def test_the_way_out_of_a_ring_is_measured_along_the_way():
+    """Out of a strip of 100 by 50 mm: straight up, straight along, and slanting (3-4-5)."""
+    start = np.array([[20.0, 10], [20, 10], [60, 10]])
+    ways = np.array([[0.0, 1], [1, 0], [0.6, 0.8]])
+    assert plane.way_out(start, ways, SQUARE) == pytest.approx([40.0, 80.0, 50.0])
