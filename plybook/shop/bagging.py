@@ -308,10 +308,10 @@ def _mesh(laid: Polygon, vacuum_edge: LineString) -> Polygon:
     """The flow mesh: it ends short of the vacuum line, on a narrow part by a third of its width."""
     import shapely
 
-    widest = float(shapely.distance(shapely.points(laid.exterior.coords), vacuum_edge).max())
-    return _one(
-        laid.difference(vacuum_edge.buffer(min(figure("mesh_short_of_vacuum"), widest / 3)))
-    )
+    around = shapely.points(shapely.segmentize(laid.exterior, 20.0).coords)
+    width = float(shapely.distance(around, vacuum_edge).max())
+    bare = min(figure("mesh_short_of_vacuum"), width / 3)
+    return _one(laid.difference(vacuum_edge.buffer(bare)))
 
 
 def _walk(ring: np.ndarray, start: int, stop: int) -> np.ndarray:
