@@ -14,6 +14,7 @@ import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -78,9 +79,10 @@ class HeightField:
         """True where nothing lies below."""
         return not self.rises
 
+    @cached_property
     def break_lines(self) -> tuple[np.ndarray, ...]:
         """Kinks of the height inside the net line as (n, 2) lines, pattern mm."""
-        lines = [line for rise in self.rises for line in rise.creases()]
+        lines = [line for rise in self.rises for line in rise.creases]
         lines += _fillet_feet(self.rises)
         inside = None if self.net is None else self.net.buffer(-_NUDGE_MM)
         whole = shapely.union_all(lines, grid_size=_CREASE_MM)

@@ -177,7 +177,7 @@ class Raisings:
 
     def _raisers_for(self, field: HeightField) -> list[Raiser]:
         mirror, margin = mirror_of(self.face), self.margin_mm
-        lines = in_one_order(field.break_lines(), mirror)
+        lines = in_one_order(field.break_lines, mirror)
         raisers = []
         for one in leaf_faces(self.face, self.kinks_mm):
             ring = canonical_ring(one.outline_mm * mirror, MESH_GRID_MM) * mirror

@@ -15,6 +15,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -74,14 +75,15 @@ class Rise:
         found[inside] = rise
         return found
 
-    def creases(self) -> list[shapely.LineString]:
+    @cached_property
+    def creases(self) -> tuple[shapely.LineString, ...]:
         """Edge of the region and top of every ramp; nothing for a thin layer."""
         if not self.ramps and self.walls is None:
-            return []
+            return ()
         lines = [self.region.boundary]
         if self.ramps:
             lines += [_top_of(p, self.ramps).boundary for p in polygons(self.region)]
-        return [part for line in lines for part in merged_lines(line)]
+        return tuple(part for line in lines for part in merged_lines(line))
 
 
 def merged_lines(shape: shapely.Geometry) -> list[shapely.LineString]:

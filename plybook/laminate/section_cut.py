@@ -114,7 +114,7 @@ def _distances(ends: np.ndarray, layers: Sequence[LaidLayer], field: HeightField
     """Where the line is looked at: evenly, and close to either side of every edge it crosses."""
     line = shapely.LineString(ends)
     crossed = [layer.region.boundary for layer in layers]
-    crossed += [shapely.LineString(kink) for kink in field.break_lines()]
+    crossed += [shapely.LineString(kink) for kink in field.break_lines]
     at = [np.linspace(0, line.length, _EVEN_POINTS)]
     for shape in {shapely.to_wkb(s): s for s in crossed}.values():
         meeting = shapely.get_coordinates(line.intersection(shape))

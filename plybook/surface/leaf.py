@@ -40,11 +40,11 @@ class Leaf:
 
     def flat(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
         """(n,), (n,) -> pattern (n, 2)."""
-        return self._extended(self.pattern.at, u, w)[0]
+        return self._value(self.pattern.at, u, w)
 
     def space(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
         """(n,), (n,) -> part axes (n, 3)."""
-        return self._extended(self._loft_at, u, w)[0]
+        return self._value(self._loft_at, u, w)
 
     def _loft_at(self, u: np.ndarray, w: np.ndarray, du: int = 0, dw: int = 0) -> np.ndarray:
         return self.loft.at(self._in_bays(u), w, du, dw)
@@ -52,6 +52,19 @@ class Leaf:
     def _in_bays(self, u: np.ndarray) -> np.ndarray:
         """Keeps the outer end on the leaf's own side of a kink."""
         return np.minimum(u, np.nextafter(self.to_mm, self.from_mm))
+
+    def _value(self, at: Callable, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """Values alone, continued straight outside: slopes are asked for only out there."""
+        u, w = np.asarray(u, dtype=float), np.asarray(w, dtype=float)
+        uc, wc = self.inside(u, w)
+        over_u, over_w = u - uc, w - wc
+        value = at(uc, wc)
+        past = np.flatnonzero((over_u != 0) | (over_w != 0))
+        if len(past):
+            uc, wc = uc[past], wc[past]
+            value[past] += at(uc, wc, 1, 0) * over_u[past, None]
+            value[past] += at(uc, wc, 0, 1) * over_w[past, None]
+        return value
 
     def _extended(self, at: Callable, u: np.ndarray, w: np.ndarray):
         """Value and both derivatives, continued straight outside."""

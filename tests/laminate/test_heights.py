@@ -67,7 +67,7 @@ def test_blocks_on_one_outline_come_down_one_fillet_from_the_top():
         field = field.with_layer(block_rise(name, strip, 3.0))
     got = at(field, (550, 150), (605, 150), (609, 150), (610, 150))
     assert got == pytest.approx([9.5, 4.5, 0.5, 0.5], abs=0.03)
-    feet = [shapely.LineString(x) for x in field.break_lines()]
+    feet = [shapely.LineString(x) for x in field.break_lines]
     assert min(x.distance(shapely.Point(609, 150)) for x in feet) < 0.1
     assert min(x.distance(shapely.Point(603, 150)) for x in feet) > 2.0
 
@@ -103,12 +103,12 @@ def test_the_volume_under_a_bevelled_core_is_that_of_the_frustum():
 
 def test_break_lines_run_along_the_foot_and_the_top_of_each_ramp():
     field = HeightField().with_layer(core())
-    lines = [shapely.LineString(line) for line in field.break_lines()]
+    lines = [shapely.LineString(line) for line in field.break_lines]
     both = shapely.union_all(lines)
     assert both.distance(shapely.Point(700, 0)) < 1e-6
     assert both.distance(shapely.Point(700, 10)) < 1e-6
     assert both.length == pytest.approx(2800 + 2720, abs=0.1)
-    assert not HeightField().with_layer(sheet_rise("P", BOX, 0.2)).break_lines()
+    assert not HeightField().with_layer(sheet_rise("P", BOX, 0.2)).break_lines
 
 
 def test_fields_of_one_shape_share_a_key_and_others_do_not():

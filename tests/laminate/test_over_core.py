@@ -47,7 +47,7 @@ def strip_core(face, inset, angle):
     edges = {"leading": Treatment("bevel", angle), "trailing": Treatment("bevel", angle)}
     rise = core_rise("C", name_sides(region, face), THICK, edges)
     field = HeightField(net=shapely.Polygon(face.outline_mm)).with_layer(rise)
-    return field, raise_face(face, field, field.break_lines()), (low, high)
+    return field, raise_face(face, field, field.break_lines), (low, high)
 
 
 def girth(raised, face, low, high):
