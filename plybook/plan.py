@@ -296,6 +296,7 @@ def _step(step: Step) -> dict:
         "pieces": list(step.pieces),
         "lays": step.lays,
         "layer": step.layer,
+        "shows": step.shows,
         "batches": list(step.batches),
         "cautions": [c.text for c in step.cautions],
         "timers": [{"id": t.id, "seconds": t.seconds, "kind": t.kind} for t in step.timers],

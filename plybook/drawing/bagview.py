@@ -27,6 +27,7 @@ _ROLE = {
     "bag_film": Role.FRAME,
 }
 _NAMES = {
+    "laminate_with_core": "laminate with its core",
     "peel_ply": "peel ply",
     "release_film": "release film",
     "flow_mesh": "flow mesh",
@@ -45,18 +46,23 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
     points = np.vstack([np.asarray(r, float).reshape(-1, 2) for r in rings if len(r)])
     (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
     tall = min(70.0, max(34.0, (WIDTH_MM - 8.0) * (y1 - y0) / max(x1 - x0, 1e-9)))
-    rows = len(bag.outlines) + 2
+    rows = len({role for role, _ in bag.outlines}) + 2
+    numbers = _numbers(bag)
     columns = 3
     foot = 6.0 + 4.6 * -(-rows // columns)
     frame = fit_frame((x0, y0, x1, y1), (4.0, foot + 4.0, WIDTH_MM - 4.0, foot + tall + 4.0))
     items: list[Primitive] = []
     entries: list[tuple[str, Role, str]] = []
-    for number, (role, ring) in enumerate(bag.outlines, start=1):
+    taken = [frame.put(np.array([[x, y]]))[0] for _, x, y in bag.ports]
+    for role, ring in bag.outlines:
         drawn = frame.put(ring)
         style = _ROLE.get(role, Role.GHOST)
         items.append(Path(style, drawn, True, "ghost" if role == "laminate" else ""))
-        items += _number(drawn, number, len(bag.outlines))
-        entries.append((f"{number}", style, _NAMES.get(role, role)))
+        number = numbers.get(role, 0)
+        if number:
+            items += _number(drawn, number, len(numbers), taken)
+        entry = (f"{number or ''}", style, _NAMES.get(role, role))
+        entries += [entry] if entry not in entries else []
     if len(bag.tape_mm):
         items.append(Path(Role.STOCK, frame.put(bag.tape_mm), True))
         entries.append(("", Role.STOCK, f"sealant tape, {bag.tape_length_mm / 1000:.1f} m"))
@@ -66,7 +72,7 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
         entries.append(("", Role.TICK, "pleat, film folded up (Λ)"))
     items += _lines_and_ports(frame, bag, items)
     for candidates in _edges(frame, face):
-        items += filter(None, [first_free(candidates, items)])
+        items += filter(None, [first_free(candidates, items, dots=True)])
     for k, (number, role, words) in enumerate(entries):
         column, row = divmod(k, -(-len(entries) // columns))
         x, y = 4.0 + column * (WIDTH_MM - 8.0) / columns, foot - 3.0 - 4.6 * row
@@ -76,8 +82,18 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
     return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, foot + tall + 8.0), "Bag, from above")
 
 
-def _number(ring: np.ndarray, number: int, of: int) -> list[Primitive]:
-    """A numbered dot on an outline, each outline at another place along its lower side."""
+def _numbers(bag: BagPlan) -> dict[str, int]:
+    """The number of each thing that lies under the bag, the same from above and in section."""
+    roles = [role.removesuffix("_with_core") for role in bag.stack if role != "mould"]
+    return {role: number for number, role in enumerate(roles, start=1)}
+
+
+def _number(ring: np.ndarray, number: int, of: int, taken: list[np.ndarray]) -> list[Primitive]:
+    """A numbered dot on an outline, each outline at another place along its lower side.
+
+    Args:
+        taken: centres of dots and ports that stand already; the new one is added.
+    """
     from shapely import LinearRing
 
     line = LinearRing(ring)
@@ -88,7 +104,11 @@ def _number(ring: np.ndarray, number: int, of: int) -> list[Primitive]:
         [line.interpolate(s, normalized=True).coords[0] for s in np.linspace(0, 1, 241)]
     )
     lower = sample[sample[:, 1] <= low]
-    at = lower[np.argmin(np.abs(lower[:, 0] - want))]
+    for shift in (0.0, 5.0, -5.0, 10.0, -10.0):
+        at = lower[np.argmin(np.abs(lower[:, 0] - want - shift))]
+        if all(np.hypot(*(at - other)) > 4.2 for other in taken):
+            break
+    taken.append(at)
     spot = (float(at[0]), float(at[1]))
     return [
         Circle(Role.DIMENSION, spot, 1.9, "white"),
@@ -97,37 +117,43 @@ def _number(ring: np.ndarray, number: int, of: int) -> list[Primitive]:
 
 
 def _lines_and_ports(frame: Frame, bag: BagPlan, drawn: list[Primitive]) -> list[Primitive]:
-    """Hoses, lines and ports with their names, clear of the words drawn before."""
+    """Hoses, lines and ports with their names, clear of each other and of what stands there."""
     from shapely import LineString
 
-    out: list[Primitive] = []
-    for name, line in bag.lines:
-        run = frame.put(line)
-        out.append(Path(Role.HIGHLIGHT, run))
+    runs = [(name, frame.put(line)) for name, line in bag.lines]
+    places = [(name, frame.put(np.array([[x, y]]))[0]) for name, x, y in bag.ports]
+    out: list[Primitive] = [Path(Role.HIGHLIGHT, run) for _, run in runs]
+    for _, (u, v) in places:
+        out.append(Circle(Role.DATUM, (float(u), float(v)), 1.6, "white"))
+        out.append(Circle(Role.DATUM, (float(u), float(v)), 0.6, "ink"))
+
+    def write(marks: list[Text]) -> None:
+        out.append(first_free(marks, [*drawn, *out], dots=True) or marks[0])
+
+    for name, (u, v) in places:
+        wide = text_width_mm(name, NOTE_MM)
+        out_left = u < WIDTH_MM / 2 and u - 3.2 - wide > 1.0  # out of the part where there is room
+        left = out_left or u + 3.2 + wide > WIDTH_MM - 1.0
+        sides = [((u + 3.2, v), "start"), ((u - 3.2, v), "end")]
+        spots = sides[::-1] if left else sides
+        low = min(max(u, wide / 2 + 1.0), WIDTH_MM - wide / 2 - 1.0)
+        spots += [((low, v + dy), "middle") for dy in (4.6, -4.6, 8.0, -8.0, 12.0, -12.0)]
+        write(
+            [
+                Text(Role.TEXT, at, name, NOTE_MM, anchor=anchor, rise="centre", halo=True)
+                for at, anchor in spots
+            ]
+        )
+    for name, run in runs:
         marks = []
-        for share in (0.5, 0.3, 0.7, 0.15, 0.85, 0.4, 0.6):
+        for share in (0.3, 0.7, 0.15, 0.85, 0.4, 0.6):
             spot = LineString(run).interpolate(share, normalized=True)
             marks += [
                 Text(Role.TEXT, (spot.x, spot.y + dy), name, NOTE_MM, anchor="middle",
                      rise="centre", bold=True, halo=True)
                 for dy in (0.0, 3.4, -3.4)
             ]  # fmt: skip
-        out.append(first_free(marks, [*drawn, *out]) or marks[0])
-    for name, x, y in bag.ports:
-        u, v = (float(c) for c in frame.put(np.array([[x, y]]))[0])
-        out.append(Circle(Role.DATUM, (u, v), 1.6, "white"))
-        out.append(Circle(Role.DATUM, (u, v), 0.6, "ink"))
-        wide = text_width_mm(name, NOTE_MM)
-        right = u + 3.0 + wide < WIDTH_MM - 1.0
-        sides = (((u + 2.6, v), "start"), ((u - 2.6, v), "end"))
-        places = [(at, anchor) for at, anchor in (sides if right else sides[::-1])]
-        low = min(max(u, wide / 2 + 1.0), WIDTH_MM - wide / 2 - 1.0)
-        places += [((low, v + dy), "middle") for dy in (4.0, -4.0, 8.0, -8.0, 12.0, -12.0)]
-        marks = [
-            Text(Role.TEXT, at, name, NOTE_MM, anchor=anchor, rise="centre", halo=True)
-            for at, anchor in places
-        ]
-        out.append(first_free(marks, [*drawn, *out]) or marks[0])
+        write(marks)
     return out
 
 
@@ -142,19 +168,21 @@ def _edges(frame: Frame, face: Face) -> Iterator[list[Text]]:
         places = []
         for share in (0.5, 0.28, 0.72, 0.4, 0.6, 0.15, 0.85):
             at = np.asarray(line.interpolate(share, normalized=True).coords[0])
-            x, y = at + 5.0 * (middle - at) / (np.hypot(*(middle - at)) or 1.0)
-            places.append(
-                Text(
-                    Role.TEXT,
-                    (float(x), float(y)),
-                    edge_words(edge.name),
-                    NOTE_MM,
-                    turn_deg=0.0 if level else 90.0,
-                    anchor="middle",
-                    rise="centre",
-                    halo=True,
+            inward = (middle - at) / (np.hypot(*(middle - at)) or 1.0)
+            for deep in (5.0, 9.0):
+                x, y = at + deep * inward
+                places.append(
+                    Text(
+                        Role.TEXT,
+                        (float(x), float(y)),
+                        edge_words(edge.name),
+                        NOTE_MM,
+                        turn_deg=0.0 if level else 90.0,
+                        anchor="middle",
+                        rise="centre",
+                        halo=True,
+                    )
                 )
-            )
         yield places
 
 
@@ -193,15 +221,16 @@ def bag_section_picture(bag: BagPlan) -> Scene:
             y = top
             x_end = x1 - 2.0
         else:
-            thick = 3.0 if k == 0 else 1.5
+            core = words == "core"
+            thick = 3.0 if k == 0 or core else 1.5
             role = Role.HIGHLIGHT if k == 0 else Role.DIMENSION
             fill = "ply" if k == 0 else ("band" if k % 2 else "ghost")
-            items += [
-                Path(
-                    role, np.array([(x0, y), (x1, y), (x1, y + thick), (x0, y + thick)]), True, fill
-                )
-            ]
-            y, x_end = y + thick / 2, x1
+            if core:  # narrower than what lies over it, and bevelled
+                x0, x1 = x0 + 12.0, x1 - 12.0
+            lean = thick if core else 0.0
+            corners = [(x0, y), (x1, y), (x1 - lean, y + thick), (x0 + lean, y + thick)]
+            items.append(Path(role, np.array(corners), True, fill))
+            y, x_end = y + thick / 2, x1 - lean / 2
         label_y = floor + pitch * (k + 0.6) + 2.0
         items.append(
             Path(Role.DIMENSION, np.array([(x_end, y), (right + 1.0, y), (right + 3.0, label_y)]))

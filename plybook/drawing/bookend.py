@@ -28,8 +28,9 @@ AFTER = "After the cure"
 
 
 def jig_page(spec: PartSpec, face: Face, shop: Shop) -> Page | None:
-    """Expected figures in the jig, a blank for each found value."""
-    if not shop.jig:
+    """Expected figures in the jig, a blank for each found value; None where steps ask for them."""
+    asked = any(step.shows == "jig" for stage in shop.stages for step in stage.steps)
+    if not shop.jig or asked:
         return None
     blocks: list[Block] = [
         Paragraph(

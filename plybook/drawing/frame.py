@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plybook.drawing.letters import text_box_mm
-from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 
 Box = tuple[float, float, float, float]  # xmin, ymin, xmax, ymax
 
@@ -137,10 +137,22 @@ def cropped(scene: Scene, pad_mm: float = 1.0) -> Scene:
 
 
 def first_free(
-    candidates: Iterable[Text], drawn: Iterable[Primitive], pad_mm: float = 0.7
+    candidates: Iterable[Text],
+    drawn: Iterable[Primitive],
+    pad_mm: float = 0.7,
+    dots: bool = False,
 ) -> Text | None:
-    """The first of several places for a word where no other word stands, or None."""
+    """The first of several places for a word where no other word stands, or None.
+
+    Args:
+        dots: keep clear of circles too.
+    """
+    drawn = tuple(drawn)
     taken = [_window(item, pad_mm) for item in drawn if isinstance(item, Text)]
+    for item in drawn if dots else ():
+        if isinstance(item, Circle):
+            (x, y), r = item.centre_mm, item.radius_mm + pad_mm
+            taken.append((x - r, y - r, x + r, y + r))
     for candidate in candidates:
         x0, y0, x1, y1 = _window(candidate, pad_mm)
         if not any(x0 < b[2] and b[0] < x1 and y0 < b[3] and b[1] < y1 for b in taken):

@@ -13,7 +13,7 @@ from typing import Any
 from plybook.diagnostics import Finding, SpecError, error, note, warning
 from plybook.drawing.document import SIGN_OFF, field_id, figure, jig_field_id, show_duration
 from plybook.drawing.recordkey import plan_key
-from plybook.record.figures import measures, mixed_in, parse_figure, steps
+from plybook.record.figures import jig_card, measures, mixed_in, parse_figure, steps
 from plybook.record.reading import Record
 
 MASS_FIELD = "record.mass_g"
@@ -97,7 +97,7 @@ def known_fields(plan: dict[str, Any]) -> Iterator[str]:
         for batch in mixed_in(plan, step):
             yield field_id(step["id"], f"{batch}.mixed")
             yield field_id(step["id"], f"{batch}.lot")
-    yield from (jig_field_id(m["id"]) for m in plan.get("jig", []))
+    yield from (jig_field_id(m["id"]) for m in jig_card(plan))
     yield from _OWN_FIELDS
 
 

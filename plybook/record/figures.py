@@ -66,8 +66,13 @@ def measures(record: Record, plan: dict[str, Any]) -> Iterator[Measured]:
             if check["kind"] == "measure":
                 blank = _blank(field_id(step["id"], check["id"]), check["text"], check)
                 yield _measured(record, step["title"], blank)
-    for m in plan.get("jig", []):
+    for m in jig_card(plan):
         yield _measured(record, "jig card", _blank(jig_field_id(m["id"]), m["title"], m))
+
+
+def jig_card(plan: dict[str, Any]) -> list[dict[str, Any]]:
+    """Jig figures asked on a page of their own; none where steps of the plan ask for them."""
+    return [] if any(s.get("shows") == "jig" for s in steps(plan)) else plan.get("jig", [])
 
 
 def steps(plan: dict[str, Any]) -> Iterator[dict[str, Any]]:

@@ -6,7 +6,9 @@ here once; the sentences that use it stand in `trade/`.
 
 from __future__ import annotations
 
-from plybook.laminate.model import LaidLayer, Piece
+import numpy as np
+
+from plybook.laminate.model import LaidLayer, Piece, Zone
 from plybook.shop.bagging import edge_beside, flow_length_mm, margins, mould_tape_mm, ring_length_mm
 from plybook.shop.job import Job
 from plybook.shop.mixing import pot_life_s
@@ -20,11 +22,12 @@ from plybook.shop.piece_facts import (
     seams_of,
     source_scopes,
 )
-from plybook.shop.resin import Thickening, infusion_mass
+from plybook.shop.resin import Thickening, infusion_mass, peel_ply_of
 from plybook.shop.standard import LAYING_KINDS, figure, standard
 from plybook.shop.words import Fact, Scope, listed, minutes_text
 from plybook.spec.model import OutlineMould, StageRule, StationMould
 
+_LARGE_MM = 1500.0  # a part as long wants two people to lift it
 _MOST_ZONES = 6  # thickness is measured in so many zones, the largest ones
 _CARBON_G_CM3 = (1.65, 2.1)  # fibre density that can only be carbon among the usual ones
 
@@ -58,10 +61,12 @@ def stage_scope(
     facts["has_film"] = bool(pieces["film"])
     facts["cut_minutes"] = figure("cut_minutes") * len(facts["flat_pieces"])
     facts["rod_minutes"] = 10 + 4.0 * len(pieces["rod"])
+    facts["rod_lengths"] = tuple(_rod_length(job, piece) for piece in pieces["rod"])
+    facts["rod_lines"] = tuple(dict.fromkeys(piece.layer for piece in pieces["rod"]))
     facts["fit_minutes"] = 20 + 10.0 * len(pieces["core"])
     facts["has_carbon_cloth"] = any(_is_carbon(job, la) for la in layers if la.kind == "ply")
     facts["has_carbon_rod"] = any(_is_carbon(job, la) for la in layers if la.kind == "rod")
-    for use in ("prime", "infuse", "peel_ply"):
+    for use in ("prime", "infuse", "peel_ply", "wet"):
         need = needs.get((use, ""))
         facts[f"{use}_minutes"] = max(5.0, need.seconds / 60) if need else 5.0
         facts[f"{use}_mass"] = f"{need.mass_g:.0f} g" if need else ""
@@ -76,7 +81,9 @@ def stage_scope(
     facts["has_seams"] = bool(seams)
     facts["as_one"] = ", taped together, in one" if seams else ""
     facts["seam_pairs"] = tuple(f"{s.name} between {s.between}, {s.cut}" for s in seams)
-    facts["seams_square"] = bool(seams) and all(s.cut == "square" for s in seams)
+    facts["bevelled"] = any(
+        e.treatment == "bevel" and not e.mate for piece in pieces["core"] for e in piece.edges
+    )
     zones = _thin_zones(job)
     facts["zones"] = len(zones)
     facts["jig_minutes"] = 10 + 4.0 * len(jig)
@@ -100,23 +107,21 @@ def stage_scope(
             for e in job.spec.edges
             if e.trim_mm > 0
         ),
-        "zone": tuple(_zone_scope(zone) for zone in zones),
-        "measure": tuple(_measure_scope(m) for m in jig if m.unit != "screws"),
-        "way": tuple(
-            Scope({"title": title, "how": how})
-            for title, how in dict.fromkeys(
-                (m.title.partition(", ")[0], m.how) for m in jig if m.unit != "screws"
-            )
+        "zone": tuple(_zone_scope(job, zone) for zone in zones),
+        "measure": tuple(
+            _measure_scope(number, m) for number, m in enumerate(jig, 1) if m.unit != "screws"
         ),
-        "screws": tuple(_measure_scope(m) for m in jig if m.unit == "screws"),
+        "screws": tuple(
+            _measure_scope(number, m) for number, m in enumerate(jig, 1) if m.unit == "screws"
+        ),
     }
     facts["has_films_off"] = bool(off)
     facts["films_off"] = _ids(off)
     facts["known_rolls"] = bool(lists["roll"])
     facts["has_trim"] = bool(lists["trim_edge"])
-    facts["trims"] = tuple(
-        f"{job.length(e.trim_mm)} at the {e.edge} edge" for e in job.spec.edges if e.trim_mm > 0
-    )
+    facts["trims"] = _trims(job)
+    facts["keeps_peel_ply"] = bool(facts["peel_ply_on"]) and not off
+    facts["peel_mass"] = _peel_mass(job, rule) if facts["keeps_peel_ply"] else ""
     return Scope(facts, lists)
 
 
@@ -173,6 +178,8 @@ def _part_facts(job: Job) -> dict[str, Fact | float]:
         "seal_minutes": 15 + 20 * area,
         "wax_minutes": figure("wax_coats") * (4 + 6 * area),
         "trim_minutes": 20 + ring_length_mm(job.face.outline_mm) / 100,
+        "large": max(np.ptp(job.face.outline_mm, axis=0)) > _LARGE_MM,
+        "core_at_edge": _core_at_edge(job),
         "has_carbon": any(_is_carbon(job, la) for la in layers),
         "any_core": any(la.kind == "core" for la in layers),
         "mass": f"{mass / 1000:.2f} kg" if mass >= 1000 else f"{mass:.0f} g",
@@ -246,6 +253,10 @@ def _below_facts(job: Job, rule: StageRule) -> dict:
         "has_own_peel_ply": job.own_peel_ply(rule.id),
         "peel_over": "the whole laminate" if any(la.kind == "ply" for la in own) else "the rods",
         "peel_beyond": "it" if any(la.kind == "ply" for la in own) else "them",
+        "peel_reason": "a later bond may land anywhere on it"
+        if job.is_last_laying(rule.id)
+        else "the next stage is bonded there",
+        "below_waits": all_over and not any(la.kind == "ply" for la in own),
         "before_covered": " before anything covers it" if not job.is_last_laying(rule.id) else "",
         "cover_below": job.top(rule.id),
         "peel_ply_on": bool(before) and job.has_peel_ply(before[-1].id),
@@ -271,10 +282,16 @@ def _kind_before(job: Job, rule: StageRule) -> str:
 
 def _bag_facts(job: Job, rule: StageRule, bag: BagPlan | None) -> dict:
     infused = rule.kind == "dry_layup"
+    core_below = bag is not None and any(role == "core" for role, _ in bag.outlines)
+    core_open = bag is not None and "core" in bag.stack
     seconds = figure("leak_time_infusion" if infused else "leak_time") * 60
     drop = figure("leak_drop")
     source = standard().figures["leak_time_infusion" if infused else "leak_drop"].source
     facts = {
+        "rests_on": "core" if core_below else "laminate",
+        "pad_words": "Pad every sharp edge"
+        + (" and the foot of every bevel" if core_open else "")
+        + " with a folded strip of breather.",
         "leak_seconds": seconds,
         "leak_time": minutes_text(seconds),
         "leak_drop": drop,
@@ -367,19 +384,65 @@ def _thin_zones(job: Job):
     return tuple(zone for zone in zones if zone in largest)
 
 
-def _zone_scope(zone) -> Scope:
+def _zone_scope(job: Job, zone: Zone) -> Scope:
+    """A zone named by its stack and the edge it lies at, so that it is found on the part."""
+    spot = zone.region.representative_point()
+    edge = edge_beside(job, spot.x, spot.y)
     return Scope(
         {
-            "zone": zone.label,
+            "zone_where": f"zone {zone.label}, {zone.code}, towards the {edge} edge",
             "thickness_mm": round(zone.thickness_mm, 2),
             "thickness_tolerance_mm": max(0.1, round(zone.thickness_mm * 0.1, 2)),
         }
     )
 
 
-def _measure_scope(measure: Measure) -> Scope:
+def _trims(job: Job) -> tuple[str, ...]:
+    """What stands over at each edge; edges with the same trim are named together."""
+    by_trim: dict[str, list[str]] = {}
+    for edge in job.spec.edges:
+        if edge.trim_mm > 0:
+            by_trim.setdefault(job.length(edge.trim_mm), []).append(edge.edge)
+    if len(by_trim) == 1 and len(*by_trim.values()) == len(job.face.edges):
+        return (f"{next(iter(by_trim))} at every edge",)
+    return tuple(
+        f"{trim} at the {listed(names)} {'edge' if len(names) == 1 else 'edges'}"
+        for trim, names in by_trim.items()
+    )
+
+
+def _peel_mass(job: Job, rule: StageRule) -> str:
+    """What the peel ply that is still on weighs, cloth and resin, for the end of a sentence."""
+    last = job.laying_before(rule.id)[-1]
+    card = peel_ply_of(job)
+    layers = tuple(la for la in job.layers_of(last.id) if la.kind in ("ply", "rod"))
+    if not job.lays_peel_ply(last.id) or card.areal_g_m2 <= 0 or not layers:
+        return ""
+    grams = (card.areal_g_m2 + card.resin_uptake_g_m2) * job.region(layers).area / 1e6
+    return f" (what is still on of it weighs up to {grams:.0f} g)"
+
+
+def _core_at_edge(job: Job) -> bool:
+    """Whether core reaches the net line anywhere, so that trimming opens it."""
+    import shapely
+
+    cores = tuple(la for la in job.laminate.layers if la.kind == "core")
+    if not cores:
+        return False
+    line = shapely.LinearRing(job.face.outline_mm)
+    return job.region(cores).distance(line) < 1.0
+
+
+def _rod_length(job: Job, piece: Piece) -> str:
+    """One rod and its length: "LC.1 2800 mm", "LC 3000 mm, 4 times"."""
+    facts = piece_scope(job, piece).facts
+    return f"{piece.id} {facts['length']}{facts['times']}"
+
+
+def _measure_scope(number: int, measure: Measure) -> Scope:
     return Scope(
         {
+            "number": number,
             "title": measure.title,
             "how": measure.how,
             "expected": measure.expected,

@@ -99,6 +99,23 @@ class Job:
                 cores.append(layer)
         return tuple(reversed(cores))
 
+    def covers_core(self, stage: str) -> bool:
+        """Whether cloth laid up to the end of this stage lies over a core."""
+        over = False
+        for layer in reversed(self.laminate.layers):
+            laid = self.stage_of_layer.get(layer.id, "")
+            if laid == stage or laid in {rule.id for rule in self.laying_before(stage)}:
+                if layer.kind == "core":
+                    return over
+                over = over or layer.kind == "ply"
+        return False
+
+    def is_covered(self, layer: LaidLayer) -> bool:
+        """Whether a ply of the same stage lies above a layer."""
+        above = self.laminate.layers[self.laminate.layers.index(layer) + 1 :]
+        stage = self.stage_of_layer.get(layer.id)
+        return any(la.kind == "ply" and self.stage_of_layer.get(la.id) == stage for la in above)
+
     def own_peel_ply(self, stage: str) -> bool:
         """Whether the spec itself lays peel ply as the last layer of this stage."""
         layers = self.layers_of(stage)

@@ -24,7 +24,8 @@ class Check:
     """`kind` tick: done or not; measure: a figure in `unit` against expected and tolerance;
     initials: signed off; text: free entry (lot number, batch time).
 
-    `at_least` and `at_most` bound a measure that has no middle (a vacuum, a pressure drop)."""
+    `at_least` and `at_most` bound a measure that has no middle (a vacuum, a pressure drop);
+    `how` says how it is taken."""
 
     id: str
     text: str
@@ -35,6 +36,7 @@ class Check:
     source: str = ""
     at_least: float | None = None
     at_most: float | None = None
+    how: str = ""
 
 
 @dataclass(frozen=True)
@@ -185,10 +187,10 @@ class BagPlan:
     """The bag of one stage, in the pattern frame, seen from the bag side.
 
     `outlines` are (role, ring (n, 2)) from the mould face up: laminate, core (each where there is
-    one), peel_ply, release_film, flow_mesh, breather, bag_film. `lines` are (name, polyline) of
-    hoses, resin line and vacuum line; `ports` are (name, x mm, y mm). All places are proposals.
-    `stack` names what lies on what over the middle of the part, from the mould up, for the
-    sketch in section.
+    one), peel_ply (one for each strip), release_film, flow_mesh, breather, bag_film. `lines` are
+    (name, polyline) of hoses, resin line and vacuum line; `ports` are (name, x mm, y mm). All
+    places are proposals. `stack` names what lies on what over the middle of the part, from the
+    mould up, for the sketch in section; laminate_with_core: the core is covered by now.
     """
 
     stage: str

@@ -44,6 +44,7 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
         "overlap": job.length(max(overlaps)) if overlaps else "",
         **_note_facts(job, layer),
         "has_seams": bool(seams),
+        "seams": tuple(seam.name for seam in seams),
         "has_bevels": any(e.treatment == "bevel" for p in pieces for e in p.edges if not e.mate),
         "resin_shows": "at the holes all over"
         if getattr(source, "perforate", True)
@@ -51,6 +52,8 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
         "seam_butter": _butter(seams, any(p.holes_mm for p in pieces)),
         "perforate": getattr(source, "perforate", True),
         "wets": need is not None,
+        "core_covered": layer.kind == "core" and job.is_covered(layer),
+        "core_line": "to the core outline" if rule.kind != "wet_laminate" else _place_words(job),
         **_drop_facts(job, layer, source),
         **_film_facts(job, source),
         **_insert_facts(job, layer),
@@ -58,6 +61,9 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
     for use in ("neat", "bond"):
         coat = needs.get((use, layer.id))
         facts[f"{use}_minutes"] = max(5.0, coat.seconds / 60) if coat else 5.0
+    neat = needs.get(("neat", layer.id))
+    sides = 2 if facts["core_covered"] else 1
+    facts["neat_side"] = f"{neat.mass_g / sides:.0f} g" if neat else ""
     for kind in ("ply", "core", "insert", "rod", "film"):
         facts[f"is_{kind}"] = layer.kind == kind
     rods = sum(p.quantity for p in pieces)
@@ -156,9 +162,6 @@ def panel_scope(job: Job, piece: Piece) -> Scope:
         "bevel_angle": _angles(bevels),
         "wide_side": listed(sorted(wide)),
         "narrow_side": "bag" if wide == {"mould"} else "mould" if wide == {"bag"} else "narrow",
-        "scarfs": _names(scarfs),
-        "has_scarfs": bool(scarfs),
-        "scarf_angle": _angles(scarfs),
         "seams": _names(seams),
         "has_seams": bool(seams),
         "mates": tuple(dict.fromkeys(e.mate for e in seams)),
@@ -172,13 +175,34 @@ def panel_scope(job: Job, piece: Piece) -> Scope:
     }
     lists = {
         "bevel": tuple(Scope({"edge": name, "angle": _angles(bevels)}) for name in _names(bevels)),
-        "scarf": tuple(Scope({"edge": name, "angle": _angles(scarfs)}) for name in _names(scarfs)),
+        "scarf": tuple(_scarf_scope(edge) for edge in scarfs),
         "seam_edge": tuple(Scope({"edge": _edge_name(e), "mate": e.mate}) for e in seams),
         "panel_note": tuple(
             Scope({"note": _sentence(note)}) for note in map(_panel_note, piece.notes) if note
         ),
     }
     return Scope({**base.facts, **facts}, lists)
+
+
+def _scarf_scope(edge: PieceEdge) -> Scope:
+    """A scarf wide on the mould side slopes up to the bag, so the other panel lies on it."""
+    wide_below = edge.wide_side == "mould"
+    return Scope(
+        {
+            "edge": _edge_name(edge),
+            "angle": f"{edge.angle_deg:g}°",
+            "slope_side": "bag" if wide_below else "mould",
+            "under": "under" if wide_below else "over",
+            "mate": edge.mate or "what it meets",
+        }
+    )
+
+
+def _place_words(job: Job) -> str:
+    """Where a core goes that lies on wet cloth, where nothing can be drawn."""
+    if job.face.station_lines:
+        return "with its station lines on the marks on the flange"
+    return "with its axis and datum corner on the marks on the plate"
 
 
 def _names(edges: list[PieceEdge]) -> tuple[str, ...]:

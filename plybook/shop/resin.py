@@ -19,6 +19,7 @@ from plybook.shop.bagging import line_lengths_mm, polyline_length_mm, ring_lengt
 from plybook.shop.job import Job
 from plybook.shop.mixing import Need
 from plybook.shop.standard import figure
+from plybook.shop.words import listed
 from plybook.spec.model import Cloth, Consumable, Resin, StageRule, ThickenedResin
 
 
@@ -100,6 +101,7 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
             grams, area = grams + before.mass_g, area + before.area_m2
         want("prime", "", "core, bag side", grams, area)
 
+    wetted: list[tuple[str, float, float]] = []
     for layer in layers:
         pieces = job.pieces_of(layer)
         area = area_m2(pieces)
@@ -115,7 +117,9 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
         elif layer.kind == "rod":
             bedded = rule.kind == "core_bond"  # in thickened resin on a cured face
             grams = figure("rod_wetting") * rod_surface_m2(job, pieces)
-            grams += thick.coat_g_m2 * area if bedded else 0.0
+            if bedded:
+                wetted.append((layer.id, grams + figure("face_wetting") * area, area))
+                grams = thick.coat_g_m2 * area
             want("lay", layer.id, layer.id, grams, area, bedded)
         elif layer.kind == "core":
             grams = seam_resin_g(layer, pieces, resin)
@@ -125,9 +129,11 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
                 want("neat", layer.id, f"neat coat for {layer.id}", neat, area)
                 coat = thick.coat_g_m2 * area
                 want("bond", layer.id, f"thickened coat for {layer.id}", coat, area, True)
-            else:  # the whole core in one go, wet in wet
-                faces = 2 if _covered(job, layer) else 1
-                grams += (faces * _uptake(job, layer) + thick.coat_g_m2) * area
+            else:  # wet in wet: both sides where cloth of the same stage goes over it
+                faces = 2 if job.is_covered(layer) else 1
+                neat = faces * _uptake(job, layer) * area
+                want("neat", layer.id, f"neat coat for {layer.id}", neat, area)
+                grams += thick.coat_g_m2 * area
                 what, wet = layer.id, area
             want("lay", layer.id, what, grams, wet, True)
         elif layer.kind == "insert":
@@ -139,6 +145,9 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
             )
             want("lay", layer.id, layer.id, thick.coat_g_m2 * (area + walls), area, True)
 
+    if wetted:
+        grams, area = (math.fsum(row[k] for row in wetted) for k in (1, 2))
+        want("wet", "", f"wetting {listed(row[0] for row in wetted)}", grams, area)
     if job.lays_peel_ply(rule.id):
         cloth_layers = tuple(la for la in layers if la.kind in ("ply", "rod"))
         area = job.region(cloth_layers).area / 1e6
@@ -236,8 +245,3 @@ def peel_ply_of(job: Job) -> Consumable:
 def _uptake(job: Job, layer: LaidLayer) -> float:
     stock = job.spec.materials.cores.get(layer.material)
     return stock.resin_uptake_g_m2 if stock is not None else 0.0
-
-
-def _covered(job: Job, layer: LaidLayer) -> bool:
-    above = job.laminate.layers[job.laminate.layers.index(layer) + 1 :]
-    return any(la.kind == "ply" for la in above)

@@ -179,6 +179,7 @@ def _checks(entries: Sequence[Ask], scope: Scope) -> tuple[Check, ...]:
             tolerance=maybe(ask.tolerance, inner),
             unit=inner.say(ask.unit),
             source=inner.say(ask.source),
+            how=inner.say(ask.how),
             at_least=maybe(ask.at_least, inner),
             at_most=maybe(ask.at_most, inner),
         )

@@ -54,6 +54,7 @@ class Ask:
     at_most: str | float | None = None
     unit: str = ""
     source: str = ""
+    how: str = ""
     when: tuple[str, ...] = ()
     for_each: str = ""
 
