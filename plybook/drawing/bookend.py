@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from plybook.diagnostics import Finding
 from plybook.drawing.bookstart import kicker, unique
 from plybook.drawing.document import (
     Blank,
     Block,
     Heading,
+    Items,
     Page,
     Paragraph,
     Picture,
@@ -20,7 +23,7 @@ from plybook.drawing.partview import strain_picture
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.stepcards import material_names
 from plybook.laminate.model import Laminate
-from plybook.shop.model import Shop
+from plybook.shop.model import Quantity, Shop
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 
@@ -71,8 +74,7 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
                 q.detail,
                 f"{q.price:.2f}" if q.price else "",
             )
-            for q in shop.quantities
-            if q.group == group
+            for q in _by_item([q for q in shop.quantities if q.group == group], shop)
         )
         priced = any(row[3] for row in rows)
         head = ("What", "Amount", "Detail", "Price")
@@ -93,6 +95,23 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
         )
     )
     return Page("quantities", "Quantities", kicker(spec), tuple(blocks), chapter=AFTER)
+
+
+def _by_item(rows: list[Quantity], shop: Shop) -> list[Quantity]:
+    """Consumables added up over the stages; each cut stands with its size in its own stage."""
+    if not rows or rows[0].group != "consumable":
+        return rows
+    numbers = {stage.id: str(n) for n, stage in enumerate(shop.stages, start=1)}
+    by_item: dict[tuple[str, str], list[Quantity]] = {}
+    for row in rows:
+        by_item.setdefault((row.item, row.unit), []).append(row)
+    added = []
+    for same in by_item.values():
+        stages = unique(numbers[row.stage] for row in same if row.stage in numbers)
+        where = f"stage{'s' if len(stages) > 1 else ''} {', '.join(stages)}"
+        amount = sum(row.amount for row in same)
+        added.append(replace(same[0], amount=amount, detail=where if stages else same[0].detail))
+    return added
 
 
 def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
@@ -195,15 +214,18 @@ def estimates_page(spec: PartSpec, shop: Shop) -> Page | None:
     """The tool's own figures, each with where it comes from."""
     if not shop.estimates:
         return None
-    rows = (line.partition(" - ") for line in shop.estimates)
-    table = Table(
-        ("Figure", "Where it comes from"), tuple((what, source) for what, _, source in rows)
-    )
+    by_source: dict[str, list[str]] = {}
+    for line in shop.estimates:
+        what, _, source = line.partition(" - ")
+        by_source.setdefault(source, []).append(what)
+    blocks: list[Block] = []
+    for source, figures in by_source.items():
+        blocks += [Heading(source, 3), Items(tuple(figures), small=True)]
     words = Paragraph(
         "What the clock, the resin and the bag were reckoned with. Where your data sheet or your "
         "own experience says otherwise, enter it in the spec: the builder's own numbers win."
     )
-    return Page("estimates", "Figures and sources", kicker(spec), (words, table), chapter=AFTER)
+    return Page("estimates", "Figures and sources", kicker(spec), (words, *blocks), chapter=AFTER)
 
 
 def findings_page(spec: PartSpec, findings: tuple[Finding, ...]) -> Page:

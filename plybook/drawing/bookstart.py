@@ -22,8 +22,9 @@ from plybook.drawing.rosette import show_angle
 from plybook.drawing.stepcards import batch_parts, material_names
 from plybook.laminate.model import Laminate, Piece
 from plybook.nest.model import CutPlan
-from plybook.shop.clock import clock_text
+from plybook.shop.clock import clock_text, sessions
 from plybook.shop.model import Batch, Shop, Stage
+from plybook.shop.standard import standard
 from plybook.spec.model import PartSpec
 from plybook.units import show_inches, show_length, show_number
 
@@ -32,7 +33,7 @@ _KIND = {"ply": "ply", "core": "core", "insert": "insert", "rod": "rod", "film":
 
 
 def before_page(spec: PartSpec, shop: Shop) -> Page:
-    """What to have at hand, and every caution of the book once."""
+    """What to have at hand, and every caution of the book once, in short."""
     blocks: list[Block] = [
         Paragraph(
             "Read the book through once before the first cup is mixed. The figures for resin, pot "
@@ -48,15 +49,17 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
     )
     if at_hand:
         blocks += [Heading("Have at hand", 3), Items(tuple(at_hand), small=True)]
-    cautions: dict[str, tuple[str, str]] = {}
-    for stage in shop.stages:
-        for step in stage.steps:
-            for caution in step.cautions:
-                if not caution.again:
-                    _longest(cautions, caution.text, caution.source)
-    if cautions:
-        blocks.append(Heading("Cautions of this book, together", 3))
-        blocks += [CautionBox(text, source, small=True) for text, source in cautions.values()]
+    shorter = {caution.text: caution.again for caution in standard().cautions.values()}
+    said = unique(
+        shorter.get(caution.text) or caution.text
+        for stage in shop.stages
+        for step in stage.steps
+        for caution in step.cautions
+        if not caution.again
+    )
+    if said:
+        blocks.append(Heading("Cautions of this book, in short; in full at the step they meet", 3))
+        blocks += [CautionBox(text, "", small=True) for text in said]
     blocks.append(
         Paragraph(
             "Safety data sheets, local codes and the advice of a licensed inspector go before "
@@ -65,13 +68,6 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
         )
     )
     return Page("before", "What to have at hand", kicker(spec), tuple(blocks), chapter=BEFORE)
-
-
-def _longest(kept: dict[str, tuple[str, str]], text: str, source: str) -> None:
-    """Keep a caution once: of those resting on one published source, the fullest wording."""
-    key = text if source.startswith("common practice") or not source else source
-    if key not in kept or len(text) > len(kept[key][0]):
-        kept[key] = (text, source)
 
 
 def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop) -> Page:
@@ -179,16 +175,15 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
     if not shop.clock:
         return None
     stages = {stage.id: stage.title for stage in shop.stages}
-    steps = {step.id: step.title for stage in shop.stages for step in stage.steps}
     rows = tuple(
         (
             clock_text(line.start_min, spec.workshop),
             clock_text(line.end_min, spec.workshop),
             stages.get(line.stage, line.stage),
-            line.what or steps.get(line.step, line.step),
+            line.what,
             "you" if line.attended else "waits",
         )
-        for line in shop.clock
+        for line in sessions(shop.clock)
     )
     end = max(line.end_min for line in shop.clock)
     work = sum(line.end_min - line.start_min for line in shop.clock if line.attended)
@@ -200,7 +195,8 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
             Paragraph(
                 f"Earliest finish: {clock_text(end, spec.workshop)}. At the bench: "
                 f"{show_duration(int(work * 60))}. An estimate from your own rates; resin "
-                "does not wait for it.",
+                "does not wait for it. Waits and cures run by themselves; what may be done "
+                "meanwhile says so.",
                 strong=True,
             ),
             Table(

@@ -20,7 +20,9 @@ from plybook.shop.words import minutes_text
 from plybook.spec.model import Workshop
 
 DAY_MIN = 1440.0
-_LEAST_GAP_MIN = 30.0  # a shorter wait is not worth starting work it cannot finish
+_LEAST_GAP_MIN = 15.0  # a shorter wait is not worth starting work it cannot finish
+_SHORT_WAIT_MIN = 5.0  # a wait this short is stood through
+_MEANWHILE = " (while waiting)"
 
 
 @dataclass
@@ -137,16 +139,15 @@ def _wait(lines, floats, stage, step, timer, now: float, hours: float) -> float:
             at = (day + 1) * DAY_MIN
             continue
         room = min(end, day * DAY_MIN + hours) - at
-        # the first work that fits whole; else a part of the first, where the wait is worth it
-        item = next((f for f in floats if f.left_min <= room), floats[0])
-        part = min(room, item.left_min)
-        if part < item.left_min and room < _LEAST_GAP_MIN:
+        item = _worth_starting(floats, room)
+        if item is None:
             at += room
             continue
+        part = min(room, item.left_min)
         lines.append(
             DayPlan(
                 item.stage.id, item.step.id, at, at + part, True,
-                f"{item.step.title} (while waiting)",
+                item.step.title + _MEANWHILE,
             )
         )  # fmt: skip
         item.left_min -= part
@@ -154,6 +155,60 @@ def _wait(lines, floats, stage, step, timer, now: float, hours: float) -> float:
         if item.left_min <= 1e-9:
             floats.remove(item)
     return end
+
+
+def _worth_starting(floats: Sequence[_Float], room_min: float) -> _Float | None:
+    """What to do in a wait: work of the stage that comes first, what fits whole before what must
+    be broken off; in a wait too short to break off in, whatever fits whole."""
+    own = [item for item in floats if item.stage is floats[0].stage]
+    whole = next((item for item in own if item.left_min <= room_min), None)
+    if whole is None and room_min >= _LEAST_GAP_MIN:
+        whole = own[0]
+    return whole or next((item for item in floats if item.left_min <= room_min), None)
+
+
+def sessions(lines: Sequence[DayPlan]) -> tuple[DayPlan, ...]:
+    """The clock as a day plan is read: what is done in one go is one line.
+
+    Args:
+        lines: of the day plan, in order of their start.
+
+    Returns:
+        Lines whose `what` names all their steps; `step` is the first of them. A wait of a few
+        minutes is part of the work round it.
+    """
+    rows: list[DayPlan] = []
+    open_row = -1  # the attended line that may still grow
+    for line in lines:
+        short = not line.attended and line.end_min - line.start_min <= _SHORT_WAIT_MIN
+        if line.attended or short:
+            last = rows[open_row] if open_row >= 0 else None
+            if last and last.stage == line.stage and abs(last.end_min - line.start_min) < 1e-6:
+                what = last.what if short else _joined(last.what, line.what)
+                if what:
+                    rows[open_row] = replace(last, end_min=line.end_min, what=what)
+                    continue
+            if line.attended:
+                open_row = len(rows)
+                line = replace(line, what=_short(line.what))
+        rows.append(line)
+    return tuple(rows)
+
+
+def _short(what: str) -> str:
+    """A step's title without its material."""
+    name, meanwhile, _ = what.partition(_MEANWHILE)
+    return name.partition(":")[0] + meanwhile
+
+
+def _joined(before: str, after: str) -> str:
+    """Two runs of steps as one, "" where one is done while waiting and the other is not."""
+    if before.endswith(_MEANWHILE) != after.endswith(_MEANWHILE):
+        return ""
+    done = before.removesuffix(_MEANWHILE).split("; ")
+    new = _short(after).removesuffix(_MEANWHILE)
+    words = "; ".join(done if new in done else [*done, new])
+    return words + (_MEANWHILE if before.endswith(_MEANWHILE) else "")
 
 
 def _too_long(stage: Stage, block, length: float, hours: float, shop: Workshop) -> Finding:

@@ -13,20 +13,9 @@ from typing import Any
 
 from plybook.spec.limits import Limits
 from plybook.spec.reader import read_tree
+from plybook.spec.written.process import LAYING_KINDS, STAGE_KINDS
 
 _NUMBER = re.compile(r"-?\d+(\.\d+)?")
-
-STAGE_KINDS = (
-    "mould_preparation",
-    "wet_laminate",
-    "core_bond",
-    "dry_layup",
-    "cure",
-    "demould",
-    "trim",
-    "assembly_jig",
-)
-LAYING_KINDS = ("wet_laminate", "core_bond", "dry_layup")
 
 
 class TradeError(ValueError):
@@ -153,11 +142,6 @@ def standard() -> Standard:
                 if line.say not in cautions:
                     raise TradeError(f"{stage.kind}/{step.name}: no caution {line.say!r}")
     return Standard(stages, cautions, figures)
-
-
-def step_names() -> dict[str, tuple[str, ...]]:
-    """The names by which a spec changes, drops or follows a step, by kind of stage."""
-    return {kind: tuple(s.name for s in st.steps) for kind, st in standard().stages.items()}
 
 
 def figure(name: str) -> float:
