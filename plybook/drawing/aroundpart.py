@@ -12,6 +12,8 @@ from plybook.drawing.scene import Path, Primitive, Role, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.surface.model import Face
 
+CUT_MARK = Role.SPLICE  # how the ends of a section line are drawn
+
 
 def edge_names(frame: Frame, window: Box | None, face: Face) -> list[Text]:
     """Each edge named outside the part: top and bottom level, root and tip turned."""
@@ -100,6 +102,16 @@ def station_labels(frame: Frame, window: Box | None, face: Face) -> list[Text]:
     return out
 
 
+def section_strokes(frame: Frame, section_mm: np.ndarray) -> list[Path]:
+    """A wide stroke at each end of the section line."""
+    ends = frame.put(section_mm)
+    along = (ends[1] - ends[0]) / (np.hypot(*(ends[1] - ends[0])) or 1.0)
+    return [
+        Path(CUT_MARK, np.array([end - 1.2 * inward, end + 6.0 * inward]))
+        for end, inward in ((ends[0], along), (ends[1], -along))
+    ]
+
+
 def section_mark(
     frame: Frame, window: Box | None, section_mm: np.ndarray, drawn: Sequence[Primitive]
 ) -> list[Primitive]:
@@ -108,12 +120,13 @@ def section_mark(
     along = (ends[1] - ends[0]) / (np.hypot(*(ends[1] - ends[0])) or 1.0)
     across = np.array([-along[1], along[0]])
     out: list[Primitive] = []
-    for end, inward in ((ends[0], along), (ends[1], -along)):
+    strokes = section_strokes(frame, section_mm)
+    for end, inward, stroke in zip(ends, (along, -along), strokes, strict=True):
         if window:
             x0, x1 = (frame.put(np.array([[window[k], 0.0]]))[0, 0] for k in (0, 2))
             if not x0 - 1 <= end[0] <= x1 + 1:
                 continue
-        out.append(Path(Role.SPLICE, np.array([end - 1.2 * inward, end + 6.0 * inward])))
+        out.append(stroke)
         spots = [
             end + a * inward + c * across
             for a in (3.0, 9.0, 16.0, 24.0)

@@ -64,11 +64,15 @@ class Facts:
 
 @dataclass(frozen=True)
 class Plate:
-    """What a step handles, in the largest type of the page: ids, then one line of facts."""
+    """What a step handles, in the largest type of the page: ids, then one line of facts.
+
+    `small`: on a crowded page; in smaller type and without the facts.
+    """
 
     ids: tuple[str, ...]
     line: str = ""
     angle: str = ""  # "+45°"; "" where no angle is meant
+    small: bool = False
 
 
 @dataclass(frozen=True)
@@ -163,6 +167,25 @@ class TimerBox:
     kind: Literal["wait", "limit"] = "wait"
 
 
+@dataclass(frozen=True)
+class Cup:
+    """One cup to be mixed: what goes in and what for, and what is written down of it."""
+
+    id: str
+    parts: str  # "resin 323 g + hardener 97 g = 420 g"
+    use: str
+    mixed: Blank
+    lots: Blank
+    limit: TimerBox | None = None  # how long it lasts
+
+
+@dataclass(frozen=True)
+class Cups:
+    """The cups of a step, one under another."""
+
+    cups: tuple[Cup, ...]
+
+
 Block = (
     Heading
     | Paragraph
@@ -179,6 +202,7 @@ Block = (
     | Deviations
     | CautionBox
     | TimerBox
+    | Cups
 )
 
 
@@ -223,10 +247,18 @@ def field_ids(document: Document) -> Iterator[str]:
     """Ids of everything that is filled in, in page order."""
     for page in document.pages:
         for block in page.blocks:
-            if isinstance(block, SignOff):
-                yield from (blank.id for blank in block.blanks)
-            elif isinstance(block, CheckBox | Blank | Notes | Deviations | TimerBox):
-                yield block.id
+            yield from (field.id for field in fields_of(block))
+
+
+def fields_of(block: Block) -> Iterator[CheckBox | Blank | Notes | Deviations | TimerBox]:
+    """What is filled in on a block: itself, or what it holds."""
+    if isinstance(block, SignOff):
+        yield from block.blanks
+    elif isinstance(block, Cups):
+        for cup in block.cups:
+            yield from (field for field in (cup.mixed, cup.lots, cup.limit) if field)
+    elif isinstance(block, CheckBox | Blank | Notes | Deviations | TimerBox):
+        yield block
 
 
 def limit_words(blank: Blank) -> str:

@@ -41,16 +41,22 @@ def locate(face: Face, pieces: Sequence[Piece], unit: str) -> tuple[Corner, ...]
     """Lettered corners of the pieces that do not simply run from edge to edge.
 
     Up to three pieces get four corners each; more pieces get two, on a diagonal. A corner that two
-    pieces share is told once; one that lies at a corner of the face itself is not told at all.
+    pieces share is told once. Not told at all are one that lies at a corner of the face itself, and
+    one that lies on a neighbour laid before: the overlap line says where it comes.
     """
-    from shapely import Polygon
+    from shapely import Point, Polygon
 
     whole = Polygon(face.outline_mm)
     ends = _extremes(np.asarray(face.outline_mm, float))
     partial = [p for p in pieces if Polygon(p.laid_outline_mm).area < 0.97 * whole.area]
     diagonals = _DIAGONALS if len(partial) <= _MOST_PIECES else _DIAGONALS[::2]
     found: list[tuple[np.ndarray, tuple[int, int], list[str]]] = []
-    for piece in partial:
+    for place, piece in enumerate(partial):
+        under = [
+            Polygon(p.laid_outline_mm).buffer(ON_EDGE_MM)
+            for p in partial[:place]
+            if p.layer == piece.layer and piece.splice and piece.splice.kind == "overlap"
+        ]
         for diagonal in diagonals:
             at = _extreme(np.asarray(piece.laid_outline_mm, float), diagonal)
             if min(np.hypot(*(at - end)) for end in ends) < AT_CORNER_MM:
@@ -58,7 +64,7 @@ def locate(face: Face, pieces: Sequence[Piece], unit: str) -> tuple[Corner, ...]
             twin = next((row for row in found if np.hypot(*(row[0] - at)) < ON_EDGE_MM), None)
             if twin:
                 twin[2].append(piece.id)
-            else:
+            elif not any(area.contains(Point(at)) for area in under):
                 found.append((at, diagonal, [piece.id]))
     return tuple(
         Corner(

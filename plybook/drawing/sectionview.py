@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -26,7 +27,9 @@ from plybook.laminate.model import LaidLayer, Laminate, SectionCut
 LEAST_PLY_MM, BEST_PLY_MM, LARGEST_PLY_MM = 0.55, 1.1, 2.2  # on paper
 LABELS_MM = 40.0  # room for call-outs at the right
 PITCH_MM = 4.4
+NARROW_MM = 75.0  # up to this length the words below the section take two lines
 _ABSENT_MM = 1e-4
+_FILM_MM = 0.1  # a peel ply, as drawn
 _THICK = ("core", "insert", "rod")
 TINT = {"ply": "ply", "film": "film", "core": "core", "insert": "insert", "rod": "rod"}
 
@@ -79,7 +82,7 @@ def section_picture(
     length = float(np.hypot(*(cut.line_mm[1] - cut.line_mm[0]))) or 1.0
     run_mm = width_mm - LABELS_MM - 14.0
     along = run_mm / length
-    floor = 9.0
+    floor = 9.0 if run_mm > NARROW_MM else 13.4
     drawn, ply_x, core_x = _heights(bands, along, height_mm - 3.0 - floor)
     rows = _grouped(bands, this, int((height_mm - 10.0) / PITCH_MM))
     top = max((float(high.max()) for _, high in drawn), default=0.0)
@@ -100,7 +103,7 @@ def section_picture(
     items += [shape for own, shape in shapes if not own]
     items += [shape for own, shape in shapes if own]
     items += _call_outs(bands, drawn, rows, this, x0, along, floor, width_mm)
-    items += _captions(cut, x0, run_mm, ply_x, core_x)
+    items += _captions(cut, x0, run_mm, floor, ply_x, core_x)
     return Scene(tuple(items), (0.0, 0.0, width_mm, height_mm), "The stack so far, in section")
 
 
@@ -116,8 +119,20 @@ def _bands(cut: SectionCut, layers: Sequence[LaidLayer]) -> list[_Band]:
         for _, at, bottom, top in (row for row in shown if row[0] == layer.id):
             here = np.searchsorted(grid, at)
             low[here], high[here] = bottom, top
+        if layer.kind == "film" and not high.any():
+            low, high = _film(cut, layer, grid, bands)
         bands.append(_Band(layer, grid, low, high))
     return [b for b in bands if b.present.any()]
+
+
+def _film(
+    cut: SectionCut, layer: LaidLayer, grid: np.ndarray, below: Sequence[_Band]
+) -> tuple[np.ndarray, np.ndarray]:
+    """A film on what lies below it: it comes off again, so the section itself holds none."""
+    at = np.column_stack([np.interp(grid, (0.0, grid[-1]), ends) for ends in cut.line_mm.T])
+    here = shapely.intersects(layer.region, shapely.points(at))
+    base = np.max([b.top_mm for b in below], axis=0, initial=0.0)
+    return base, np.where(here, base + _FILM_MM, base)
 
 
 def _heights(bands: Sequence[_Band], along: float, room_mm: float):
@@ -225,15 +240,13 @@ def _call_outs(bands, drawn, rows, this, x0, along, floor, width_mm) -> list[Pri
         y = max(middle if len(rows) < 3 else y_last + PITCH_MM, y_last + PITCH_MM)
         y_last = y
         own = band.layer.id in this
+        ahead = max((float(high[last:].max()) for _, high in drawn), default=0.0) + floor
+        way = [[x_end, middle], [max(x_end, x_label - 5.0), middle], [x_label - 1.0, y]]
+        if own and ahead > middle + 1.0:  # over what stands in the way
+            over = ahead + 1.2
+            way[1:2] = [[x_end, over], [max(x_end, x_label - 5.0), over]]
         words = fitted(_words(bands, members), LABELS_MM - 9.0, LABEL_MM if own else NOTE_MM, own)
-        out.append(
-            Path(
-                Role.DIMENSION,
-                np.array(
-                    [[x_end, middle], [max(x_end, x_label - 5.0), middle], [x_label - 1.0, y]]
-                ),
-            )
-        )
+        out.append(Path(Role.DIMENSION, np.array(way)))
         out.append(
             Text(
                 Role.TEXT,
@@ -279,16 +292,21 @@ def _one(layer: LaidLayer) -> str:
     return f"{layer.id}  {layer.kind}"
 
 
-def _captions(cut, x0, run_mm, ply_x, core_x) -> list[Primitive]:
+def _captions(
+    cut: SectionCut, x0: float, run_mm: float, floor: float, ply_x: float, core_x: float
+) -> list[Primitive]:
+    """What the section is and its thickness scale: on one line, or two where it is narrow."""
     if abs(ply_x - core_x) < 1e-9:
         scale = f"thickness ×{ply_x:.3g}"
     else:
         scale = f"thickness: plies ×{ply_x:.3g}, core ×{core_x:.3g}"
     right = x0 + run_mm + LABELS_MM + 2.0
     words = f"S–S: {cut.name}"
-    room = right - x0 - text_width_mm(scale, NOTE_MM) - 4.0
+    two = run_mm <= NARROW_MM
+    anchor: Literal["start", "end"] = "start" if two else "end"
+    room = right - x0 - (0.0 if two else text_width_mm(scale, NOTE_MM) + 4.0)
     return [
-        Text(Role.TEXT, (x0 - 1.0, 8.0), "mould", NOTE_MM, anchor="end", rise="centre"),
-        Text(Role.TEXT, (x0, 1.2), fitted(words, room, NOTE_MM), NOTE_MM),
-        Text(Role.TEXT, (right, 1.2), scale, NOTE_MM, anchor="end"),
+        Text(Role.TEXT, (x0 - 1.0, floor - 1.0), "mould", NOTE_MM, anchor="end", rise="centre"),
+        Text(Role.TEXT, (x0, 5.6 if two else 1.2), fitted(words, room, NOTE_MM), NOTE_MM),
+        Text(Role.TEXT, (x0 if two else right, 1.2), scale, NOTE_MM, anchor=anchor),
     ]

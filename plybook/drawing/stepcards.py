@@ -6,16 +6,19 @@ to do, resin and timers, checks, and the blanks that close the step.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
+from plybook.drawing.coreview import panel_picture
 from plybook.drawing.document import (
     SIGN_OFF,
     Blank,
     Block,
     CautionBox,
     CheckBox,
+    Cup,
+    Cups,
     Heading,
     Items,
     Page,
@@ -27,10 +30,10 @@ from plybook.drawing.document import (
     Table,
     TimerBox,
     field_id,
-    show_duration,
 )
 from plybook.drawing.jigview import jig_picture
 from plybook.drawing.locate import Corner, locate
+from plybook.drawing.piecewords import size_words
 from plybook.drawing.rosette import rosette, show_angle
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
@@ -108,7 +111,7 @@ def material_names(spec: PartSpec) -> dict[str, str]:
 
 def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
     pieces = [bench.pieces[p] for p in step.pieces if p in bench.pieces]
-    if pieces and step.shows != "none":
+    if pieces and step.shows != "none" and not _sawn(step):
         yield _plate(bench, pieces)
     yield from _pictures(bench, stage, step, pieces)
     for caution in step.cautions:
@@ -116,13 +119,17 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
         yield CautionBox(caution.text, source, small=caution.again)
     if step.at_hand:
         yield Paragraph("At hand: " + ", ".join(step.at_hand) + ".", small=True)
+    batches = [bench.batches[b] for b in step.batches if b in bench.batches]
+    timers = {
+        timer.id: TimerBox(field_id(step.id, timer.id), timer.label, timer.seconds, timer.kind)
+        for timer in step.timers
+    }
+    limits = {b.id: timers.pop(f"{step.id}.{b.id}", None) for b in batches}
+    yield from batch_blocks(step, batches, limits)
     if step.text:
         many = len(step.text) > 1
         yield Items(step.text, numbered=True) if many else Paragraph(step.text[0])
-    batches = [bench.batches[b] for b in step.batches if b in bench.batches]
-    yield from batch_blocks(step, batches)
-    for timer in step.timers:
-        yield TimerBox(field_id(step.id, timer.id), timer.label, timer.seconds, timer.kind)
+    yield from timers.values()
     if step.checks:
         yield Heading("Check", 3)
         for check in step.checks:
@@ -135,6 +142,7 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
                 "initials" if name == "initials" else "time" if name == "time" else "text",
             )
             for name in SIGN_OFF
+            if name != "lot" or step.lays
         )
     )
 
@@ -153,6 +161,7 @@ def check_block(step: Step, check: Check) -> Block:
         check.tolerance,
         check.at_least,
         check.at_most,
+        check.how,
     )
 
 
@@ -185,7 +194,7 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
         if step is next(s for s in stage.steps if s.shows == "jig"):
             sketch = jig_picture(bench.spec, bench.face, bench.shop.jig)
             if sketch is not None:
-                yield _picture(sketch, "Numbers as on the jig card.")
+                yield _picture(sketch, "", "Where each figure is taken")
         return
     if step.shows == "mould":
         scene = step_picture(bench.face, (), ())
@@ -193,9 +202,18 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
         return
     if step.shows not in ("layer", "core", "section") or not pieces:
         return
+    unit = bench.spec.part.units
+    if _sawn(step):
+        (piece,) = pieces
+        yield _picture(
+            panel_picture(piece, unit),
+            f"{piece.id} on its sheet, bag side up, {size_words(piece, unit)}. Hatched rim: "
+            "slope, wider than to scale.",
+            f"{piece.id} with each edge and how it is cut",
+        )
+        return
     own = list(dict.fromkeys(p.layer for p in pieces))
     below = bench.in_mould(without=own if step.lays else ())
-    unit = bench.spec.part.units
     corners = locate(bench.face, pieces, unit)
     cut = best_section(bench.laminate, own[0], bench.runs.get(own[0], ""))
     after = tuple(layer for layer in bench.laminate.layers if layer in below or layer.id in own)
@@ -220,22 +238,44 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
         yield corner_table(corners)
 
 
+def _sawn(step: Step) -> bool:
+    """Whether a step saws one core panel at the bench; where it lies comes later."""
+    return step.shows == "core" and step.overlaps and not step.lays and len(step.pieces) == 1
+
+
 def _picture(scene, caption: str = "", alt: str = "") -> Picture:
     return Picture(scene, scene.window_mm[3] - scene.window_mm[1], caption, alt or caption)
 
 
 def corner_table(corners: Sequence[Corner]) -> Table:
-    """Where the lettered corners lie."""
+    """Where the lettered corners lie; those in line with one of two edges in two columns."""
+    across = list(dict.fromkeys(c.second for c in corners))
+    lines = [[c for c in corners if c.second == second] for second in across]
+    if len(corners) >= 4 and len(lines) == 2 and len(lines[0]) == len(lines[1]) and all(across):
+        return Table(
+            ("Corner", across[0], "Corner", across[1]),
+            tuple(
+                (f"{a.letter} of {a.piece}", a.first, f"{b.letter} of {b.piece}", b.first)
+                for a, b in zip(*lines, strict=True)
+            ),
+        )
     return Table(
         ("Corner", "Along", "Across"),
         tuple((f"{c.letter} of {c.piece}", c.first, c.second) for c in corners),
     )
 
 
-def batch_blocks(step: Step, batches: Sequence[Batch]) -> Iterator[Block]:
-    """The cups of a step: parts by mass, and blanks for the time mixed and the lots.
+def batch_blocks(
+    step: Step, batches: Sequence[Batch], limits: Mapping[str, TimerBox | None]
+) -> Iterator[Block]:
+    """The cups of a step: parts by mass, how long each lasts, blanks for time mixed and lots.
 
     A cup that was mixed for an earlier step is only named.
+
+    Args:
+        step: whose cups they are.
+        batches: of the step, in the order of mixing.
+        limits: the timer of each cup, by its id.
     """
     fresh = [b for b in batches if b.step == step.id]
     rest = [b for b in batches if b.step != step.id]
@@ -244,39 +284,37 @@ def batch_blocks(step: Step, batches: Sequence[Batch]) -> Iterator[Block]:
         yield Paragraph(f"Resin: what is left of {ids}, as long as its time has not run out.")
     if not fresh:
         return
-    yield Heading("Mix", 3)
-    yield Table(
-        ("Batch", "Parts", "Together", "Use"),
-        tuple((b.id, batch_parts(b), f"{_grams(b.mass_g, b)} g", batch_use(b)) for b in fresh),
-        "llrl",
-    )
-    for k in range(0, len(fresh), 2):
-        yield SignOff(
-            tuple(
-                blank
-                for b in fresh[k : k + 2]
-                for blank in (
-                    Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
-                    Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text"),
-                )
+    yield Cups(
+        tuple(
+            Cup(
+                b.id,
+                cup_parts(b),
+                b.purpose if b.in_time else f"{b.purpose}. DOES NOT LAST: mix it in smaller cups",
+                Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
+                Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text"),
+                limits[b.id],
             )
+            for b in fresh
         )
+    )
+
+
+def cup_parts(batch: Batch) -> str:
+    """'resin 323 g + hardener 97 g = 420 g', and the filler that is stirred in then."""
+    mixed = " + ".join(f"{name} {_grams(mass, batch)} g" for name, mass in batch.parts)
+    whole = f"{mixed} = {_grams(batch.mass_g, batch)} g"
+    return f"{whole}, then {_filler(batch)}" if batch.filler else whole
 
 
 def batch_parts(batch: Batch) -> str:
     """'resin 323 g + hardener 97 g', with the filler where there is one."""
     parts = [f"{name} {_grams(mass, batch)} g" for name, mass in batch.parts]
-    if batch.filler:
-        loose = f" (about {batch.filler_ml:.0f} ml loose)" if batch.filler_ml else ""
-        parts.append(f"{batch.filler} {batch.filler_g:.0f} g{loose}")
-    return " + ".join(parts)
+    return " + ".join([*parts, _filler(batch)] if batch.filler else parts)
 
 
-def batch_use(batch: Batch) -> str:
-    """What the cup is for and how long it lasts."""
-    life = f"; pot life {show_duration(batch.pot_life_s)}" if batch.pot_life_s else ""
-    late = "" if batch.in_time else ". DOES NOT LAST: mix it in smaller cups"
-    return f"{batch.purpose}{life}{late}"
+def _filler(batch: Batch) -> str:
+    loose = f" (about {batch.filler_ml:.0f} ml loose)" if batch.filler_ml else ""
+    return f"{batch.filler} {batch.filler_g:.0f} g{loose}"
 
 
 def _grams(mass_g: float, batch: Batch) -> str:

@@ -14,8 +14,15 @@ import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
-from plybook.drawing.aroundpart import edge_names, section_mark, station_labels
+from plybook.drawing.aroundpart import (
+    CUT_MARK,
+    edge_names,
+    section_mark,
+    section_strokes,
+    station_labels,
+)
 from plybook.drawing.frame import (
     Box,
     Frame,
@@ -28,7 +35,7 @@ from plybook.drawing.frame import (
     lines,
     polygons,
 )
-from plybook.drawing.letters import text_width_mm
+from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.locate import Corner
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
@@ -41,6 +48,7 @@ SIDE_MM = 8.6  # left and right of the part: root and tip in words
 TOP_MM, FOOT_MM = 7.7, 11.5  # above: an edge name; below: station labels and an edge name
 LARGEST_ROW_MM = 66.0
 SLIM = 9.0  # length to width from which a part is shown in rows
+LEAST_ENLARGED = 1.7  # a detail shows its pieces at least this much larger
 TINT = {"ply": "ghost", "film": "film", "core": "core", "insert": "insert", "rod": "rod"}
 
 
@@ -64,9 +72,8 @@ def step_picture(
         A scene in paper millimetres; its height follows from the part's proportions.
     """
     x0, y0, x1, y1 = _reach(face, pieces)
-    rows = min(3, max(1, math.ceil((x1 - x0) / (y1 - y0) / SLIM)))
+    scale, rows = _scale(face, pieces)
     stretch = (x1 - x0) / rows
-    scale = min((WIDTH_MM - 2 * SIDE_MM) / stretch, LARGEST_ROW_MM / (y1 - y0))
     row_mm = (y1 - y0) * scale + TOP_MM + FOOT_MM
     wide = WIDTH_MM / 2 - stretch * scale / 2
     windows = [(x0 + k * stretch, y0, x0 + (k + 1) * stretch, y1) for k in range(rows)]
@@ -88,6 +95,13 @@ def step_picture(
     return cropped(Scene(tuple(items), window_mm, "Seen from the bag side"))
 
 
+def _scale(face: Face, pieces: Sequence[Piece]) -> tuple[float, int]:
+    """Scale of the whole part's picture and the rows it takes."""
+    x0, y0, x1, y1 = _reach(face, pieces)
+    rows = min(3, max(1, math.ceil((x1 - x0) / (y1 - y0) / SLIM)))
+    return min((WIDTH_MM - 2 * SIDE_MM) * rows / (x1 - x0), LARGEST_ROW_MM / (y1 - y0)), rows
+
+
 def detail_picture(
     face: Face,
     pieces: Sequence[Piece],
@@ -96,15 +110,14 @@ def detail_picture(
     width_mm: float,
     height_mm: float,
 ) -> Scene | None:
-    """The surroundings of small pieces enlarged, or None where the pieces are large enough."""
+    """The surroundings of small pieces enlarged, or None where that shows them hardly larger."""
     x0, y0, x1, y1 = _bounds(p.laid_outline_mm for p in pieces)
-    fx0, fy0, fx1, fy1 = _bounds([face.outline_mm])
-    if (x1 - x0) > 0.3 * (fx1 - fx0):
-        return None
     room = 0.22 * max(x1 - x0, (y1 - y0) * width_mm / height_mm, 1.0)
     frame = fit_frame(
         (x0 - room, y0 - room, x1 + room, y1 + room), (1.0, 5.0, width_mm - 1.0, height_mm - 1.0)
     )
+    if frame.scale < LEAST_ENLARGED * _scale(face, pieces)[0]:
+        return None
     low = (np.array([1.0, 5.0]) - frame.at_mm) / frame.scale + frame.origin_mm
     high = (np.array([width_mm - 1.0, height_mm - 1.0]) - frame.at_mm) / frame.scale
     window = (*low, *(high + frame.origin_mm))
@@ -119,7 +132,8 @@ def detail_picture(
 
 def _row(frame, window, face, pieces, below, section_mm, corners) -> list[Primitive]:
     around = [*edge_names(frame, window, face), *station_labels(frame, window, face)]
-    items = _content(frame, window, face, pieces, below, corners, around)
+    cuts = [] if section_mm is None else section_strokes(frame, section_mm)
+    items = _content(frame, window, face, pieces, below, corners, [*around, *cuts])
     if section_mm is not None:
         items += section_mark(frame, window, section_mm, [*items, *around])
     return items + around
@@ -128,7 +142,7 @@ def _row(frame, window, face, pieces, below, section_mm, corners) -> list[Primit
 def _content(frame, window, face, pieces, below, corners, around=()) -> list[Primitive]:
     """Face, what lies below, stations and this step's pieces, clipped to a window.
 
-    `around`: words that will stand there too and are kept clear of.
+    `around`: words and lines that will stand there too and are kept clear of.
     """
     from shapely import Polygon, box
 
@@ -162,6 +176,10 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
     room = {p.id: area.bounds for p, area in own}
     for corner in corners:
         items += _corner_mark(frame, window, corner, room, outline, [*items, *around])
+    for piece, area in own:
+        if piece.kind in ("ply", "rod"):
+            edges = [other.boundary for p, other in own if p is not piece]
+            items += _fibre_arrow(piece, area, edges, [*items, *around])
     return items
 
 
@@ -191,7 +209,7 @@ def _line(shown, points_mm: np.ndarray, role: Role) -> list[Path]:
 
 
 def _piece_words(piece: Piece, area, drawn: Sequence[Primitive]) -> list[Primitive]:
-    """The id as large as the piece allows and the fibre arrow beside or below it."""
+    """The id as large as the piece allows, with the angle of a ply or rod."""
     from shapely import maximum_inscribed_circle
 
     largest = next(polygons(area), None)
@@ -213,13 +231,11 @@ def _piece_words(piece: Piece, area, drawn: Sequence[Primitive]) -> list[Primiti
     letter = min(largest_letters_mm(0.8 * room, 1.3 * radius, text_width_mm(words, 1.0, True)), 7.0)
     if letter < NOTE_MM:
         return _words_beside(words, largest.bounds, centre, drawn)
-    out: list[Primitive] = []
-    if piece.kind in ("ply", "rod"):
-        out += _fibre_arrow(largest, piece.angle_deg, centre, letter, words)
-    out.append(
+    x, y = _clear_of_lines(centre, words, letter, largest, drawn)
+    return [
         Text(
             Role.ID,
-            tuple(centre),
+            (x, y),
             words,
             letter,
             anchor="middle",
@@ -227,8 +243,25 @@ def _piece_words(piece: Piece, area, drawn: Sequence[Primitive]) -> list[Primiti
             bold=True,
             halo=True,
         )
-    )
-    return out
+    ]
+
+
+def _clear_of_lines(
+    centre: np.ndarray, words: str, letter_mm: float, area: BaseGeometry, drawn: Sequence[Primitive]
+) -> tuple[float, float]:
+    """The centre of a piece, or a place along it where no section line runs under the words."""
+    from shapely import LineString, box
+
+    cuts = [LineString(p.points_mm) for p in drawn if isinstance(p, Path) and p.role is CUT_MARK]
+    half = text_width_mm(words, letter_mm, True) / 2 + 1.0
+    x, y = (float(v) for v in centre)
+    for shift in (0.0, -1.2, 1.2, -2.4, 2.4):
+        at = x + shift * half
+        room = box(at - half, y - letter_mm, at + half, y + letter_mm)
+        held = shift == 0.0 or area.contains(room)
+        if held and not any(room.intersects(cut) for cut in cuts):
+            return at, y
+    return x, y
 
 
 def _words_beside(
@@ -250,25 +283,44 @@ def _words_beside(
     return [Path(Role.DIMENSION, np.array([foot, (x, y + LABEL_MM / 2)])), text]
 
 
-def _fibre_arrow(area, angle_deg: float, centre: np.ndarray, letter: float, words: str):
-    """An arrow with two heads along the fibre, where the words leave room for it."""
-    from shapely import LineString
+def _fibre_arrow(
+    piece: Piece, area: BaseGeometry, edges: Sequence[BaseGeometry], drawn: Sequence[Primitive]
+) -> list[Path]:
+    """An arrow with two heads along the fibre: the longest that finds room, near the id.
 
-    along = np.array([math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))])
-    half_words = text_width_mm(words, letter, True) / 2 + 1.5
-    reach = LineString([centre - 400 * along, centre + 400 * along]).intersection(area)
-    for half in (16.0, 10.0, 6.0, 3.5):
-        right = half_words + abs(along[0]) * half + 2.0
-        below = 0.8 * letter + abs(along[1]) * half + 2.0
-        for shift in ((right, 0.0), (-right, 0.0), (0.0, -below), (0.0, below)):
-            middle = centre + shift
-            shaft = LineString([middle - half * along, middle + half * along])
-            if area.contains(shaft):
-                return list(arrow(*np.asarray(shaft.coords), Role.FIBRE, 2.6, both=True))
-    runs = sorted(lines(reach), key=lambda r: -LineString(r).length)
-    if runs and LineString(runs[0]).length > 2 * half_words + 8.0:  # through the words
-        inset = 0.06 * (runs[0][-1] - runs[0][0])
-        return list(arrow(runs[0][0] + inset, runs[0][-1] - inset, Role.FIBRE, 2.6, both=True))
+    Args:
+        piece: whose fibre.
+        area: the piece on paper; the arrow keeps inside, clear of the outline.
+        edges: outlines of the step's other pieces, kept clear of too.
+        drawn: whose words and circles are kept clear of.
+    """
+    from shapely import Point, Polygon, contains, linestrings, prepare, union_all
+
+    largest = next(polygons(area), None)
+    if largest is None:
+        return []
+    along = np.array(
+        [math.cos(math.radians(piece.angle_deg)), math.sin(math.radians(piece.angle_deg))]
+    )
+    across = np.array([-along[1], along[0]])
+    words = [t for t in drawn if isinstance(t, Text)]
+    taken = [Polygon(text_box_mm(t, 1.0)) for t in words]
+    taken += [Point(c.centre_mm).buffer(c.radius_mm + 0.8) for c in drawn if isinstance(c, Circle)]
+    taken += [edge.buffer(1.6) for edge in edges]
+    taken = [shape for shape in taken if shape.intersects(largest)]
+    own = next((t for t in words if t.text.split("  ")[0] == piece.id), None)
+    centre = np.asarray(own.at_mm if own else largest.centroid.coords[0])
+    steps = np.arange(-36.0, 36.1, 1.5)
+    spots = np.array([a * along + c * across for a in steps[::2] for c in steps])
+    spots = centre + spots[np.argsort(np.round(np.hypot(*spots.T), 3), kind="stable")]
+    for edge_mm in (2.2, 1.0, 0.4):
+        free = largest.buffer(-edge_mm).difference(union_all(taken))
+        prepare(free)
+        for half in (16.0, 11.0, 7.0, 4.0):
+            ends = np.stack([spots - half * along, spots + half * along], axis=1)
+            found = np.flatnonzero(contains(free, linestrings(ends)))
+            if len(found):
+                return list(arrow(*ends[found[0]], Role.FIBRE, 2.6, both=True))
     return []
 
 

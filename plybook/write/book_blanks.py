@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from plybook.drawing.document import (
     Blank,
     CheckBox,
+    Cup,
+    Cups,
     Deviations,
     Notes,
     SignOff,
@@ -199,6 +201,53 @@ def timers_slabs(run: Sequence[TimerBox]) -> Iterator[Slab]:
                     pen.box(x + right - 23.5, y + words, 23.5, 9.0)
 
         yield Slab(height, draw, before=2.0)
+
+
+def cups_slabs(block: Cups) -> Iterator[Slab]:
+    """A box for each cup: what goes in, large; below it the times and the lots."""
+    left, pitch, small = 19.0, LEADING * BODY, LEADING * NOTE
+    for cup in block.cups:
+        parts = wrapped(clean_text(cup.parts), WIDTH_MM - left - 2.0, BODY, True)
+        use = wrapped(clean_text(cup.use), WIDTH_MM - left - 2.0, NOTE)
+        room = WIDTH_MM - left - 8.0 - text_width_mm(parts[-1], BODY, True)
+        beside = len(use) == 1 and text_width_mm(use[0], NOTE) <= room
+        words = 1.6 + len(parts) * pitch + (0.0 if beside else len(use) * small)
+        height = words + 10.8
+
+        def draw(
+            pen: Pen, y: float, cup=cup, parts=parts, use=use, beside=beside, words=words,
+            height=height,
+        ) -> None:  # fmt: skip
+            pen.box(0, y, WIDTH_MM, height, 0.35)
+            pen.words(clean_text(cup.id), 3.0, y + 2.0 + BODY, BODY, True)
+            for k, line in enumerate(parts):
+                pen.words(line, left, y + 2.0 + BODY + k * pitch, BODY, True)
+            if beside:
+                base = y + 2.0 + BODY + (len(parts) - 1) * pitch
+                pen.words(use[0], WIDTH_MM - 2.0, base, NOTE, align="r")
+            else:
+                for k, line in enumerate(use):
+                    pen.words(line, left, y + 1.6 + len(parts) * pitch + NOTE + k * small, NOTE)
+            x = left
+            for said, box, after in _cup_fields(cup):
+                base = y + words + 5.2 + NOTE / 2
+                pen.words(said, x, base, NOTE, grey=True)
+                x += text_width_mm(said, NOTE) + 1.5
+                wide = box or WIDTH_MM - 2.0 - x
+                pen.box(x, y + words + 0.6, wide, 9.0)
+                x += wide + 1.5
+                pen.words(after, x, base, NOTE)
+                x += text_width_mm(after, NOTE) + 3.0
+
+        yield Slab(height, draw, before=1.6)
+
+
+def _cup_fields(cup: Cup) -> Iterator[tuple[str, float, str]]:
+    """Words before each box of a cup, the box's width (0: what is left), words after it."""
+    yield "mixed at", 24.0, ""
+    if cup.limit:
+        yield "all of it on by", 24.0, f"({show_duration(cup.limit.seconds)} later)"
+    yield "lots", 0.0, ""
 
 
 def _until(block: TimerBox) -> str:

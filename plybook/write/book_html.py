@@ -24,6 +24,8 @@ from plybook.drawing.document import (
     Block,
     CautionBox,
     CheckBox,
+    Cup,
+    Cups,
     Deviations,
     Document,
     Facts,
@@ -398,9 +400,22 @@ def _timer(block: TimerBox) -> str:
     )
 
 
+def _cups(block: Cups) -> str:
+    return "".join(map(_cup, block.cups))
+
+
+def _cup(cup: Cup) -> str:
+    limit = _timer(cup.limit) if cup.limit else ""
+    return (
+        f'<div class="cup"><p><span class="id">{escape(cup.id)}</span> '
+        f"<strong>{escape(cup.parts)}</strong></p>"
+        f"<p>{escape(cup.use)}</p>{_sign_off(SignOff((cup.mixed, cup.lots)))}{limit}</div>"
+    )
+
+
 _MAKERS: dict[type, Callable[[Any], str]] = {
     Heading: _heading, Paragraph: _paragraph, Items: _items, Table: _table, Facts: _facts,
     Plate: _plate, Picture: _picture, PictureRow: _picture_row, CheckBox: _check, Blank: _blank,
     SignOff: _sign_off, Notes: _notes, Deviations: _deviations, CautionBox: _caution,
-    TimerBox: _timer,
+    TimerBox: _timer, Cups: _cups,
 }  # fmt: skip

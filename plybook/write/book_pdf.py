@@ -15,7 +15,7 @@ from plybook.write.book_sheets import gathered
 from plybook.write.pdf import new_canvas
 
 PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
-HEAD_MM, TOP_MM, FOOT_MM = 11.0, 17.0, 13.0
+HEAD_MM, TOP_MM, FOOT_MM = 10.0, 15.0, 11.0
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
 
 
@@ -65,6 +65,6 @@ def _running_head(pen: Pen, document: Document, number: int, count: int, height:
     pen.words(fitted(words, 150.0, NOTE), 0.0, HEAD_MM, NOTE)
     pen.words(f"{number} / {count}", WIDTH_MM, HEAD_MM, NOTE, True, "r")
     pen.rule(0.0, HEAD_MM + 2.0, WIDTH_MM, HEAD_MM + 2.0)
-    foot = height - 7.5
+    foot = height - 6.5
     plan = f" · plan {document.record_key}" if document.record_key else ""
     pen.words(clean_text(document.date + plan), 0.0, foot, 1.8, grey=True)

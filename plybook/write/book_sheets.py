@@ -4,7 +4,7 @@ Terms:
     sheet: one side of paper.
     alone: a page that shares its sheet with no other, such as a step that lays something, so that
         the book lies open at it.
-    squeeze: how much smaller pictures and gaps are made for a page to fit one sheet. Letters
+    squeeze: how much smaller pictures, ids and gaps are made for a page to fit one sheet. Letters
         shrink with their picture, but never below the least letter height of the style.
 
 Every other page follows the one before it on the same sheet where it fits whole and belongs to
@@ -24,7 +24,7 @@ from plybook.write.book_pen import BODY, HEAD, NOTE, PLATE, TITLE, WIDTH_MM, Pen
 from plybook.write.book_slabs import page_slabs
 
 LEAST_LETTER_MM = LETTER_HEIGHTS_MM[0]
-SQUEEZES = (1.0, 0.9, 0.8, 0.72, 0.6)
+SQUEEZES = (1.0, 0.9, 0.8, 0.72, 0.6, 0.45)
 RUN_ON_MM = 60.0  # a table starts low on a sheet where at least this much room is left
 
 
@@ -49,14 +49,16 @@ def gathered(pages: Sequence[Page], room: float) -> list[Sheet]:
     chapter = ""
     for page in pages:
         last = sheets[-1] if sheets else None
-        if last and last.open and not page.alone and (page.chapter == chapter or _kit(last, page)):
+        tall = _height(next(iter(_sheets(page, 10 * room))))
+        follows = page.chapter == chapter or _kit(last, page)
+        if last and last.open and not page.alone and follows:
             together = _together([*last.starts, page], room) if last.whole else []
             if together:
                 last.slabs = together
                 last.starts.append(page)
                 chapter = page.chapter
                 continue
-            below = _below(last, page, room)
+            below = _below(last, page, room, tear=tall > room)
             if below:
                 last.slabs += [_divider(), *below[0]]
                 last.starts.append(page)
@@ -72,9 +74,11 @@ def gathered(pages: Sequence[Page], room: float) -> list[Sheet]:
     return sheets
 
 
-def _kit(last: Sheet, page: Page) -> bool:
+def _kit(last: Sheet | None, page: Page) -> bool:
     """Whether a page opens the next stage below the steps of the one before."""
-    return page.kind == "table" and bool(last.starts) and last.starts[-1].kind == "step"
+    if last is None or not last.starts:
+        return False
+    return page.kind == "table" and last.starts[-1].kind == "step"
 
 
 def _together(pages: Sequence[Page], room: float) -> list[Slab]:
@@ -93,15 +97,19 @@ def _together(pages: Sequence[Page], room: float) -> list[Slab]:
     return []
 
 
-def _below(last: Sheet, page: Page, room: float) -> list[list[Slab]]:
-    """A page's slabs where it starts below what a sheet holds, by sheet; [] where it may not."""
+def _below(last: Sheet, page: Page, room: float, tear: bool) -> list[list[Slab]]:
+    """A page's slabs where it starts below what a sheet holds, by sheet; [] where it may not.
+
+    Args:
+        tear: whether it may run on to the next sheet: a table that one sheet holds is not torn.
+    """
     left = room - _height([*last.slabs, _divider()])
     floor = _least_scale(page)
     for squeeze in SQUEEZES:
         parts = list(_sheets(page, left, max(squeeze, floor), squeeze, HEAD))
         if len(parts) == 1 and _height(parts[0]) <= left:
             return parts
-    if page.kind == "table" and left >= RUN_ON_MM:
+    if tear and page.kind == "table" and left >= RUN_ON_MM:
         parts = list(_sheets(page, room, large=HEAD, first_room=left))
         if _height(parts[0]) <= left:
             return parts

@@ -15,6 +15,7 @@ from plybook.drawing.document import (
     Block,
     CautionBox,
     CheckBox,
+    Cups,
     Deviations,
     Facts,
     Heading,
@@ -42,10 +43,13 @@ def page_slabs(
     Args:
         room_mm: the height of an empty page.
         shrink: largest scale of pictures.
-        gaps: factor on the white space between slabs; below 1, cautions are set smaller too.
+        gaps: factor on the white space between slabs; below 1, cautions are set smaller too, and
+            well below 1 the ids in hand.
     """
     if gaps < 1.0:
         blocks = [replace(b, small=True) if isinstance(b, CautionBox) else b for b in blocks]
+    if gaps < 0.75:
+        blocks = [replace(b, small=True) if isinstance(b, Plate) else b for b in blocks]
     for run in _runs(blocks):
         for slab in _run_slabs(run, room_mm, shrink):
             yield slab if gaps == 1.0 else replace(slab, before=slab.before * gaps)
@@ -131,6 +135,7 @@ _ALONE: dict[type, Callable[[Any], Iterator[Slab]]] = {
     Notes: blanks.notes_slabs,
     Deviations: blanks.deviations_slabs,
     TimerBox: blanks.timer_slabs,
+    Cups: blanks.cups_slabs,
 }
 _TOGETHER: dict[type, Callable[[Any], Iterator[Slab]]] = {  # neighbours side by side
     CheckBox: blanks.checks_slabs,

@@ -162,26 +162,27 @@ def facts_slabs(block: Facts) -> Iterator[Slab]:
 def plate_slabs(block: Plate) -> Iterator[Slab]:
     ids = "   ".join(clean_text(i) for i in block.ids)
     angle = clean_text(block.angle)
-    angle_wide = text_width_mm(angle, PLATE, True) + 8.0 if angle else 0.0
+    large = TITLE if block.small else PLATE
+    angle_wide = text_width_mm(angle, large, True) + 8.0 if angle else 0.0
     cap = next(
         (
             c
-            for c in (PLATE, TITLE, HEAD)
+            for c in (large, TITLE, HEAD)
             if text_width_mm(ids, c, True) <= WIDTH_MM - angle_wide - 6
         ),
         BODY,
     )
     lines = wrapped(ids, WIDTH_MM - angle_wide - 6.0, cap, True)
-    note = wrapped(clean_text(block.line), WIDTH_MM - 6.0, NOTE)
-    body = max(len(lines) * LEADING * cap - 0.75 * cap, PLATE if angle else 0.0)
-    height = 3.0 + body + 2.5 + len(note) * LEADING * NOTE + 1.2
+    note = [] if block.small else wrapped(clean_text(block.line), WIDTH_MM - 6.0, NOTE)
+    body = max(len(lines) * LEADING * cap - 0.75 * cap, large if angle else 0.0)
+    height = 3.0 + body + (2.5 + len(note) * LEADING * NOTE + 1.2 if note else 3.0)
 
     def draw(pen: Pen, y: float) -> None:
         pen.box(0, y, WIDTH_MM, height, 0.7)
         for k, line in enumerate(lines):
             pen.words(line, 3.0, y + 3.0 + cap + k * LEADING * cap, cap, True)
         if angle:
-            pen.words(angle, WIDTH_MM - 3.0, y + 3.0 + PLATE, PLATE, True, "r")
+            pen.words(angle, WIDTH_MM - 3.0, y + 3.0 + large, large, True, "r")
         for k, line in enumerate(note):
             pen.words(line, 3.0, y + 3.0 + body + 2.5 + NOTE + k * LEADING * NOTE, NOTE)
 

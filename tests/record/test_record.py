@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from plybook.diagnostics import Severity, SpecError
 from plybook.drawing.book import booklet
-from plybook.drawing.document import Blank, CheckBox, Document, SignOff, Table
+from plybook.drawing.document import Blank, CheckBox, Document, Table, fields_of
 from plybook.plan import plan_dict, to_json
 from plybook.record import LIMIT_BYTES, as_built, compare, read_record
 from plybook.record.compare import known_fields
@@ -30,7 +30,7 @@ def planned(shop=None):
 def blocks(document):
     for page in document.pages:
         for block in page.blocks:
-            yield from block.blanks if isinstance(block, SignOff) else (block,)
+            yield from fields_of(block)
 
 
 def filled(document: Document) -> dict:
