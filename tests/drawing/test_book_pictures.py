@@ -1,22 +1,25 @@
 """The pictures of the book: true places, true angles, honest scales, and no words over words."""
 
 import math
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 import pytest
-from shapely import Polygon, box
+from shapely import LineString, Point, Polygon, box
 
 from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
+from plybook.drawing.coreview import panel_picture
 from plybook.drawing.frame import fit_frame, hatch
 from plybook.drawing.layoutview import small_layout
 from plybook.drawing.letters import text_box_mm
 from plybook.drawing.locate import locate
 from plybook.drawing.partview import part_picture, strain_picture
 from plybook.drawing.rosette import rosette_items, show_angle
-from plybook.drawing.scene import Path, Role, Text
+from plybook.drawing.scene import Circle, Path, Role, Text
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
+from plybook.laminate.model import SpliceInfo
 from plybook.shop.model import BagPlan
 from plybook.surface.model import StrainReport
 from tests.drawing import doubles
@@ -237,3 +240,61 @@ def test_the_bare_face_is_shown_whole_with_its_stations_and_edges():
         assert {"ROOT", "TIP", "LEADING EDGE", "TRAILING EDGE"} <= set(words)
         assert {s.label for s in face.station_lines} <= set(words)
         assert colliding(scene) == [] and outside(scene) == []
+
+
+def test_the_fibre_arrow_keeps_clear_of_words_letters_and_the_other_pieces():
+    """The length in the clear: of two spliced pieces none has its arrow on the splice."""
+    pieces = [PIECES["P1-1"], PIECES["P1-2"]]
+    scene = step_picture(FACE, pieces, (), None, locate(FACE, pieces, "mm"))
+    shafts = [LineString(p.points_mm) for p in scene.items
+              if isinstance(p, Path) and p.role is Role.FIBRE and not p.closed]  # fmt: skip
+    assert len(shafts) == 2
+    outlines = [LineString(np.vstack([p.points_mm, p.points_mm[:1]])) for p in scene.items
+                if isinstance(p, Path) and p.tag in PIECES]  # fmt: skip
+    words = [Polygon(text_box_mm(t)) for t in scene.items if isinstance(t, Text)]
+    dots = [Point(c.centre_mm).buffer(c.radius_mm) for c in scene.items if isinstance(c, Circle)]
+    for shaft in shafts:
+        assert min(shaft.distance(o) for o in outlines) > 1.0
+        assert not any(shaft.intersects(shape) for shape in (*words, *dots))
+
+
+def test_a_corner_on_the_neighbour_laid_before_is_left_to_the_overlap_line():
+    first, second = PIECES["P1-1"], PIECES["P1-2"]
+    back = np.where(second.laid_outline_mm[:, :1] < 2100.0, -30.0, 0.0)  # 30 mm onto the first
+    lapped = replace(
+        second,
+        laid_outline_mm=second.laid_outline_mm + np.hstack([back, 0.0 * back]),
+        splice=SpliceInfo(2, 2, "overlap", 30.0, (first.id,)),
+    )
+    assert [c.piece for c in locate(FACE, [first, lapped], "mm")] == [first.id] * 2
+    butted = replace(lapped, splice=SpliceInfo(2, 2, "butt", 0.0, (first.id,)))
+    assert len(locate(FACE, [first, butted], "mm")) == 4
+
+
+def test_a_film_is_seen_on_the_stack_only_where_it_lies():
+    cut = LAMINATE.sections[0]
+    film = replace(
+        LAMINATE.layers[0], id="F1", kind="film", thickness_mm=0.0,
+        region=box(-1e4, -1e4, float(np.mean(cut.line_mm[:, 0])), 1e4),
+    )  # fmt: skip
+    scene = section_picture(cut, (*LAMINATE.layers[:2], film), ["F1"], 180.0, 46.0)
+    (ring,) = [p.points_mm for p in scene.items if isinstance(p, Path) and p.role is Role.HIGHLIGHT]
+    below = [p.points_mm for p in scene.items
+             if isinstance(p, Path) and p.closed and p.role is Role.DIMENSION]  # fmt: skip
+    longest = max(float(np.ptp(b[:, 0])) for b in below)
+    assert np.ptp(ring[:, 0]) / longest == pytest.approx(0.5, abs=1 / 100)
+    assert ring[:, 1].min() >= max(b[:, 1].max() for b in below) - 1e-6
+    assert any(isinstance(t, Text) and t.text.startswith("F1") for t in scene.items)
+
+
+def test_a_panel_to_be_sawn_says_of_each_edge_how_it_is_cut():
+    scene = panel_picture(PIECES["C1-1"], "mm")
+    words = [t.text for t in scene.items if isinstance(t, Text)]
+    assert "LEADING EDGE · bevel 45°" in words and "TRAILING EDGE · bevel 45°" in words
+    assert any("SQUARE" in w and "meets C1-2" in w for w in words)
+    # a 45 degree slope is as wide as the sheet is thick
+    thick = PIECES["C1-1"].thickness_mm
+    assert f"{thick:g} mm deep, {thick:g} mm wide" in words and "SQUARE - NO BEVEL" in words
+    assert colliding(scene) == [] and outside(scene) == []
+    rims = [p for p in scene.items if isinstance(p, Path) and p.role is Role.BEVEL]
+    assert len(rims) == sum(e.treatment == "bevel" for e in PIECES["C1-1"].edges)

@@ -2,7 +2,18 @@
 
 import numpy as np
 
-from plybook.drawing.document import CheckBox, Page, Paragraph, Picture, Plate
+from plybook.drawing.document import (
+    Blank,
+    CheckBox,
+    Cup,
+    Cups,
+    Page,
+    Paragraph,
+    Picture,
+    Plate,
+    Table,
+    TimerBox,
+)
 from plybook.drawing.scene import Path, Role, Scene, Text
 from plybook.write.book_sheets import LEAST_LETTER_MM, gathered, squeezed
 
@@ -58,3 +69,33 @@ def test_no_sheet_is_over_full_and_none_of_the_pages_is_lost():
     sheets = gathered(pages, ROOM)
     assert all(height(sheet) <= ROOM for sheet in sheets)
     assert [id for sheet in starts(sheets) for id in sheet] == [page.id for page in pages]
+
+
+def test_a_table_that_one_sheet_holds_is_not_torn_and_a_longer_one_runs_on():
+    short = Page("t", "Table", "", (Table(("a",), (("row",),) * 25),), chapter="1. Stage")
+    before = step(0, *(CheckBox(f"c{k}", "tick " * 9) for k in range(14)))
+    sheets = gathered([before, short], ROOM)
+    assert starts(sheets) == [["s0"], ["t"]]
+    long = Page("t", "Table", "", (Table(("a",), (("row",),) * 60),), chapter="1. Stage")
+    sheets = gathered([before, long], ROOM)
+    assert starts(sheets)[0] == ["s0", "t"] and len(sheets) > 1
+
+
+def test_a_cup_has_its_masses_times_and_lots_in_one_box():
+    cup = Cup("R1", "resin 100.0 g + hardener 27.0 g = 127.0 g", "P1", Blank("m", "mixed", "time"),
+              Blank("l", "lots"), TimerBox("t", "Cup R1", 3600, "limit"))  # fmt: skip
+    (sheet,) = gathered([step(0, Cups((cup,)))], ROOM)
+    said = []
+
+    class Pen:
+        def words(self, text, *_, **__):
+            said.append(text)
+
+        def box(self, *_, **__):
+            said.append("[]")
+
+    sheet.slabs[-1].draw(Pen(), 0.0)
+    assert said[1:] == [
+        "R1", "resin 100.0 g + hardener 27.0 g = 127.0 g", "P1",
+        "mixed at", "[]", "", "all of it on by", "[]", "(1 h later)", "lots", "[]", "",
+    ]  # fmt: skip
