@@ -10,7 +10,6 @@ from plybook.drawing.document import (
     Blank,
     Block,
     Heading,
-    Items,
     Page,
     Paragraph,
     Picture,
@@ -26,6 +25,7 @@ from plybook.laminate.model import Laminate
 from plybook.shop.model import Quantity, Shop
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
+from plybook.units import show_length
 
 AFTER = "After the cure"
 
@@ -61,11 +61,22 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
         "rod": "Rods",
         "resin": "Resin",
         "consumable": "Consumables",
-        "mass": "Mass",
         "buy": "To buy",
     }
-    blocks: list[Block] = []
-    groups = unique(q.group for q in shop.quantities)
+    unit = spec.part.units
+    centre = (
+        f"{axis} {show_length(float(v), unit)}"
+        for axis, v in zip("xyz", laminate.centre_mm, strict=True)
+    )
+    mass = laminate.mass_g
+    blocks: list[Block] = [
+        Paragraph(
+            f"Laminate with resin, without consumables: "
+            f"{f'{mass / 1000:.2f} kg' if mass >= 1000 else f'{mass:.0f} g'}; centre of gravity "
+            f"{', '.join(centre)} in part axes (x aft, y starboard, z up)."
+        )
+    ]
+    groups = unique(q.group for q in shop.quantities if q.group != "mass")
     for group in groups:
         rows = tuple(
             (
@@ -87,13 +98,6 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
                 "lrlr"[:keep],
             ),
         ]
-    x, y, z = (float(v) for v in laminate.centre_mm)
-    blocks.append(
-        Paragraph(
-            f"Laminate with resin, without consumables: {laminate.mass_g / 1000:.2f} kg; centre of "
-            f"gravity x {x:.0f}, y {y:.0f}, z {z:.0f} mm in part axes (x aft, y starboard, z up)."
-        )
-    )
     return Page("quantities", "Quantities", kicker(spec), tuple(blocks), chapter=AFTER)
 
 
@@ -218,14 +222,16 @@ def estimates_page(spec: PartSpec, shop: Shop) -> Page | None:
     for line in shop.estimates:
         what, _, source = line.partition(" - ")
         by_source.setdefault(source, []).append(what)
-    blocks: list[Block] = []
-    for source, figures in by_source.items():
-        blocks += [Heading(source, 3), Items(tuple(figures), small=True)]
+    table = Table(
+        ("Where they come from", "Figures"),
+        tuple((source, "; ".join(figures)) for source, figures in by_source.items()),
+        widths=(0.3, 0.7),
+    )
     words = Paragraph(
         "What the clock, the resin and the bag were reckoned with. Where your data sheet or your "
         "own experience says otherwise, enter it in the spec: the builder's own numbers win."
     )
-    return Page("estimates", "Figures and sources", kicker(spec), (words, *blocks), chapter=AFTER)
+    return Page("estimates", "Figures and sources", kicker(spec), (words, table), chapter=AFTER)
 
 
 def findings_page(spec: PartSpec, findings: tuple[Finding, ...]) -> Page:

@@ -29,6 +29,11 @@ from plybook.spec.model import PartSpec
 from plybook.units import show_inches, show_length, show_number
 
 BEFORE = "Before you start"
+_DRAWN = {
+    "roll": ", without the stretches that hold no piece of this part",
+    "bar": ", drawn wider than it is",
+    "sheet": "",
+}
 _KIND = {"ply": "ply", "core": "core", "insert": "insert", "rod": "rod", "film": "film"}
 
 
@@ -160,8 +165,9 @@ def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
                 Picture(
                     scene,
                     scene.window_mm[3] - scene.window_mm[1],
-                    f"{stock.id}, reduced; figures are {unit} from the end. Cut from the full-size "
-                    "drawing or the mark-out table of the cut plan, not from this picture.",
+                    f"{stock.id}, reduced{_DRAWN[stock.kind]}; figures are {unit} from "
+                    "the end. Cut from the full-size drawing or the mark-out table of the cut "
+                    "plan, not from this picture.",
                     f"Pieces on {stock.id}",
                 ),
             ),

@@ -1,7 +1,8 @@
 """Layouts reduced to a book page: what is cut from which roll or sheet, to recognise it by.
 
 The cut plan itself, with its mark-out tables, is drawn elsewhere; this is the small picture. Long
-rolls run on in rows of the same scale, left to right and top down.
+rolls run on in rows of the same scale, left to right and top down; rows without a piece of the
+part are left out. A bar is drawn wider than it is, so that its pieces can be named in it.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ WIDTH_MM = 180.0
 _ROW_MM = 58.0  # most for one row
 _LONGEST_ROW = 4200.0  # mm of roll in one row
 _GAP_MM = 6.5
+_BAR_MM = 5.0  # a bar on paper, whatever its width
 TALLEST_MM = 205.0  # with its title and words it still fits a Letter page
 
 
@@ -34,7 +36,7 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
         part: number of the part the book is for.
         unit: "mm" or "in", for the figures along the edge.
     """
-    from shapely import Polygon, box
+    from shapely import Polygon, affinity, box
 
     stock = layout.unit
     length = layout.used_length_mm or stock.length_mm
@@ -43,17 +45,36 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
         length = min(stock.length_mm, max(float(ring[:, 0].max()) for ring in rings_mm))
     rows = max(1, math.ceil(length / _LONGEST_ROW)) if stock.kind != "sheet" else 1
     stretch = length / rows
-    scale = min((WIDTH_MM - 10.0) / stretch, _ROW_MM / stock.width_mm * (1.4 if rows == 1 else 1.0))
-    scale = min(scale, (TALLEST_MM / rows - _GAP_MM) / stock.width_mm)
-    tall = max(stock.width_mm * scale, 5.0)
-    height = rows * (tall + _GAP_MM)
     rings = [(p, Polygon(placed_outline(items[p.item], p))) for p in layout.placements]
+    shown = [
+        row
+        for row in range(rows)
+        if any(
+            p.item.rpartition("/")[0] == part
+            and ring.bounds[0] < (row + 1) * stretch
+            and ring.bounds[2] > row * stretch
+            for p, ring in rings
+        )
+    ] or list(range(rows))
+    scale = (WIDTH_MM - 10.0) / stretch
+    width = stock.width_mm
+    if stock.kind == "bar":
+        width = _BAR_MM / scale
+        rings = [
+            (p, affinity.scale(ring, 1.0, width / stock.width_mm, origin=(0, 0)))
+            for p, ring in rings
+        ]
+    else:
+        scale = min(scale, _ROW_MM / width * (1.4 if rows == 1 else 1.0))
+        scale = min(scale, (TALLEST_MM / len(shown) - _GAP_MM) / width)
+    tall = width * scale
+    height = len(shown) * (tall + _GAP_MM)
     out: list[Primitive] = []
-    for row in range(rows):
-        window = box(row * stretch, -1e3, (row + 1) * stretch, stock.width_mm + 1e3)
-        foot = (rows - 1 - row) * (tall + _GAP_MM) + 4.5
+    for place, row in enumerate(shown):
+        window = box(row * stretch, -1e3, (row + 1) * stretch, width + 1e3)
+        foot = (len(shown) - 1 - place) * (tall + _GAP_MM) + 4.5
         frame = Frame(scale, (row * stretch, 0.0), (5.0, foot))
-        whole = box(0, 0, length, stock.width_mm)
+        whole = box(0, 0, length, width)
         if stock.outline_mm is not None:
             whole = Polygon(stock.outline_mm)
         out += area_paths(frame.shape(whole.intersection(window)), Role.FACE, "white")
@@ -71,8 +92,8 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
             if not named and stock.kind == "bar" and not area.is_empty:
                 named = [_above(area, piece if mine else own, mine)]
             out += named
-        if stock.kind == "roll" and row == 0:
-            out += _warp(frame, stock.width_mm)
+        if stock.kind == "roll" and place == 0:
+            out += _warp(frame, row * stretch, stock.width_mm)
         out += _ruler(frame, row * stretch, min((row + 1) * stretch, length), unit)
     return cropped(Scene(tuple(out), (0.0, 0.0, WIDTH_MM, height), f"Layout of {stock.id}"))
 
@@ -103,8 +124,8 @@ def _above(area, words: str, bold: bool) -> Text:
     return Text(Role.TEXT, ((x0 + x1) / 2, y1 + 1.0), words, 1.8, anchor="middle", bold=bold)
 
 
-def _warp(frame: Frame, width_mm: float) -> list[Primitive]:
-    ((x, y),) = frame.put(np.array([[0.0, width_mm]]))
+def _warp(frame: Frame, start_mm: float, width_mm: float) -> list[Primitive]:
+    ((x, y),) = frame.put(np.array([[start_mm, width_mm]]))
     words = Text(Role.TEXT, (x, y + 2.6), "warp", NOTE_MM, rise="centre")
     at = x + text_width_mm("warp", NOTE_MM) + 2.0
     return [words, *arrow((at, y + 2.6), (at + 18.0, y + 2.6), Role.FIBRE, 2.2)]

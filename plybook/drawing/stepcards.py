@@ -90,6 +90,8 @@ def step_pages(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> It
                 bench.laid |= {bench.pieces[p].layer for p in step.pieces if p in bench.pieces}
                 if step.layer in bench.layers:
                     bench.laid.add(step.layer)
+            elif step.name in ("open_face", "take_off"):  # its films come off
+                bench.laid -= {bench.pieces[p].layer for p in step.pieces if p in bench.pieces}
 
 
 def material_names(spec: PartSpec) -> dict[str, str]:

@@ -27,6 +27,7 @@ from plybook.shop.standard import LAYING_KINDS, figure, standard
 from plybook.shop.words import Fact, Scope, listed, minutes_text
 from plybook.spec.model import OutlineMould, StageRule, StationMould
 
+_STRIP_MM = 200.0  # length of the test strip of an infusion
 _LARGE_MM = 1500.0  # a part as long wants two people to lift it
 _MOST_ZONES = 6  # thickness is measured in so many zones, the largest ones
 _CARBON_G_CM3 = (1.65, 2.1)  # fibre density that can only be carbon among the usual ones
@@ -305,6 +306,9 @@ def _bag_facts(job: Job, rule: StageRule, bag: BagPlan | None) -> dict:
         "resin_place": "",
         "vacuum_edge": "",
         "flow_length": "",
+        "strip_length": "",
+        "strip_minutes": 0.0,
+        "strip_time": "",
     }
     if bag is None:
         return facts
@@ -318,7 +322,30 @@ def _bag_facts(job: Job, rule: StageRule, bag: BagPlan | None) -> dict:
         facts["vacuum_edge"] = f"the {edge_beside(job, *ports['vacuum port'])} edge"
         facts["gauge_place"] = "at the far end of the vacuum line"
         facts["flow_length"] = job.length(round(flow_length_mm(bag), -1))
+        resin = job.resin(rule)
+        if resin is not None:
+            strip = min(_STRIP_MM, flow_length_mm(bag))
+            life = pot_life_s(resin, job.spec.workshop.room_c)
+            limit = strip_limit_s(flow_length_mm(bag), strip, life)
+            facts["strip_length"] = job.about(strip)
+            facts["strip_minutes"] = round(limit / 60, 1)
+            facts["strip_time"] = minutes_text(limit) if limit >= 600 else f"{limit:.0f} s"
     return facts
+
+
+def strip_limit_s(way_mm: float, strip_mm: float, pot_life_s: float) -> float:
+    """How long a test strip may take to fill, so that the whole part is full in half a pot life.
+
+    Darcy's law for a straight front at constant vacuum gives t = porosity x viscosity x L^2 /
+    (2 x permeability x pressure): with the same stack and vacuum, time goes with the square of
+    the way. The half is a margin for resin that thickens as it flows.
+
+    Args:
+        way_mm: longest way of the resin in the part.
+        strip_mm: length of the strip.
+        pot_life_s: of the resin in the room.
+    """
+    return pot_life_s / 2 * (strip_mm / way_mm) ** 2
 
 
 def _default_facts(job: Job) -> dict:

@@ -204,12 +204,19 @@ def _twist(job: Job, check: JigCheck) -> list[Measure]:
                 round(angle - root, 2),
                 round(math.degrees(math.atan2(check.tolerance_mm, chord)), 2),
                 "°",
-                "digital level across the face from edge to edge, set to zero at the root;"
-                " nose up counts as plus",
+                "digital level across the face from edge to edge, set to zero at the root; "
+                + _plus_words(job, root),
                 at_mm=float(span),
             )
         )
     return measures
+
+
+def _plus_words(job: Job, root_deg: float) -> str:
+    """Which way a twist counts as plus: a web stands, so there it is not the nose that rises."""
+    if abs(root_deg) < 45.0 or abs(root_deg) > 135.0:
+        return "nose up counts as plus"
+    return f"the {job.spec.mould.edge_names[1 if root_deg < 0 else 0]} edge aft counts as plus"
 
 
 def _screws(job: Job, check: JigCheck) -> list[Measure]:
@@ -279,7 +286,7 @@ def _section_angle(job: Job, span: float) -> tuple[float, float]:
     mould = job.spec.mould
     front = line_points_mm(job, np.array([span]), mould.from_share)[0]
     back = line_points_mm(job, np.array([span]), mould.to_share)[0]
-    run = math.hypot(back[0] - front[0], back[1] - front[1])
+    run = math.copysign(math.hypot(back[0] - front[0], back[1] - front[1]), back[0] - front[0])
     return math.degrees(math.atan2(front[2] - back[2], run)), float(np.linalg.norm(back - front))
 
 

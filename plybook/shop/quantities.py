@@ -115,7 +115,7 @@ def _consumables(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
     rows = []
     for bag in bags:
         for cut in bag.cuts:
-            size = f"{cut.count} x {cut.length_mm:.0f} x {cut.width_mm:.0f} mm"
+            size = f"{cut.count} x {job.length(cut.length_mm)} x {job.length(cut.width_mm)}"
             detail = cut.where if cut.unit == "m" else f"{size}, {cut.where}"
             rows.append(
                 Quantity("consumable", cut.name, round(cut.amount, 3), cut.unit, detail, bag.stage)
@@ -127,7 +127,7 @@ def _consumables(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
         width = (card.roll_width_mm if card else 0.0) or figure("mould_tape_width")
         rows.append(
             Quantity("consumable", card.name if card else "Packing tape", round(tape, 1), "m",
-                     f"{width:g} mm wide, on the mould face", stage)
+                     f"{job.length(width)} wide, on the mould face", stage)
         )  # fmt: skip
     return rows
 
@@ -225,7 +225,7 @@ def _bags_to_buy(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
             rows.append(_buy(name, round(amount, 2), unit, "for the bags", price))
         elif unit == "m2":
             metres = _metres_up(amount * 1e6 / card.roll_width_mm)
-            detail = f"under the bags, off a roll {card.roll_width_mm:g} mm wide"
+            detail = f"under the bags, off a roll {job.length(card.roll_width_mm)} wide"
             rows.append(_buy(name, metres, "m", detail, price))
         else:
             rows.append(_by_roll(job, role, name, amount * 1000, "for the bags"))

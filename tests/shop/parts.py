@@ -274,3 +274,19 @@ def all_words(shop):
             yield from ((where, check.source) for check in step.checks if check.source)
             yield from ((where, caution.text) for caution in step.cautions)
             yield from ((where, timer.label) for timer in step.timers)
+
+
+def two_caps():
+    """A cured ply of 3040 x 240 with a rod of 3000 x 10 x 3 bonded along either side."""
+    rods = [
+        piece(name, name, "rod", "cap-10x3", box(0, y, 3000, y + 10), thickness=3.0)
+        for name, y in (("LC", 20), ("UC", 170))
+    ]
+    ply = piece("P", "P", "ply", "carbon-200", box(-20, -20, 3020, 220))
+    face = PlaneFace(3000.0, 200.0)
+    rules = (
+        s.StageRule("skin", "wet_laminate", "", ("P",)),
+        s.StageRule("caps", "core_bond", "", ("LC", "UC")),
+    )
+    lam = laminate([("P", [ply]), ("LC", rods[:1]), ("UC", rods[1:])])
+    return spec_of(face, stages=rules), face, lam, CutPlan((), (), ())

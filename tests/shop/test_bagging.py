@@ -116,6 +116,52 @@ def test_flow_mesh_stops_short_of_the_vacuum_edge():
     assert flow_length_mm(bag) == pytest.approx(290.0, abs=15.0)
 
 
+def stack_numbers(bag):
+    from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
+    from plybook.drawing.scene import Text
+
+    pictures = (bag_plan_picture(parts.PlaneFace(3000.0, 200.0), bag), bag_section_picture(bag))
+    return [
+        {i.text.replace(" with its core", "") for i in scene.items
+         if isinstance(i, Text) and i.text[:1].isdigit() and " " in i.text}
+        for scene in pictures
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("part", [parts.hatch, parts.skin, parts.spar])
+def test_both_sketches_number_the_layers_alike(part):
+    """What is 3 from above is 3 in section; the core is numbered where it lies open only."""
+    for bag in bags(part).values():
+        above, section = ({" ".join(t.split()) for t in texts} for texts in stack_numbers(bag))
+        assert above == section and above
+
+
+def test_hoses_by_hand():
+    """Bagged: 1.5 m from port to trap. Infused: two hoses of 1.5 m, the resin line along the lower
+    side of 3040 x 240 and the vacuum line along the upper one, each short of the ends by 50 mm."""
+    cut = next(c for c in bags()["skin"].cuts if c.role == "hose")
+    assert (cut.length_mm, cut.unit, cut.where) == (
+        1500.0,
+        "m",
+        "port to trap, hung off the laminate",
+    )
+    bag = bags(parts.spar)["dry"]
+    hose = next(c for c in bag.cuts if c.role == "hose")
+    # lines stand 15 and 35 mm out, so they are 3070 and 3110 long and turn up round the ends
+    low, high = 2 * 1500 + 3070 + 3110 - 4 * 50 - 1, 2 * 1500 + 3070 + 3110 + 2 * 240
+    assert low < hose.length_mm < high
+    assert "core" in hose.where
+
+
+def test_peel_ply_over_rods_is_cut_in_strips():
+    """Two rods of 3000 x 10 far apart, 25 mm round each: two strips of 3050 x 60, not one sheet."""
+    bag = plan_work(*parts.two_caps()).bags[1]
+    cut = next(c for c in bag.cuts if c.role == "peel_ply")
+    assert (cut.count, cut.length_mm, cut.width_mm) == (2, 3050.0, 60.0)
+    assert cut.amount == pytest.approx(2 * 3.05 * 0.06)
+    assert sum(role == "peel_ply" for role, _ in bag.outlines) == 2
+
+
 def job_with(*edges):
     spec, face, lam, plan = parts.skin(edges=edges)
     return make_job(spec, face, lam, plan)[0]

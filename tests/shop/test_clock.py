@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from plybook.shop import plan_work
-from plybook.shop.clock import DAY_MIN, clock_text, day_plan, finish_text
+from plybook.shop.clock import DAY_MIN, clock_text, day_plan, finish_text, sessions
 from plybook.shop.model import Stage, Step, Timer
 from plybook.spec.model import Workshop
 from tests.shop import parts
@@ -48,6 +48,53 @@ def test_cutting_is_done_while_the_wax_dries():
     assert rows(lines) == [
         ("wax", 0, 10, True), ("cut", 10, 50, True), ("wax", 10, 70, False), ("lay", 70, 100, True),
     ]  # fmt: skip
+
+
+def test_the_cutting_that_is_needed_first_is_done_first():
+    """A long cut of the next stage is begun in a wait, not one of a later stage that fits whole."""
+    lines, _ = day_plan(
+        [
+            stage(step("wax", 10, [25, 25])),
+            stage(step("cut cloth", 40, overlaps=True), step("lay", 30), id="B"),
+            stage(step("cut rods", 20, overlaps=True), step("bed", 30), id="C"),
+        ],
+        SHOP,
+    )
+    cuts = [row for row in rows(lines) if row[0].startswith("cut")]
+    assert cuts == [
+        ("cut cloth", 5, 30, True),
+        ("cut cloth", 35, 50, True),
+        ("cut rods", 90, 110, True),
+    ]
+
+
+def test_the_day_plan_is_read_by_sessions():
+    """What is done in one go is one line; a wait of a minute is stood through, a cure is not."""
+    lay = [step("Lay P1: cloth", 10), step("Lay P2: cloth", 10, together=True),
+           step("Leak", 5, [1], together=True), step("Leave", 5, [480], together=True)]  # fmt: skip
+    lines, _ = day_plan([stage(*lay), stage(step("Strip", 15), id="B")], SHOP)
+    told = [(x.what, x.start_min, x.end_min, x.attended) for x in sessions(lines)]
+    assert told == [
+        ("Lay P1; Lay P2; Leak; Leave", 0, 31, True),
+        ("wait", 31, 511, False),
+        ("Strip", DAY_MIN, DAY_MIN + 15, True),
+    ]
+
+
+@pytest.mark.parametrize("part", [parts.hatch, parts.skin, parts.spar])
+def test_sessions_lose_no_step_and_no_minute(part):
+    """Every step's title and every attended minute of the clock stand in the sessions too."""
+    shop = plan_work(*part())
+    told = sessions(shop.clock)
+    words = " ".join(x.what for x in told)
+    for line in shop.clock:
+        if line.attended:
+            title = line.what.removesuffix(" (while waiting)").partition(":")[0]
+            assert title in words
+    work = sum(x.end_min - x.start_min for x in shop.clock if x.attended)
+    short = sum(x.end_min - x.start_min for x in shop.clock if not x.attended and
+                x.end_min - x.start_min <= 5.0)  # fmt: skip
+    assert sum(x.end_min - x.start_min for x in told if x.attended) == pytest.approx(work + short)
 
 
 def test_cutting_that_found_no_wait_is_done_before_it_is_needed():

@@ -96,6 +96,53 @@ def test_a_standing_web_is_plumbed():
     assert found[0].title.startswith("Plumb") and found[0].expected == 5.0
 
 
+@pytest.mark.parametrize(("lean", "turn"), [(6.0, 1), (-6.0, -1)])
+def test_a_web_that_leans_twists_one_way_or_the_other(lean, turn):
+    """The upper edge 6 mm aft over 150 mm of web is atan(6 / 150) = 2.29 degrees, forward minus."""
+
+    class Web(parts.PlaneFace):
+        def to_space(self, points_mm):
+            span, share = self.from_pattern(points_mm).T
+            return np.column_stack((lean * share * span / 3000, span, self.width * share))
+
+    found, _ = measures(Web(3000.0, 150.0), [check("twist", at_mm=3000.0)])
+    assert found[0].expected == pytest.approx(turn * math.degrees(math.atan(6 / 150)), abs=0.01)
+    assert found[0].how.endswith("edge aft counts as plus")
+
+
+def test_the_spar_sold_with_the_tool_by_hand():
+    """Stations 0, 2000 and 4000 mm rise 0, 122 and 244: the line across the tips hangs 122 above
+    mid span. Web 152 high at the root, 84 at the tip, corner to corner of the flanges 70 and 48
+    aft: diagonals by Pythagoras, tip high and tip low. 0.5 mm of twist over 84 mm is 0.34 degree.
+    A line of sqrt(4000^2 + 244^2) = 4007.4 mm takes ceil(4007.4 / 304.8) + 1 = 15 screws."""
+    from pathlib import Path
+
+    from plybook.outside import Outside
+    from plybook.spec import load
+    from plybook.surface import build_face
+
+    path = Path(__file__).parents[2] / "specs" / "spar.yaml"
+    spec = load(path, Outside()).specs[0]
+    _, _, lam, plan = parts.skin()
+    job, _ = make_job(replace(spec, stages=parts.skin()[0].stages), build_face(spec), lam, plan)
+    found = {m.title: m for m in jig_measures(job)[0]}
+    assert [t for t in found if "Split line" in t]  # the straightness of the plug's split line
+    straight = next(m for t, m in found.items() if "Split line" in t)
+    assert (straight.expected, straight.tolerance) == (0.0, 1.0)
+    assert next(m for t, m in found.items() if "Dihedral" in t).expected == 122.0
+    assert found["Tip above the root line"].expected == 244.0
+    diagonals = [m.expected for t, m in found.items() if t.startswith("Diagonal")]
+    aft = 70 - 48
+    assert diagonals == [
+        pytest.approx(math.hypot(4000, aft, 244 + 76 + 42), abs=0.06),
+        pytest.approx(math.hypot(4000, aft, 244 - 76 - 42), abs=0.06),
+    ]
+    twist = next(m for t, m in found.items() if t.startswith("Twist"))
+    assert twist.tolerance == pytest.approx(math.degrees(math.atan(0.5 / 84)), abs=0.005)
+    screws = next(m for m in found.values() if m.unit == "screws")
+    assert screws.expected == math.ceil(math.hypot(4000, 244) / 304.8) + 1 == 15
+
+
 def test_flat_part_has_diagonals_and_flatness_only():
     """600 x 400: both diagonals 721.1; heights are said to be impossible."""
     spec, face, lam, plan = parts.hatch()

@@ -91,6 +91,53 @@ def test_needs_of_a_core_bond():
     assert needs["lay", "H1"].mass_g == pytest.approx((0.198 * 0.148 + walls) * 300.0)
 
 
+def test_rods_on_a_cured_face_are_wetted_before_they_are_buttered():
+    """Two rods of 3000 x 10 x 3: girth 26 mm at 100 g/m2 and the face under them at 60 g/m2 neat,
+    then 300 g/m2 thickened; the neat cup is mixed and used first."""
+    spec, face, lam, plan = parts.two_caps()
+    job, _ = make_job(spec, face, lam, plan)
+    needs = stage_needs(job, job.stages[1])
+    assert needs["wet", ""].mass_g == pytest.approx(2 * 3.0 * (0.026 * 100 + 0.010 * 60))
+    assert not needs["wet", ""].thick
+    for rod in ("LC", "UC"):
+        assert (
+            needs["lay", rod].mass_g == pytest.approx(3.0 * 0.010 * 300) and needs["lay", rod].thick
+        )
+    shop = plan_work(spec, face, lam, plan)
+    kinds = [b.kind for b in shop.batches if b.stage == "caps"]
+    assert kinds[:2] == ["neat", "thickened"]
+    (wet,) = [x for st in shop.stages for x in st.steps if x.name == "wet_rods"]
+    assert wet.batches == (next(b.id for b in shop.batches if b.stage == "caps"),)
+
+
+def test_a_core_laid_wet_in_wet_is_filled_neat_on_both_sides():
+    """200 g/m2 on either side in neat resin, for the bag side is covered in the same stage; the
+    thickened coat of 300 g/m2 comes apart from it."""
+    rules = (s.StageRule("all", "wet_laminate", "", ("P1", "P2", "C1", "H1", "P3", "P4")),)
+    spec, face, lam, plan = parts.skin(rules)
+    job, findings = make_job(spec, face, lam, plan)
+    assert not findings
+    needs = stage_needs(job, job.stages[0])
+    area = 2 * 1.14 * 0.68
+    assert needs["neat", "C1"].mass_g == pytest.approx(2 * 200.0 * area)
+    seam = 0.1 * 1.0 * 68.0 * 1.15
+    assert needs["lay", "C1"].mass_g == pytest.approx(300.0 * area + seam)
+    names = [x.name for x in plan_work(spec, face, lam, plan).stages[0].steps]
+    assert names.index("wet_core") + 1 == names.index("lay_core")
+
+
+def test_a_test_strip_says_whether_the_part_fills_in_time():
+    """Darcy's law, straight front, constant vacuum: three times the way takes nine times as long;
+    half the pot life is kept in hand."""
+    from plybook.shop.facts import strip_limit_s
+
+    assert strip_limit_s(600.0, 200.0, 5400.0) == pytest.approx(5400.0 / 2 / 9)
+    shop = plan_work(*parts.spar())
+    (step,) = [x for st in shop.stages for x in st.steps if x.name == "infuse"]
+    (strip,) = [c for c in step.checks if c.kind == "measure"]
+    assert strip.unit == "min" and 0 < strip.at_most < 42.5 / 2  # 30 min at 25 degC, at 20 degC
+
+
 def test_the_next_stage_fills_the_bag_side_of_the_core():
     """The first plies over a cured core begin with its take-up."""
     _, needs = needs_of("cover")
