@@ -10,11 +10,14 @@ Terms:
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from plybook.diagnostics import Finding
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 PieceKind = Literal["ply", "core", "insert", "rod", "film"]
 
@@ -112,7 +115,7 @@ class LaidLayer:
     angle_deg: float
     stage: str
     thickness_mm: float
-    region: object  # shapely Polygon or MultiPolygon: where it lies, net line clipped
+    region: BaseGeometry  # shapely Polygon or MultiPolygon: where it lies, net line clipped
     pieces: tuple[str, ...]
     group: str = ""
     note: str = ""
@@ -123,7 +126,7 @@ class Zone:
     """A part of the face with one stack."""
 
     label: str
-    region: object  # shapely geometry, pattern mm
+    region: BaseGeometry  # shapely geometry, pattern mm
     layers: tuple[str, ...]
     code: str  # laminate code, first laid first
     thickness_mm: float

@@ -65,7 +65,7 @@ def day_plan(stages: Sequence[Stage], shop: Workshop) -> tuple[tuple[DayPlan, ..
             for step in block:
                 waits = [timer for timer in step.timers if timer.kind == "wait"]
                 part = step.minutes / max(1, len(waits))  # a coat, its wait, the next coat
-                for timer in waits or [None]:
+                for timer in waits or (None,):
                     now = _attend(lines, stage, step, part, now, hours)
                     if timer is not None:
                         now = _wait(lines, floats, stage, step, timer, now, hours)

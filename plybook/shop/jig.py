@@ -43,7 +43,7 @@ def jig_measures(job: Job) -> tuple[tuple[Measure, ...], list[Finding]]:
 
 def line_share(job: Job) -> float:
     """The share of the section the jig is measured along."""
-    mould, axis = job.spec.mould, job.spec.axis
+    mould, axis = _mould(job), job.spec.axis
     if isinstance(axis, AtShare):
         return axis.share
     return (mould.from_share + mould.to_share) / 2
@@ -111,7 +111,7 @@ def _tip_height(job: Job, check: JigCheck) -> Measure:
 
 
 def _diagonal(job: Job, check: JigCheck) -> list[Measure]:
-    mould = job.spec.mould
+    mould = _mould(job)
     ends = _spans(job)
     far = ends[-1] if check.at_mm is None else check.at_mm
     low, high = mould.from_share, mould.to_share
@@ -161,7 +161,7 @@ def _straightness(job: Job, check: JigCheck) -> list[Measure]:
 
 
 def _level(job: Job, check: JigCheck) -> list[Measure]:
-    mould = job.spec.mould
+    mould = _mould(job)
     spans = [_spans(job)[0]] if check.at_mm is None else [check.at_mm]
     measures = []
     for span in spans:
@@ -216,7 +216,7 @@ def _plus_words(job: Job, root_deg: float) -> str:
     """Which way a twist counts as plus: a web stands, so there it is not the nose that rises."""
     if abs(root_deg) < 45.0 or abs(root_deg) > 135.0:
         return "nose up counts as plus"
-    return f"the {job.spec.mould.edge_names[1 if root_deg < 0 else 0]} edge aft counts as plus"
+    return f"the {_mould(job).edge_names[1 if root_deg < 0 else 0]} edge aft counts as plus"
 
 
 def _screws(job: Job, check: JigCheck) -> list[Measure]:
@@ -283,15 +283,21 @@ def _flat(job: Job, check: JigCheck) -> list[Measure]:
 
 def _section_angle(job: Job, span: float) -> tuple[float, float]:
     """Angle of the face across one station, nose up positive, and its width: (degrees, mm)."""
-    mould = job.spec.mould
+    mould = _mould(job)
     front = line_points_mm(job, np.array([span]), mould.from_share)[0]
     back = line_points_mm(job, np.array([span]), mould.to_share)[0]
     run = math.copysign(math.hypot(back[0] - front[0], back[1] - front[1]), back[0] - front[0])
     return math.degrees(math.atan2(front[2] - back[2], run)), float(np.linalg.norm(back - front))
 
 
+def _mould(job: Job) -> StationMould:
+    """The mould of a part with stations in space; flat parts are measured elsewhere."""
+    assert isinstance(job.spec.mould, StationMould)
+    return job.spec.mould
+
+
 def _spans(job: Job) -> list[float]:
-    return sorted(station.at_mm for station in job.spec.mould.stations)
+    return sorted(station.at_mm for station in _mould(job).stations)
 
 
 def _asked(job: Job, check: JigCheck, usual: list[float]) -> list[float]:

@@ -18,6 +18,8 @@ import numpy as np
 
 from plybook.diagnostics import Finding
 
+Shows = Literal["none", "layer", "core", "bag", "mould", "jig", "section"]  # picture of a step
+
 
 @dataclass(frozen=True)
 class Check:
@@ -109,7 +111,7 @@ class Step:
     timers: tuple[Timer, ...] = ()
     batches: tuple[str, ...] = ()
     at_hand: tuple[str, ...] = ()
-    shows: Literal["none", "layer", "core", "bag", "mould", "jig", "section"] = "none"
+    shows: Shows = "none"
     minutes: float = 0.0
     name: str = ""
     overlaps: bool = False

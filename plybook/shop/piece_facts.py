@@ -29,7 +29,7 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
     kinds = {p.splice.kind for p in pieces if p.splice is not None}
     overlaps = {p.splice.overlap_mm for p in pieces if p.splice and p.splice.kind == "overlap"}
     seams = seams_of(pieces) if layer.kind == "core" else ()
-    facts: dict[str, Fact | float] = {
+    facts: dict[str, Fact] = {
         "layer": layer.id,
         "material": job.name(layer.material),
         "angle": degrees_text(layer.angle_deg),
@@ -91,7 +91,7 @@ def _drop_facts(job: Job, layer: LaidLayer, source) -> dict:
             run = card.drop if isinstance(card, Ply | Rod) else None
             if run is not None and (run.run, run.index) == (drop.run, drop.index - 1):
                 before = other
-    if before is None:
+    if drop is None or before is None:
         return {"drops": False, "drop_step": "", "drop_way": "", "drop_after": ""}
     shorter = layer.region.area < before.region.area
     return {
@@ -156,7 +156,7 @@ def panel_scope(job: Job, piece: Piece) -> Scope:
     core = job.spec_layers.get(piece.layer)
     stock = job.spec.materials.cores.get(piece.material)
     openings = [cut.insert for cut in getattr(core, "cut_outs", ())] if piece.holes_mm else []
-    facts = {
+    facts: dict[str, Fact] = {
         "bevels": _names(bevels),
         "has_bevels": bool(bevels),
         "bevel_angle": _angles(bevels),

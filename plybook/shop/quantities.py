@@ -221,11 +221,12 @@ def _bags_to_buy(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
     for (role, name, unit), amount in totals.items():
         card = job.consumable(role)
         price = card.price if card is not None else 0.0
-        if unit == "m2" and (card is None or card.roll_width_mm <= 0):
+        width = card.roll_width_mm if card is not None else 0.0
+        if unit == "m2" and width <= 0:
             rows.append(_buy(name, round(amount, 2), unit, "for the bags", price))
         elif unit == "m2":
-            metres = _metres_up(amount * 1e6 / card.roll_width_mm)
-            detail = f"under the bags, off a roll {job.length(card.roll_width_mm)} wide"
+            metres = _metres_up(amount * 1e6 / width)
+            detail = f"under the bags, off a roll {job.length(width)} wide"
             rows.append(_buy(name, metres, "m", detail, price))
         else:
             rows.append(_by_roll(job, role, name, amount * 1000, "for the bags"))

@@ -146,8 +146,9 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
             want("lay", layer.id, layer.id, thick.coat_g_m2 * (area + walls), area, True)
 
     if wetted:
-        grams, area = (math.fsum(row[k] for row in wetted) for k in (1, 2))
-        want("wet", "", f"wetting {listed(row[0] for row in wetted)}", grams, area)
+        grams = math.fsum(mass for _, mass, _ in wetted)
+        area = math.fsum(face for _, _, face in wetted)
+        want("wet", "", f"wetting {listed(name for name, _, _ in wetted)}", grams, area)
     if job.lays_peel_ply(rule.id):
         cloth_layers = tuple(la for la in layers if la.kind in ("ply", "rod"))
         area = job.region(cloth_layers).area / 1e6

@@ -12,7 +12,7 @@ from plybook.shop.facts import cure_seconds
 from plybook.shop.job import Job
 from plybook.shop.model import Caution, Check, Stage, Step, Timer
 from plybook.shop.standard import Ask, Line, StandardStep, Wait, standard
-from plybook.shop.words import Scope
+from plybook.shop.words import Scope, WordsError
 from plybook.spec.model import AddedStep, StageRule
 
 
@@ -121,6 +121,8 @@ def _expand(run: list[StandardStep], scope: Scope):
 
 def _draft(standard_step: StandardStep, scope: Scope) -> Draft:
     pieces = scope.facts[standard_step.pieces] if standard_step.pieces else ()
+    if not isinstance(pieces, tuple):
+        raise WordsError(f"{standard_step.pieces!r} is no list of pieces")
     need = None
     layer = str(scope.facts["layer"]) if standard_step.for_each == "layer" else ""
     if standard_step.resin:
@@ -130,7 +132,7 @@ def _draft(standard_step: StandardStep, scope: Scope) -> Draft:
         id="",
         title=scope.say(standard_step.title),
         text=_lines(standard_step.text, scope),
-        pieces=tuple(pieces),
+        pieces=pieces,
         lays=standard_step.lays,
         layer=layer,
         checks=_checks(standard_step.checks, scope),

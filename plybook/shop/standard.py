@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from plybook.shop.model import Shows
 from plybook.spec.limits import Limits
 from plybook.spec.reader import read_tree
 from plybook.spec.written.process import LAYING_KINDS, STAGE_KINDS
@@ -75,7 +76,7 @@ class StandardStep:
     pieces: str = ""  # name of the fact that lists them
     resin: str = ""  # which need of the resin plan is mixed for this step
     lays: bool = False
-    shows: str = "none"
+    shows: Shows = "none"
     minutes: str | float = 0.0
     overlaps: bool = False
     together: bool = False

@@ -1,7 +1,8 @@
 """Sentences with named facts: the words of `trade/` become the words for one part.
 
 Terms:
-    fact: a named value: a piece of text, a whole number, a list of names, or yes/no.
+    fact: a named value: a piece of text, a whole number, a list of names, yes/no, or a figure,
+        which checks and waits may use but no sentence may print.
     scope: the facts in force at one place, and the lists that can be walked from there.
 
 The forms of a placeholder, and there are no others:
@@ -19,7 +20,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-Fact = str | int | bool | tuple[str, ...]
+Fact = str | float | bool | tuple[str, ...]
 
 _HOLE = re.compile(r"\{([a-z][a-z0-9_]*)(?::([^{}|]*)\|([^{}|]*))?\}")
 
@@ -70,9 +71,10 @@ class Scope:
 
     def number(self, value: str | float) -> float:
         """A figure given as such or by the name of a fact."""
-        if isinstance(value, str):
-            value = self._fact(value)
-        return float(value)
+        fact = self._fact(value) if isinstance(value, str) else value
+        if isinstance(fact, tuple):
+            raise WordsError(f"{value!r} is a list and no figure")
+        return float(fact)
 
     def _fact(self, name: str) -> Fact:
         try:
@@ -90,6 +92,8 @@ class Scope:
             return one if count == 1 else many
         if isinstance(value, bool):
             raise WordsError(f"{name!r} is yes or no and cannot be printed")
+        if isinstance(value, float):
+            raise WordsError(f"{name!r} is a figure without a unit and cannot be printed")
         if isinstance(value, tuple):
             return listed(value)
         return str(value)
