@@ -299,7 +299,10 @@ def _step(step: Step) -> dict:
         "shows": step.shows,
         "batches": list(step.batches),
         "cautions": [c.text for c in step.cautions],
-        "timers": [{"id": t.id, "seconds": t.seconds, "kind": t.kind} for t in step.timers],
+        "timers": [
+            {"id": t.id, "label": t.label, "seconds": t.seconds, "kind": t.kind}
+            for t in step.timers
+        ],
         "checks": [
             {
                 "id": c.id,

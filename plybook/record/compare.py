@@ -167,8 +167,15 @@ def _times(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
             if timer["kind"] == "wait" and over < 0:
                 yield warning(
                     "record-wait-short",
-                    f"step {step['title']!r}: a wait of {show_duration(timer['seconds'])} was "
-                    f"stopped {show_duration(-over)} early",
+                    f"step {step['title']!r}: {timer.get('label', 'a wait')}, "
+                    f"{show_duration(timer['seconds'])}, was stopped {show_duration(-over)} early",
+                )
+            if timer["kind"] == "limit" and over > 0:
+                yield warning(
+                    "record-limit-over",
+                    f"step {step['title']!r}: {timer.get('label', 'a limit')} was stopped "
+                    f"{show_duration(over)} after its {show_duration(timer['seconds'])}",
+                    "say in a deviation whether resin went on after its time",
                 )
         if not step["lays"]:
             continue

@@ -259,3 +259,23 @@ def test_an_open_record_says_on_its_cover_that_it_is_not_complete():
     assert not any(f.severity is Severity.ERROR for f in findings)
     cover = as_built(record, plan, findings).pages[0]
     assert any("NOT COMPLETE" in getattr(block, "text", "") for block in cover.blocks)
+
+
+def test_a_cup_used_past_its_time_is_told():
+    """40 min of pot life, the timer stopped after 55: a quarter of an hour too late."""
+    document, plan = planned()
+    raw = filled(document)
+    raw["timers"]["lay-p1.pot"] = {"start": 0, "end": 2_400_000, "stopped": 3_300_000}
+    (found,) = compare(read(raw), plan)
+    assert found.code == "record-limit-over"
+    assert "Pot life" in found.message and "15 min after its 40 min" in found.message
+
+
+def test_jig_figures_that_steps_ask_for_are_not_asked_twice():
+    """Where a step shows the jig, its checks are the jig card; no second card is missed."""
+    document, plan = planned()
+    raw = filled(document)
+    raw["fields"] = {id: f for id, f in raw["fields"].items() if not id.startswith("jig.")}
+    assert set(codes(raw, plan)) == {"record-jig-open"}
+    plan["stages"][-1]["steps"][-1]["shows"] = "jig"
+    assert codes(raw, plan) == []
