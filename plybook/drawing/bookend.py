@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from string import ascii_lowercase
 
 from plybook.diagnostics import Finding
 from plybook.drawing.bookstart import kicker, unique
@@ -21,6 +22,7 @@ from plybook.drawing.jigview import jig_picture
 from plybook.drawing.partview import strain_picture
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.stepcards import material_names
+from plybook.drawing.zoneview import zone_picture
 from plybook.laminate.model import Laminate
 from plybook.shop.model import Quantity, Shop
 from plybook.spec.model import PartSpec
@@ -135,8 +137,8 @@ def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
                 names.get(layer.material, layer.material),
                 f"{layer.thickness_mm:.2f}",
                 ", ".join(layer.pieces),
-                f"{along:+.1f}",
-                f"{across:+.1f}",
+                _signed(along),
+                _signed(across),
             )
         )
     table = Table(
@@ -150,6 +152,12 @@ def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
         "below it."
     )
     return Page("stack", "The stack", kicker(spec), (words, table), chapter=AFTER)
+
+
+def _signed(value_mm: float) -> str:
+    """A growth with its sign; one that rounds to nothing has none."""
+    words = f"{value_mm:+.1f}"
+    return "0" if words in ("+0.0", "-0.0") else words
 
 
 def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
@@ -187,6 +195,17 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
                 "llrrrll",
             ),
         ]
+        said = code_words(spec, laminate)
+        blocks += [Paragraph(said, small=True)] if said else []
+        scene = zone_picture(face, laminate.zones)
+        blocks.append(
+            Picture(
+                scene,
+                scene.window_mm[3] - scene.window_mm[1],
+                "Where each zone lies, from the bag side.",
+                "The zones of the part",
+            )
+        )
     strain = face.strain
     blocks.append(Heading("Flat pattern", 3))
     if face.flat:
@@ -212,6 +231,31 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
                 )
             )
     return Page("zones", "Zones and pattern", kicker(spec), tuple(blocks), chapter=AFTER)
+
+
+def code_words(spec: PartSpec, laminate: Laminate) -> str:
+    """What the signs and letters of the zones' laminate codes mean; "" where there are none."""
+    codes = " ".join(zone.code for zone in laminate.zones)
+    said = []
+    if "±" in codes or "∓" in codes:
+        said.append("±45: +45 is laid first; ∓45: -45 is laid first.")
+    if "_" in codes:
+        said.append("_4: four alike.")
+    names = material_names(spec)
+    layers = {layer.id: layer for layer in laminate.layers}
+    seen = set()
+    for zone in laminate.zones:
+        plies = [layers[id] for id in zone.layers if layers[id].kind == "ply"]
+        cloths = tuple(dict.fromkeys(ply.material for ply in plies))
+        if len(cloths) > 1:
+            seen.add(cloths)
+    if len(seen) == 1:
+        (cloths,) = seen
+        letters = zip(ascii_lowercase, cloths, strict=False)
+        said += [f"{letter}: {names.get(cloth, cloth)}." for letter, cloth in letters]
+    elif seen:
+        said.append("a, b: the cloths of a zone, in the order they are first laid.")
+    return " ".join(said)
 
 
 def estimates_page(spec: PartSpec, shop: Shop) -> Page | None:
@@ -261,5 +305,5 @@ def findings_page(spec: PartSpec, findings: tuple[Finding, ...]) -> Page:
             if f.source:
                 tail.append(f"Source: {f.source}.")
             if tail:
-                blocks.append(Paragraph(" ".join(tail).replace("..", ".")))
+                blocks.append(Paragraph(" ".join(tail).replace("..", "."), small=True))
     return Page("findings", "Findings", kicker(spec), tuple(blocks), chapter=AFTER)

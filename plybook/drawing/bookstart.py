@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -52,6 +52,7 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
         for stage in shop.stages
         for x in (*stage.at_hand, *(item for step in stage.steps for item in step.at_hand))
     )
+    at_hand = _counted(at_hand, [x for s in shop.stages for step in s.steps for x in step.at_hand])
     if at_hand:
         blocks += [Heading("Have at hand", 3), Items(tuple(at_hand), small=True)]
     shorter = {caution.text: caution.again for caution in standard().cautions.values()}
@@ -73,6 +74,24 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
         )
     )
     return Page("before", "What to have at hand", kicker(spec), tuple(blocks), chapter=BEFORE)
+
+
+def _counted(things: Sequence[str], told: Sequence[str]) -> list[str]:
+    """Things once each; of those told with a number, as cups (7), the sum over the steps."""
+    sums: dict[str, int] = {}
+    for thing in told:
+        name, count = _count(thing)
+        sums[name] = sums.get(name, 0) + count
+    names = (_count(thing) for thing in things)
+    return unique(f"{name} ({sums[name]})" if count and sums.get(name) else name
+                  for name, count in names)  # fmt: skip
+
+
+def _count(thing: str) -> tuple[str, int]:
+    """'cups and sticks (7)' in its name and number; 0 where no number is told."""
+    name, bracket, rest = thing.rpartition(" (")
+    number = rest.removesuffix(")")
+    return (name, int(number)) if bracket and number.isdecimal() else (thing, 0)
 
 
 def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop) -> Page:
@@ -209,6 +228,7 @@ def clock_page(spec: PartSpec, shop: Shop) -> Page | None:
                 ("From", "To", "Stage", "What", "Who"),
                 rows,
                 "lllll",
+                widths=(12.0, 12.0, 21.0, 48.0, 7.0),
             ),
         ),
         chapter=BEFORE,
@@ -224,8 +244,8 @@ def resin_page(spec: PartSpec, shop: Shop) -> Page | None:
     blocks: list[Block] = [
         Paragraph(
             "Weigh each cup on its own; the parts add up to the total. Never mix two cups "
-            "at once, never stretch a cup that warms up. Mix: when the day plan comes to it. After "
-            "and on by: counted from the moment the stage's first cup is mixed."
+            "at once, never stretch a cup that warms up. Mix: when the day plan comes to it. On "
+            "by: counted from the moment the stage's first cup is mixed."
         )
     ]
     for resin in unique(b.resin for b in shop.batches):
@@ -233,28 +253,33 @@ def resin_page(spec: PartSpec, shop: Shop) -> Page | None:
         blocks.append(
             Heading(f"{names.get(resin, resin)}: {len(cups)} cup{'s' if len(cups) != 1 else ''}", 3)
         )
-        rows = tuple(
-            (
-                b.id,
-                stages.get(b.stage, b.stage),
-                b.purpose,
-                batch_parts(b),
-                f"{b.mass_g:.{b.decimals}f}",
-                clock_text(b.clock_min, spec.workshop),
-                f"+{show_duration(b.mix_at_s)}" if b.mix_at_s else "first",
-                f"+{show_duration(b.on_by_s)}" if b.on_by_s else "",
-                _work_words(b),
-            )
-            for b in cups
-        )
-        blocks.append(
-            Table(
-                ("Cup", "Stage", "For", "Parts", "Total, g", "Mix", "After", "On by", "Work"),
-                rows,
-                "llllrlrrr",
-            )
-        )
+        for stage in unique(b.stage for b in cups):
+            blocks.append(_cup_table(spec, stages.get(stage, stage), cups, stage))
     return Page("resin", "Resin, cup by cup", kicker(spec), tuple(blocks), chapter=BEFORE)
+
+
+def _cup_table(spec: PartSpec, title: str, cups: Sequence[Batch], stage: str) -> Table:
+    """The cups of one stage."""
+    rows = tuple(
+        (
+            b.id,
+            b.purpose,
+            batch_parts(b),
+            f"{b.mass_g:.{b.decimals}f}",
+            clock_text(b.clock_min, spec.workshop),
+            f"+{show_duration(b.on_by_s)}" if b.on_by_s else "",
+            _work_words(b),
+        )
+        for b in cups
+        if b.stage == stage
+    )
+    return Table(
+        ("Cup", "For", "Parts", "Total, g", "Mix", "On by", "Work"),
+        rows,
+        "lllrlrr",
+        title,
+        (5.5, 29.5, 32.0, 8.0, 12.5, 12.0, 8.0),
+    )
 
 
 def _work_words(batch: Batch) -> str:

@@ -8,8 +8,10 @@ part are left out. A bar is drawn wider than it is, so that its pieces can be na
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
 from plybook.drawing.frame import Frame, area_paths, arrow, cropped, hatch, polygons
 from plybook.drawing.letters import text_box_mm, text_width_mm
@@ -21,7 +23,8 @@ from plybook.units import MM_PER_INCH
 
 WIDTH_MM = 180.0
 _ROW_MM = 58.0  # most for one row
-_LONGEST_ROW = 4200.0  # mm of roll in one row
+_LONGEST_ROW = 4200.0  # mm of bar in one row; a roll up to this takes one row
+_MOST_ROWS = 12
 _GAP_MM = 6.5
 _BAR_MM = 5.0  # a bar on paper, whatever its width
 TALLEST_MM = 205.0  # with its title and words it still fits a Letter page
@@ -43,19 +46,15 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
     if stock.kind == "bar" and layout.placements:  # a coil is long: only as far as it is cut
         rings_mm = [placed_outline(items[p.item], p) for p in layout.placements]
         length = min(stock.length_mm, max(float(ring[:, 0].max()) for ring in rings_mm))
-    rows = max(1, math.ceil(length / _LONGEST_ROW)) if stock.kind != "sheet" else 1
-    stretch = length / rows
     rings = [(p, Polygon(placed_outline(items[p.item], p))) for p in layout.placements]
-    shown = [
-        row
-        for row in range(rows)
-        if any(
-            p.item.rpartition("/")[0] == part
-            and ring.bounds[0] < (row + 1) * stretch
-            and ring.bounds[2] > row * stretch
-            for p, ring in rings
-        )
-    ] or list(range(rows))
+    spans = [(r.bounds[0], r.bounds[2]) for p, r in rings if p.item.rpartition("/")[0] == part]
+    rows = 1
+    if stock.kind == "bar":
+        rows = max(1, math.ceil(length / _LONGEST_ROW))
+    elif stock.kind == "roll" and length > _LONGEST_ROW:
+        rows = _best_rows(length, stock.width_mm, spans)
+    stretch = length / rows
+    shown = _rows_with(spans, rows, stretch)
     scale = (WIDTH_MM - 10.0) / stretch
     width = stock.width_mm
     if stock.kind == "bar":
@@ -91,11 +90,41 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
             named = _label(area, piece if mine else own, mine)
             if not named and stock.kind == "bar" and not area.is_empty:
                 named = [_above(area, piece if mine else own, mine)]
+            elif not named and mine and area.area > 0.6 * frame.shape(ring).area:
+                named = [_across(area, piece)]
             out += named
         if stock.kind == "roll" and place == 0:
             out += _warp(frame, row * stretch, stock.width_mm)
         out += _ruler(frame, row * stretch, min((row + 1) * stretch, length), unit)
     return cropped(Scene(tuple(out), (0.0, 0.0, WIDTH_MM, height), f"Layout of {stock.id}"))
+
+
+def _rows_with(spans: Sequence[tuple[float, float]], rows: int, stretch: float) -> list[int]:
+    """The rows that hold something of the given stretches of a roll; all where there are none."""
+    shown = [
+        row
+        for row in range(rows)
+        if any(a < (row + 1) * stretch and b > row * stretch for a, b in spans)
+    ]
+    return shown or list(range(rows))
+
+
+def _best_rows(length_mm: float, width_mm: float, spans: Sequence[tuple[float, float]]) -> int:
+    """Into how many rows a roll is cut for its picture to come out largest."""
+
+    def scale(rows: int) -> float:
+        shown = len(_rows_with(spans, rows, length_mm / rows))
+        return min((WIDTH_MM - 10.0) * rows / length_mm, (TALLEST_MM / shown - _GAP_MM) / width_mm)
+
+    return max(range(1, _MOST_ROWS + 1), key=lambda rows: (round(scale(rows), 6), -rows))
+
+
+def _across(area: BaseGeometry, words: str) -> Text:
+    """The id over a piece too slim to hold it, on white."""
+    at = next(polygons(area)).representative_point()
+    return Text(
+        Role.TEXT, (at.x, at.y), words, 1.8, anchor="middle", rise="centre", bold=True, halo=True
+    )
 
 
 def _label(area, words: str, bold: bool) -> list[Text]:

@@ -221,7 +221,7 @@ def _title(page: Page, large: float = TITLE) -> Slab:
     cap = large if len(wrapped(title, WIDTH_MM, large, True)) == 1 else HEAD
     lines = wrapped(title, WIDTH_MM, cap, True)
     kicker = wrapped(clean_text(page.kicker), WIDTH_MM, NOTE)
-    first = len(kicker) * LEADING * NOTE + 1.5
+    first = len(kicker) * LEADING * NOTE + (2.5 if cap == PLATE else 1.5)
 
     def draw(pen: Pen, y: float) -> None:
         for k, line in enumerate(kicker):

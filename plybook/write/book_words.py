@@ -117,15 +117,17 @@ def table_slabs(block: Table) -> Iterator[Slab]:
 
 def _column_widths(block: Table) -> list[float]:
     """The stated shares. Without them, columns of short cells get all they wish, the narrowest
-    first, and the others share what is left; none gets less than its longest word."""
+    first, and the others share what is left; none gets less than its longest word, a column of
+    figures not less than its longest figure."""
     count = len(block.head)
     least, wish = [], []
     for k in range(count):
         cells = [(clean_text(block.head[k]), True)]
         cells += [(clean_text(row[k]), False) for row in block.rows]
         words = [(word, bold) for cell, bold in cells for word in cell.split()]
-        least.append(3.0 + max((text_width_mm(w, NOTE, b) for w, b in words), default=0.0))
         wish.append(3.0 + max(text_width_mm(c, NOTE, b) for c, b in cells))
+        longest = 3.0 + max((text_width_mm(w, NOTE, b) for w, b in words), default=0.0)
+        least.append(wish[-1] if block.align[k : k + 1] == "r" else longest)
     if block.widths:
         return [WIDTH_MM * share / sum(block.widths) for share in block.widths]
     if sum(least) > WIDTH_MM:  # words are broken, the longest most
@@ -156,7 +158,7 @@ def facts_slabs(block: Facts) -> Iterator[Slab]:
                     pen.words(line, x + 40.0, y + BODY + 0.8 + n * LEADING * BODY, BODY, True)
                 pen.rule(x, y + height, x + half - 4.0, y + height)
 
-        yield Slab(height, draw, before=1.2)
+        yield Slab(height, draw, before=1.2 if k else 3.5)
 
 
 def plate_slabs(block: Plate) -> Iterator[Slab]:

@@ -6,9 +6,10 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from shapely import LineString, Point, Polygon, box
+from shapely import LineString, Point, Polygon, box, unary_union
 
 from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
+from plybook.drawing.bookstart import _counted
 from plybook.drawing.coreview import panel_picture
 from plybook.drawing.frame import fit_frame, hatch
 from plybook.drawing.layoutview import small_layout
@@ -19,7 +20,8 @@ from plybook.drawing.rosette import rosette_items, show_angle
 from plybook.drawing.scene import Circle, Path, Role, Text
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
-from plybook.laminate.model import SpliceInfo
+from plybook.drawing.zoneview import zone_picture
+from plybook.laminate.model import SpliceInfo, Zone
 from plybook.shop.model import BagPlan
 from plybook.surface.model import StrainReport
 from tests.drawing import doubles
@@ -298,3 +300,27 @@ def test_a_panel_to_be_sawn_says_of_each_edge_how_it_is_cut():
     assert colliding(scene) == [] and outside(scene) == []
     rims = [p for p in scene.items if isinstance(p, Path) and p.role is Role.BEVEL]
     assert len(rims) == sum(e.treatment == "bevel" for e in PIECES["C1-1"].edges)
+
+
+def zone(label, region):
+    return Zone(label, region, ("P1",), "[45]", 0.25, 1.0, True, True, None, region.area / 1e6)
+
+
+def test_every_zone_is_named_once_at_least_however_small_it_is():
+    x1 = float(FACE.outline_mm[:, 0].max())
+    whole = Polygon(FACE.outline_mm)
+    slivers = [box(500 + 40 * k, -420, 520 + 40 * k, -380) for k in range(6)]
+    large = whole.difference(unary_union(slivers))
+    halves = [large & box(-1e3, -1e4, x1 / 2, 1e4), large & box(x1 / 2, -1e4, x1 + 1e3, 1e4)]
+    zones = [zone(f"Z{k}", region) for k, region in enumerate([*halves, *slivers], start=1)]
+    scene = zone_picture(FACE, zones)
+    words = [t.text for t in scene.items if isinstance(t, Text)]
+    assert {z.label for z in zones} <= set(words)
+    assert colliding(scene) == [] and outside(scene) == []
+    dots = [c.centre_mm for c in scene.items if isinstance(c, Circle)]
+    assert len(dots) == 6  # the slivers are called out
+
+
+def test_what_is_told_with_a_number_is_added_up_over_the_book():
+    told = ["scale", "cups and sticks (7)", "tape (12.9 m)", "cups and sticks (8)"]
+    assert _counted(told, told) == ["scale", "cups and sticks (15)", "tape (12.9 m)"]
