@@ -91,6 +91,13 @@ _SAID_MM = re.compile(
 )
 
 
+def show_run(value_mm: float, unit: str = "mm") -> str:
+    """A long length: metres, or feet where the part is in inches."""
+    if unit == "in":
+        return f"{value_mm / MM_PER_INCH / 12:.1f} ft"
+    return f"{value_mm / 1000:.1f} m"
+
+
 def in_inches(sentence: str) -> str:
     """A sentence with its lengths in mm turned into inches; what stands in backquotes stays.
 

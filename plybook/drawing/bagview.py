@@ -14,6 +14,7 @@ from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.shop.model import BagPlan
 from plybook.surface.model import Face
+from plybook.units import show_run
 
 WIDTH_MM = 180.0
 LEGEND_MM = 46.0
@@ -35,7 +36,7 @@ _NAMES = {
 }
 
 
-def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
+def bag_plan_picture(face: Face, bag: BagPlan, unit: str = "mm") -> Scene:
     """From above: every layer's outline numbered, the tape line, pleats, hoses and ports."""
     rings = [
         np.asarray(face.outline_mm),
@@ -65,7 +66,7 @@ def bag_plan_picture(face: Face, bag: BagPlan) -> Scene:
         entries += [entry] if entry not in entries else []
     if len(bag.tape_mm):
         items.append(Path(Role.STOCK, frame.put(bag.tape_mm), True))
-        entries.append(("", Role.STOCK, f"sealant tape, {bag.tape_length_mm / 1000:.1f} m"))
+        entries.append(("", Role.STOCK, f"sealant tape, {show_run(bag.tape_length_mm, unit)}"))
     for at in frame.put(bag.pleats_mm) if len(bag.pleats_mm) else ():
         items += [Path(Role.TICK, np.array([at + (-1.3, -1.8), at + (0, 1.8), at + (1.3, -1.8)]))]
     if len(bag.pleats_mm):

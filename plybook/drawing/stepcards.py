@@ -187,7 +187,10 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
     if step.shows == "bag":
         for bag in bench.shop.bags:
             if bag.stage == stage.id:
-                yield _picture(bag_plan_picture(bench.face, bag), alt="The bag, seen from above")
+                yield _picture(
+                    bag_plan_picture(bench.face, bag, bench.spec.part.units),
+                    alt="The bag, seen from above",
+                )
                 if step is next(s for s in stage.steps if s.shows == "bag"):
                     section = bag_section_picture(bag)
                     yield _picture(section, alt="The bag in section: the order of the layers")

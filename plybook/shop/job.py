@@ -17,7 +17,7 @@ from plybook.nest.model import CutPlan, Unit
 from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS, standard
 from plybook.spec.model import Consumable, Layer, PartSpec, Resin, StageRule, ThickenedResin
 from plybook.surface.model import Face
-from plybook.units import MM_PER_INCH, show_length
+from plybook.units import MM_PER_INCH, show_length, show_run
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -212,9 +212,7 @@ class Job:
 
     def run(self, value_mm: float) -> str:
         """A long length: metres, or feet where the part is in inches."""
-        if self.spec.part.units == "in":
-            return f"{value_mm / MM_PER_INCH / 12:.1f} ft"
-        return f"{value_mm / 1000:.1f} m"
+        return show_run(value_mm, self.spec.part.units)
 
 
 def make_job(

@@ -134,7 +134,7 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
                 neat = faces * _uptake(job, layer) * area
                 want("neat", layer.id, f"neat coat for {layer.id}", neat, area)
                 grams += thick.coat_g_m2 * area
-                what, wet = layer.id, area
+                what, wet = f"thickened coat for {layer.id}", area
             want("lay", layer.id, what, grams, wet, True)
         elif layer.kind == "insert":
             walls = (
