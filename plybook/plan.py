@@ -291,6 +291,7 @@ def _stage(stage: Stage) -> dict:
 def _step(step: Step) -> dict:
     return {
         "id": step.id,
+        "name": step.name,
         "title": step.title,
         "text": list(step.text),
         "pieces": list(step.pieces),

@@ -138,7 +138,9 @@ class Job:
 
     def lays_peel_ply(self, stage: str) -> bool:
         """Whether the standard process covers this stage with peel ply: every cured face of cloth
-        or rods gets it, because a later bond may land anywhere on it."""
+        or rods gets it, because a later bond may land anywhere on it, unless the spec drops it."""
+        if any(rule.id == stage and "peel_ply" in rule.drop_steps for rule in self.stages):
+            return False
         layers = [la for la in self.layers_of(stage) if la.kind in ("ply", "rod")]
         return bool(layers) and not self.own_peel_ply(stage)
 

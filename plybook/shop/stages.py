@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from plybook.diagnostics import Finding, error
+from plybook.diagnostics import Finding, error, warning
 from plybook.shop.facts import cure_seconds
 from plybook.shop.job import Job
 from plybook.shop.model import Caution, Check, Stage, Step, Timer
-from plybook.shop.standard import Ask, Line, StandardStep, Wait, standard
-from plybook.shop.words import Scope, WordsError
+from plybook.shop.standard import Ask, Line, StandardStage, StandardStep, Wait, standard
+from plybook.shop.words import Scope, WordsError, listed
 from plybook.spec.model import AddedStep, StageRule
 
 
@@ -36,7 +36,8 @@ def draft_stage(job: Job, rule: StageRule, scope: Scope) -> tuple[list[Draft], l
         for run in _runs(kind.steps)
         for step, inner in _expand(run, scope)
     ]  # fmt: skip
-    return _edited(rule, drafts, [step.name for step in kind.steps])
+    edited, findings = _edited(rule, drafts, [step.name for step in kind.steps])
+    return edited, [*findings, *_left_hanging(rule, kind, edited)]
 
 
 def finish_stage(
@@ -248,6 +249,24 @@ def _edited(
         new = replace(_changed(Step(id="", title="", text=()), added), name=name, minutes=10)
         drafts = [*drafts[: after + 1], Draft(new), *drafts[after + 1 :]]
     return drafts, findings
+
+
+def _left_hanging(
+    rule: StageRule, kind: StandardStage, drafts: Sequence[Draft]
+) -> Iterator[Finding]:
+    """Steps that stay, in their standard words, though what they take as done was dropped."""
+    reworded = {change.step.partition(".")[0] for change in rule.change_steps if change.text}
+    here = {draft.step.name for draft in drafts}
+    for step in kind.steps:
+        gone = [name for name in step.relies_on if name in rule.drop_steps]
+        if gone and step.name in here and step.name not in reworded:
+            yield warning(
+                "dropped-step-relied-on",
+                f"step {step.name!r} of stage {rule.id!r} speaks of what {listed(gone)} does,"
+                f" which was dropped",
+                f"keep it, or say with `change` how {step.name!r} is done without it",
+                rule.place,
+            )
 
 
 def _hits(drafts: Sequence[Draft], name: str) -> list[int]:

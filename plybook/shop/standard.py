@@ -80,6 +80,7 @@ class StandardStep:
     minutes: str | float = 0.0
     overlaps: bool = False
     together: bool = False
+    relies_on: tuple[str, ...] = ()  # steps of the stage whose work its words take as done
 
 
 @dataclass(frozen=True)
@@ -180,6 +181,9 @@ def _stage(kind: str, data: dict[str, Any], groups: dict[str, tuple[StandardStep
     names = [step.name for step in steps]
     if twice := sorted({name for name in names if names.count(name) > 1}):
         raise TradeError(f"{kind}: steps of the same name: {', '.join(twice)}")
+    for step in steps:
+        if unknown := set(step.relies_on) - set(names):
+            raise TradeError(f"{kind}/{step.name}: relies on {', '.join(sorted(unknown))}")
     return StandardStage(kind, data["title"], tuple(steps), _lines(data.get("tools", ())))
 
 
@@ -200,6 +204,7 @@ def _step(where: str, row: dict[str, Any]) -> StandardStep:
     row["cautions"] = _lines(row.get("cautions", ()))
     row["at_hand"] = _lines(row.get("at_hand", ()))
     row["when"] = _when(row.get("when", ()))
+    row["relies_on"] = _when(row.get("relies_on", ()))
     return StandardStep(**row)
 
 

@@ -166,3 +166,58 @@ def test_cure_follows_spec_then_card_then_default():
     shop = plan_work(*parts.skin(stages(core={"cure_s": 5 * 3600.0})))
     cures = {st.id: st.cure_s for st in shop.stages}
     assert cures == {"skin": 8 * 3600, "core": 5 * 3600, "cover": 24 * 3600}
+
+
+def shop_without(stage, *names):
+    rules = stages(**{stage: {"drop_steps": names}})
+    return plan_work(*parts.skin(rules))
+
+
+def test_any_step_can_be_dropped_and_the_rest_still_reads_as_one_text():
+    """Each step that lays nothing, in each stage, one at a time: no hole in a sentence, no cup
+    without its step, no step changed besides those that speak of it."""
+    whole = plan_work(*parts.skin(stages()))
+    for stage in whole.stages:
+        for name in dict.fromkeys(step.name for step in stage.steps if not step.lays):
+            shop = shop_without(stage.id, name)
+            assert not errors(shop), name
+            assert name not in [x.name for x in steps_of(shop, stage.id)]
+            for where, text in parts.all_words(shop):
+                assert text and not any(s in text for s in ("{", "  ", " .", " ,", "..")), where
+            used = {b for st in shop.stages for x in st.steps for b in x.batches}
+            assert used == {b.id for b in shop.batches}
+
+
+@pytest.mark.parametrize(
+    ("stage", "gone", "speaks"),
+    [("core", "fit_core", {"neat_coat", "thick_coat", "lay_core"}), ("core", "bag", {"leak",
+     "leave", "strip_bag"}), ("skin", "bag", {"leak", "leave", "strip_bag"}),
+     ("skin", "cut_cloth", set())],
+)  # fmt: skip
+def test_what_speaks_of_a_dropped_step_is_named(stage, gone, speaks):
+    """The line round the core is drawn when it is fitted dry; without it none may speak of it."""
+    told = [f for f in shop_without(stage, gone).findings if f.code == "dropped-step-relied-on"]
+    assert {f.message.split("'")[1] for f in told} == speaks
+    assert all("change" in f.help for f in told)
+
+
+def test_own_words_for_the_step_that_speaks_of_it_settle_the_matter():
+    """Core laid to a template instead of a drawn line."""
+    words = tuple(
+        s.AddedStep(step, "", ("Lay it to the template.",))
+        for step in ("neat_coat", "thick_coat", "lay_core")
+    )
+    rules = stages(core={"drop_steps": ("fit_core",), "change_steps": words})
+    found = {f.code for f in plan_work(*parts.skin(rules)).findings}
+    assert "dropped-step-relied-on" not in found
+
+
+def test_without_peel_ply_the_next_stage_sands_and_nothing_speaks_of_it():
+    """Dropping it takes it out of cups, bag and cut list too."""
+    shop = shop_without("skin", "peel_ply")
+    own = steps_of(shop, "skin")
+    assert not any("peel ply" in text for step in own for text in step.text)
+    assert "peel_ply" not in {cut.role for cut in shop.bags[0].cuts}
+    assert not any("peel ply" in b.purpose for b in shop.batches if b.stage == "skin")
+    (opened,) = [x for x in steps_of(shop, "core") if x.name == "open_face"]
+    assert opened.text[0].startswith("Sand") and "Strip" not in opened.text[0]
