@@ -89,8 +89,8 @@ def _drawing(
         drawing.attribs.pop("height", None)
     drawing.attribs["viewBox"] = f"0 0 {w} {h}"
     if scene.title:
-        x, y = number(window[0]), number(window[3])
-        where = f"1 unit = 1 mm; the drawing's point (x, y) stands at (x - {x}, {y} - y)"
+        x, y = f"{'-' if window[0] > 0 else '+'} {number(abs(window[0]))}", number(window[3])
+        where = f"1 unit = 1 mm; the drawing's point (x, y) stands at (x {x}, {y} - y)"
         drawing.set_desc(clean_text(scene.title), where if scale == 1.0 and with_size else None)
     return drawing
 

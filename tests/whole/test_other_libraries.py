@@ -1,11 +1,13 @@
 """Every drawn outline, read back by libraries that had no part in writing it.
 
-DXF by GDAL (pyogrio), SVG as pixels by resvg, PDF by PDFium (pypdfium2).
+DXF by GDAL (pyogrio), SVG as paths by svgelements and as pixels by resvg, PDF by PDFium
+(pypdfium2).
 """
 
 import ctypes
 import io
 import json
+import re
 
 import numpy as np
 import pyogrio.raw
@@ -15,6 +17,8 @@ import pytest
 import resvg_py
 import shapely
 from PIL import Image
+from svgelements import SVG, Group
+from svgelements import Path as SvgPath
 
 AGREE_MM = 0.01
 MM_PER_POINT = 25.4 / 72
@@ -33,6 +37,14 @@ def plan(folder):
 
 def outline(piece):
     return shapely.LinearRing(piece["outline_mm"])
+
+
+def placed_ring(ring, placed):
+    """An outline where a layout puts it; `flipped` lies face down."""
+    if placed["flipped"]:
+        ring = shapely.affinity.scale(ring, 1.0, -1.0, origin=(0, 0))
+    ring = shapely.affinity.rotate(ring, placed["rotation_deg"], origin=(0, 0))
+    return shapely.affinity.translate(ring, placed["x_mm"], placed["y_mm"])
 
 
 def test_gdal_reads_every_template_as_planned(folder, plan):
@@ -62,10 +74,47 @@ def test_gdal_reads_every_layout_as_planned(folder, plan):
         ]
         assert len(cuts) == len(layout["placements"])
         for placed in layout["placements"]:
-            ring = shapely.affinity.rotate(
-                outline(pieces[placed["piece"]]), placed["rotation_deg"], origin=(0, 0)
-            )
-            ring = shapely.affinity.translate(ring, placed["x_mm"], placed["y_mm"])
+            ring = placed_ring(outline(pieces[placed["piece"]]), placed)
+            assert min(ring.hausdorff_distance(cut) for cut in cuts) <= AGREE_MM
+
+
+def svg_rings(file, layer):
+    """Rings of a layer of an SVG file in the drawing's own frame, mm, y up.
+
+    Size, viewBox, units and transforms are applied by the library: at 25.4 pixels to the inch a
+    pixel is a millimetre. Where the drawing's zero lies is told in the file's description.
+    """
+    sign, x, y = re.search(
+        r"stands at \(x ([+-]) ([\d.]+), (-?[\d.]+) - y\)", file.read_text()
+    ).groups()
+    for group in SVG.parse(file, ppi=25.4).select(lambda e: isinstance(e, Group) and e.id == layer):
+        for path in group.select(lambda e: isinstance(e, SvgPath)):
+            for part in path.as_subpaths():
+                ends = [(s.end.x, s.end.y) for s in SvgPath(part).segments()]
+                yield shapely.LinearRing(
+                    (np.array(ends) - (float(f"{sign}{x}"), float(y))) * (1.0, -1.0)
+                )
+
+
+def test_svgelements_reads_every_template_as_planned(folder, plan):
+    for piece in plan["pieces"]:
+        file = folder / "templates" / f"{piece['id']}.svg"
+        (cut,) = svg_rings(file, "CUT")
+        assert cut.hausdorff_distance(outline(piece)) <= AGREE_MM
+        holes = [shapely.LinearRing(hole) for hole in piece["holes_mm"]]
+        drawn = list(svg_rings(file, "CUT_INNER"))
+        assert len(drawn) == len(holes)
+        for hole in holes:
+            assert min(hole.hausdorff_distance(ring) for ring in drawn) <= AGREE_MM
+
+
+def test_svgelements_reads_every_layout_as_planned(folder, plan):
+    pieces = {p["id"]: p for p in plan["pieces"]}
+    for layout in plan["layouts"]:
+        cuts = list(svg_rings(folder / "cutplan" / f"{layout['stock']}.svg", "CUT"))
+        assert len(cuts) == len(layout["placements"])
+        for placed in layout["placements"]:
+            ring = placed_ring(outline(pieces[placed["piece"]]), placed)
             assert min(ring.hausdorff_distance(cut) for cut in cuts) <= AGREE_MM
 
 
