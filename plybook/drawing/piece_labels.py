@@ -64,12 +64,13 @@ def piece_labels(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[Label,
     """One label for each copy of each piece, in the order of laying."""
     part = spec.part
     names = material_names(spec)
-    stages = {stage.id: (n, stage.title) for n, stage in enumerate(shop.stages, start=1)}
+    count = len(shop.stages)
+    stages = {stage.id: f"{n} of {count}" for n, stage in enumerate(shop.stages, start=1)}
     owner = " ".join(w for w in (part.number, f"rev {part.revision}", HANDS[part.hand]) if w)
     out = []
     for piece in laminate.pieces:
         fibre = piece.kind in ("ply", "rod")
-        number, title = stages.get(piece.stage, ("", piece.stage))
+        stage = stages.get(piece.stage, piece.stage)
         for copy in range(1, piece.quantity + 1):
             out.append(
                 Label(
@@ -77,7 +78,7 @@ def piece_labels(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[Label,
                     show_angle(piece.angle_deg) if fibre else "",
                     piece.angle_deg if fibre else None,
                     f"{piece.layer} · {names.get(piece.material, piece.material)}",
-                    f"BAG SIDE UP · stage {number} {title}".replace("  ", " "),
+                    f"BAG SIDE UP · stage {stage}",
                     edge_words(piece),
                     owner,
                     f"QTY {copy} of {piece.quantity}",
@@ -94,6 +95,8 @@ def edge_words(piece: Piece) -> str:
             word = "SQUARE" if edge.treatment == "square" else f"{edge.treatment} "
             if edge.treatment in ("bevel", "scarf"):
                 word = f"{edge.treatment} {edge.angle_deg:g}°"
+            if edge.treatment == "scarf":  # which way it slopes decides which panel goes first
+                word += f" facing the {'bag' if edge.wide_side == 'mould' else 'mould'}"
             by.setdefault(word.strip(), []).append(edge.name)
         rows = sorted(by.items(), key=lambda row: row[0] != "SQUARE")  # first what must not be cut
         return "; ".join(f"{word}: {', '.join(names)}" for word, names in rows)

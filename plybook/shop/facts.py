@@ -88,7 +88,7 @@ def stage_scope(
     facts.setdefault("infusion_split", "")
     seams = seams_of(pieces["core"])
     facts["has_seams"] = bool(seams)
-    facts["as_one"] = ", taped together, in one" if seams else ""
+    facts["as_one"] = ", panel by panel" if seams else ""
     facts["seam_pairs"] = tuple(f"{s.name} between {s.between}, {s.cut}" for s in seams)
     facts["bevelled"] = any(
         e.treatment == "bevel" and not e.mate for piece in pieces["core"] for e in piece.edges

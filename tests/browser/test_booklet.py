@@ -154,6 +154,63 @@ def test_a_timer_runs_on_over_a_reload_and_ends_in_words(window, make_book):
     assert "ran to its end" in page.text(f"{WAX} .says")
 
 
+def before_the_page(page, code):
+    """Run a script before the page's own, as another browser would differ from the start."""
+    page.driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": code})
+
+
+def test_without_sound_and_wake_lock_a_timer_still_ends_in_words(window, make_book):
+    """A browser that has neither says so, keeps its timers and complains of nothing."""
+    page = window()
+    before_the_page(page, """
+        delete window.AudioContext; delete window.webkitAudioContext;
+        delete Navigator.prototype.wakeLock;
+    """)  # fmt: skip
+    page.open(make_book(), "p-mould-wax")
+    assert "cannot hold it" in page.text("#awake")
+    page.find(f"{WAX} .start").click()
+    assert until(lambda: page.find("#quiet").is_displayed())  # it says that it will not sound
+    move_timers(page, 3600)
+    page.driver.refresh()
+    assert until(lambda: "WAIT IS OVER" in page.text(".run"))
+    assert page.complaints() == []
+
+
+def test_sound_and_wake_lock_are_asked_for_and_asked_for_again_on_return(window, make_book):
+    """The lock is lost when the page is hidden; coming back asks for it anew. Three tones sound
+    when a time is up."""
+    page = window()
+    before_the_page(page, """
+        window.asked = 0; window.tones = 0;
+        const lock = () => Object.assign(new EventTarget(), { released: false });
+        Object.defineProperty(Navigator.prototype, "wakeLock", { configurable: true, get: () => ({
+            request: async () => { window.asked += 1; return (window.lock = lock()); } }) });
+        window.AudioContext = class {
+            state = "running"; currentTime = 0; destination = {};
+            createGain() { return { gain: {}, connect() {} }; }
+            createOscillator() {
+                const start = () => { window.tones += 1; };
+                return { frequency: {}, connect: (g) => g, stop() {}, start };
+            }
+            resume() {}
+        };
+    """)  # fmt: skip
+    page.open(make_book(), "p-mould-wax")
+    assert until(lambda: page.text("#awake") == "The screen stays on.")
+    assert page.js("return window.asked") == 1
+    page.js("window.lock.released = true; window.lock.dispatchEvent(new Event('release'))")
+    assert page.text("#awake") == "The screen may go dark."
+    page.js("document.dispatchEvent(new Event('visibilitychange'))")
+    assert until(lambda: page.js("return window.asked") == 2)
+    assert until(lambda: page.text("#awake") == "The screen stays on.")
+    page.find(f"{WAX} .start").click()
+    assert not page.find("#quiet").is_displayed()
+    move_timers(page, 3600)
+    page.driver.refresh()
+    page.find(f"{WAX}").click()  # sound may start only after a touch
+    assert until(lambda: page.js("return window.tones") >= 3)
+
+
 def test_a_book_open_in_two_tabs_does_not_forget_what_the_other_ticked(window, make_book):
     page = window().open(make_book(), LAY)
     first = page.driver.current_window_handle
