@@ -203,7 +203,8 @@ def pattern_mesh(
     creases = [_along(plane.of(line), plane.rows, step_mm) for line in lines]
     rings = [plane.of(ring) for ring in _rings(area)]  # or long triangles would span bays
     creases += [_along(ring, plane.rows, _EDGE_STEP_MM) for ring in rings]
-    creases += _bend_rows(grid) if lines and hold_rows else []
+    if lines and hold_rows:  # what a break line crosses cannot be held as well
+        creases += _clear_of(_bend_rows(grid), creases, step_mm * _CLEAR)
     points, triangles = _triangulate(grid, creases, step_mm * _CLEAR)
     flat = plane.flat(points)
     rim = np.concatenate(rings)
@@ -299,6 +300,17 @@ def _bend_rows(grid: np.ndarray) -> list[np.ndarray]:
         ends = np.flatnonzero(np.diff(at[:, 0]) > 1.5 * pitch) + 1
         found += [part for part in np.split(at, ends) if len(part) > 1]
     return found
+
+
+def _clear_of(
+    rows: Sequence[np.ndarray], lines: Sequence[np.ndarray], by_mm: float
+) -> list[np.ndarray]:
+    """The parts of rows that stay a distance clear of some lines."""
+    import shapely
+
+    near = shapely.union_all([shapely.LineString(line).buffer(by_mm, 2) for line in lines])
+    parts = shapely.get_parts(shapely.difference([shapely.LineString(r) for r in rows], near))
+    return [shapely.get_coordinates(part) for part in parts if part.length > by_mm]
 
 
 def _triangulate(grid: np.ndarray, creases: list[np.ndarray], clear_mm: float):
