@@ -7,7 +7,7 @@ here once; the sentences that use it stand in `trade/`.
 from __future__ import annotations
 
 from plybook.laminate.model import LaidLayer, Piece
-from plybook.shop.bagging import edge_beside, flow_length_mm
+from plybook.shop.bagging import edge_beside, flow_length_mm, margins
 from plybook.shop.job import Job
 from plybook.shop.mixing import pot_life_s
 from plybook.shop.model import BagPlan, Measure
@@ -36,6 +36,7 @@ from plybook.shop.standard import LAYING_KINDS, figure, standard
 from plybook.shop.words import Fact, Scope, listed, minutes_text
 from plybook.spec.model import StageRule
 
+_PORT_MM = 40.0  # width of a vacuum port that goes through the bag
 _STRIP_MM = 200.0  # length of the test strip of an infusion
 
 
@@ -54,6 +55,7 @@ def stage_scope(
         "stage": job.title(rule),
         "mixes": bool(needs),
         "cups": 0,
+        "several_cups": False,
     }
     films = tuple(p for p in pieces["film"])
     flat = [*pieces["ply"], *films]
@@ -246,6 +248,7 @@ def _bag_facts(job: Job, rule: StageRule, bag: BagPlan | None) -> dict:
     drop = figure("leak_drop")
     source = standard().figures["leak_time_infusion" if infused else "leak_drop"].source
     facts = {
+        "narrow_breather": margins(job).breather < _PORT_MM,
         "rests_on": "core" if core_below else "laminate",
         "pad_words": "Pad every sharp edge"
         + (" and the foot of every bevel" if core_open else "")

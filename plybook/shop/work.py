@@ -103,11 +103,12 @@ def _cups(job: Job, rule: StageRule, stage: Stage, drafts, needs, first: int):
 def _cup_facts(job: Job, cups: Sequence[Batch]) -> dict[str, Fact]:
     """What the words of a step say about its stage's cups."""
     if not cups:
-        return {"cups": 0}
+        return {"cups": 0, "several_cups": False}
     quoted = job.spec.materials.resins[cups[0].resin].pot_life_mass_g
     largest = max(cup.mass_g for cup in cups)
     return {
         "cups": len(cups),
+        "several_cups": len(cups) > 1 and cups[0].kind != "infusion",
         "over_quoted": 0 < quoted < largest,
         "quoted_mass": f"{quoted:.0f} g",
         "largest_cup": f"{largest:.0f} g",

@@ -194,3 +194,15 @@ def test_on_a_part_narrower_than_the_bare_strip_the_mesh_still_covers_most():
     edge = shapely.LineString([(0, 30), (400, 30)])
     mesh = _mesh(shapely.box(0, 0, 400, 30), edge)
     assert mesh.bounds == pytest.approx((0, 0, 400, 20))
+
+
+def test_a_port_gets_a_pad_where_the_breather_is_too_narrow_for_it():
+    """Flange 60, trim 15: 18 mm of breather beyond the laminate hold no port 40 mm wide."""
+
+    def words(**more):
+        shop = plan_work(*parts.skin(**more))
+        step = next(x for st in shop.stages for x in st.steps if x.name == "bag")
+        return " ".join(step.text)
+
+    assert "pad of breather" in words(edges=(s.EdgeRule("leading", 15.0, 60.0),))
+    assert "pad of breather" not in words()
