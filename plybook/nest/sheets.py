@@ -2,8 +2,8 @@
 
 A first plan lays pieces one by one, large ones first, in several orders (bounding boxes are one
 of the starts, so the plan never takes more units than they would); with more time each unit is
-filled in many random orders and the fullest kept. Then the emptiest unit is
-worked on until time is up or the bound is met:
+filled in many random orders and the fullest kept. Equal sheets are then dealt out anew as one
+sheet fewer (`shares`). Then the emptiest unit is worked on until time is up or the bound is met:
 
 - *take apart*: it and a few other units are emptied and filled anew in a random order; kept where
   units become fuller and the emptiest emptier;
@@ -27,10 +27,12 @@ from plybook.nest.compact import NoFits
 from plybook.nest.laying import Copy, copies_of, fill
 from plybook.nest.model import Item, Placement, Unit
 from plybook.nest.race import packer_is_installed
+from plybook.nest.shares import FULLEST, share_out
 
 Progress = Callable[[int], None]
 LAST_SHARE = 0.12  # of the time goes to leaving a large rest on the last unit
 AT_BOUND_SHARE = 0.3  # of the time is spent on the left-over once no unit can be saved
+FILLING_SHARE, SHARING_SHARE = 0.3, 0.92  # of the time: filling in random orders; dealing out
 STUCK_AFTER = 8  # fruitless takings-apart before a squeeze; more with few pieces, they are quick
 FEW, FEW_TRIES = 8, 20  # so few pieces are taken apart so often whatever the time
 SQUEEZE_S = 3.5
@@ -50,11 +52,15 @@ class Filled:
 
     @property
     def is_plain(self) -> bool:
-        return self.unit.outline_mm is None and not self.unit.bad_zones_mm
+        return _is_plain(self.unit)
 
     @property
     def fullness(self) -> float:
         return self.area_mm2 / (self.unit.length_mm * self.unit.width_mm)
+
+
+def _is_plain(unit: Unit) -> bool:
+    return unit.outline_mm is None and not unit.bad_zones_mm
 
 
 def pack_sheets(
@@ -146,10 +152,19 @@ class _Search:
         if boxed is not None:
             best = _better(best, ([Filled(*b) for b in boxed[0]], boxed[1]))
         if budget.left_s() > 2.0 and len(best[0]) > 2:
-            best = _better(best, self._fullest_first(budget.part(0.3 * budget.left_s()), best[0]))
+            best = _better(best, self._fullest_first(budget.part(self._filling_s(budget)), best[0]))
         self._bins, left = best
         self._say()
         return left
+
+    def _filling_s(self, budget: Budget) -> float:
+        """Time for filling in random orders: short where sheets are dealt out anew anyway, but
+        for remnants, which only this fills."""
+        share = FILLING_SHARE
+        if packer_is_installed():
+            odd = sum(1 for u in self._units if not u.bought and not _is_plain(u))
+            share *= min(1.0, 0.3 * odd)
+        return share * budget.left_s()
 
     def _fullest_first(self, budget: Budget, known: Sequence[Filled]):
         """Each unit filled in many random orders, the fullest kept before the next is begun."""
@@ -206,6 +221,8 @@ class _Search:
         whole = budget.left_s()
         if whole < 0.5 or len(self._bins) == 0:
             return
+        if len(self._bins) > max(1, least) and packer_is_installed():
+            self._deal_out(budget.part(SHARING_SHARE * whole))
         fruitless = 0
         stuck = max(STUCK_AFTER, 300 // len(self._copies))
         while len(self._bins) > 1 and (left := budget.left_s()) > whole * LAST_SHARE:
@@ -255,6 +272,26 @@ class _Search:
         gone = {id(b) for b in old}
         self._bins = [b for b in self._bins if id(b) not in gone] + new
         return after > before
+
+    def _deal_out(self, budget: Budget) -> None:
+        """The pieces of equal plain units on fewer of them, as few as their area may allow."""
+        place = {u.id: n for n, u in enumerate(self._units)}
+        sizes: dict[tuple[float, float], list[Filled]] = {}
+        for b in sorted(self._bins, key=lambda b: place[b.unit.id]):
+            if b.is_plain:
+                sizes.setdefault((b.unit.length_mm, b.unit.width_mm), []).append(b)
+        for (length, width), bins in sizes.items():
+            copies = [c for b in bins for c in b.copies]
+            fewest = math.ceil(sum(c.area_mm2 for c in copies) / (FULLEST * length * width))
+            for count in range(max(1, fewest), len(bins)):
+                units = [b.unit for b in bins[:count]]
+                part = budget.part(budget.left_s() * (1.0 if count + 1 == len(bins) else 0.85))
+                shared = share_out(copies, units, self._gap_mm, part, self._rng)
+                if shared is not None:
+                    new = zip(units, shared, strict=True)
+                    self._accept(bins, [Filled(u, tuple(c), tuple(p)) for u, (c, p) in new])
+                    self._say()
+                    break
 
     def _squeeze(self, seconds: float) -> bool:
         """Try pieces of the emptiest unit on full ones, two trials at a time."""

@@ -9,6 +9,7 @@ import pytest
 from plybook.diagnostics import GeometryError, SpecError, StockError
 from plybook.nest import LayoutMemory, plan_cuts, race
 from plybook.nest.check import check_plan
+from plybook.nest.placing import turn_ring
 from plybook.nest.refusals import smallest_rotation
 from plybook.spec.model import NestRules
 from tests.nest.makers import bar, box, cloth, core, job, piece, roll, sheet, slanted
@@ -60,15 +61,23 @@ def test_every_ply_lies_with_its_fibre_along_the_warp():
         assert (angle[p.item] + p.rotation_deg) % 180.0 == pytest.approx(0.0)
 
 
-@pytest.mark.parametrize("faces_alike, may, expected", [
-    (False, True, False), (True, False, False), (True, True, True),
+@pytest.mark.parametrize("faces_alike, may, length", [
+    (False, True, 2003.0), (True, False, 2003.0), (True, True, 1703.0),
 ])  # fmt: skip
-def test_face_down_only_where_material_and_builder_allow(faces_alike, may, expected):
-    pieces = [piece("P", slanted(700, 160, 15.0), angle_deg=45.0, quantity=6, may_turn_over=may)]
-    stock = [roll()]
-    plan = plan_cuts([job(pieces, stock, cloths=[cloth(faces_alike=faces_alike)])], seconds=SHORT)
+def test_face_down_only_where_material_and_builder_allow(faces_alike, may, length):
+    """Two plies as wide as the roll with one slanted end each, leaning opposite ways: end to end
+    only their points pass each other; with one face down the slants match and 300 less is
+    needed, but for the gap square to the slant."""
+    leaning = np.array([(0.0, 0.0), (1000.0, 0.0), (700.0, 1240.0), (0.0, 1240.0)])
+    other = (leaning * (1.0, -1.0))[::-1]
+    pieces = [
+        piece(name, turn_ring(ring, 45.0), angle_deg=45.0, may_turn_over=may)
+        for name, ring in (("P", leaning), ("Q", other))
+    ]
+    plan = plan_cuts([job(pieces, [roll()], cloths=[cloth(faces_alike=faces_alike)])], seconds=1.0)
     laid = plan.layouts[0].placements
-    assert any(p.flipped for p in laid) == expected
+    assert any(p.flipped for p in laid) == (length < 2000.0)
+    assert plan.layouts[0].used_length_mm == pytest.approx(length, abs=3.0)
     for p in laid:
         angle = -45.0 if p.flipped else 45.0
         assert (angle + p.rotation_deg) % 180.0 == pytest.approx(0.0)
