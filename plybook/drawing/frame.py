@@ -18,6 +18,7 @@ from plybook.drawing.letters import text_box_mm
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 
 Box = tuple[float, float, float, float]  # xmin, ymin, xmax, ymax
+FINEST_MM = 0.01  # on paper; a twentieth of the thinnest line
 
 
 @dataclass(frozen=True)
@@ -34,10 +35,10 @@ class Frame:
         return (points - self.origin_mm) * self.scale + self.at_mm
 
     def shape(self, geometry):
-        """A shapely geometry on paper."""
+        """A shapely geometry on paper, without the points that no printer can show."""
         from shapely import transform
 
-        return transform(geometry, self.put)
+        return transform(geometry, self.put).simplify(FINEST_MM)
 
 
 def fit_frame(window_mm: Box, box_mm: Box) -> Frame:

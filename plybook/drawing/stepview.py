@@ -11,7 +11,7 @@ What is meant never rests on colour: hatch, line width and words carry it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -48,6 +48,7 @@ SIDE_MM = 8.6  # left and right of the part: root and tip in words
 TOP_MM, FOOT_MM = 7.7, 11.5  # above: an edge name; below: station labels and an edge name
 LARGEST_ROW_MM = 66.0
 SLIM = 9.0  # length to width from which a part is shown in rows
+MOST_GHOSTS = 40  # layers below that are drawn one by one
 LEAST_ENLARGED = 1.7  # a detail shows its pieces at least this much larger
 TINT = {"ply": "ghost", "film": "film", "core": "core", "insert": "insert", "rod": "rod"}
 
@@ -153,8 +154,8 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
 
     outline = shown(Polygon(face.outline_mm, [h for h in face.holes_mm]))
     items: list[Primitive] = list(area_paths(outline, Role.FACE, "face"))
-    for layer in below:
-        items += area_paths(shown(layer.region), Role.GHOST, TINT.get(layer.kind, "ghost"))
+    for kind, region in _ghosts(below):
+        items += area_paths(shown(region), Role.GHOST, TINT.get(kind, "ghost"))
     for layer in below:
         if layer.kind in ("core", "insert"):
             items += area_paths(shown(layer.region), Role.CORE_EDGE)
@@ -181,6 +182,18 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
             edges = [other.boundary for p, other in own if p is not piece]
             items += _fibre_arrow(piece, area, edges, [*items, *around])
     return items
+
+
+def _ghosts(below: Sequence[LaidLayer]) -> Iterator[tuple[str, BaseGeometry]]:
+    """What lies below, from the mould face up, as kind and shape: of a tall stack only the upper
+    layers one by one, those under them as one shape of each kind."""
+    from shapely import union_all
+
+    under, upper = below[:-MOST_GHOSTS], below[-MOST_GHOSTS:]
+    for kind in dict.fromkeys(layer.kind for layer in under):
+        yield kind, union_all([layer.region for layer in under if layer.kind == kind])
+    for layer in upper:
+        yield layer.kind, layer.region
 
 
 def _solid(ring_mm: np.ndarray):
@@ -320,7 +333,8 @@ def _fibre_arrow(
             ends = np.stack([spots - half * along, spots + half * along], axis=1)
             found = np.flatnonzero(contains(free, linestrings(ends)))
             if len(found):
-                return list(arrow(*ends[found[0]], Role.FIBRE, 2.6, both=True))
+                start, end = ends[found[0]]
+                return list(arrow(start, end, Role.FIBRE, 2.6, both=True))
     return []
 
 
