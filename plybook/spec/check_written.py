@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from functools import cache
-from typing import Any, get_args
+from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -13,13 +13,16 @@ from plybook.diagnostics import Finding, Place, error, said_in
 from plybook.spec.limits import Limits
 from plybook.spec.quantities import Wrong
 from plybook.spec.reader import Fields, Items, Scalar
-from plybook.spec.written.base import Reading, Written
+from plybook.spec.reading import Reading
+from plybook.spec.written.base import Written
 from plybook.spec.written.files import PartFile, SharedFile
+
+Model = TypeVar("Model", bound=Written)
 
 
 def check_written(
-    model: type[Written], tree: Fields, units: str | None, limits: Limits
-) -> tuple[Written | None, list[Finding]]:
+    model: type[Model], tree: Fields, units: str | None, limits: Limits
+) -> tuple[Model | None, list[Finding]]:
     """Read a tree as a model.
 
     Args:
@@ -40,7 +43,7 @@ def check_written(
         meant = {_close(cls, key) or key for cls, _, key in reading.unknown[:most]}
         faults = problem.errors(include_url=False, include_input=False)
         findings = [
-            _finding(one, tree)
+            _finding(dict(one), tree)
             for one in faults[: 4 * most]
             if one["type"] != "missing" or one["loc"][-1] not in meant  # misspelt: said below
         ]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from plybook.spec.lay_list import LayList, names_of
 from plybook.spec.model import (
     Core,
@@ -19,7 +21,15 @@ from plybook.spec.model import (
     Treatment,
     Whole,
 )
-from plybook.spec.written.layers import CoreLayer, FilmLayer, InsertLayer, RodLayer, SeamsToSuit
+from plybook.spec.written.layers import (
+    CoreLayer,
+    Cut,
+    FilmLayer,
+    InsertLayer,
+    RodLayer,
+    SeamsToSuit,
+)
+from plybook.spec.written.layers import Seam as WrittenSeam
 
 
 def read_core(lay: LayList, w: CoreLayer) -> None:
@@ -36,9 +46,11 @@ def read_core(lay: LayList, w: CoreLayer) -> None:
     if "all" not in w.edges:
         edges.insert(0, ("", Treatment("bevel", lay.core_bevel_deg)))
     default = _treatment(lay, w.seam_cut) if w.seam_cut else Treatment("square")
-    suit = isinstance(w.seams, SeamsToSuit)
-    if suit and w.seams.cut:
-        default = _treatment(lay, w.seams.cut)
+    seams: tuple[Seam, ...] = ()
+    if isinstance(w.seams, SeamsToSuit):
+        default = _treatment(lay, w.seams.cut) if w.seams.cut else default
+    elif w.seams:
+        seams = _seams(lay, w, w.seams, default)
     core = Core(
         id=w.core,
         material=w.sheet,
@@ -48,24 +60,26 @@ def read_core(lay: LayList, w: CoreLayer) -> None:
         place=w.here,
         thickness_mm=sheet.thickness_mm,
         edges=tuple(edges),
-        seams=() if suit or w.seams is None else _seams(lay, w, default),
-        seams_to_suit_sheets=suit,
+        seams=seams,
+        seams_to_suit_sheets=isinstance(w.seams, SeamsToSuit),
         seam_default=default,
         perforate=w.perforate,
     )
     lay.add(w.core, [core], w.place_of("core"))
 
 
-def _treatment(lay: LayList, cut) -> Treatment:
+def _treatment(lay: LayList, cut: Cut) -> Treatment:
     if cut.kind in ("square", "trim"):
         return Treatment(cut.kind, 90.0)
     usual = lay.core_bevel_deg if cut.kind == "bevel" else 20.0
     return Treatment(cut.kind, cut.angle_deg or usual, cut.wide_side)
 
 
-def _seams(lay: LayList, w: CoreLayer, default: Treatment) -> tuple[Seam, ...]:
+def _seams(
+    lay: LayList, w: CoreLayer, written: Sequence[WrittenSeam], default: Treatment
+) -> tuple[Seam, ...]:
     seams, names = [], {}
-    for n, one in enumerate(w.seams):
+    for n, one in enumerate(written):
         place = w.place_of("seams", n)
         given = sum((one.at is not None, one.share is not None, one.from_ is not None))
         if given != 1 or (one.from_ is None) != (one.to is None):
@@ -76,7 +90,7 @@ def _seams(lay: LayList, w: CoreLayer, default: Treatment) -> tuple[Seam, ...]:
                 place,
             )
             continue
-        line = None
+        line: SpanLine | ShareLine | PointLine
         if one.at is not None or one.share is not None:
             if not lay.regions.lofted:
                 lay.out.error(
@@ -86,7 +100,7 @@ def _seams(lay: LayList, w: CoreLayer, default: Treatment) -> tuple[Seam, ...]:
                     place,
                 )
                 continue
-            line = SpanLine(one.at) if one.at is not None else ShareLine(one.share)
+            line = SpanLine(one.at) if one.at is not None else ShareLine(one.share or 0.0)
             inside = lay.regions.first_mm < (one.at or 0) < lay.regions.last_mm
             if one.at is not None and not inside:
                 lay.out.error(

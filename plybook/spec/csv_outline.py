@@ -223,7 +223,7 @@ def _is_outline(points: np.ndarray, rows: Sequence[_Row], w: ListedMould, out: C
         out.error("out-of-range", f"a coordinate of {most:g} mm", out.limits.why("part-mm"), row)
         return False
     step = np.hypot(*(points - np.roll(points, 1, axis=0)).T)
-    for n in np.flatnonzero(step < 1e-6):
+    for n in np.flatnonzero(step < 1e-6).tolist():
         out.error("repeated-point", "this point is the same as the one before", "delete the row",
                   rows[n].place, rows[n - 1].place)  # fmt: skip
         return False

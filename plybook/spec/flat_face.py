@@ -201,6 +201,7 @@ def _arc(start, step: ArcTo, place: Place, out: Collector):
             )
             return None
     else:
+        assert step.radius is not None  # one of the two is given
         found = arc_by_radius(start, step.arc_to, step.radius, step.turn or "left")
         if step.turn is None:
             out.error(

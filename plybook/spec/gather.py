@@ -6,12 +6,16 @@ import posixpath
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from plybook.diagnostics import Finding, Place, SpecError, error
 from plybook.outside import Outside, sha256
 from plybook.spec.limits import Limits
 from plybook.spec.model import SourceFile
 from plybook.spec.reader import VERSION, Fields, Items, Scalar, read_tree
+
+if TYPE_CHECKING:  # the models cost 0.15 s to load
+    from plybook.spec.written.files import PartFile, SharedFile
 
 
 @dataclass
@@ -89,8 +93,8 @@ class Folder:
 class Gathered:
     """All files of one spec, as written. `shared` is in the order of inclusion, deepest first."""
 
-    part: object  # PartFile
-    shared: tuple[object, ...]  # SharedFile
+    part: PartFile
+    shared: tuple[SharedFile, ...]
     folder: Folder
 
 
@@ -109,7 +113,7 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
     if findings:
         raise SpecError(findings)
 
-    from plybook.spec.check_written import check_written  # the models cost 0.15 s to load
+    from plybook.spec.check_written import check_written
     from plybook.spec.written.files import PartFile, SharedFile
 
     if "part" not in tree:
@@ -128,7 +132,7 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
     if units is None:  # said once, at part.units
         findings = [f for f in findings if f.code != "no-units"]
 
-    shared: list[object] = []
+    shared: list[SharedFile] = []
     done: set[str] = {path.name}
 
     def include(names: list[Scalar], inside: str, trail: tuple[str, ...]) -> None:

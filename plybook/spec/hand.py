@@ -18,6 +18,7 @@ from plybook.spec.model import (
     Common,
     Core,
     EdgeRule,
+    Hand,
     Layer,
     Less,
     OnPattern,
@@ -35,7 +36,7 @@ from plybook.spec.model import (
     Union,
 )
 
-_OTHER = {"left": "right", "right": "left"}
+_OTHER: dict[Hand, Hand] = {"left": "right", "right": "left"}
 
 
 def other_hand(spec: PartSpec) -> PartSpec:

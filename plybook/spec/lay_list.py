@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from plybook.diagnostics import Place
 from plybook.spec.collect import Collector
-from plybook.spec.model import CutOut, Layer, Materials, Region
+from plybook.spec.model import (
+    Cloth,
+    Consumable,
+    CoreStock,
+    CutOut,
+    Layer,
+    Materials,
+    Region,
+    RodStock,
+)
 from plybook.spec.mould import point_ref
 from plybook.spec.regions import RegionReader
 
@@ -67,7 +78,7 @@ class LayList:
 
     def unknown_material(self, what: str, name: str, right: dict, place: Place) -> None:
         """A material that is not defined, or is of another kind."""
-        kinds = {
+        kinds: dict[str, Mapping[str, Cloth | CoreStock | RodStock | Consumable]] = {
             "cloth": self.materials.cloths,
             "core material": self.materials.cores,
             "rod": self.materials.rods,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 from plybook.diagnostics import Place
 from plybook.spec.collect import Collector
@@ -23,7 +25,7 @@ from plybook.spec.written.layers import (
 )
 
 # kind of layer -> its reader, and the key that names it
-_READERS = {
+_READERS: dict[type, tuple[Callable[[LayList, Any], None], str]] = {
     PlyLayer: (read_ply, "ply"),
     GroupLayer: (read_group, "as_"),
     RunLayer: (read_run, "run"),

@@ -128,7 +128,7 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
             "misplaced-key",
             "`keep_clear` belongs to a part, not to a cloth",
             "write it under `splices:` of the part spec",
-            w.splice.key_place("keep_clear"),
+            s.key_place("keep_clear"),
         )
     return Cloth(
         id=name,

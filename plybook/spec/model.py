@@ -359,7 +359,7 @@ class Insert(Layer):
 class Rod(Layer):
     """Pultruded rods side by side along a line, cut to length from coil."""
 
-    line: tuple[PointRef, PointRef] = ()
+    line: tuple[PointRef, ...] = ()  # from one point to the other
     rows: int = 1  # side by side
     pitch_mm: float = 0.0  # centre to centre; 0 = touching
     lengths_mm: tuple[float, ...] = ()  # one per row in order; () = the whole line for every row

@@ -133,7 +133,8 @@ def _lofted(w: LoftedMould, folder: Folder, out: Collector) -> StationMould | No
                 )
             )
     if channel:
-        counts = {len(s.section.points_mm) for s in stations}
+        sections = [s.section for s in stations]
+        counts = {len(s.points_mm) for s in sections if isinstance(s, PolylineSection)}
         if len(counts) > 1:
             out.error(
                 "mixed-sections",
@@ -354,7 +355,7 @@ def resolve_edges(written: PartFile, mould: Mould, out: Collector) -> tuple[Edge
     rest = written.edges.get("all")
     rules = []
     for name in names:
-        edge = written.edges.get(name) or rest
-        trim = DEFAULT_TRIM_MM if edge is None or edge.trim is None else edge.trim
-        rules.append(EdgeRule(name, trim, edge.flange if edge else 0.0))
+        own = written.edges.get(name) or rest
+        trim = DEFAULT_TRIM_MM if own is None or own.trim is None else own.trim
+        rules.append(EdgeRule(name, trim, own.flange if own else 0.0))
     return tuple(rules)

@@ -15,6 +15,7 @@ from typing import Annotated, Any
 from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 
 from plybook.spec.reader import Fields, Items, Scalar
+from plybook.spec.reading import reading
 from plybook.units import G_M2_PER_OZ_YD2, GRAMS_PER_OUNCE, MM_PER_UNIT, parse_length
 
 _NUMBER = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?")
@@ -155,24 +156,24 @@ def _length(
     low: float | None = None, over: float | None = None, high: float = 30_000.0
 ) -> Callable[[Any, ValidationInfo], float]:
     def read(raw: Any, info: ValidationInfo) -> float:
-        value = length_of(raw, info.context.units)
+        value = length_of(raw, reading(info).units)
         shown = f"{short(raw.strip())}" + (
-            "" if not _NUMBER.fullmatch(raw.strip()) else f" {info.context.units}"
+            "" if not _NUMBER.fullmatch(raw.strip()) else f" {reading(info).units}"
         )
-        most = min(high, info.context.limits["part-mm"]) if high == 30_000.0 else high
-        least = info.context.limits["least-mm"]
+        most = min(high, reading(info).limits["part-mm"]) if high == 30_000.0 else high
+        least = reading(info).limits["least-mm"]
         _within(value, shown, low, over, None)
         if abs(value) > most:
             raise Wrong(
                 "out-of-range",
                 f"{{key}} is {shown}, expected at most {most:g} mm",
-                info.context.limits.why("part-mm"),
+                reading(info).limits.why("part-mm"),
             )
         if value and abs(value) < least:
             raise Wrong(
                 "out-of-range",
                 f"{{key}} is {shown}, expected 0 or at least {least:g} mm",
-                info.context.limits.why("least-mm"),
+                reading(info).limits.why("least-mm"),
             )
         return value
 
@@ -294,7 +295,7 @@ def _scaled(what: str, forms: str, scales: dict[str, float], over=None, low=None
                 f"{{key}}: expected {what}, found `{short(text)}`",
                 f"write it like {forms}",
             )
-        value = _plain_number(match[1])
+        value = _plain_number(match[1]) or 0.0
         unit = (match[2] or bare or "").strip().replace("²", "2").replace("³", "3")
         if unit not in scales:
             known = "a unit is missing" if not unit else f"unknown unit `{short(unit)}`"

@@ -107,8 +107,9 @@ class RegionReader:
             own = {e: v for e, v in w.inset.items() if e != "all"}
             for edge in own:
                 self.knows(edge, w.entry_place("inset", edge))
-            by = {**dict.fromkeys(self.edges, w.inset.get("all")), **own}
-            parts.append(Inset(tuple((e, by[e]) for e in self.edges if by[e] is not None)))
+            rest = w.inset.get("all")
+            by = {**({} if rest is None else dict.fromkeys(self.edges, rest)), **own}
+            parts.append(Inset(tuple((e, by[e]) for e in self.edges if e in by)))
         return parts
 
     def _shapes(self, w: RegionKeys) -> list[Region]:

@@ -30,7 +30,7 @@ from plybook.spec.mould import edge_names, resolve_axis, resolve_edges, resolve_
 from plybook.spec.regions import FAR_MM, RegionReader
 from plybook.spec.stages import resolve_stages
 from plybook.spec.stock import resolve_stock
-from plybook.spec.written.files import PartFile
+from plybook.spec.written.files import PartFile, SharedFile
 
 
 def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding, ...]]:
@@ -46,9 +46,9 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     Raises:
         SpecError: with everything that is wrong.
     """
-    written: PartFile = gathered.part
+    written = gathered.part
     out = Collector(limits)
-    files = (*gathered.shared, written)
+    files: tuple[SharedFile | PartFile, ...] = (*gathered.shared, written)
     materials = resolve_materials([f.materials for f in files if f.materials], out)
     stock = resolve_stock([entry for f in files for entry in f.stock], materials, out)
     part = _part(written, out)
@@ -56,8 +56,9 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     choices = _choices(files)
     if mould is None:
         raise SpecError(ordered(out.findings))
-    lofted = isinstance(mould, StationMould)
-    spans = [s.at_mm for s in mould.stations] if lofted else [-FAR_MM, FAR_MM]
+    spans = [-FAR_MM, FAR_MM]
+    if lofted := isinstance(mould, StationMould):
+        spans = [s.at_mm for s in mould.stations]
     axis = resolve_axis(written, lofted, out)
     edges = resolve_edges(written, mould, out)
     regions = RegionReader(edge_names(mould), lofted, spans[0], spans[-1], out)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Literal
+
 import numpy as np
 
 from plybook.diagnostics import Place
 from plybook.geometry.rings import signed_area_mm2
 from plybook.spec.collect import Collector
-from plybook.spec.model import Materials, StockItem
+from plybook.spec.model import Cloth, Consumable, CoreStock, Materials, RodStock, StockItem
 from plybook.spec.outlines import crossing
 from plybook.spec.written.materials import StockEntry
 
@@ -38,7 +41,8 @@ def resolve_stock(
 
 
 def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> StockItem | None:
-    given = [kind for kind in ("roll", "sheet", "bar") if getattr(entry, kind)]
+    kinds: tuple[Literal["roll", "sheet", "bar"], ...] = ("roll", "sheet", "bar")
+    given = [kind for kind in kinds if getattr(entry, kind)]
     if len(given) != 1:
         out.error(
             "unknown-stock",
@@ -49,11 +53,12 @@ def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> Stoc
         return None
     kind = given[0]
     name = getattr(entry, kind)
-    known = {
+    shelves: dict[str, Mapping[str, Cloth | Consumable | CoreStock | RodStock]] = {
         "roll": {**materials.cloths, **materials.consumables},
         "sheet": materials.cores,
         "bar": materials.rods,
-    }[kind]
+    }
+    known = shelves[kind]
     what = {"roll": "cloth or consumable", "sheet": "core material", "bar": "rod"}[kind]
     if name not in known:
         out.unknown(what, name, known, entry.place_of(kind))

@@ -11,6 +11,7 @@ from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 
 from plybook.spec.quantities import CLOCK, DATE, YES_WORDS, Wrong, json_schema, scalar_of, short
 from plybook.spec.reader import forbidden_character
+from plybook.spec.reading import reading
 
 
 def text_of(raw: Any, limit: float, lines: bool = False, what: str = "a text") -> str:
@@ -69,13 +70,13 @@ def id_of(raw: Any, limit: float) -> str:
 
 def _text(lines: bool):
     def read(raw: Any, info: ValidationInfo) -> str:
-        return text_of(raw, info.context.limits["text-length"], lines)
+        return text_of(raw, reading(info).limits["text-length"], lines)
 
     return read
 
 
 def _id(raw: Any, info: ValidationInfo) -> str:
-    return id_of(raw, info.context.limits["id-length"])
+    return id_of(raw, reading(info).limits["id-length"])
 
 
 def _date(raw: Any, info: ValidationInfo) -> str:

@@ -2,29 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
 
 from plybook.diagnostics import Place
-from plybook.spec.limits import Limits
 from plybook.spec.reader import Fields
-
-
-@dataclass
-class Reading:
-    """What the readers of single values need to know, and where unknown keys are put.
-
-    Attributes:
-        units: unit of a bare length in this file, None when the file declares none.
-        limits: limits in force.
-        unknown: (model, mapping, key) of every key no model knows.
-    """
-
-    units: str | None
-    limits: Limits
-    unknown: list[tuple[type[Written], Fields, str]] = field(default_factory=list)
+from plybook.spec.reading import reading
 
 
 class Written(BaseModel):
@@ -39,7 +23,7 @@ class Written(BaseModel):
         if not isinstance(raw, Fields):
             return handler(raw)
         known = cls.key_names()
-        info.context.unknown.extend((cls, raw, key) for key in raw if key not in known)
+        reading(info).unknown.extend((cls, raw, key) for key in raw if key not in known)
         made = handler({key: value for key, value in raw.items() if key in known})
         made._raw = raw
         return made

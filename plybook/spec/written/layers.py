@@ -4,9 +4,17 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal, cast
 
-from pydantic import BeforeValidator, Discriminator, Field, PlainValidator, Tag, WithJsonSchema
+from pydantic import (
+    BeforeValidator,
+    Discriminator,
+    Field,
+    PlainValidator,
+    Tag,
+    ValidationInfo,
+    WithJsonSchema,
+)
 
 from plybook.spec.quantities import (
     Count,
@@ -20,6 +28,7 @@ from plybook.spec.quantities import (
     length_of,
 )
 from plybook.spec.reader import Fields, Items, Scalar
+from plybook.spec.reading import reading
 from plybook.spec.words import Flag, Id, Line, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.mould import Point
@@ -30,16 +39,16 @@ from plybook.spec.written.regions import Region
 
 @dataclass(frozen=True)
 class Join:
-    kind: str  # "butt" or "overlap"
+    kind: Literal["butt", "overlap"]
     overlap_mm: float
 
 
-def _join(raw: Any, info) -> Join:
+def _join(raw: Any, info: ValidationInfo) -> Join:
     text = str(raw).strip() if isinstance(raw, Scalar) else ""
     if text == "butt":
         return Join("butt", 0.0)
     if match := re.fullmatch(r"overlap\s+(\S.*)", text):
-        overlap = length_of(Scalar(match[1], raw.place), info.context.units)
+        overlap = length_of(Scalar(match[1], raw.place), reading(info).units)
         if not 0 < overlap <= 500:
             raise Wrong(
                 "out-of-range",
@@ -86,12 +95,12 @@ SpliceWord = Annotated[Splice, BeforeValidator(_splice)]
 
 @dataclass(frozen=True)
 class Cut:
-    kind: str  # "square", "bevel", "scarf", "trim"
+    kind: Literal["square", "bevel", "scarf", "trim"]
     angle_deg: float | None
-    wide_side: str
+    wide_side: Literal["mould", "bag"]
 
 
-def _cut(raw: Any, info) -> Cut:
+def _cut(raw: Any, info: ValidationInfo) -> Cut:
     text = str(raw).strip() if isinstance(raw, Scalar) else ""
     match = re.fullmatch(
         r"(square|bevel|scarf|trim)(?:\s+(?!bag|mould)(.+?))?"
@@ -120,7 +129,7 @@ def _cut(raw: Any, info) -> Cut:
                 "than 90, measured from the sheet",
                 "write `square` for a right angle",
             )
-    return Cut(match[1], angle, match[3] or "mould")
+    return Cut(cast(Any, match[1]), angle, "bag" if match[3] == "bag" else "mould")
 
 
 CutWord = Annotated[

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any
 
-from pydantic import Discriminator, Field, PlainValidator, Tag, WithJsonSchema
+from pydantic import Discriminator, Field, PlainValidator, Tag, ValidationInfo, WithJsonSchema
 
 from plybook.spec.quantities import (
     Angle,
@@ -18,6 +18,7 @@ from plybook.spec.quantities import (
     number_of,
 )
 from plybook.spec.reader import Fields, Items
+from plybook.spec.reading import reading
 from plybook.spec.words import Date, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
 
@@ -53,28 +54,28 @@ class FacePoint(Written):
     share: Share = Field(description="Share of the chord, 0 leading edge to 1 trailing edge.")
 
 
-def _xy(raw: Any, info) -> tuple[float, float]:
+def _xy(raw: Any, info: ValidationInfo) -> tuple[float, float]:
     if not isinstance(raw, Items) or len(raw) != 2:
         raise Wrong(
             "not-a-point",
             "{key}: expected a point",
             "write it as [x, y], or on a lofted face as {span: 600, share: 0.3}",
         )
-    values = tuple(length_of(item, info.context.units, "a length") for item in raw)
+    values = tuple(length_of(item, reading(info).units, "a length") for item in raw)
     for value in values:
-        if abs(value) > info.context.limits["part-mm"]:
+        if abs(value) > reading(info).limits["part-mm"]:
             raise Wrong(
                 "out-of-range",
                 f"{{key}}: a coordinate of {value:g} mm is out of range",
-                info.context.limits.why("part-mm"),
+                reading(info).limits.why("part-mm"),
             )
-        if value and abs(value) < info.context.limits["least-mm"]:
+        if value and abs(value) < reading(info).limits["least-mm"]:
             raise Wrong(
                 "out-of-range",
                 f"{{key}}: a coordinate of {value:g} mm is out of range",
-                info.context.limits.why("least-mm"),
+                reading(info).limits.why("least-mm"),
             )
-    return values
+    return values[0], values[1]
 
 
 _PAIR = {"type": "array", "minItems": 2, "maxItems": 2}
@@ -102,7 +103,7 @@ class Channel(Written):
     radii: list[LengthFromZero] | None = Field(None, description="One radius for each corner.")
 
 
-def _naca(raw: Any, info) -> str:
+def _naca(raw: Any, info: ValidationInfo) -> str:
     text = str(raw).strip().lower()
     match = re.fullmatch(r"naca[\s-]*(\d+)(\s+sharp)?", text)
     if not match:
@@ -138,7 +139,9 @@ Naca = Annotated[
 def _section_kind(raw: Any) -> str:
     if isinstance(raw, Fields):
         return "<channel>" if "channel" in raw or "file" not in raw else "<file>"
-    return {SectionFile: "<file>", Channel: "<channel>"}.get(type(raw), "<naca>")
+    if isinstance(raw, SectionFile):
+        return "<file>"
+    return "<channel>" if isinstance(raw, Channel) else "<naca>"
 
 
 Section = Annotated[
@@ -170,7 +173,7 @@ class EdgeNames(Written):
     tip: Id = Field("tip", description="The edge at the last station.")
 
 
-def _cover(raw: Any, info) -> tuple[float, float]:
+def _cover(raw: Any, info: ValidationInfo) -> tuple[float, float]:
     if not isinstance(raw, Items) or len(raw) != 2:
         raise Wrong("not-a-range", "{key}: expected two shares", "write it like [0, 1]")
     low, high = (number_of(item, "a share from 0 to 1") for item in raw)
@@ -233,7 +236,9 @@ class LineTo(Written):
 def _step_kind(raw: Any) -> str:
     if isinstance(raw, Fields):
         return "<arc>" if "arc_to" in raw else "<to>"
-    return {ArcTo: "<arc>", LineTo: "<to>"}.get(type(raw), "<xy>")
+    if isinstance(raw, ArcTo):
+        return "<arc>"
+    return "<to>" if isinstance(raw, LineTo) else "<xy>"
 
 
 OutlineStep = Annotated[
@@ -295,8 +300,8 @@ _KINDS = {"outline": "<flat>", "dxf": "<drawn>", "csv": "<listed>"}  # by the ke
 def _mould_kind(raw: Any) -> str:
     if isinstance(raw, Fields):
         return next((kind for key, kind in _KINDS.items() if key in raw), "<lofted>")
-    kinds = {FlatMould: "<flat>", DrawnMould: "<drawn>", ListedMould: "<listed>"}
-    return kinds.get(type(raw), "<lofted>")
+    kinds = ((FlatMould, "<flat>"), (DrawnMould, "<drawn>"), (ListedMould, "<listed>"))
+    return next((kind for model, kind in kinds if isinstance(raw, model)), "<lofted>")
 
 
 Mould = Annotated[

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
+from pydantic import BeforeValidator, Field, PlainValidator, ValidationInfo, WithJsonSchema
 
 from plybook.spec.quantities import Angle, Length, LengthFromZero, LengthOverZero, Wrong, length_of
 from plybook.spec.reader import Fields, Items, Scalar
+from plybook.spec.reading import reading
 from plybook.spec.words import Id, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.mould import Point, ShareRange
@@ -19,11 +20,11 @@ from plybook.spec.written.mould import Point, ShareRange
 FAR_MM = 100_000.0  # "to the end": longer than any part
 
 
-def _span(raw: Any, info) -> tuple[float, float]:
+def _span(raw: Any, info: ValidationInfo) -> tuple[float, float]:
     if not isinstance(raw, Items) or len(raw) != 2:
         raise Wrong("not-a-range", "{key}: expected two lengths", "write it like [0, 900]")
-    low = -FAR_MM if raw[0] == "root" else length_of(raw[0], info.context.units)
-    high = FAR_MM if raw[1] == "tip" else length_of(raw[1], info.context.units)
+    low = -FAR_MM if raw[0] == "root" else length_of(raw[0], reading(info).units)
+    high = FAR_MM if raw[1] == "tip" else length_of(raw[1], reading(info).units)
     if low >= high:
         raise Wrong(
             "out-of-range", f"{{key}} runs from {low:g} to {high:g} mm, expected the smaller first"
@@ -38,11 +39,11 @@ SpanRange = Annotated[
 ]
 
 
-def _distance(raw: Any, info) -> tuple[float, float]:
+def _distance(raw: Any, info: ValidationInfo) -> tuple[float, float]:
     """80 is 0 to 80; [20, 80] is itself."""
     if isinstance(raw, Items):
         return _span(raw, info)
-    value = length_of(raw, info.context.units)
+    value = length_of(raw, reading(info).units)
     if value <= 0:
         raise Wrong("out-of-range", f"{{key}} is {raw}, expected more than 0")
     return 0.0, value
