@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 import numpy as np
 
@@ -297,7 +298,10 @@ def kit_page(shop: Shop, stage: Stage, number: int, unit: str) -> Page | None:
             Heading("Pieces, in the order of laying", 3),
             Table(
                 ("Piece", "What it is", "Qty"),
-                tuple((id, what, str(count)) for id, what, count in kit.pieces),
+                tuple(
+                    (", ".join(id for id, _, _ in same), what, str(sum(n for _, _, n in same)))
+                    for what, same in _alike(kit.pieces)
+                ),
                 "llr",
             ),
         ]
@@ -338,6 +342,14 @@ def kit_page(shop: Shop, stage: Stage, number: int, unit: str) -> Page | None:
         tuple(blocks),
         chapter=f"{number}. {stage.title}",
     )
+
+
+def _alike(
+    pieces: tuple[tuple[str, str, int], ...],
+) -> Iterator[tuple[str, list[tuple[str, str, int]]]]:
+    """Neighbours that are the same thing, such as the pieces of one ply, on one line."""
+    for what, run in groupby(pieces, key=lambda piece: piece[1]):
+        yield what, list(run)
 
 
 def kicker(spec: PartSpec) -> str:

@@ -33,7 +33,7 @@ from plybook.shop.piece_facts import (
 )
 from plybook.shop.resin import Thickening, infusion_mass
 from plybook.shop.standard import LAYING_KINDS, figure, standard
-from plybook.shop.words import Fact, Scope, listed, minutes_text
+from plybook.shop.words import Fact, Scope, degrees_text, listed, minutes_text
 from plybook.spec.model import StageRule
 
 _PORT_MM = 40.0  # width of a vacuum port that goes through the bag
@@ -101,9 +101,9 @@ def stage_scope(
     off = _films_off(job, rule)
     lists = {
         "layer": tuple(layer_scope(job, rule, la, needs) for la in layers),
-        "cloth_piece": tuple(piece_scope(job, p) for p in pieces["ply"]),
+        "cloth_layer": _layers_cut(job, layers, "ply"),
         "film_off": tuple(piece_scope(job, p) for p in off),
-        "film_piece": tuple(piece_scope(job, p) for p in films),
+        "film_layer": _layers_cut(job, layers, "film"),
         "panel": tuple(panel_scope(job, p) for p in pieces["core"]),
         "insert_piece": tuple(piece_scope(job, p) for p in pieces["insert"]),
         "rod_piece": tuple(piece_scope(job, p) for p in pieces["rod"]),
@@ -310,6 +310,15 @@ def strip_limit_s(way_mm: float, strip_mm: float, pot_life_s: float) -> float:
 
 def _pieces(job: Job, layers: tuple[LaidLayer, ...], kind: str) -> list[Piece]:
     return [p for la in layers if la.kind == kind for p in job.pieces_of(la)]
+
+
+def _layers_cut(job: Job, layers: tuple[LaidLayer, ...], kind: str) -> tuple[Scope, ...]:
+    """Layers of one kind with their pieces, to tick off layer by layer as they are cut."""
+    return tuple(
+        Scope({"pieces": la.pieces, "angle": degrees_text(la.angle_deg)})
+        for la in layers
+        if la.kind == kind
+    )
 
 
 def _ids(pieces: list[Piece]) -> tuple[str, ...]:

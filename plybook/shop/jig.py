@@ -75,9 +75,9 @@ def _height(job: Job, check: JigCheck) -> list[Measure]:
         return [_tip_height(job, check)]
     spans = _asked(job, check, ends[:-1] if handed else ends[1:-1])
     across = (
-        "stretch a line level across both tips, this hand and the other"
+        "line level across both tips, this hand's and the other's"
         if handed
-        else "stretch a line from the face at the first station to the face at the last"
+        else "line from the face at the first station to the face at the last"
     )
     return [
         Measure(
@@ -86,8 +86,7 @@ def _height(job: Job, check: JigCheck) -> list[Measure]:
             round(float(height), 1),
             check.tolerance_mm,
             "mm",
-            f"{across}, at {_line_words(job)}, and measure plumb down to the face;"
-            " a minus means the face stands above the line",
+            f"{across}; plumb down to {_line_words(job)}; minus: above the line",
             at_mm=float(span),
         )
         for span, height in zip(spans, tip_line_heights_mm(job, np.array(spans)), strict=True)
@@ -152,8 +151,8 @@ def _straightness(job: Job, check: JigCheck) -> list[Measure]:
                 round(abs(float(way[0] * beside[1] - way[1] * beside[0])), 1),
                 check.tolerance_mm,
                 "mm",
-                f"stretch a string from the first to the last station at {_line_words(job)} and"
-                " measure level from the string to the line, as seen from above",
+                f"string from the first to the last station at {_line_words(job)}; level from the"
+                " string, seen from above",
                 at_mm=float(span),
             )
         )
