@@ -7,7 +7,7 @@ Nothing is written before everything is made and every layout is proved.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,7 +19,6 @@ from plybook.spec import load
 if TYPE_CHECKING:  # each room is loaded when it is entered: a quick check enters the first only
     from plybook.laminate.model import Laminate
     from plybook.nest.model import CutPlan, Effort
-    from plybook.output import Files, Manner
     from plybook.outside import Outside
     from plybook.shop.model import Shop
     from plybook.spec.model import PartSpec
@@ -58,7 +57,6 @@ class Planned:
     plan: CutPlan
     shop: Shop
     parts: tuple[Part, ...]  # all that are cut from the same stock
-    drawings: Mapping[Manner, Files]  # of the cut plan, by the manner of drawing
 
 
 @dataclass(frozen=True)
@@ -156,7 +154,7 @@ def build(
             written; nothing is changed then.
     """
     from plybook.nest import CutJob, LayoutMemory, plan_cuts
-    from plybook.output import cut_drawings, part_files, set_files
+    from plybook.output import folders_of
     from plybook.write.folder import commit, replace_file
 
     specs = read(paths, outside)
@@ -176,20 +174,14 @@ def build(
     refuse_errors([f for shop in shops for f in shop.findings])
 
     progress("booklets, templates and cut plans")
-    drawings = cut_drawings(parts, plan)
     planned = [
-        Planned(part, plan, shop, tuple(parts), drawings)
-        for part, shop in zip(parts, shops, strict=True)
+        Planned(part, plan, shop, tuple(parts)) for part, shop in zip(parts, shops, strict=True)
     ]
-    made = each(part_files, planned)
-    folders = {part.number: one.files for part, one in zip(parts, made, strict=True)}
-    if len(parts) > 1:
-        name = set_name or "+".join(part.number for part in parts)
-        folders[name] = set_files(name, parts, plan, drawings)
+    folders, lost = folders_of(planned, set_name)
     findings = [
         *_told_once(parts, [part.laminate.findings for part in parts]),
         *_told_once(parts, [shop.findings for shop in shops]),
-        *(f for one in made for f in one.findings),
+        *lost,
         *said_in(parts[0].spec.part.units, plan.findings),
     ]
 

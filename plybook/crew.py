@@ -13,11 +13,12 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Sequence
-from typing import TypeVar
+from typing import Any, TypeVar
 
 Given = TypeVar("Given")
 Made = TypeVar("Made")
 _PR_SET_PDEATHSIG = 1
+_inherited: list[tuple[Callable[[Any], Any], Sequence[Any]]] = []
 
 
 def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
@@ -25,7 +26,7 @@ def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
 
     Args:
         work: a function of a module (it is sent by name).
-        given: what it gets; like its results, values that can be pickled.
+        given: what it gets, the longest first; like its results, values that can be pickled.
 
     Raises:
         Whatever `work` raises, for the first of `given` that fails.
@@ -33,9 +34,20 @@ def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
     hands = min(len(given), _processors())
     if hands < 2 or multiprocessing.current_process().daemon:
         return [work(one) for one in given]
-    method = "fork" if sys.platform.startswith("linux") else "spawn"
-    with multiprocessing.get_context(method).Pool(hands, _settle_in) as pool:
-        return pool.map(work, given, chunksize=1)
+    if not sys.platform.startswith("linux"):
+        with multiprocessing.get_context("spawn").Pool(hands, _settle_in) as pool:
+            return pool.map(work, given, chunksize=1)
+    _inherited.append((work, given))  # helpers that are forks have it without being sent it
+    try:
+        with multiprocessing.get_context("fork").Pool(hands, _settle_in) as pool:
+            return pool.map(_nth, range(len(given)), chunksize=1)
+    finally:
+        _inherited.pop()
+
+
+def _nth(number: int) -> Any:
+    work, given = _inherited[-1]
+    return work(given[number])
 
 
 def _processors() -> int:

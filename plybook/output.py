@@ -1,14 +1,15 @@
 """Which files a build consists of, and what each is made from.
 
-One function per folder; each gives file name -> bytes, the manifest last. Nothing here draws or
-formats, and nothing here touches the disk.
+Each folder is file name -> bytes, the manifest last. What takes long is cut into pieces of work
+of one function each, which several processors share. Nothing here draws or formats, and nothing
+here touches the disk.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from plybook import __version__, tables
 from plybook.crew import each
@@ -29,43 +30,124 @@ from plybook.write.labels_pdf import labels_pdf
 from plybook.write.sheets_pdf import cutplan_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.tables import csv_bytes
-from plybook.write.templates import fullsize_pdf, templates_pdf
+from plybook.write.templates import Sheet, fullsize_pdf, templates_pdf
 
 if TYPE_CHECKING:
     from plybook.build import Part, Planned
 
 Files = dict[str, bytes]
 Manner = tuple[str, str]  # unit (mm, in) and profile (r2010, r12) a part is drawn in
+Wanted = tuple[Layout, tuple[Item, ...], dict[str, Piece], Manner]  # to be drawn 1:1
 
 
 @dataclass(frozen=True)
-class PartFiles:
-    """The files of one part and what was found while they were made."""
+class Templates:
+    """The templates of one part, and where each piece stands on paper."""
 
     files: Files
-    findings: tuple[Finding, ...]
+    sheets: tuple[Sheet, ...]
 
 
-def part_files(planned: Planned) -> PartFiles:
-    """Everything in `out/<part number>/`."""
-    part, plan, shop = planned.part, planned.plan, planned.shop
-    spec, face, laminate = part.spec, part.face, part.laminate
-    own = own_layouts(plan, part.number)
+@dataclass(frozen=True)
+class Book:
+    """The booklet of one part and what was found while it was set."""
 
-    book = booklet(spec, face, laminate, plan, shop)
-    files: Files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
+    files: Files
+    record_key: str
+    lost: tuple[Finding, ...]
+
+
+def folders_of(
+    planned: Sequence[Planned], set_name: str = ""
+) -> tuple[dict[str, Files], tuple[Finding, ...]]:
+    """Every folder of a build; its work is shared among the processors, the longest first.
+
+    Args:
+        planned: all parts of the build.
+        set_name: of the folder of the shared cut plan, which several parts have.
+
+    Returns:
+        Folder name -> files, and what was found while they were made.
+    """
+    parts, plan = planned[0].parts, planned[0].plan
+    name = set_name or "+".join(part.number for part in parts)
+    shared = [(name, parts, plan)] if len(parts) > 1 else []
+    layouts = _wanted_layouts(parts, plan)
+    work: list[tuple[Callable[[Any], Any], Any]] = [
+        *((templates_of, one) for one in planned),
+        *((book_of, one) for one in planned),
+        *((shared_cut_plan, one) for one in shared),
+        *((own_cut_plan, one) for one in planned),
+        *((draw_layout, one) for _, one in layouts),
+    ]
+    made = iter(each(_make, work))
+    templates, books = ([next(made) for _ in planned] for _ in range(2))
+    set_plans, plans = [next(made) for _ in shared], [next(made) for _ in planned]
+    drawings: dict[Manner, Files] = {}
+    for manner, _ in layouts:
+        drawings.setdefault(manner, {}).update(next(made))
+    folders = {
+        one.part.number: _part_folder(one, *its, drawings[_manner(one.part.spec)])
+        for one, *its in zip(planned, templates, books, plans, strict=True)
+    }
+    for files in set_plans:
+        folders[name] = _set_folder(name, parts, plan, files, drawings[_manner(parts[0].spec)])
+    return folders, tuple(f for book in books for f in book.lost)
+
+
+def _make(job: tuple[Callable[[Any], Any], Any]) -> Any:
+    make, given = job
+    return make(given)
+
+
+def templates_of(planned: Planned) -> Templates:
+    """Every piece 1:1: tiled, on a plotter's sheet, and as files for a cutter."""
+    spec, face, laminate = planned.part.spec, planned.part.face, planned.part.laminate
     drawings = draw_pieces(laminate, face, spec)
     tiled = templates_pdf(spec, laminate, face, drawings=drawings)
-    files["templates.pdf"] = tiled.pdf
-    files["templates-fullsize.pdf"] = fullsize_pdf(spec, laminate, face, drawings)
-    files["labels.pdf"] = labels_pdf(spec, laminate, shop)
+    files: Files = {
+        "templates.pdf": tiled.pdf,
+        "templates-fullsize.pdf": fullsize_pdf(spec, laminate, face, drawings),
+        "labels.pdf": labels_pdf(spec, laminate, planned.shop),
+    }
     for drawing in drawings:
         stem = f"templates/{file_name(drawing.piece.id)}"
         files[f"{stem}.dxf"] = dxf_bytes(drawing.full, spec.workshop.dxf == "r12")
         files[f"{stem}.svg"] = svg_bytes(drawing.full)
+    return Templates(files, tiled.sheets)
+
+
+def book_of(planned: Planned) -> Book:
+    """The booklet, for the screen and for paper."""
+    part = planned.part
+    book = booklet(part.spec, part.face, part.laminate, planned.plan, planned.shop)
+    files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
+    return Book(files, book.record_key, glyph_findings(book))
+
+
+def own_cut_plan(planned: Planned) -> Files:
+    """The cut plan of one part: the layouts that cut something for it."""
+    part = planned.part
     parts = [part, *(p for p in planned.parts if p.number != part.number)]
-    files["cutplan.pdf"] = cutplan_pdf(own, _pieces(parts), [p.spec for p in parts])
-    files |= _drawings_of(own, planned.drawings[_manner(spec)])
+    own = own_layouts(planned.plan, part.number)
+    return {"cutplan.pdf": cutplan_pdf(own, _pieces(parts), [p.spec for p in parts])}
+
+
+def shared_cut_plan(given: tuple[str, Sequence[Part], CutPlan]) -> Files:
+    """The cut plan of a set: every layout."""
+    name, parts, plan = given
+    specs = [part.spec for part in parts]
+    return {"cutplan.pdf": cutplan_pdf(plan, _pieces(parts), specs, name, "Shared cut plan")}
+
+
+def _part_folder(
+    planned: Planned, templates: Templates, book: Book, cut_plan: Files, drawings: Files
+) -> Files:
+    """Everything in `out/<part number>/`."""
+    part, plan, shop = planned.part, planned.plan, planned.shop
+    spec, face, laminate = part.spec, part.face, part.laminate
+    own = own_layouts(plan, part.number)
+    files = {**book.files, **templates.files, **cut_plan, **_drawings_of(own, drawings)}
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
         "stock": tables.stock_table(own),
@@ -75,30 +157,27 @@ def part_files(planned: Planned) -> PartFiles:
         "checks": tables.checks_table(shop),
     }.items():
         files[f"tables/{name}.csv"] = csv_bytes(head, rows)
-    lost = glyph_findings(book)
     files["plan.json"] = to_json(
         {
-            **plan_dict(spec, face, laminate, plan, shop, lost),
-            "tiles": [asdict(sheet) for sheet in tiled.sheets],
+            **plan_dict(spec, face, laminate, plan, shop, book.lost),
+            "tiles": [asdict(sheet) for sheet in templates.sheets],
             "record_key": book.record_key,
         }
     )
-    return PartFiles(with_manifest(files, _facts(part.number, [spec])), lost)
+    return with_manifest(files, _facts(part.number, [spec]))
 
 
-def set_files(
-    name: str, parts: Sequence[Part], plan: CutPlan, drawings: Mapping[Manner, Files]
+def _set_folder(
+    name: str, parts: Sequence[Part], plan: CutPlan, cut_plan: Files, drawings: Files
 ) -> Files:
     """Everything in the folder of a set: the cut plan that its parts share."""
-    specs = [part.spec for part in parts]
-    files = {"cutplan.pdf": cutplan_pdf(plan, _pieces(parts), specs, name, "Shared cut plan")}
-    files |= _drawings_of(plan, drawings[_manner(specs[0])])
+    files = {**cut_plan, **_drawings_of(plan, drawings)}
     for table, (head, rows) in {
         "stock": tables.stock_table(plan),
         "placements": tables.placements_table(plan),
     }.items():
         files[f"tables/{table}.csv"] = csv_bytes(head, rows)
-    return with_manifest(files, _facts(name, specs))
+    return with_manifest(files, _facts(name, [part.spec for part in parts]))
 
 
 def layout_files(
@@ -110,28 +189,27 @@ def layout_files(
     known = {f"{spec.part.number}/{piece.id}": piece for piece in pieces}
     plan = CutPlan((layout,), own, ())
     files = {"cutplan.pdf": cutplan_pdf(plan, known, [spec], spec.part.number, title)}
-    return files | _draw_layout((layout, own, known, _manner(spec)))
+    return files | draw_layout((layout, own, known, _manner(spec)))
 
 
-def cut_drawings(parts: Sequence[Part], plan: CutPlan) -> dict[Manner, Files]:
-    """The 1:1 drawings of every layout, in each manner that a part of the plan is drawn in."""
+def _wanted_layouts(parts: Sequence[Part], plan: CutPlan) -> list[tuple[Manner, Wanted]]:
+    """What the 1:1 drawing of every layout is made from, in each manner a part is drawn in."""
     pieces = _pieces(parts)
-    manners = list(dict.fromkeys(_manner(part.spec) for part in parts))
-    wanted = []
-    for manner in manners:
+    wanted: list[tuple[Manner, Wanted]] = []
+    for manner in dict.fromkeys(_manner(part.spec) for part in parts):
         for layout in plan.layouts:
             placed = {p.item for p in layout.placements}
             items = tuple(item for item in plan.items if item.id in placed)
-            wanted.append((layout, items, {name: pieces[name] for name in placed}, manner))
-    made = iter(each(_draw_layout, wanted))
-    return {one: {k: v for _ in plan.layouts for k, v in next(made).items()} for one in manners}
+            wanted.append((manner, (layout, items, {n: pieces[n] for n in placed}, manner)))
+    return wanted
 
 
 def _manner(spec: PartSpec) -> Manner:
     return spec.part.units, spec.workshop.dxf
 
 
-def _draw_layout(wanted: tuple[Layout, tuple[Item, ...], dict[str, Piece], Manner]) -> Files:
+def draw_layout(wanted: Wanted) -> Files:
+    """One layout 1:1, for a cutter."""
     layout, items, pieces, (unit, dxf) = wanted
     scene = layout_scene(layout, items, pieces, unit)
     stem = f"cutplan/{_stock_name(layout)}"

@@ -10,9 +10,12 @@ from __future__ import annotations
 
 import io
 import math
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import cache, lru_cache
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -24,6 +27,11 @@ from plybook.write.numbers import NotDrawable, number
 
 Window = tuple[float, float, float, float]
 HALO_MM = 0.6
+_BEGUN = "BT 1 0 0 1 0 0 Tm "  # what the PDF library begins a text with
+_ZEROS = re.compile(r"\.?0+(?= )")  # of numbers with three places
+_MINUS_ZERO = re.compile(r"(?<![^ ])-0(?= )")
+# the operators that show words, by file
+_SHOWN: WeakKeyDictionary[Any, dict[tuple[str, bool, float], str]] = WeakKeyDictionary()
 _ROUND = 0.5522847498  # control points of a quarter circle drawn as a cubic
 
 
@@ -251,7 +259,8 @@ class _Pen:
         if not words.strip():
             return
         self.wear(item.role)
-        item = replace(item, text=words)
+        if words != item.text:
+            item = replace(item, text=words)
         anchor = np.array(item.at_mm, dtype=float)
         if item.halo:
             box = (text_box_mm(item, HALO_MM) - anchor) / self.scale + anchor
@@ -259,21 +268,51 @@ class _Pen:
         turn = math.radians(item.turn_deg)
         c, s = math.cos(turn), math.sin(turn)
         along, rise = baseline_start_mm(item)
-        x, y = self.place(anchor)
+        x, y = self.place(anchor).tolist()
         x += (along * c - rise * s) * MM
         y += (along * s + rise * c) * MM
+        matrix = " ".join(_f(v) for v in (c, s, -s, c, x, y))
         self.put(f"{_rgb(STROKES[item.role].ink)} rg")
-        line = self.canvas.beginText()
-        line.setFont(face(item.bold), type_size_mm(item.height_mm) * MM)
-        line.setTextTransform(*(float(number(v, 6)) for v in (c, s, -s, c, x, y)))
-        line.textOut(words)
-        self.canvas.drawText(line)
+        self.put(f"{_BEGUN}{matrix} Tm {self._shown(item)} ET")
+
+    def _shown(self, item: Text) -> str:
+        """The operators that show the words of a text in the type of the file: a font's subset
+        only grows, so they are the same each time."""
+        known = _SHOWN.setdefault(self.canvas, {})
+        key = (item.text, item.bold, item.height_mm)
+        if key not in known:
+            line = self.canvas.beginText()
+            line.setFont(face(item.bold), type_size_mm(item.height_mm) * MM)
+            line.textOut(item.text)
+            known[key] = line.getCode().removeprefix(_BEGUN).removesuffix(" ET")
+        return known[key]
 
 
 def _line(points_pt: np.ndarray, closed: bool) -> str:
-    (x, y), *rest = points_pt.tolist()
-    steps = "".join(f" {_n(x)} {_n(y)} l" for x, y in rest)
-    return f"{_n(x)} {_n(y)} m{steps}{' h' if closed else ''}"
+    """A polyline, coordinates as `_n` writes them, all of them at once.
+
+    Raises:
+        NotDrawable: nan or infinity.
+    """
+    text = ("%.3f %.3f m" + " %.3f %.3f l" * (len(points_pt) - 1)) % (*points_pt.ravel().tolist(),)
+    if "n" in text:  # nan, inf
+        raise NotDrawable("a point of the drawing is not finite")
+    text = _ZEROS.sub("", text)
+    if "-0 " in text:
+        text = _MINUS_ZERO.sub("0", text)
+    return f"{text} h" if closed else text
+
+
+@lru_cache(maxsize=4096)
+def _f(value: float) -> str:
+    """An entry of a text's matrix, to six places at most, as the PDF library writes numbers.
+
+    Raises:
+        NotDrawable: nan or infinity.
+    """
+    from reportlab.lib.rl_accel import fp_str
+
+    return fp_str(float(number(value, 6)))
 
 
 def _n(value: float) -> str:
@@ -288,6 +327,7 @@ def _n(value: float) -> str:
     return "0" if text in ("-0", "") else text
 
 
+@cache
 def _rgb(colour: str) -> str:
     return " ".join(_n(int(colour[i : i + 2], 16) / 255) for i in (1, 3, 5))
 

@@ -31,7 +31,7 @@ SPECS = Path(__file__).parents[2] / "specs"
 SHARED = ["shared/materials.yaml", "shared/stock.yaml", "shared/shop.yaml"]
 MAKERS = (
     "booklet", "book_html", "book_pdf", "draw_pieces", "templates_pdf", "fullsize_pdf",
-    "labels_pdf", "dxf_bytes", "svg_bytes", "cutplan_pdf",
+    "labels_pdf", "dxf_bytes", "svg_bytes", "cutplan_pdf", "layout_scene",
 )  # fmt: skip
 
 
@@ -122,16 +122,16 @@ def stages(tree: dict, folder: Path, tell=print) -> tuple[dict[str, float], int]
     from plybook.build import Part, Planned
 
     part = Part(spec, face, laminate)
-    drawings = timed("drawings of layouts", lambda: output.cut_drawings([part], plan))
-    kept = {name: getattr(output, name) for name in MAKERS}
+    kept = {name: getattr(output, name) for name in (*MAKERS, "each")}
     try:
-        for name, make in kept.items():
-            setattr(output, name, _clocked(name, make, spent))
-        files = output.part_files(Planned(part, plan, shop, (part,), drawings)).files
+        for name in MAKERS:
+            setattr(output, name, _clocked(name, kept[name], spent))
+        output.each = lambda work, given: [work(one) for one in given]  # clocked here, not afar
+        folders, _ = output.folders_of([Planned(part, plan, shop, (part,))])
     finally:
         for name, make in kept.items():
             setattr(output, name, make)
-    timed("write", lambda: commit(folder / "out", {part.number: files}))
+    timed("write", lambda: commit(folder / "out", folders))
     report = timed("verify", lambda: verify_folder(folder / "out" / part.number))
     if not report.sound:
         tell("  NOT SOUND: " + "; ".join(report.folders[0].faults[:3]))
