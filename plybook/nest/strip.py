@@ -30,6 +30,7 @@ PUSHING_S = 0.15, 3.0  # share of the time for pushing together, and the most of
 ROUND_S, LONG_ROUND_S = 30.0, 300.0  # time of a search before another seed is tried
 THREADS_PER_SEARCH = 2
 PLAY = 0.004  # of the width that the packer needs to find a place for a piece across it
+FEW_CORNERS = 500  # laid one by one: the time goes with the square of them
 LITTLE_S, FEW = 1.5, 40  # with so little time, so few pieces are laid one by one
 BOXES, NEARLY_BOXES = 0.9999, 0.95  # how far outlines fill their boxes that may be packed so
 FIRST_LAYOUT_S = 60.0  # how long a search that has found nothing yet is waited for
@@ -134,7 +135,9 @@ def _by_outline(
 
     pieces = sum(problem.task.demands)
     installed = packer_is_installed()
-    if time.left_s() < LITTLE_S and pieces <= FEW:  # good, and the same on every machine
+    corners = sum(len(item.outline_mm) * item.demand for item in problem.as_items())
+    few = pieces <= FEW and corners <= FEW_CORNERS
+    if time.left_s() < LITTLE_S and few:  # good, and the same on every machine
         result = lay_in_lots(problem, time)
         if result and progress:
             progress(result.length_mm)
