@@ -10,7 +10,7 @@ import numpy as np
 from plybook.drawing.aroundpart import edge_words
 from plybook.drawing.frame import Frame, area_paths, first_free, fit_frame, hatch
 from plybook.drawing.letters import fitted, text_width_mm
-from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.shop.model import BagPlan
 from plybook.surface.model import Face
@@ -74,11 +74,11 @@ def bag_plan_picture(face: Face, bag: BagPlan, unit: str = "mm") -> Scene:
     items += _lines_and_ports(frame, bag, items)
     for candidates in _edges(frame, face):
         items += filter(None, [first_free(candidates, items, dots=True)])
-    for k, (number, role, words) in enumerate(entries):
+    for k, (shown, role, words) in enumerate(entries):
         column, row = divmod(k, -(-len(entries) // columns))
         x, y = 4.0 + column * (WIDTH_MM - 8.0) / columns, foot - 3.0 - 4.6 * row
         items.append(Path(role, np.array([[x, y], [x + 9.0, y]])))
-        label = f"{number}  {words}" if number else words
+        label = f"{shown}  {words}" if shown else words
         items.append(Text(Role.TEXT, (x + 11.0, y), label, NOTE_MM, rise="centre"))
     return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, foot + tall + 8.0), "Bag, from above")
 
@@ -135,7 +135,9 @@ def _lines_and_ports(frame: Frame, bag: BagPlan, drawn: list[Primitive]) -> list
         wide = text_width_mm(name, NOTE_MM)
         out_left = u < WIDTH_MM / 2 and u - 3.2 - wide > 1.0  # out of the part where there is room
         left = out_left or u + 3.2 + wide > WIDTH_MM - 1.0
-        sides = [((u + 3.2, v), "start"), ((u - 3.2, v), "end")]
+        sides: list[tuple[tuple[float, float], Anchor]] = [
+            ((u + 3.2, v), "start"), ((u - 3.2, v), "end")
+        ]  # fmt: skip
         spots = sides[::-1] if left else sides
         low = min(max(u, wide / 2 + 1.0), WIDTH_MM - wide / 2 - 1.0)
         spots += [((low, v + dy), "middle") for dy in (4.6, -4.6, 8.0, -8.0, 12.0, -12.0)]

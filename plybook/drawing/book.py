@@ -30,6 +30,7 @@ from plybook.drawing.bookstart import (
 from plybook.drawing.booktext import glyph_findings
 from plybook.drawing.document import (
     Blank,
+    Block,
     Deviations,
     Document,
     Facts,
@@ -158,7 +159,7 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
         f"Flat pattern {show_length(float(x1 - x0), part.units, both=True)} along, "
         f"{show_length(float(y1 - y0), part.units, both=True)} across."
     )
-    blocks = [
+    blocks: list[Block] = [
         Picture(
             picture,
             picture.window_mm[3],
@@ -199,7 +200,7 @@ def record_page(spec: PartSpec, laminate: Laminate) -> Page:
         if m.id in used or m.id in stock.resins
     ]
     mass_g = round(laminate.mass_g)
-    blocks = [
+    blocks: list[Block] = [
         Table(
             ("Part", "Revision", "Hand", "Date of the book"),
             ((spec.part.number, spec.part.revision, HANDS[spec.part.hand], spec.part.date),),

@@ -197,11 +197,11 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
         ]
         said = code_words(spec, laminate)
         blocks += [Paragraph(said, small=True)] if said else []
-        scene = zone_picture(face, laminate.zones)
+        shown = zone_picture(face, laminate.zones)
         blocks.append(
             Picture(
-                scene,
-                scene.window_mm[3] - scene.window_mm[1],
+                shown,
+                shown.window_mm[3] - shown.window_mm[1],
                 "Where each zone lies, from the bag side.",
                 "The zones of the part",
             )

@@ -117,7 +117,7 @@ def _beside(
     steps = np.unique(np.round(np.linspace(-free, free, 25), 3))
     if not inside:
         steps = np.unique(np.concatenate([steps, np.linspace(-w / 2, w / 2, 9)]))
-    offs = (0.4, 1.5, 3.0, 5.0, 8.0, 11.0, 15.0, 20.0, 26.0, 34.0, 44.0, 60.0)
+    offs: tuple[float, ...] = (0.4, 1.5, 3.0, 5.0, 8.0, 11.0, 15.0, 20.0, 26.0, 34.0, 44.0, 60.0)
     if not inside:
         offs = (1.4, 2.5, 4.0, 6.0, 9.0, 13.0, 18.0, 25.0, 35.0, 50.0, 70.0)
     mids = np.clip(at_mm + steps, 0.0, line.length)

@@ -12,7 +12,6 @@ import numpy as np
 from plybook.drawing.frame import arrow
 from plybook.drawing.labels import readable_deg
 from plybook.drawing.letters import text_width_mm
-from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Primitive, Role, Text
 
 LENGTHS_MM = (300.0, 200.0, 140.0, 100.0, 70.0, 50.0, 36.0, 24.0)
@@ -24,11 +23,6 @@ def letters_for(length_mm: float) -> float:
         if length_mm >= least:
             return letters
     return 2.5
-
-
-def arrow_words(angle_deg: float, words: str = "") -> str:
-    """What stands on the shaft: the angle, after a word such as GRAIN where one is given."""
-    return f"{words} {show_angle(angle_deg)}".strip()
 
 
 def arrow_size_mm(length_mm: float, words: str) -> tuple[float, float]:
@@ -47,7 +41,7 @@ def fibre_arrow(
         centre_mm: middle of the shaft.
         drawn_deg: direction on the drawing.
         length_mm: of the shaft.
-        words: the angle as said, see `arrow_words`.
+        words: the angle as said, after a word such as GRAIN where one is given.
     """
     centre = np.asarray(centre_mm, dtype=float)
     along = _unit(drawn_deg) * length_mm / 2

@@ -15,9 +15,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from plybook.drawing.aroundpart import edge_words
-from plybook.drawing.frame import arrow, first_free
+from plybook.drawing.frame import arrow, cropped, first_free
 from plybook.drawing.letters import text_width_mm
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import NOTE_MM
@@ -40,13 +41,13 @@ def jig_picture(spec: PartSpec, face: Face, jig: Sequence[Measure]) -> Scene | N
     items, tall = _square_on(spec, face, [n for n in numbered if n[1].kind != "height"])
     heights = [n for n in numbered if n[1].kind == "height" and n[1].at_mm is not None]
     if heights and isinstance(spec.mould, StationMould):
-        side, high = _from_the_side(spec, face, heights, tall + 6.0)
+        side, high = _from_the_side(spec, spec.mould, face, heights, tall + 6.0)
         items, tall = items + side, tall + 6.0 + high
-    return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, tall), "What is measured in the jig")
+    whole = Scene(tuple(items), (0.0, 0.0, WIDTH_MM, tall), "What is measured in the jig")
+    return cropped(whole)
 
 
-def _line_share(spec: PartSpec) -> float:
-    mould = spec.mould
+def _line_share(spec: PartSpec, mould: StationMould) -> float:
     return spec.axis.share if isinstance(spec.axis, AtShare) else (
         (mould.from_share + mould.to_share) / 2
     )  # fmt: skip
@@ -60,13 +61,13 @@ def _figure(number: int, measure: Measure) -> str:
 
 
 def _from_the_side(
-    spec: PartSpec, face: Face, heights: Numbered, foot: float
+    spec: PartSpec, mould: StationMould, face: Face, heights: Numbered, foot: float
 ) -> tuple[list[Primitive], float]:
-    spans = sorted(station.at_mm for station in spec.mould.stations)
-    share = _line_share(spec)
+    spans = sorted(station.at_mm for station in mould.stations)
+    share = _line_share(spec, mould)
 
-    def space(at: Sequence[float]) -> np.ndarray:
-        at = np.asarray(at, float)
+    def space(spans_mm: ArrayLike) -> np.ndarray:
+        at = np.asarray(spans_mm, float)
         return face.to_space(face.to_pattern(np.column_stack([at, np.full_like(at, share)])))
 
     fine = np.unique(np.concatenate([np.linspace(spans[0], spans[-1], 60), spans]))
@@ -95,13 +96,14 @@ def _from_the_side(
         ((x, y),) = put([span], [float(space([span])[0, 2])])
         side.append(Path(Role.STATION, np.array([[x, base - 3.0], [x, top + 1.0]])))
     for number, m in heights:
-        z = float(space([m.at_mm])[0, 2])
-        ((x, y),) = put([m.at_mm], [z])
-        if handed and m.at_mm == spans[-1]:  # the tip above the root
+        at_mm = m.at_mm or 0.0
+        z = float(space([at_mm])[0, 2])
+        ((x, y),) = put([at_mm], [z])
+        if handed and at_mm == spans[-1]:  # the tip above the root
             other = base + (float(ends[0]) - low) * up
             side.append(Path(Role.DIMENSION, np.array([[LEFT_MM, other], [x + 3.0, other]])))
         else:
-            share_of = (m.at_mm - spans[0]) / (spans[-1] - spans[0])
+            share_of = (at_mm - spans[0]) / (spans[-1] - spans[0])
             other = base + (float(line[0] + (line[1] - line[0]) * share_of) - low) * up
         if abs(other - y) > 3.0:
             side += arrow((x, y), (x, other), Role.DIMENSION, 1.6, both=True)
@@ -119,8 +121,8 @@ def _from_the_side(
                 NOTE_MM)  # fmt: skip
     items += [
         note,
-        Text(Role.TEXT, (LEFT_MM, foot), edge_words(spec.mould.edge_names[2]), NOTE_MM),
-        Text(Role.TEXT, (RIGHT_MM, foot), edge_words(spec.mould.edge_names[3]), NOTE_MM,
+        Text(Role.TEXT, (LEFT_MM, foot), edge_words(mould.edge_names[2]), NOTE_MM),
+        Text(Role.TEXT, (RIGHT_MM, foot), edge_words(mould.edge_names[3]), NOTE_MM,
              anchor="end"),
     ]  # fmt: skip
     return items, top + 12.0 - foot
@@ -156,15 +158,15 @@ def _square_on(spec: PartSpec, face: Face, figures: Numbered) -> tuple[list[Prim
     for number, m in figures:
         if m.kind == "screws":
             items += [
-                Circle(Role.DATUM, tuple(float(v) for v in at), 0.55, "ink")
-                for at in _along(line, int(m.expected))
+                Circle(Role.DATUM, (float(x), float(y)), 0.55, "ink")
+                for x, y in _along(line, int(m.expected))
             ]
             marks.append((tuple(line[-1] * 0.14 + line[0] * 0.86), _figure(number, m)))
         elif m.kind in ("straightness", "twist", "level"):
             at = _on_line(spec, face, m)
             spot = put([at])[0] if at is not None else line.mean(axis=0)
             marks.append((tuple(spot), f"{m.kind} {_figure(number, m)}"))
-            items.append(Circle(Role.DATUM, tuple(float(v) for v in spot), 1.0, "white"))
+            items.append(Circle(Role.DATUM, (float(spot[0]), float(spot[1])), 1.0, "white"))
     if any(m.kind == "straightness" for _, m in figures):
         items.append(Path(Role.AXIS, line[[0, -1]]))
     words: list[Primitive] = []
@@ -180,7 +182,7 @@ def _square_on(spec: PartSpec, face: Face, figures: Numbered) -> tuple[list[Prim
         text = first_free(places, words) or places[-1]
         words.append(text)
     items += words
-    tall = top + 20.0
+    tall = top + 15.0
     items.append(
         Text(Role.TEXT, (LEFT_MM, tall - 4.5), "Square on to the face; a sketch, only the figures"
              " hold", NOTE_MM)
@@ -213,13 +215,15 @@ def _middle_line(spec: PartSpec, face: Face) -> np.ndarray:
         return np.vstack([ring, ring[:1]])  # screws go round a flat part
     spans = sorted(station.at_mm for station in spec.mould.stations)
     fine = np.linspace(spans[0], spans[-1], 40)
-    return face.to_pattern(np.column_stack([fine, np.full_like(fine, _line_share(spec))]))
+    return face.to_pattern(
+        np.column_stack([fine, np.full_like(fine, _line_share(spec, spec.mould))])
+    )
 
 
 def _on_line(spec: PartSpec, face: Face, measure: Measure) -> np.ndarray | None:
     if measure.at_mm is None or not isinstance(spec.mould, StationMould):
         return None
-    return face.to_pattern(np.array([[measure.at_mm, _line_share(spec)]], float))[0]
+    return face.to_pattern(np.array([[measure.at_mm, _line_share(spec, spec.mould)]], float))[0]
 
 
 def _along(line: np.ndarray, count: int) -> np.ndarray:

@@ -21,7 +21,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from plybook.drawing.letters import ASCENT, DESCENT, LEADING, text_width_mm, type_size_mm
-from plybook.drawing.scene import Circle, Path, Primitive, Role, Text
+from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Role, Text
 
 SOFT_COST = 400.0  # mm of distance a block would rather go than lie on one soft line
 
@@ -77,7 +77,7 @@ class Block:
         c, s = math.cos(turn), math.sin(turn)
         rises, height = self._rises()
         along = -self.width_mm / 2 if self.left else 0.0
-        anchor = "start" if self.left else "middle"
+        anchor: Anchor = "start" if self.left else "middle"
         made = []
         for line, rise in zip(self.lines, rises, strict=True):
             up = rise - height / 2

@@ -31,7 +31,7 @@ from plybook.drawing.labels import (
 from plybook.drawing.letters import clean_text, text_box_mm
 from plybook.drawing.markout import MarkedPiece, mark_out, placed
 from plybook.drawing.rosette import show_angle
-from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.drawing.scene import Circle, Path, Primitive, Rise, Role, Scene, Text
 from plybook.laminate.model import Piece
 from plybook.nest.model import Item, Layout, Placement
 from plybook.units import MM_PER_INCH, show_inches, show_number
@@ -196,7 +196,10 @@ class _Sheet:
             self._add(Path(Role.DIMENSION, np.array([(x, top), (x, top + reach * long)])))
             if k % every == 0:
                 said = self._figure(k * tick)
-                for y, rise in ((base - reach * 2.2, "top"), (top + reach * 2.2, "baseline")):
+                ends: tuple[tuple[float, Rise], ...] = (
+                    (base - reach * 2.2, "top"), (top + reach * 2.2, "baseline")
+                )  # fmt: skip
+                for y, rise in ends:
                     self._word(Text(Role.DIMENSION, (x, y), said, letters, 0, "middle", rise))
         if low > 0.0 or stock.kind == "bar":
             return
@@ -323,7 +326,7 @@ class _Sheet:
         turns = np.array([readable_deg(t) for t in level])
         centre = np.array(part.representative_point().coords[0])
         cost = np.hypot(*(points - centre).T) + 0.1 * abs(turns) * (length < 2 * width)
-        heights = (56.0, 40.0, 28.0, 20.0, 14.0, 10.0, 7.0, 5.0, 3.5)
+        heights: tuple[float, ...] = (56.0, 40.0, 28.0, 20.0, 14.0, 10.0, 7.0, 5.0, 3.5)
         if not self.big:
             heights = (7.0, 5.0, 3.5, 2.5, 1.8)
         second = " \u00b7 ".join(more)
@@ -452,7 +455,8 @@ class _Sheet:
                 cloud = item.points_mm
             if cloud is not None:
                 low, high = np.minimum(low, cloud.min(axis=0)), np.maximum(high, cloud.max(axis=0))
-        window = (*np.floor(low - 2.0), *np.ceil(high + 2.0))
+        (x0, y0), (x1, y1) = np.floor(low - 2.0) + 0.0, np.ceil(high + 2.0) + 0.0
+        window = (float(x0), float(y0), float(x1), float(y1))
         stock = self.layout.unit
         facts = (("stock", stock.id), ("material", stock.material), ("kind", stock.kind))
-        return Scene(tuple(every), tuple(float(v) + 0.0 for v in window), stock.id, facts)
+        return Scene(tuple(every), window, stock.id, facts)

@@ -118,7 +118,7 @@ def _around(mark: Mark, said: str, points: np.ndarray, place: Placer) -> list[Pr
         spot = place.find(block.size_mm, np.vstack(tries), 0.0, np.concatenate(cost),
                           inside, soft_cost=8.0)  # fmt: skip
         if spot is not None:
-            return place.put(block, spot)
+            return list(place.put(block, spot))
     return []
 
 
@@ -170,5 +170,5 @@ def _beyond(
         cost = np.repeat([2.0, 6.0, 10.0, 15.0], 3)
         spot = place.find(block.size_mm, np.array(centres), 0.0, cost, inside=False)
         if spot is not None:
-            return place.put(block, spot)
+            return list(place.put(block, spot))
     return []

@@ -11,7 +11,7 @@ import numpy as np
 from plybook.drawing import piecewords as words
 from plybook.drawing.frame import fit_frame
 from plybook.drawing.letters import LEADING, clean_text, text_width_mm, wrapped
-from plybook.drawing.scene import Path, Primitive, Role, Text
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Text
 from plybook.drawing.style import NOTE_MM, largest_letters_mm
 from plybook.drawing.titleblock import HEIGHT_MM, WIDTH_MM, TitleFacts, title_block
 from plybook.laminate.model import Laminate, Piece
@@ -46,7 +46,9 @@ def card(
 
 def _lowest(items: list[Primitive]) -> float:
     return min(
-        float(np.min(i.points_mm[:, 1])) if isinstance(i, Path) else i.at_mm[1] for i in items
+        float(np.min(i.points_mm[:, 1])) if isinstance(i, Path) else i.at_mm[1]
+        for i in items
+        if not isinstance(i, Circle)
     )
 
 

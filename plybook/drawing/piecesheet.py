@@ -85,11 +85,11 @@ class PieceSheet:
         flat = grid(self.room)
         level, slanted = np.zeros(len(flat)), np.full(len(flat), self.turn)
         if self.slender:
-            where, which = (points, flat, flat), (turns, slanted, level)
+            where, which = [points, flat, flat], [turns, slanted, level]
         elif self.length > 1.5 * self.width:
-            where, which = (flat, flat, points), (level, slanted, turns)
+            where, which = [flat, flat, points], [level, slanted, turns]
         else:
-            where, which = (flat,), (level,)
+            where, which = [flat], [level]
         return np.vstack(where), np.array([readable_deg(t) for t in np.concatenate(which)])
 
     def drawn(self) -> list[Primitive]:

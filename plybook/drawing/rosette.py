@@ -12,7 +12,7 @@ import math
 import numpy as np
 
 from plybook.drawing.frame import arrow
-from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.drawing.scene import Circle, Path, Primitive, Rise, Role, Scene, Text
 
 SIZE_MM = 29.0
 
@@ -68,7 +68,7 @@ def _label(at: np.ndarray, turn_deg: float, text: str, height_mm: float, bold: b
     turn = math.radians(turn_deg)
     x, y = at[0] + 1.4 * math.cos(turn), at[1] + 1.4 * math.sin(turn)
     upright = abs(math.cos(turn)) < 0.2
-    rise = "baseline" if turn_deg > 20 else "top" if turn_deg < -20 else "centre"
+    rise: Rise = "baseline" if turn_deg > 20 else "top" if turn_deg < -20 else "centre"
     return Text(
         Role.TEXT,
         (float(x), float(y)),

@@ -14,6 +14,9 @@ from typing import Literal
 
 import numpy as np
 
+Anchor = Literal["start", "middle", "end"]
+Rise = Literal["baseline", "centre", "top"]
+
 
 class Role(StrEnum):
     """What a primitive is for; the DXF layer is the role in upper case."""
@@ -78,8 +81,8 @@ class Text:
     text: str
     height_mm: float
     turn_deg: float = 0.0
-    anchor: Literal["start", "middle", "end"] = "start"
-    rise: Literal["baseline", "centre", "top"] = "baseline"
+    anchor: Anchor = "start"
+    rise: Rise = "baseline"
     bold: bool = False
     halo: bool = False  # a white background behind the words
 

@@ -13,14 +13,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import shapely
 
 from plybook.drawing.letters import fitted, text_width_mm
 from plybook.drawing.rosette import show_angle
-from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
+from plybook.drawing.scene import Anchor, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.laminate.model import LaidLayer, Laminate, SectionCut
 
@@ -109,14 +108,13 @@ def section_picture(
 
 def _bands(cut: SectionCut, layers: Sequence[LaidLayer]) -> list[_Band]:
     """One band per layer on one common grid; the stretches of a layer are brought together."""
-    shown = [(id, *(np.asarray(a, float) for a in rest)) for id, *rest in cut.bands]
-    if not shown:
+    if not cut.bands:
         return []
-    grid = np.unique(np.concatenate([at for _, at, _, _ in shown]))
+    grid = np.unique(np.concatenate([at for _, at, _, _ in cut.bands]))
     bands = []
     for layer in layers:
         low, high = np.zeros_like(grid), np.zeros_like(grid)
-        for _, at, bottom, top in (row for row in shown if row[0] == layer.id):
+        for _, at, bottom, top in (row for row in cut.bands if row[0] == layer.id):
             here = np.searchsorted(grid, at)
             low[here], high[here] = bottom, top
         if layer.kind == "film" and not high.any():
@@ -156,14 +154,8 @@ def _heights(bands: Sequence[_Band], along: float, room_mm: float):
         return [(b.bottom_mm * one, b.top_mm * one) for b in bands], one / along, one / along
     # thin plies on thick core: plies first, the core takes what room is left
     plies = sum(b.layer.thickness_mm for b in bands if b.layer.kind not in _THICK)
-    thick = max(
-        sum(
-            np.where(b.present, b.top_mm - b.bottom_mm, 0.0)
-            for b in bands
-            if b.layer.kind in _THICK
-        ).max(),
-        1e-9,
-    )
+    heights = [b.top_mm - b.bottom_mm for b in bands if b.layer.kind in _THICK]
+    thick = max(float(np.sum(heights, axis=0).max()), 1e-9) if heights else 1e-9
     ply = min(BEST_PLY_MM / thinnest, 0.72 * room_mm / max(plies, 1e-9))
     core = max((room_mm - plies * ply) / thick, 0.1 * room_mm / thick)
     ply, core = _round_scale(ply / along) * along, _round_scale(core / along) * along
@@ -303,7 +295,7 @@ def _captions(
     right = x0 + run_mm + LABELS_MM + 2.0
     words = f"S–S: {cut.name}"
     two = run_mm <= NARROW_MM
-    anchor: Literal["start", "end"] = "start" if two else "end"
+    anchor: Anchor = "start" if two else "end"
     room = right - x0 - (0.0 if two else text_width_mm(scale, NOTE_MM) + 4.0)
     return [
         Text(Role.TEXT, (x0 - 1.0, floor - 1.0), "mould", NOTE_MM, anchor="end", rise="centre"),

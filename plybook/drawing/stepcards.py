@@ -60,9 +60,8 @@ class _Bench:
         self.layers = {layer.id: layer for layer in self.laminate.layers}
         self.batches = {b.id: b for b in self.shop.batches}
         self.names = material_names(self.spec)
-        self.runs = {
-            layer.id: layer.drop.run for layer in self.spec.layers if getattr(layer, "drop", None)
-        }
+        drops = ((layer.id, getattr(layer, "drop", None)) for layer in self.spec.layers)
+        self.runs = {id: drop.run for id, drop in drops if drop}
         self.laid: set[str] = set()
 
     def in_mould(self, without: Sequence[str] = ()) -> tuple[LaidLayer, ...]:

@@ -81,7 +81,8 @@ def piece_scene(piece: Piece, laminate: Laminate, spec: PartSpec) -> Scene:
 
 def _scene(piece: Piece, spec: PartSpec, items: tuple[Primitive, ...]) -> Scene:
     low, high = extent_mm(items)
-    window = (*np.floor(low - MARGIN_MM), *np.ceil(high + MARGIN_MM))
+    (x0, y0), (x1, y1) = np.floor(low - MARGIN_MM) + 0.0, np.ceil(high + MARGIN_MM) + 0.0
+    window = (float(x0), float(y0), float(x1), float(y1))
     facts = (
         ("part", spec.part.number),
         ("revision", spec.part.revision),
@@ -90,7 +91,7 @@ def _scene(piece: Piece, spec: PartSpec, items: tuple[Primitive, ...]) -> Scene:
         ("material", piece.material),
     )
     title = f"{spec.part.number} {spec.part.revision} {piece.id}"
-    return Scene(items, tuple(float(v) + 0.0 for v in window), title, facts)
+    return Scene(items, window, title, facts)
 
 
 def extent_mm(items: tuple[Primitive, ...]) -> tuple[np.ndarray, np.ndarray]:
