@@ -23,7 +23,13 @@ from plybook.laminate.ids import piece_id
 from plybook.laminate.leaves import Leaf, leaves_of
 from plybook.laminate.mating import mated
 from plybook.laminate.model import Growth, Piece, PieceEdge
-from plybook.laminate.panel_checks import bend_note, hole_notes, panel_findings, seam_notes
+from plybook.laminate.panel_checks import (
+    bend_note,
+    hole_notes,
+    panel_findings,
+    seam_notes,
+    seams_run_on,
+)
 from plybook.laminate.panels import (
     LET_IN,
     SEAM,
@@ -89,6 +95,7 @@ def core_pieces(
     sheets = tuple(sheets_mm) or (stock.sheet_mm,)
     leaves = leaves_of(raised)
     seams, findings = _seams(core, region, face, leaves, sheets, stock, let_in or {})
+    findings += seams_run_on(core, region, face)
     cuts = [
         cut
         for leaf in leaves

@@ -7,20 +7,23 @@ piece also shows the line to which the upper one reaches.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
+from plybook.diagnostics import Finding, warning
+from plybook.laminate.ground import Sheet
 from plybook.laminate.ids import tick_label
 from plybook.laminate.marks import TICK_MM, tick
-from plybook.laminate.model import Mark
+from plybook.laminate.model import Mark, Piece
 from plybook.laminate.outline import Stretch
 from plybook.laminate.shapes import inside_lines
 from plybook.laminate.splice import WarpFrame
 from plybook.laminate.way import STAY, Way
+from plybook.surface.model import Kink
 
 LEAST_JOINT_MM = 10.0  # pieces that meet over less than this are not neighbours
 TICK_EVERY_MM = 600.0
@@ -151,6 +154,43 @@ def join_leaves(
                         for blank, sign, past in ((first, -1.0, overlap_mm), (second, 1.0, 0.0)):
                             mark = _kink_tick(line, at, sign, past, blank.way.carry, label)
                             blank.marks.append(mark)
+
+
+def kink_findings(
+    pieces: Sequence[Piece], kinks: Sequence[Kink], parts_by: Mapping[str, Sheet]
+) -> list[Finding]:
+    """Plies that are all joined on the line where the face breaks: no stagger is possible there.
+
+    Args:
+        pieces: of all layers.
+        kinks: those the cloth is not laid over, from root to tip.
+        parts_by: the cloth layers of the part by id.
+    """
+    found = []
+    for number, kink in enumerate(kinks, 1):
+        name = f"kink {number}"
+        ids = {p.layer for p in pieces for e in p.edges if e.name == name and e.mate}
+        sheets = [sheet for layer, sheet in parts_by.items() if layer in ids]
+        if len(sheets) < 2:
+            continue
+        what = "no cloth of theirs crosses it"
+        if all(sheet.overlap_mm for sheet in sheets):
+            more = sum(sheet.thickness_mm for sheet in sheets)
+            what = f"their overlaps lie on each other and add {more:.2f} mm"
+        names = ", ".join(sheet.layer.id for sheet in sheets)
+        found.append(
+            warning(
+                "joints-at-break",
+                f"layers {names} are joined on one line, where the face breaks by "
+                f"{kink.turn_deg:.1f} deg at {kink.span_mm:.0f} mm; {what}",
+                f"joints at a break cannot be staggered: lay the cloth over it "
+                f"(`accept_kinks: [{kink.span_mm:g}]`, a gap of {kink.gap_mm:.1f} mm to work in), "
+                f"add a strip of cloth over the line, or accept it with the designer's reason",
+                sheets[0].layer.place,
+                layers=tuple(sheet.layer.id for sheet in sheets),
+            )
+        )
+    return found
 
 
 def _along(blank: Blank, name: str, line: shapely.LineString) -> list[tuple[float, float]]:

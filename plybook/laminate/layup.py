@@ -20,6 +20,7 @@ from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
 from plybook.laminate.inserts import insert_pieces, insert_thickness_mm
+from plybook.laminate.joints import kink_findings
 from plybook.laminate.marks import (
     MarkRule,
     datum_mark,
@@ -318,6 +319,9 @@ class _LayUp:
     def _finished(self) -> Laminate:
         ladders = ladders_of(self.spec.layers, self.regions)
         self.findings.extend(drop_findings(ladders, self.spec.layers))
+        plies = {x.id: self.sheet_of(x) for x in self.spec.layers if isinstance(x, Ply)}
+        open_kinks = [kink for kink in self.face.kinks if not kink.accepted]
+        self.findings.extend(kink_findings(self.pieces, open_kinks, plies))
         self.progress(f"{self.spec.part.number}: zones, sections, mass and rules")
         return sum_up(self.spec, self.face, self.layers, self.pieces, self.field, self.findings)
 

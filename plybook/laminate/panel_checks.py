@@ -15,12 +15,13 @@ from plybook.diagnostics import Finding, error, warning
 from plybook.laminate.bevel import bevel_run_mm
 from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panels import SEAM, Panel
-from plybook.laminate.seams import SeamLine, largest_fit
-from plybook.spec.model import Core, CoreStock
+from plybook.laminate.seams import SeamLine, largest_fit, pattern_point
+from plybook.spec.model import Core, CoreStock, PointLine
 from plybook.surface.model import Face
 from plybook.units import show_number
 
 _NARROWEST_MM = 15.0
+_ENDS_INSIDE_MM = 5.0  # a seam given to within this of the core's edge is meant to reach it
 _LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is not worth words
 
 
@@ -151,6 +152,31 @@ def panel_findings(
                     "or keep the core clear of the bend",
                     core.place,
                     **told,
+                )
+            )
+    return found
+
+
+def seams_run_on(core: Core, region: shapely.Geometry, face: Face) -> list[Finding]:
+    """Seams between two points that end inside the core: they part it all the way."""
+    found = []
+    inside = region.buffer(-_ENDS_INSIDE_MM)
+    for seam in core.seams:
+        if not isinstance(seam.line, PointLine):
+            continue
+        ends = [pattern_point(p, face) for p in (seam.line.start, seam.line.end)]
+        short = [end for end in ends if inside.contains(shapely.Point(end))]
+        if short:
+            found.append(
+                warning(
+                    "seam-runs-on",
+                    f"seam {seam.id} of core {core.id} ends inside the core, at "
+                    f"{' and '.join(place_words(end, face) for end in short)}; it is carried on "
+                    f"straight to the edges and parts every panel it meets",
+                    "give its ends on the edges of the core; for a seam that stops at another one, "
+                    "lay a core of its own on either side of that one",
+                    core.place,
+                    layers=(core.id,),
                 )
             )
     return found

@@ -50,7 +50,7 @@ def drop_step_short(case: Case, rule: Rule) -> Iterator[Breach]:
 
 
 def drops_together(case: Case, rule: Rule) -> Iterator[Breach]:
-    """Neighbouring plies whose ends share a line."""
+    """Neighbouring plies that stop on one line, at their ends or along their sides."""
     group: list[LaidLayer] = []
     for layer in [*case.plies, None]:
         if (
@@ -65,8 +65,8 @@ def drops_together(case: Case, rule: Rule) -> Iterator[Breach]:
             where = case.where(case.ends[group[-1].id])
             ids = tuple(p.id for p in group)
             yield Breach(
-                f"{names(ids)} end together at {where}; at most {rule.value:g} neighbouring plies "
-                f"should",
+                f"{names(ids)} stop on one line at {where}; at most {rule.value:g} neighbouring "
+                f"plies should",
                 ids,
             )
         group = [layer] if layer is not None and not case.ends[layer.id].is_empty else []

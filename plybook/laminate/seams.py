@@ -149,7 +149,8 @@ def _carried_past(line: shapely.LineString, by_mm: float) -> shapely.LineString:
 def _halves(line: shapely.LineString) -> list[shapely.Polygon]:
     """The two sides of a long line, as polygons inside a box that the line crosses."""
     ends = np.asarray(line.coords)[[0, -1]]
-    middle, half = ends.mean(axis=0), 0.45 * float(np.linalg.norm(ends[1] - ends[0]))
+    # a line at 45 degrees reaches 0.35 of its length to either side of its middle
+    middle, half = ends.mean(axis=0), 0.3 * float(np.linalg.norm(ends[1] - ends[0]))
     box = shapely.box(*(middle - half), *(middle + half))
     parts = shapely.ops.polygonize(shapely.union_all([box.boundary, line]))
     return sorted(parts, key=lambda p: -p.area)[:2]

@@ -166,6 +166,16 @@ def test_a_slanted_seam_by_two_points_runs_through_the_whole_core():
     assert sum(p.area_mm2 for p in made.pieces) == pytest.approx(REGION.area, abs=0.5)
 
 
+def test_a_seam_that_stops_inside_the_core_is_carried_on_and_told():
+    line = PointLine(OnPattern(600, 600), OnPattern(800, 100))
+    made = cut(core(seams=(Seam("S1", line, SQUARE),)))
+    assert len(made.pieces) == 2
+    (finding,) = [f for f in made.findings if f.code == "seam-runs-on"]
+    assert "x 800, y 100 mm" in finding.message and "x 600" not in finding.message
+    whole = PointLine(OnPattern(600, 600), OnPattern(800, -300))
+    assert not cut(core(seams=(Seam("S1", whole, SQUARE),))).findings
+
+
 def test_a_hardpoint_is_a_square_hole_grown_by_its_clearance():
     block = shapely.box(400, 100, 520, 180)
     spec = core(cut_outs=(CutOut("H1", 1.5),))

@@ -152,6 +152,24 @@ def test_a_dihedral_break_splits_the_plies_and_ticks_match_across_it():
         assert np.min(outer.outline_mm[:, 0]) == pytest.approx(500.0, abs=5.0)
 
 
+def test_joints_of_several_plies_at_a_break_are_told_with_what_they_add():
+    section = PolylineSection(np.array([[60.0, -50], [0, -50], [0, 50], [60, 50]]), (10.0, 10.0))
+
+    def findings(plies, rise=50.0):
+        stations = [
+            Station(at, 1.0, 0.0, up, 0.0, 0.0, section)
+            for at, up in ((0.0, 0.0), (500.0, 0.0), (1100.0, rise))
+        ]
+        layers = [Ply(f"W{k}", "twill", "s", Whole(), angle_deg=0.0) for k in range(plies)]
+        made = built(layers, stations, side="all", axis=0.5)
+        return [f for f in made.findings if f.code == "joints-at-break"]
+
+    (told,) = findings(3)
+    assert told.layers == ("W0", "W1", "W2") and "500 mm" in told.message
+    assert f"{3 * 0.2222:.2f} mm" in told.message  # a second thickness of each ply on the line
+    assert findings(1) == [] and findings(3, rise=0.0) == []
+
+
 def dome(radius=1000.0, half=400.0):
     """Stations of a spherical cap over a square."""
     stations = []

@@ -40,6 +40,16 @@ def test_the_first_side_is_rootward_or_leading():
     assert placed(by_points).across and not placed(ShareLine(0.5)).across
 
 
+@pytest.mark.parametrize("angle", range(5, 180, 17))
+def test_a_seam_at_any_angle_parts_the_face_in_two(angle):
+    middle = np.array([900.0, 150.0])
+    way = 60.0 * np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
+    seam = placed(PointLine(OnPattern(*(middle - way)), OnPattern(*(middle + way))))
+    face = shapely.Polygon(FACE.outline_mm)
+    parts = split_by(face, [seam])
+    assert len(parts) == 2 and sum(p.area for p in parts) == pytest.approx(face.area)
+
+
 def test_leading_is_first_also_where_it_lies_below():
     face = TrapezoidFace(root=(700.0, -300.0), tip=(450.0, -150.0))
     assert placed(ShareLine(0.5), face=face).first.contains(shapely.Point(600, -200))
