@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any
 
 from plybook.drawing.document import (
     Blank,
@@ -64,7 +65,7 @@ def blank_slabs(block: Blank) -> Iterator[Slab]:
     lines = wrapped(label, width, BODY) or [""]
     pitch = LEADING * BODY
     note = wrapped(clean_text(block.note), WIDTH_MM, NOTE) if block.note else []
-    height = max(9.6, len(lines) * pitch + 3.0)
+    height = max(10.6 if note else 9.6, len(lines) * pitch + 3.0)
 
     def draw(pen: Pen, y: float) -> None:
         for k, line in enumerate(lines):
@@ -252,3 +253,19 @@ def _cup_fields(cup: Cup) -> Iterator[tuple[str, float, str]]:
 
 def _until(block: TimerBox) -> str:
     return "not before" if block.kind == "wait" else "not after"
+
+
+ALONE: dict[type, Callable[[Any], Iterator[Slab]]] = {
+    CheckBox: check_slabs,
+    Blank: blank_slabs,
+    SignOff: sign_off_slabs,
+    Notes: notes_slabs,
+    Deviations: deviations_slabs,
+    TimerBox: timer_slabs,
+    Cups: cups_slabs,
+}
+TOGETHER: dict[type, Callable[[Any], Iterator[Slab]]] = {  # neighbours side by side
+    CheckBox: checks_slabs,
+    TimerBox: timers_slabs,
+    Blank: blanks_slabs,
+}

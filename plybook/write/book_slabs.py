@@ -6,7 +6,7 @@ blocks stand side by side.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -15,18 +15,9 @@ from plybook.drawing.document import (
     Block,
     CautionBox,
     CheckBox,
-    Cups,
-    Deviations,
-    Facts,
-    Heading,
-    Items,
-    Notes,
-    Paragraph,
     Picture,
     PictureRow,
     Plate,
-    SignOff,
-    Table,
     TimerBox,
 )
 from plybook.drawing.letters import LEADING, clean_text, wrapped
@@ -121,25 +112,5 @@ def _picture_row(block: PictureRow, room: float, shrink: float) -> Iterator[Slab
     yield Slab(height, draw, before=3.0)
 
 
-_ALONE: dict[type, Callable[[Any], Iterator[Slab]]] = {
-    Heading: words.heading_slabs,
-    Paragraph: words.paragraph_slabs,
-    Items: words.items_slabs,
-    Table: words.table_slabs,
-    Facts: words.facts_slabs,
-    Plate: words.plate_slabs,
-    CautionBox: words.caution_slabs,
-    CheckBox: blanks.check_slabs,
-    Blank: blanks.blank_slabs,
-    SignOff: blanks.sign_off_slabs,
-    Notes: blanks.notes_slabs,
-    Deviations: blanks.deviations_slabs,
-    TimerBox: blanks.timer_slabs,
-    Cups: blanks.cups_slabs,
-}
-_TOGETHER: dict[type, Callable[[Any], Iterator[Slab]]] = {  # neighbours side by side
-    CheckBox: blanks.checks_slabs,
-    TimerBox: blanks.timers_slabs,
-    Blank: blanks.blanks_slabs,
-    CautionBox: words.reminders_slabs,
-}
+_ALONE = {**words.ALONE, **blanks.ALONE}
+_TOGETHER = {**words.TOGETHER, **blanks.TOGETHER}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any
 
 from plybook.drawing.document import (
     CautionBox,
@@ -233,3 +234,17 @@ def reminders_slabs(run: Sequence[CautionBox]) -> Iterator[Slab]:
             pen.words(line, left, y + 2.4 + NOTE + k * pitch, NOTE, True)
 
     yield Slab(height, draw, before=2.0)
+
+
+ALONE: dict[type, Callable[[Any], Iterator[Slab]]] = {
+    Heading: heading_slabs,
+    Paragraph: paragraph_slabs,
+    Items: items_slabs,
+    Table: table_slabs,
+    Facts: facts_slabs,
+    Plate: plate_slabs,
+    CautionBox: caution_slabs,
+}
+TOGETHER: dict[type, Callable[[Any], Iterator[Slab]]] = {  # neighbours side by side
+    CautionBox: reminders_slabs,
+}
