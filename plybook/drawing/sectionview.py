@@ -129,7 +129,7 @@ def _film(
     """A film on what lies below it: it comes off again, so the section itself holds none."""
     at = np.column_stack([np.interp(grid, (0.0, grid[-1]), ends) for ends in cut.line_mm.T])
     here = shapely.intersects(layer.region, shapely.points(at))
-    base = np.max([b.top_mm for b in below], axis=0, initial=0.0)
+    base = np.max([np.zeros_like(grid), *(b.top_mm for b in below)], axis=0)
     return base, np.where(here, base + _FILM_MM, base)
 
 
