@@ -129,6 +129,9 @@ def outer_chords(ring_mm: np.ndarray, error_mm: float) -> tuple[np.ndarray, bool
     """
     ring = np.asarray(ring_mm, dtype=float)
     keep = _thinned(ring, error_mm)
+    if len(keep) < 3:  # so slim that it is a line at this width: the box around it
+        (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
+        return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]), True
     corners = ring[keep]
     count = len(corners)
     along = np.roll(corners, -1, axis=0) - corners
