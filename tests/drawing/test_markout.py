@@ -113,3 +113,46 @@ def test_a_placement_is_mirrored_then_turned_then_moved():
     place = Placement("a", 1, 10.0, 20.0, 90.0, flipped=True)
     points = placed(np.array([(1.0, 2.0), (5.0, 2.0), (5.0, 9.0)]), place)
     assert np.allclose(sorted(points.tolist()), [(12.0, 21.0), (12.0, 25.0), (19.0, 25.0)])
+
+
+def test_a_sliver_that_is_a_line_at_the_marking_width_is_boxed():
+    """A strip of 40 by 0.5 mm, thinner than curves are chorded: its box, which holds it all."""
+    ring = np.array([[0.0, 0], [20, 0.1], [40, 0], [40, 0.5], [20, 0.4], [0, 0.5]])
+    few, _ = outer_chords(ring, 1.0)
+    assert shapely.Polygon(few).area > 0
+    assert shapely.Polygon(few).buffer(1e-9).covers(shapely.Polygon(ring))
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_piece_at_the_end_of_its_roll_is_marked_whole(unit):
+    """A curve that touches the roll's end: chords outside it end at the edge, not short of it."""
+    t = np.radians(np.arange(0, 360, 3))
+    ring = np.column_stack([300 + 300 * np.cos(t), 610 + 610.3 * np.sin(t)])
+    ring -= ring.min(axis=0)
+    bare = replace(ROLL, edge_mm=0.0)
+    (mark,) = mark_out(layout_of(Placement("a", 1, 0.0, 0.0, 0.0), unit=bare), {"a": ring}, unit)
+    assert (mark.points_mm >= 0.0).all()
+    assert shapely.Polygon(mark.points_mm).buffer(1e-6).covers(shapely.Polygon(ring))
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_no_marked_outline_takes_anything_from_a_near_neighbour(unit):
+    """Two discs and two needles 0.6 mm apart: less than a chord or a sixteenth may stand out."""
+    t = np.radians(np.arange(0, 360, 3))
+    disc = np.column_stack([200 + 200 * np.cos(t), 200 + 200 * np.sin(t)])
+    needle = np.array([(0.0, 0.0), (900.0, 30.3), (0.0, 40.0)])
+    layout = layout_of(
+        Placement("d", 1, 50.0, 50.0, 0.0),
+        Placement("d", 2, 450.6, 50.0, 0.0),
+        Placement("n", 1, 50.0, 460.0, 0.0),
+        Placement("n", 2, 950.0, 531.0, 180.0),
+    )
+    marks = mark_out(layout, {"d": disc, "n": needle}, unit)
+    for mark in marks:
+        marked = shapely.Polygon(mark.points_mm)
+        for other in marks:
+            true = shapely.Polygon(other.ring_mm)
+            if other is mark:
+                assert marked.buffer(1e-6).covers(true)
+            else:
+                assert marked.intersection(true).area < 1e-6
