@@ -7,7 +7,9 @@ Terms:
         laid outside it, to be trimmed with the template.
     grid: what a tape is read to: half a millimetre or a sixteenth of an inch.
 
-Marked outlines are rounded to the grid outwards: no piece becomes smaller than its template.
+Marked outlines are rounded to the grid outwards: no piece becomes smaller than its template. Where
+a marked outline would run into a neighbour, because the gap between them is small, it is marked
+more closely: with more points, on a finer grid.
 """
 
 from __future__ import annotations
@@ -25,6 +27,12 @@ from plybook.units import MM_PER_INCH, show_inches, show_number
 
 GRID_MM = {"mm": 0.5, "in": MM_PER_INCH / 16}
 CURVE_MM = 1.5  # chords leave a curve by no more than about this before they are rounded
+_CLOSER = {  # (how far chords leave a curve, grid): tried in turn beside a near neighbour
+    "mm": ((0.5, 0.5), (0.2, 0.1)),
+    "in": ((0.5, MM_PER_INCH / 16), (0.5, MM_PER_INCH / 32), (0.2, MM_PER_INCH / 64)),
+}
+_FINEST_TICK = 64  # of an inch
+_BLUNT = 2.0  # mitre limit of the closest marking: needle points are cut off short
 _REACH = 14  # grid steps searched for an outward point at a sharp corner
 
 
@@ -58,17 +66,32 @@ def mark_out(
         outlines_mm: the true outline of each item in its own frame.
         unit: "mm" or "in": the tape in the builder's hand.
     """
-    grid = GRID_MM[unit]
     offset = np.array([0.0, layout.unit.edge_mm])
     marked = []
     stock = layout.unit
     room = (stock.length_mm, stock.width_mm + 2 * stock.edge_mm)
-    for place in layout.placements:
-        ring = placed(outlines_mm[place.item], place) + offset
-        marked.append(_marked(place, ring, grid, room))
+    rings = [placed(outlines_mm[place.item], place) + offset for place in layout.placements]
+    true = shapely.polygons([shapely.linearrings(ring) for ring in rings])
+    tree = shapely.STRtree(true)
+    for k, (place, ring) in enumerate(zip(layout.placements, rings, strict=True)):
+        piece = _marked(place, ring, CURVE_MM, GRID_MM[unit], room)
+        for curve, grid in _CLOSER[unit]:
+            if not _runs_into(piece, k, true, tree):
+                break
+            piece = _marked(place, ring, curve, grid, room)
+        if _runs_into(piece, k, true, tree):
+            piece = _marked(place, ring, *_CLOSER[unit][-1], room, blunt=True)
+        marked.append(piece)
     return tuple(
         sorted(marked, key=lambda m: (*np.round(m.ring_mm.min(axis=0), 1), m.item, m.copy))
     )
+
+
+def _runs_into(piece: MarkedPiece, number: int, true: np.ndarray, tree: shapely.STRtree) -> bool:
+    """Whether a marked outline takes anything away from another piece."""
+    outline = shapely.Polygon(piece.points_mm)
+    others = [k for k in tree.query(outline, predicate="intersects") if k != number]
+    return any(shapely.area(outline.intersection(true[k])) > 1e-6 for k in others)
 
 
 def mark_out_rows(
@@ -89,29 +112,56 @@ def mark_out_rows(
 
 def tape(value_mm: float, unit: str) -> str:
     """A running coordinate as read off a tape."""
-    return show_inches(value_mm) if unit == "in" else show_number(value_mm, 1)
+    return show_inches(value_mm, _FINEST_TICK) if unit == "in" else show_number(value_mm, 1)
 
 
 def _marked(
-    place: Placement, ring: np.ndarray, grid: float, room_mm: tuple[float, float]
+    place: Placement,
+    ring: np.ndarray,
+    curve_mm: float,
+    grid: float,
+    room_mm: tuple[float, float],
+    blunt: bool = False,
 ) -> MarkedPiece:
-    few, curved = outer_chords(ring, CURVE_MM)
+    few, curved = outer_chords(ring, curve_mm)
     points = rounded_outwards(few, grid, room_mm)
     true = shapely.Polygon(ring)
     marked = shapely.Polygon(points)
-    if not marked.is_valid or not marked.buffer(1e-6).covers(true):
+    if blunt or not marked.is_valid or not marked.buffer(1e-6).covers(true):
         # a corner too sharp for the grid: move every side out by one grid diagonal first
-        wider = true.buffer(grid * math.sqrt(2.0), join_style="mitre", mitre_limit=8.0)
-        few, curved = outer_chords(np.array(wider.exterior.coords)[:-1][::-1], CURVE_MM)
+        limit = _BLUNT if blunt else 8.0
+        wider = true.buffer(grid * math.sqrt(2.0), join_style="mitre", mitre_limit=limit)
+        few, curved = outer_chords(np.array(wider.exterior.coords)[:-1][::-1], curve_mm)
         points = np.round(few / grid) * grid
-        marked = shapely.Polygon(points)
-    # at the very edge of the stock a chord may stand out past it: the edge itself is the cut
-    points = np.clip(points, 0.0, np.ceil(np.array(room_mm) / grid - 1e-9) * grid)
-    marked = shapely.Polygon(points)
-    over = shapely.hausdorff_distance(marked.exterior, true.exterior)
+    points = _kept_on_stock(points, grid, room_mm)
+    over = shapely.hausdorff_distance(shapely.Polygon(points).exterior, true.exterior)
     start = np.lexsort((points[:, 1], points[:, 0]))[0]
     points = np.roll(points, -start, axis=0)
     return MarkedPiece(place.item, place.copy, points, ring, curved, float(over))
+
+
+def _kept_on_stock(points: np.ndarray, grid: float, room_mm: tuple[float, float]) -> np.ndarray:
+    """Where corners stand out past the stock, its edge is the cut: the sides end at the edge, at
+    points rounded along it away from the piece."""
+    far = np.ceil(np.array(room_mm) / grid - 1e-9) * grid
+    if (points >= -1e-9).all() and (points <= far + 1e-9).all():
+        return points
+    cut = shapely.Polygon(points).intersection(shapely.box(0.0, 0.0, *far))
+    if cut.geom_type != "Polygon" or cut.is_empty:
+        return np.clip(points, 0.0, far)
+    ring = np.array(shapely.geometry.polygon.orient(cut).exterior.coords)[:-1]
+    for axis in (0, 1):
+        along = 1 - axis
+        for edge in (0.0, far[axis]):
+            on = np.abs(ring[:, axis] - edge) < 1e-6
+            ends = ring[:, along].copy()
+            for k in np.flatnonzero(on):
+                beside = [j for j in (k - 1, (k + 1) % len(ring)) if on[j]]
+                away = ends[k] - ends[beside[0]] if beside else 0.0
+                ticks = ends[k] / grid
+                ticks = np.ceil(ticks - 1e-6) if away > 0 else np.floor(ticks + 1e-6)
+                ring[k, axis], ring[k, along] = edge, ticks * grid
+    return ring
 
 
 def outer_chords(ring_mm: np.ndarray, error_mm: float) -> tuple[np.ndarray, bool]:
