@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -221,3 +222,15 @@ def test_without_peel_ply_the_next_stage_sands_and_nothing_speaks_of_it():
     assert not any("peel ply" in b.purpose for b in shop.batches if b.stage == "skin")
     (opened,) = [x for x in steps_of(shop, "core") if x.name == "open_face"]
     assert opened.text[0].startswith("Sand") and "Strip" not in opened.text[0]
+
+
+def test_the_language_page_lists_the_standard_steps():
+    """The table of specs/README.md names each step of each kind, in order."""
+    from pathlib import Path
+
+    from plybook.shop.standard import standard
+
+    page = (Path(__file__).parents[2] / "specs" / "README.md").read_text(encoding="utf-8")
+    for kind, stage in standard().stages.items():
+        (row,) = [line for line in page.splitlines() if line.startswith(f"| `{kind}` |")]
+        assert re.findall(r"`(\w+)`", row)[1:] == [step.name for step in stage.steps]
