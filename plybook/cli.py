@@ -47,6 +47,16 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
+    except ModuleNotFoundError as missing:
+        ticker.clear()
+        if arguments.debug:
+            raise
+        print(
+            f"the library {missing.name} is not installed, and nothing was written; "
+            "install plybook again with pip",
+            file=sys.stderr,
+        )
+        return OUR_FAULT
     except Exception as fault:
         ticker.clear()
         if arguments.debug:
@@ -130,6 +140,9 @@ def _common() -> argparse.ArgumentParser:
         help="raise a limit that a refusal has named",
     )
     group.add_argument("--quiet", action="store_true", help="results and findings only")
+    group.add_argument(
+        "--no-color", action="store_true", help="no colours on a terminal, as NO_COLOR has it"
+    )
     group.add_argument("--debug", action="store_true", help="show the details of our own faults")
     return common
 

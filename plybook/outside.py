@@ -1,4 +1,4 @@
-"""The outside world: files, the clock and the environment, through one small object.
+"""The outside world: files and the environment, through one small object.
 
 Everything the tool reads comes through `Outside`, so a test can hand in a double and nothing else
 touches the disk. A file is read once, whole, and only when it is an ordinary file.
@@ -10,8 +10,6 @@ import hashlib
 import os
 import re
 import stat
-import sys
-import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,7 +26,7 @@ _WRONG_KIND = (
 
 
 class Outside:
-    """Files, clock and environment of this machine.
+    """Files and environment of this machine.
 
     Args:
         limits: limits the person at the command line has raised, by name.
@@ -109,35 +107,22 @@ class Outside:
         except (OSError, ValueError):
             return path
 
-    def now_s(self) -> float:
-        """Seconds that only go forward; for progress and time budgets, never for output."""
-        return time.monotonic()
-
     def env(self, name: str) -> str:
         """An environment variable, "" when unset."""
         return os.environ.get(name, "")
 
-    def is_terminal(self) -> bool:
-        """Whether the talk (stderr) goes to a terminal."""
-        return sys.stderr is not None and sys.stderr.isatty()
-
-
 @dataclass
 class Shelf(Outside):
-    """A double for tests: files by path, a fixed clock, no environment.
+    """A double for tests: files by path, an environment of its own.
 
     Attributes:
         files: content by path as asked for (`str(path)`).
         variables: environment.
-        clock_s: what `now_s` answers.
-        terminal: what `is_terminal` answers.
         reads: the paths read so far, in order.
     """
 
     files: dict[str, bytes]
     variables: dict[str, str] | None = None
-    clock_s: float = 0.0
-    terminal: bool = False
 
     def __post_init__(self) -> None:
         super().__init__()
@@ -163,15 +148,8 @@ class Shelf(Outside):
     def real(self, path: Path) -> Path:
         return Path(os.path.normpath(Path("/shelf") / path))
 
-    def now_s(self) -> float:
-        return self.clock_s
-
     def env(self, name: str) -> str:
         return (self.variables or {}).get(name, "")
-
-    def is_terminal(self) -> bool:
-        return self.terminal
-
 
 def sha256(content: bytes) -> str:
     """Hex digest of a file's content."""

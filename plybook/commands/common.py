@@ -36,7 +36,8 @@ def tell(findings: Sequence[Finding], arguments: argparse.Namespace) -> None:
     if arguments.format == "line":
         text = report.as_lines(findings, unicode)
     else:
-        colour = report.wants_colour(sys.stderr, outside.env("NO_COLOR"), outside.env("TERM"))
+        plain = "1" if arguments.no_color else outside.env("NO_COLOR")
+        colour = report.wants_colour(sys.stderr, plain, outside.env("TERM"))
         text = report.as_text(findings, colour, outside.lines, unicode)
         worst = report.by_severity(findings)[0]
         if worst.severity is not Severity.NOTE:

@@ -12,7 +12,10 @@ from dataclasses import dataclass
 from plybook.commands.common import DONE, Progress
 
 HELP = "print a completion script for bash, zsh or fish"
-EXAMPLE = "plybook completion bash > ~/.local/share/bash-completion/completions/plybook"
+EXAMPLE = """\
+plybook completion bash > ~/.local/share/bash-completion/completions/plybook
+  plybook completion fish > ~/.config/fish/completions/plybook.fish
+  plybook completion zsh > ~/.zfunc/_plybook     # with fpath+=~/.zfunc before compinit"""
 SHELLS = ("bash", "zsh", "fish")
 
 
@@ -140,7 +143,11 @@ _plybook() {{
 {body}
   esac
 }}
-compdef _plybook plybook
+if [[ $funcstack[1] == _plybook ]]; then  # read from a folder of $fpath, and asked already
+  _plybook "$@"
+else
+  compdef _plybook plybook
+fi
 """
 
 

@@ -7,7 +7,7 @@ by at most `CHORD_MM`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,14 +24,6 @@ class Fault:
     help: str
     at_mm: tuple[float, float] = (0.0, 0.0)
     sides: tuple[int, int] | None = None
-
-
-@dataclass
-class Walk:
-    """An outline being walked: vertices, and the name of the side that leaves each vertex."""
-
-    points: list[tuple[float, float]] = field(default_factory=list)
-    names: list[str] = field(default_factory=list)  # names[i] is the side points[i] -> points[i+1]
 
 
 def arc_through(start, through, end) -> tuple[np.ndarray, float, float, float] | None:

@@ -61,6 +61,33 @@ def test_bash_itself_accepts_its_script(capsys, tmp_path):
     subprocess.run(["bash", "-n", str(file)], check=True)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("typed", "offered"),
+    [
+        ("plybook ch", {"check"}),
+        ("plybook new ", set(KINDS)),
+        ("plybook build --effort ", {"quick", "normal", "long"}),
+        ("plybook explain unknown-k", {"unknown-key"}),
+    ],
+)
+def test_fish_completes(typed, offered, capsys, tmp_path):
+    file = tmp_path / "plybook.fish"
+    file.write_text(script("fish", capsys))
+    asked = f"source {file}; complete -C '{typed}'"
+    told = subprocess.run(["fish", "-c", asked], capture_output=True, text=True, check=True)
+    assert {line.split("\t")[0] for line in told.stdout.splitlines()} >= offered
+
+
+@pytest.mark.slow
+def test_zsh_takes_its_script_from_a_file_and_from_its_function_path(capsys, tmp_path):
+    (tmp_path / "_plybook").write_text(script("zsh", capsys))
+    for how in (f"source {tmp_path}/_plybook", f"fpath+=({tmp_path}); compinit -D -u"):
+        asked = f"autoload -Uz compinit; compinit -D -u; {how}; print $_comps[plybook]"
+        told = subprocess.run(["zsh", "-fc", asked], capture_output=True, text=True, check=True)
+        assert told.stdout == "_plybook\n" and told.stderr == ""
+
+
 # ---------------------------------------------------------------- help, version, pipe
 
 

@@ -13,6 +13,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 HOUSE = ROOT / "plybook"
+PIP = [sys.executable, "-m", "pip", "--disable-pip-version-check"]
 
 
 def own_files() -> set[str]:
@@ -35,21 +36,43 @@ def test_every_data_file_of_the_house_is_packaged():
     assert left == []
 
 
-@pytest.mark.slow
-def test_the_wheel_holds_the_house_and_builds_a_part_without_the_checkout(tmp_path):
-    source = tmp_path / "source"  # a copy: making a wheel leaves a build folder behind
+def source_copy(folder: Path) -> Path:
+    """The source by itself: making a wheel leaves a build folder behind."""
+    source = folder / "source"
     shutil.copytree(HOUSE, source / "plybook", ignore=shutil.ignore_patterns("__pycache__"))
     for name in ("README.md", "pyproject.toml"):
         shutil.copy(ROOT / name, source / name)
-    pip = [sys.executable, "-m", "pip", "--disable-pip-version-check"]
+    return source
+
+
+def wheel_of(source: Path, into: Path) -> Path:
+    """The wheel that pip makes of a folder or an archive of source."""
+    subprocess.run([*PIP, "wheel", "-q", "--no-deps", "--wheel-dir", into, source], check=True)
+    (wheel,) = into.glob("*.whl")
+    return wheel
+
+
+def packed(wheel: Path) -> set[str]:
+    return {name for name in zipfile.ZipFile(wheel).namelist() if name.startswith("plybook/")}
+
+
+@pytest.mark.slow
+def test_the_source_archive_makes_the_same_wheel(tmp_path):
+    source = source_copy(tmp_path)
     subprocess.run(
-        [*pip, "wheel", "-q", "--no-deps", "--wheel-dir", str(tmp_path), str(source)], check=True
-    )
-    (wheel,) = tmp_path.glob("*.whl")
-    packed = {name for name in zipfile.ZipFile(wheel).namelist() if name.startswith("plybook/")}
-    assert packed == own_files()
+        [sys.executable, "-m", "build", "--sdist", "--outdir", tmp_path, source],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    (archive,) = tmp_path.glob("*.tar.gz")
+    assert packed(wheel_of(archive, tmp_path / "wheels")) == own_files()
+
+
+@pytest.mark.slow
+def test_the_wheel_holds_the_house_and_builds_a_part_without_the_checkout(tmp_path):
+    wheel = wheel_of(source_copy(tmp_path), tmp_path / "wheels")
+    assert packed(wheel) == own_files()
     home = tmp_path / "installed"
-    subprocess.run([*pip, "install", "-q", "--no-deps", "--target", str(home), wheel], check=True)
+    subprocess.run([*PIP, "install", "-q", "--no-deps", "--target", str(home), wheel], check=True)
     around = {**os.environ, "PYTHONPATH": str(home)}
 
     def run(*words: str) -> str:
