@@ -173,7 +173,7 @@ def stagger() -> Scene:
         for piece in (p for p in laminate.pieces if p.layer == layer.id):
             for mark in (m for m in piece.marks if m.kind == "splice_line" and "ends" in m.label):
                 sheet.line(Role.SPLICE, mark.points_mm)
-                share = 0.05 + 0.12 * ((int(layer.id[1:]) - 1) // 2)
+                share = 0.06 + 0.16 * ((int(layer.id[1:]) - 1) // 2)
                 spot = mark.points_mm[0] + share * (mark.points_mm[-1] - mark.points_mm[0])
                 sheet.say(spot, layer.id, 45.0 * sign)
     return sheet.scene()
