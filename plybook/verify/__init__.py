@@ -7,7 +7,7 @@ the arithmetic are written a second time on purpose.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from plybook.verify.book import check_book
@@ -86,6 +86,23 @@ def _beside(folder: Path, manifest: dict) -> dict[str, tuple[dict, Report]]:
             if plan is not None and not report.faults:
                 plans[plan["part"]["number"]] = plan, report
     return plans
+
+
+def plan_faults(plans: Sequence[dict]) -> dict[str, list[str]]:
+    """What the pieces and layouts of plans show to be wrong, before a file is written.
+
+    Args:
+        plans: `plan.json` of each part of a build, as data.
+
+    Returns:
+        Part number -> faults; only parts that have one.
+    """
+    known = {plan["part"]["number"]: (plan, Report(plan["part"]["number"])) for plan in plans}
+    for plan, report in known.values():
+        for check in (check_pieces, check_layouts):
+            _guarded(lambda c=check, p=plan, r=report: c(p, r), report)
+    check_hands(known)
+    return {number: report.faults for number, (_, report) in known.items() if report.faults}
 
 
 def _plan(files: dict[str, bytes], report: Report) -> dict | None:

@@ -56,15 +56,18 @@ class Tally:
 
     cases: int = 0
     refused: int = 0
+    unproved: int = 0  # of the refused: pieces or layouts that the verifier would call wrong
     passed: int = 0
     sound: int = 0
     slowest_s: float = 0.0
     slowest: int = 0
     failures: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)  # what was not proved
 
     def __str__(self) -> str:
         return (
-            f"{self.cases} cases: {self.refused} refused with findings, {self.passed} accepted, "
+            f"{self.cases} cases: {self.refused} refused with findings "
+            f"({self.unproved} as not proved), {self.passed} accepted, "
             f"{self.sound} built and verified, {len(self.failures)} failures; "
             f"slowest {self.slowest_s:.1f} s (seed {self.slowest})"
         )
@@ -146,6 +149,10 @@ def _judge(refusal: PlybookError, tally: Tally) -> None:
     assert errors, "a refusal without an error among its findings"
     assert all(f.message and f.code for f in errors), "a finding without words"
     tally.refused += 1
+    unproved = [f for f in errors if f.code == "not-proved"]
+    tally.unproved += bool(unproved)
+    if unproved:
+        tally.told.append(unproved[0].message)
 
 
 def run(
@@ -182,7 +189,7 @@ def _quickly() -> Iterator[None]:
 def _run(
     count: int, seed: int, depth: str, made_up: float, keep: Path | None, seconds: float
 ) -> Tally:
-    tally = Tally()
+    tally, told = Tally(), 0
     until = time.monotonic() + seconds
     for number in range(seed, seed + count):
         if time.monotonic() > until:
@@ -207,7 +214,9 @@ def _run(
         if time.monotonic() - began > tally.slowest_s:
             tally.slowest_s, tally.slowest = time.monotonic() - began, number
         if tally.cases % TOLD_EVERY == 0:
-            print(tally, *tally.failures, sep="\n  ", file=sys.stderr, flush=True)
+            new = tally.failures[told:]
+            told = len(tally.failures)
+            print(tally, *new, sep="\n  ", file=sys.stderr, flush=True)
     return tally
 
 
@@ -239,8 +248,8 @@ def main() -> int:
         arguments.keep, arguments.seconds,
     )  # fmt: skip
     print(tally)
-    for failure in tally.failures:
-        print(" ", failure)
+    for line in (*tally.failures, *(f"not proved: {said}" for said in tally.told)):
+        print(" ", line)
     return 1 if tally.failures else 0
 
 
