@@ -51,6 +51,7 @@ def part_facts(job: Job) -> dict[str, Fact]:
         "its_lines": lines[0],
         "their_lines": lines[1],
         "has_stations": bool(stations),
+        "lines_on": "flange" if stations else "plate",
         "axis_way": " from root to tip" if stations else "",
         "curved": not job.face.flat,
         "into_corners": corners and not male,

@@ -123,7 +123,7 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
             want("lay", layer.id, layer.id, grams, area, bedded)
         elif layer.kind == "core":
             grams = seam_resin_g(layer, pieces, resin)
-            what, wet = f"{layer.id}, seams", 0.0
+            what, wet = f"the seams of {layer.id}", 0.0
             if rule.kind == "core_bond":
                 neat = (_uptake(job, layer) + figure("face_wetting")) * area
                 want("neat", layer.id, f"neat coat for {layer.id}", neat, area)

@@ -106,6 +106,10 @@ def test_rods_on_a_cured_face_are_wetted_before_they_are_buttered():
     shop = plan_work(spec, face, lam, plan)
     kinds = [b.kind for b in shop.batches if b.stage == "caps"]
     assert kinds[:2] == ["neat", "thickened"]
+    names = [x.name for x in shop.stages[1].steps]
+    # their line is drawn before anything is laid to it
+    assert names.index("open_face") < names.index("fit_rods") < names.index("wet_rods")
+    assert names.index("wet_rods") < names.index("lay_rod")
     (wet,) = [x for st in shop.stages for x in st.steps if x.name == "wet_rods"]
     assert wet.batches == (next(b.id for b in shop.batches if b.stage == "caps"),)
 
