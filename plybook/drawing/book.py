@@ -162,7 +162,7 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
     blocks: list[Block] = [
         Picture(
             picture,
-            picture.window_mm[3],
+            picture.window_mm[3] - picture.window_mm[1],
             "The mould face from the bag side. " + size,
             f"{part.name}, mould face",
         ),

@@ -279,7 +279,7 @@ def _cup_table(spec: PartSpec, title: str, cups: Sequence[Batch], stage: str) ->
         rows,
         "lllrlrr",
         title,
-        (5.5, 29.5, 32.0, 8.0, 12.5, 12.0, 8.0),
+        (6.0, 25.0, 31.5, 9.5, 14.5, 14.5, 9.5),
     )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from plybook.drawing.aroundpart import edge_words
-from plybook.drawing.frame import area_paths, first_free, fit_frame, hatch
+from plybook.drawing.frame import area_paths, cropped, first_free, fit_frame, hatch, lines
 from plybook.drawing.letters import text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
@@ -20,7 +20,7 @@ _LEAN = (0.30, 0.62)  # how far the eye stands towards the tip, and below the le
 
 def part_picture(face: Face, height_mm: float = 84.0) -> Scene:
     """The mould face in space with its stations, axis and edges named."""
-    from shapely import LineString, segmentize
+    from shapely import LineString, box, segmentize
 
     outline = np.asarray(
         segmentize(LineString(np.vstack([face.outline_mm, face.outline_mm[:1]])), 60.0).coords
@@ -42,10 +42,11 @@ def part_picture(face: Face, height_mm: float = 84.0) -> Scene:
         items.append(Path(Role.FACE, put(hole), True, "white"))
     for station in face.station_lines:
         items.append(Path(Role.STATION, put(station.points_mm)))
-    axis = np.asarray(segmentize(LineString(face.axis_mm), 60.0).coords)
-    items.append(Path(Role.AXIS, put(axis)))
+    seen = box(*LineString(face.outline_mm).bounds)
+    axis = segmentize(LineString(face.axis_mm).intersection(seen), 60.0)
+    items += [Path(Role.AXIS, put(run)) for run in lines(axis)]
     items += _names(face, put)
-    return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, height), "The mould face")
+    return cropped(Scene(tuple(items), (0.0, 0.0, WIDTH_MM, height), "The mould face"))
 
 
 def _view(face: Face) -> np.ndarray:
@@ -77,12 +78,14 @@ def _share_lines(face: Face) -> list[np.ndarray]:
 
 
 def _names(face: Face, put) -> list[Text]:
+    from shapely import LineString
+
     ring = put(face.outline_mm)
-    middle = ring.mean(axis=0)
+    middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
     out: list[Text] = []
     for edge in face.edges:
         run = put(edge.points_mm)
-        at = run[len(run) // 2] if len(run) > 2 else run.mean(axis=0)
+        at = np.asarray(LineString(run).interpolate(0.5, normalized=True).coords[0])
         level = np.ptp(run[:, 0]) >= np.ptp(run[:, 1])
         words = edge_words(edge.name)
         if level:
