@@ -36,7 +36,11 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
             if page not in pages:
                 pages[page] = book.page(page - 1).lines if page <= book.count else []
             drawn += _on_sheet(pages[page], sheet)
-        _compare(piece, drawn, report)
+        where = f"templates.pdf, piece {piece['id']}"
+        if drawn:
+            compare_cut(piece, drawn, where, report)
+        else:
+            report.fault(where, "is on none of the tiles")
 
 
 def _on_sheet(lines: list, sheet: dict) -> list[np.ndarray]:
@@ -56,21 +60,18 @@ def _on_sheet(lines: list, sheet: dict) -> list[np.ndarray]:
     return found
 
 
-def _compare(piece: dict, drawn: list[np.ndarray], report: Report) -> None:
-    where = f"templates.pdf, piece {piece['id']}"
-    if not drawn:
-        report.fault(where, "is on none of the tiles")
-        return
+def compare_cut(piece: dict, drawn: list[np.ndarray], where: str, report: Report) -> None:
+    """Lines put together from several sheets against the outline and holes of a piece."""
     outline = ring(piece.get("cut_outline_mm", piece["outline_mm"]))
     rings = [outline, *(ring(h) for h in piece["holes_mm"])]
     start = np.concatenate([d[:-1] for d in drawn])
     end = np.concatenate([d[1:] for d in drawn])
     missed = max(float(_to_lines(_walk(r), start, end).max()) for r in rings)
-    report.expect(missed <= PAPER_MM, "pieces whole when their tiles are put together", where,
+    report.expect(missed <= PAPER_MM, "pieces whole when their sheets are put together", where,
                   f"a stretch of its cut is {missed:.3f} mm off or missing on paper")  # fmt: skip
     points = np.concatenate(drawn)
     stray = float(np.min([plane.distance_to_path(points, r) for r in rings], axis=0).max())
-    report.expect(stray <= PAPER_MM, "tiles without a stray cut", where,
+    report.expect(stray <= PAPER_MM, "sheets without a stray cut", where,
                   f"a cut line strays {stray:.3f} mm from plan.json")  # fmt: skip
 
 
