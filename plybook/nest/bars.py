@@ -155,16 +155,18 @@ def _relaxed(columns, demand, stock):
 def _knapsack(worth, wanted, demand, room) -> tuple[float, tuple[int, ...]]:
     """The worthiest pattern for one bar; branch and bound in order of worth per length."""
     order = [int(k) for k in np.argsort(-worth / wanted, kind="stable") if worth[k] > 1e-12]
-    best = [0.0, (0,) * len(wanted)]
+    most = 0.0
+    best: tuple[int, ...] = (0,) * len(wanted)
     pattern = [0] * len(wanted)
 
     def deeper(at: int, space: float, value: float) -> None:
-        if value > best[0] + 1e-12:
-            best[0], best[1] = value, tuple(pattern)
+        nonlocal most, best
+        if value > most + 1e-12:
+            most, best = value, tuple(pattern)
         if at == len(order):
             return
         k = order[at]
-        if value + space * worth[k] / wanted[k] <= best[0] + 1e-12:
+        if value + space * worth[k] / wanted[k] <= most + 1e-12:
             return
         for count in range(int(min(demand[k], space // wanted[k])), -1, -1):
             pattern[k] = count
@@ -172,7 +174,7 @@ def _knapsack(worth, wanted, demand, room) -> tuple[float, tuple[int, ...]]:
         pattern[k] = 0
 
     deeper(0, room, 0.0)
-    return best[0], best[1]
+    return most, best
 
 
 def _whole(columns, demand, stock, bound, seconds) -> BarPlan | None:

@@ -26,11 +26,11 @@ def pack_boxes(
     rotations: Sequence[Sequence[float] | None],
     gap_mm: float,
     width_mm: float,
-) -> StripResult:
+) -> StripResult | None:
     """Pack the bounding boxes of rings on a strip; arguments as of `pack_strip`.
 
     Every ring must fit the strip in some allowed rotation. Several orders and rules are tried and
-    the shortest kept; the same input gives the same layout.
+    the shortest kept; the same input gives the same layout. None where a box found no place.
     """
     best: tuple[int, list] | None = None
     turns = [_boxes(r, a, width_mm) for r, a in zip(rings, rotations, strict=True)]
@@ -42,6 +42,8 @@ def pack_boxes(
                 best = (length, [(r, chosen[r[4]]) for r in rects])
         if all(len(t) == 1 for t in turns):
             break
+    if best is None:  # the library leaves out what it cannot place
+        return None
     copies: dict[int, int] = {}
     placements = []
     for (x, y, _, _, index), (rotation, low, _) in best[1]:
@@ -66,7 +68,8 @@ def search_boxes(
 ) -> StripResult:
     """Pack the bounding boxes of rings, searching until the time is up or the target is met;
     arguments as of `pack_strip`."""
-    rects, strip = [], _whole(width_mm + gap_mm)
+    rects: list[tuple[Side, ...]] = []
+    strip = _whole(width_mm + gap_mm)
     for k, (ring, allowed) in enumerate(zip(rings, rotations, strict=True)):
         sides = []
         for rotation, low, size in _boxes(ring, allowed, width_mm):
@@ -161,6 +164,7 @@ def boxes_on_sheets(copies: Sequence[Copy], units: Sequence[Unit], gap_mm: float
             score = (-len(packed), len({b for b, *_ in packed}))
             if best is None or score < best[0]:
                 best = (score, packed, chosen)
+    assert best is not None  # several rules were tried
     _, packed, chosen = best
     found: dict[int, tuple[list[Copy], list[Placement]]] = {}
     for b, x, y, _, _, k in sorted(packed):

@@ -257,6 +257,7 @@ def _item(number: str, piece: Piece, outline: np.ndarray, material: Material) ->
 
 
 def _need(material_id, material: Material, items, shelf: Shelf, rules: NestRules) -> Need:
+    kind: UnitKind
     if isinstance(material, (Cloth, Consumable)):
         kind, gap = "roll", rules.knife_gap_mm
     elif isinstance(material, RodStock):

@@ -54,7 +54,7 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
         if kind == "fill":
             after[first], before[last] = last, first
             moved[first], moved[last] = max(moved[first], out), max(moved[last], out)
-            touched = (first, last)
+            touched: tuple[int, ...] = (first, last)
         else:
             points[fresh], moved[fresh] = np.array(meet), out
             after[first], before[fresh], after[fresh], before[last] = fresh, first, last, fresh
@@ -100,7 +100,7 @@ def _steps(k, points, moved, after, reach_mm, true) -> list[tuple]:
     a, b, c = k, after[k], after[after[k]]
     if len({a, b, c}) < 3:
         return []
-    found = []
+    found: list[tuple] = []
     pa, pb, pc = points[a], points[b], points[c]
     turn = _cross(pb - pa, pc - pb)
     base = math.dist(pa, pc)

@@ -21,6 +21,8 @@ def turn_ring(ring_mm: np.ndarray, rotation_deg: float, flipped: bool = False) -
     ring = np.asarray(ring_mm, dtype=float)
     if flipped:
         ring = (ring * (1.0, -1.0))[::-1]
+    c: float
+    s: float
     quarter, rest = divmod(rotation_deg, 90.0)
     if rest == 0.0:  # exact for quarter turns
         c, s = ((1, 0), (0, 1), (-1, 0), (0, -1))[int(quarter) % 4]

@@ -312,8 +312,14 @@ def _bounds(need: Need, rows, by_id) -> list[float]:
 # ---------------------------------------------------------------- bars
 
 
+def _along_bar(item: Item) -> float:
+    """The rotation that lays a rod along its bar."""
+    assert item.rotations_deg is not None  # rods are given theirs
+    return item.rotations_deg[0]
+
+
 def _bar_length(item: Item) -> float:
-    return float(np.ptp(turn_ring(item.outline_mm, item.rotations_deg[0])[:, 0]))
+    return float(np.ptp(turn_ring(item.outline_mm, _along_bar(item))[:, 0]))
 
 
 def _search_bars(need: Need, budget: Budget) -> list[Layout] | Finding:
@@ -348,7 +354,7 @@ def _search_bars(need: Need, budget: Budget) -> list[Layout] | Finding:
         for length, count in zip(wanted, counts, strict=True):
             for _ in range(count):
                 item, number = waiting[length].pop(0)
-                rotation = item.rotations_deg[0]
+                rotation = _along_bar(item)
                 low = turn_ring(item.outline_mm, rotation).min(axis=0)
                 placed.append(
                     Placement(item.id, number, x - float(low[0]), -float(low[1]), rotation)

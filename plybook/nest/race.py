@@ -116,6 +116,7 @@ class Race:
         threading.Thread(target=self._listen, args=(child, seed, text), daemon=True).start()
 
     def _listen(self, child: subprocess.Popen, seed: int, text: str) -> None:
+        assert child.stdin is not None and child.stdout is not None  # pipes, as started
         done = False
         try:
             child.stdin.write(text)

@@ -138,19 +138,27 @@ def _rest(layout, items, source: StockItem, received: str, least_mm: float) -> S
         ring = layout.remnant_mm
         low, high = ring.min(axis=0), ring.max(axis=0)
         zones = [z - low for z in unit.bad_zones_mm if _meets(z, ring)]
-        size = (float(v) for v in high - low)
+        length, width = (float(v) for v in high - low)
         return StockItem(
-            f"{unit.id}-rest", "sheet", unit.material, *size, 1, ring - low, tuple(zones), received
+            f"{unit.id}-rest",
+            "sheet",
+            unit.material,
+            length,
+            width,
+            1,
+            ring - low,
+            tuple(zones),
+            received,
         )
     cut = layout.used_length_mm
     if unit.kind == "bar":
         cut = max(float(placed_outline(items[p.item], p)[:, 0].max()) for p in layout.placements)
     cut = math.ceil(cut + layout.gap_mm)
-    length = math.floor(unit.length_mm - cut)
+    length = float(math.floor(unit.length_mm - cut))
     if length < least_mm or (unit.bought and source.length_mm <= 0):
         return None
     moved = (z - (cut, 0.0) for z in source.bad_zones_mm)
-    zones = tuple(np.maximum(z, (0.0, -np.inf)) for z in moved if z[:, 0].max() > 0)
+    left = tuple(np.maximum(z, (0.0, -np.inf)) for z in moved if z[:, 0].max() > 0)
     outline = None
     if source.outline_mm is not None:
         outline = layout.remnant_mm
@@ -161,11 +169,11 @@ def _rest(layout, items, source: StockItem, received: str, least_mm: float) -> S
         f"{unit.id}-rest",
         unit.kind,
         unit.material,
-        float(length),
+        length,
         source.width_mm,
         1,
         outline,
-        zones,
+        left,
         received,
     )
 

@@ -37,10 +37,10 @@ def cut_again(plan: CutPlan, item_id: str, copy: int = 1, spare: Sequence[Unit] 
         StockError: there is no such piece in the plan, or no room for another.
     """
     items = {i.id: i for i in plan.items}
-    home = next((x for x in plan.layouts if _find(x, item_id, copy) is not None), None)
-    if home is None:
+    lies = ((x, _find(x, item_id, copy)) for x in plan.layouts)
+    home, spoiled = next(((x, p) for x, p in lies if p is not None), (None, None))
+    if home is None or spoiled is None:
         raise StockError(error("no-such-piece", f"{item_id} copy {copy} is not in the plan"))
-    spoiled = _find(home, item_id, copy)
     ring = placed_outline(items[item_id], spoiled)
     without = replace(
         home,

@@ -96,6 +96,9 @@ def _least_units(items: Sequence[Item], units: Sequence[Unit], gap_mm: float) ->
     return sheet_bound([i.outline_mm for i in items], [i.demand for i in items], gap_mm, size)
 
 
+FirstPlan = tuple[list[Filled], list[Copy]]  # and what is left over
+
+
 @dataclass(frozen=True)
 class _Trial:
     """Pieces of the emptiest unit to add to a full one, and pieces it would give back."""
@@ -142,12 +145,10 @@ class _Search:
             lambda c: (-c.area_mm2, c.item.id, c.number),
             lambda c: (-_longest(c), -c.area_mm2, c.item.id, c.number),
         )
-        best = None
-        for n, order in enumerate(orders):
-            if n and budget.left_s() < 5.0:
-                break
-            bins, left = self._first_fit(sorted(self._copies, key=order), self._units)
-            best = _better(best, (bins, left))
+        best = self._first_fit(sorted(self._copies, key=orders[0]), self._units)
+        if budget.left_s() > 5.0:
+            other = self._first_fit(sorted(self._copies, key=orders[1]), self._units)
+            best = _better(best, other)
         boxed = boxes_on_sheets(self._copies, self._units, self._gap_mm)
         if boxed is not None:
             best = _better(best, ([Filled(*b) for b in boxed[0]], boxed[1]))
@@ -309,7 +310,7 @@ class _Search:
             self._tried.add(_names(copies))
             fits = placements is not None
             self._cap = min(0.97, self._cap + 0.006) if fits else max(0.75, self._cap - 0.003)
-            if not fits or any(c not in worst.copies for c in trial.add):
+            if placements is None or any(c not in worst.copies for c in trial.add):
                 continue
             rest = [c for c in worst.copies if c not in trial.add] + trial.back
             new_worst, left = self._fill(worst.unit, sorted(rest, key=lambda c: -c.area_mm2))
@@ -388,9 +389,7 @@ def _worth(bins: Sequence[Filled]) -> tuple[int, int, float]:
     )
 
 
-def _better(best, other):
-    """Of two (bins, left over), the one that leaves fewer over and uses fewer units."""
-    if best is None:
-        return other
+def _better(best: FirstPlan, other: FirstPlan) -> FirstPlan:
+    """The one that leaves fewer over and uses fewer units."""
     ranks = [(-len(left), *_worth(bins)) for bins, left in (best, other)]
     return best if ranks[0] >= ranks[1] else other

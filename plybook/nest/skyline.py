@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from plybook.nest.budget import Budget
 
@@ -31,7 +31,7 @@ class Side(NamedTuple):
 
     across: int
     along: int
-    name: object
+    name: Any
 
 
 class Spot(NamedTuple):

@@ -18,9 +18,12 @@ _NEARLY = 1.004  # a layout this much too long may still be pushed together
 
 
 class OnUnit(Protocol):
-    unit: Unit
-    copies: tuple[Copy, ...]
-    placements: tuple[Placement, ...]
+    @property
+    def unit(self) -> Unit: ...
+    @property
+    def copies(self) -> tuple[Copy, ...]: ...
+    @property
+    def placements(self) -> tuple[Placement, ...]: ...
 
 
 def squeeze_together(

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -36,7 +37,8 @@ BOXES, NEARLY_BOXES = 0.9999, 0.95  # how far outlines fill their boxes that may
 FIRST_LAYOUT_S = 60.0  # how long a search that has found nothing yet is waited for
 
 
-class StripPlacement(NamedTuple):
+@dataclass(frozen=True, order=True)
+class StripPlacement:
     """Copy `copy` (from 1) of polygon `index`: mirrored if flipped, turned, then moved."""
 
     index: int
@@ -105,14 +107,15 @@ def pack_strip(
         part = time.part(time.left_s() * (1.0 if filled > BOXES else 0.5))
         boxes = (rings, demands, rotations, gap_mm, width_mm)
         found.append(search_boxes(*boxes, part, target_mm, seed, progress))
-    if filled <= BOXES and not (found and found[0].length_mm <= target_mm):
+    enough = any(r is not None and r.length_mm <= target_mm for r in found)
+    if filled <= BOXES and not enough:
         problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
         by_outline = _by_outline(problem, time, seed, workers, target_mm, progress)
         found.append(by_outline)
         if by_outline is None or by_outline.method == "one by one":
             found.append(pack_boxes(rings, demands, rotations, gap_mm, width_mm))
     result = min((r for r in found if r), key=lambda r: r.length_mm)
-    placed = tuple(p._replace(flipped=turned_over[p.index]) for p in result.placements)
+    placed = tuple(replace(p, flipped=turned_over[p.index]) for p in result.placements)
     return result._replace(placements=placed)
 
 
