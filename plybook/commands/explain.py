@@ -24,7 +24,7 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     import json
     from dataclasses import asdict
 
-    from plybook.explain import as_text, page, pages
+    from plybook.explain import as_text, page
 
     if not arguments.codes:
         say(_list())
@@ -32,7 +32,7 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     found = [page(code.strip("[]")) for code in arguments.codes]
     for code, one in zip(arguments.codes, found, strict=True):
         if one is None:
-            print(_no_such(code, list(pages())), file=sys.stderr)
+            print(_no_such(code), file=sys.stderr)
     known = [one for one in found if one is not None]
     if arguments.format == "json":
         print(json.dumps([asdict(one) for one in known], indent=1))
@@ -69,11 +69,10 @@ def _first_words(text: str, room: int) -> str:
     return text if len(text) <= room else text[: room - 3].rsplit(" ", 1)[0] + " ..."
 
 
-def _no_such(code: str, known: list[str]) -> str:
-    import difflib
-
+def _no_such(code: str) -> str:
+    from plybook.explain import close_codes
     from plybook.report import plain
 
-    close = difflib.get_close_matches(code, known, 3, 0.4)
+    close = close_codes(code)
     guess = f"; did you mean {' or '.join(close)}?" if close else ""
     return f"there is no finding with the code {plain(code, False)}{guess}"

@@ -67,6 +67,13 @@ def page(code: str) -> Explanation | None:
     return found
 
 
+def close_codes(code: str) -> list[str]:
+    """Codes that a misspelt one may stand for, nearest first."""
+    import difflib
+
+    return difflib.get_close_matches(code, list(pages()), 3, 0.4)
+
+
 def as_text(one: Explanation) -> str:
     """A page as it is printed, 78 columns wide, without a last line end."""
     blocks = [one.code, _filled(one.means), "Why it matters. " + one.why, "The edit. " + one.edit]

@@ -132,7 +132,9 @@ class _Reader:
             if self._take(closing):
                 return items
             if self.at >= len(self.text):
-                raise CodeError(f"`{closing}` is missing at the end", self.at)
+                raise CodeError(
+                    f"`{closing}` is missing at the end", self.at, 'write it like "[0/±45/90]s"'
+                )
             if not self._take("/") and not self._take(","):
                 raise CodeError(
                     f"expected `/` or `{closing}`, found `{self.text[self.at]}`",

@@ -89,7 +89,7 @@ def _date(raw: Any, info: ValidationInfo) -> str:
         raise Wrong(
             "not-a-date",
             f"{{key}}: expected a date, found `{short(text)}`",
-            "write it like 2026-05-04",
+            "write it like 2026-05-04: year, month, day",
         ) from None
     return text
 

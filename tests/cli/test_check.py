@@ -157,3 +157,14 @@ def test_a_wrong_spec_ends_with_1_and_prints_no_picture(tmp_path, capsys):
     assert main(["check", str(spec)]) == 1
     told = capsys.readouterr()
     assert told.out == "" and "error[" in told.err
+
+
+def test_an_accepted_code_that_no_finding_has_is_told(tmp_path, capsys):
+    from plybook.starters import starter_text
+
+    file = tmp_path / "skin.yaml"
+    text = starter_text("skin")
+    file.write_text(text.replace("finding: drop-on-bond-land", "finding: drop-on-bondland"))
+    assert main(["check", "--quick", str(file)]) == 0
+    told = capsys.readouterr().err
+    assert "unknown-finding" in told and "did you mean `drop-on-bond-land`?" in told
