@@ -7,13 +7,13 @@ Nothing is written before everything is made and every layout is proved.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plybook.crew import each
-from plybook.diagnostics import Finding, PlybookError, Severity, note, said_in
+from plybook.diagnostics import Finding, PlybookError, Severity, note, said_in, warning
 from plybook.spec import load
 
 if TYPE_CHECKING:  # each room is loaded when it is entered: a quick check enters the first only
@@ -84,10 +84,27 @@ def read(paths: Sequence[Path], outside: Outside) -> tuple[Read, ...]:
             findings.extend(wrong.findings)
             refusal = refusal or wrong
             continue
-        read_specs.extend(Read(spec, loaded.findings) for spec in loaded.specs)
+        found = (*loaded.findings, *_accepted_strangers(loaded.specs[0]))
+        read_specs.extend(Read(spec, found) for spec in loaded.specs)
     if refusal is not None:
         raise type(refusal)(findings)
     return tuple(read_specs)
+
+
+def _accepted_strangers(spec: PartSpec) -> Iterator[Finding]:
+    """Codes under `accept` that no finding has: a slip of the pen would accept nothing."""
+    from plybook.explain import close_codes, page
+
+    for one in spec.acknowledged:
+        if page(one.code) is None:
+            close = close_codes(one.code)
+            guess = f"did you mean `{close[0]}`? " if close else ""
+            yield warning(
+                "unknown-finding",
+                f"there is no finding `{one.code}` to accept",
+                f"{guess}`plybook explain` lists them all",
+                one.place,
+            )
 
 
 def shape(read: Read) -> Part:
