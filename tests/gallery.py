@@ -18,8 +18,9 @@ GALLERY = ROOT / "out" / "gallery"
 # picture -> (part, file, words that the page must hold, width in pixels)
 PICTURES = {
     "cover.png": ("TN-310", "booklet.pdf", ("Upper wing skin",), 620),
-    "step-core.png": ("TN-310", "booklet.pdf", ("step ", "Fit the core dry"), 620),
-    "cutplan-cloth.png": ("TN-310", "cutplan.pdf", (), 620),
+    "step-lay.png": ("TN-310", "booklet.pdf", ("step ", "Lay B1:", "mixed at"), 620),
+    "step-saw.png": ("TN-310", "booklet.pdf", ("step ", "Cut core panel C.2"), 620),
+    "cutplan-cloth.png": ("TN-310", "cutplan.pdf", ("TW-1, drawing 10 of",), 620),
     "template-map.png": ("TN-310", "templates.pdf", ("after taping",), 620),
 }
 
