@@ -266,6 +266,7 @@ def _bag_facts(job: Job, rule: StageRule, bag: BagPlan | None) -> dict:
         "resin_place": "",
         "vacuum_edge": "",
         "flow_length": "",
+        "has_strip": False,
         "strip_length": "",
         "strip_minutes": 0.0,
         "strip_time": "",
@@ -287,6 +288,7 @@ def _bag_facts(job: Job, rule: StageRule, bag: BagPlan | None) -> dict:
             strip = min(_STRIP_MM, flow_length_mm(bag))
             life = pot_life_s(resin, job.spec.workshop.room_c)
             limit = strip_limit_s(flow_length_mm(bag), strip, life)
+            facts["has_strip"] = True
             facts["strip_length"] = job.about(strip)
             facts["strip_minutes"] = round(limit / 60, 1)
             facts["strip_time"] = minutes_text(limit) if limit >= 600 else f"{limit:.0f} s"

@@ -53,7 +53,7 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
         "perforate": getattr(source, "perforate", True),
         "wets": need is not None,
         "core_covered": layer.kind == "core" and job.is_covered(layer),
-        "core_line": "to the core outline" if rule.kind != "wet_laminate" else _place_words(job),
+        "core_line": _place_words(job),
         **_drop_facts(job, layer, source),
         **_film_facts(job, source),
         **_insert_facts(job, layer),

@@ -137,7 +137,7 @@ def test_a_test_strip_says_whether_the_part_fills_in_time():
 
     assert strip_limit_s(600.0, 200.0, 5400.0) == pytest.approx(5400.0 / 2 / 9)
     shop = plan_work(*parts.spar())
-    (step,) = [x for st in shop.stages for x in st.steps if x.name == "infuse"]
+    (step,) = [x for st in shop.stages for x in st.steps if x.name == "test_strip"]
     (strip,) = [c for c in step.checks if c.kind == "measure"]
     assert strip.unit == "min" and 0 < strip.at_most < 42.5 / 2  # 30 min at 25 degC, at 20 degC
 
