@@ -24,6 +24,7 @@ ON_EDGE_MM = 0.5  # nearer than this is "on" the line
 CROSSING_DEG = 30.0  # two lines locate a point when they differ by more than this
 AT_CORNER_MM = 40.0  # a trim allowance away from a corner of the face counts as at it
 _DIAGONALS = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+KEPT = 0.67  # an edge is kept to up to half as far again as the nearest
 _MOST_PIECES = 3
 
 
@@ -66,16 +67,15 @@ def locate(face: Face, pieces: Sequence[Piece], unit: str) -> tuple[Corner, ...]
                 twin[2].append(piece.id)
             elif not any(area.contains(Point(at)) for area in under):
                 found.append((at, diagonal, [piece.id]))
-    return tuple(
-        Corner(
-            _letter(k),
-            ", ".join(ids),
-            (float(at[0]), float(at[1])),
-            (dx * math.sqrt(0.5), dy * math.sqrt(0.5)),
-            *_words(face, at, unit),
-        )
-        for k, (at, (dx, dy), ids) in enumerate(found)
-    )
+    out: list[Corner] = []
+    for k, (at, (dx, dy), ids) in enumerate(found):
+        # corners of a piece about as far from two edges are all told from the same one
+        told = next((c.second for c in out if c.piece.split(", ")[0] == ids[0]), "")
+        first, second = _words(face, at, unit, told)
+        spot = (float(at[0]), float(at[1]))
+        outward = (dx * math.sqrt(0.5), dy * math.sqrt(0.5))
+        out.append(Corner(_letter(k), ", ".join(ids), spot, outward, first, second))
+    return tuple(out)
 
 
 def _extreme(ring: np.ndarray, diagonal: tuple[int, int]) -> np.ndarray:
@@ -94,13 +94,14 @@ def _letter(index: int) -> str:
     return letters[place] + (str(round_ + 1) if round_ else "")
 
 
-def _words(face: Face, at: np.ndarray, unit: str) -> tuple[str, str]:
+def _words(face: Face, at: np.ndarray, unit: str, told: str = "") -> tuple[str, str]:
+    """Where a point lies; `told`: the words for a point beside it, whose edge is kept to."""
     from shapely import LineString, Point
 
     point = Point(at)
     edges = sorted(
         ((LineString(e.points_mm), f"the {edge_name(e.name)}") for e in face.edges),
-        key=lambda row: row[0].distance(point),
+        key=lambda row: row[0].distance(point) * (KEPT if told.endswith(row[1]) else 1.0),
     )
     stations = sorted(
         ((LineString(s.points_mm), s.label, s.span_mm) for s in face.station_lines),

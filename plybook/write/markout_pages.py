@@ -64,7 +64,8 @@ def set_blocks(
                 column, y = column + 1, high
                 if column >= COLUMNS:
                     column = 0
-                    pages.append([*new_page(), *_names(x0, high, wide, names)])
+                    pages.append([*new_page()])
+                pages[-1] += _names(x0 + column * (wide + GAP_MM), high, names)
             x = x0 + column * (wide + GAP_MM)
             for words, height, bold in lines:
                 y -= 1.7 * height
@@ -78,12 +79,11 @@ def set_blocks(
     return pages
 
 
-def _names(x0: float, high: float, wide: float, names: Row) -> list[Primitive]:
+def _names(x: float, high: float, names: Row) -> list[Primitive]:
     return [
-        Text(Role.TEXT, (x0 + k * (wide + GAP_MM) + end, high + 3.0), name, 2.5, anchor="end",
-             bold=True)
-        for k in range(COLUMNS) for end, name in zip(ENDS_MM, names, strict=True)
-    ]  # fmt: skip
+        Text(Role.TEXT, (x + end, high + 3.0), name, 2.5, anchor="end", bold=True)
+        for end, name in zip(ENDS_MM, names, strict=True)
+    ]
 
 
 def _row(x: float, y: float, wide: float, row: Row) -> list[Primitive]:

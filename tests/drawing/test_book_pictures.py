@@ -324,3 +324,12 @@ def test_every_zone_is_named_once_at_least_however_small_it_is():
 def test_what_is_told_with_a_number_is_added_up_over_the_book():
     told = ["scale", "cups and sticks (7)", "tape (12.9 m)", "cups and sticks (8)"]
     assert _counted(told, told) == ["scale", "cups and sticks (15)", "tape (12.9 m)"]
+
+
+def test_all_corners_of_a_piece_about_the_middle_are_told_from_the_same_edge():
+    """A tape is hooked on one edge: half-way between two, none is nearer for every corner."""
+    middle = float(FACE.outline_mm[:, 1].mean())
+    ring = np.array([[1800, -90], [2000, -90], [2000, 90], [1800, 90]]) + (0.0, middle)
+    piece = doubles.piece("X", "X", "ply", "m", 0.0, ring, "s", 0.2)
+    edges = {c.second.split(" inside ")[1] for c in locate(FACE, [piece], "mm")}
+    assert len(edges) == 1
