@@ -81,14 +81,15 @@ def folders_of(
         *((draw_layout, one) for _, one in layouts),
     ]
     made = iter(each(_make, work))
-    templates, books = ([next(made) for _ in planned] for _ in range(2))
+    templates: list[Templates] = [next(made) for _ in planned]
+    books: list[Book] = [next(made) for _ in planned]
     set_plans, plans = [next(made) for _ in shared], [next(made) for _ in planned]
     drawings: dict[Manner, Files] = {}
     for manner, _ in layouts:
         drawings.setdefault(manner, {}).update(next(made))
     folders = {
-        one.part.number: _part_folder(one, *its, drawings[_manner(one.part.spec)])
-        for one, *its in zip(planned, templates, books, plans, strict=True)
+        one.part.number: _part_folder(one, sheets, book, cut, drawings[_manner(one.part.spec)])
+        for one, sheets, book, cut in zip(planned, templates, books, plans, strict=True)
     }
     for files in set_plans:
         folders[name] = _set_folder(name, parts, plan, files, drawings[_manner(parts[0].spec)])

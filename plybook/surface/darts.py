@@ -115,7 +115,7 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
     if not shapely.contains_xy(shapely.Polygon(ring), *middle):
         return None
     plain = _laid(face, ring, [])
-    if plain.common_pct <= limit_pct:
+    if plain is None or plain.common_pct <= limit_pct:
         return None
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
     best = None

@@ -28,6 +28,7 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.mesh import Locator, PiecewiseAffine
 from plybook.surface.model import Face
+from plybook.surface.straight import lofted
 
 Metric = Callable[[np.ndarray], np.ndarray]  # parameters (n, 2) -> first fundamental form (n, 2, 2)
 Inside = Callable[[np.ndarray], np.ndarray]  # parameters (n, 2) -> (n,) True where a net is wanted
@@ -249,7 +250,8 @@ class Drape:
             _off(along[:, 1:] + along[:, :-1], self.angle_deg),
             _off(across[1:] + across[:-1], self.angle_deg + 90.0),
         )
-        return tuple(np.where(np.isfinite(self.net.shear_deg), t, np.nan) for t in turns)
+        warp, weft = (np.where(np.isfinite(self.net.shear_deg), t, np.nan) for t in turns)
+        return warp, weft
 
     @property
     def locked_share(self) -> float:
@@ -325,7 +327,7 @@ def pattern_metric(face: Face, ring_mm: np.ndarray) -> Metric:
     counts = np.maximum(np.ceil((high - low) / cell).astype(int), 8)
     x, y = (np.linspace(low[k], high[k], counts[k] + 1) for k in (0, 1))
     grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
-    field = (np.eye(2) + 2 * face.strain_at(grid)).reshape(len(x), len(y), 2, 2)
+    field = (np.eye(2) + 2 * lofted(face).strain_at(grid)).reshape(len(x), len(y), 2, 2)
     size = (high - low) / counts
 
     def metric(spots: np.ndarray) -> np.ndarray:

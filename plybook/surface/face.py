@@ -9,6 +9,7 @@ and its finished pattern mirrored, so that opposite hands agree to the last digi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
@@ -42,7 +43,7 @@ def build_face(spec: PartSpec) -> Face:
     Raises:
         GeometryError: the face cannot be made or laid flat as asked.
     """
-    return face_of(spec.mould, spec.axis, spec.part.hand)
+    return cast(Face, face_of(spec.mould, spec.axis, spec.part.hand))  # its fields are read only
 
 
 def face_of(mould, axis: Axis, hand: str, finer: float = 1.0) -> LoftedFace | FlatFace:
@@ -240,8 +241,8 @@ def _lofted(mould: StationMould, axis: Axis, leaves: tuple[Leaf, ...], kinks, ar
         StationLine(f"station {i + 1}", s.at_mm, span_line(_leaf_at(leaves, s.at_mm), s.at_mm))
         for i, s in enumerate(mould.stations)
     )
-    spans, shares = axis_ends(axis, leaves[0].loft, mould)
-    w = leaves[0].loft.w(spans, shares)
+    spans, axis_shares = axis_ends(axis, leaves[0].loft, mould)
+    w = leaves[0].loft.w(spans, axis_shares)
     ends = [_leaf_at(leaves, spans[i]).flat(spans[i : i + 1], w[i : i + 1])[0] for i in (0, 1)]
     line = np.array([[0.0, 0.0], [ends[1][0], 0.0]])
     return LoftedFace(

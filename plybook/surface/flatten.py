@@ -41,7 +41,7 @@ class Membrane:
         self.nodes, self.count = nodes, count
         self.dof = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).reshape(len(nodes), -1)
         self.factor = None
-        self.guarded = slice(None)
+        self.guarded: slice | np.ndarray = slice(None)
 
     def images(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Images (cells, points, 2) of the two unit vectors for node positions (count, 2)."""

@@ -11,6 +11,7 @@ corners meet corners: each straight run and each arc keeps its own stretch of w 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,11 +38,13 @@ class Loft:
 
     spans: np.ndarray
     ruled: bool
-    curves: object
+    curves: Callable[[np.ndarray, int], np.ndarray]
     w_breaks: np.ndarray
     shares: np.ndarray | None
     bag_sign: float
-    cardinal: object  # smooth blending functions of u, None when ruled
+    cardinal: (
+        Callable[[np.ndarray, int], np.ndarray] | None
+    )  # smooth blending functions of u, None when ruled
 
     # -------------------------------------------------------- evaluation
 

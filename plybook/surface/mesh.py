@@ -217,7 +217,8 @@ def pattern_mesh(
     bends = np.stack([plane.curvature(at) for at in inner], axis=1)
     strains = np.stack([plane.strain(at) for at in inner], axis=1)
     outside = ~shapely.contains_xy(wanted, flat[triangles].mean(axis=1))
-    return PatternMesh(*_with_middles(flat, triangles), bends, strains, outside)
+    nodes, count, six = _with_middles(flat, triangles)
+    return PatternMesh(nodes, count, six, bends, strains, outside)
 
 
 def _sound(triangles, points: np.ndarray, flat: np.ndarray, rim: np.ndarray) -> np.ndarray:
@@ -317,8 +318,8 @@ def _triangulate(grid: np.ndarray, creases: list[np.ndarray], clear_mm: float):
     """Delaunay triangulation that contains all crease segments."""
     from scipy.spatial import Delaunay, cKDTree
 
-    segments = [np.stack([c[:-1], c[1:]], axis=1) for c in creases if len(c) > 1]
-    segments = np.concatenate(segments) if segments else np.zeros((0, 2, 2))
+    runs = [np.stack([c[:-1], c[1:]], axis=1) for c in creases if len(c) > 1]
+    segments = np.concatenate([np.zeros((0, 2, 2)), *runs])
     for attempt in range(_REPAIRS):
         on_lines, ends = _merged(segments)
         points = grid

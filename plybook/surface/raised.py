@@ -93,12 +93,16 @@ class RaisedMap:
     def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
         """Pattern frame (n, 2) -> cut frame (n, 2)."""
         points = np.array(points_mm, dtype=float)
-        return points if self.unraised else self._maps[0](points * self._mirror) * self._mirror
+        if self._maps is None:
+            return points
+        return self._maps[0](points * self._mirror) * self._mirror
 
     def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
         """Cut frame (n, 2) -> pattern frame (n, 2); exact inverse within the mesh."""
         points = np.array(points_mm, dtype=float)
-        return points if self.unraised else self._maps[1](points * self._mirror) * self._mirror
+        if self._maps is None:
+            return points
+        return self._maps[1](points * self._mirror) * self._mirror
 
 
 UNRAISED = RaisedMap(
@@ -140,7 +144,6 @@ class Raiser:
         self._mirror = mirror_of(face)
         self.break_lines = tuple(np.asarray(line) * self._mirror for line in break_lines)
         self.within = (face.outline_mm if within is None else np.asarray(within)) * self._mirror
-        self._mesh: PatternMesh | None = None
         self._membrane: Membrane | None = None
         self._last: np.ndarray | None = None
         self._known: list[tuple[np.ndarray, RaisedMap]] = []
@@ -154,10 +157,6 @@ class Raiser:
         Raises:
             GeometryError: a height reaches the centre of curvature, or the layer folds.
         """
-        if self._mesh is None:
-            self._mesh = pattern_mesh(
-                self.face, self.within, self.break_lines, self.margin_mm, self.step_mm, True
-            )
         corners = self._mesh.nodes_mm[: self._mesh.corners] * self._mirror
         heights = np.asarray(height_mm(corners), dtype=float)
         for known, answer in self._known:
@@ -166,6 +165,12 @@ class Raiser:
         answer = UNRAISED if np.abs(heights).max() < _UNRAISED_MM else self._raised(heights)
         self._known.append((heights, answer))
         return answer
+
+    @cached_property
+    def _mesh(self) -> PatternMesh:
+        return pattern_mesh(
+            self.face, self.within, self.break_lines, self.margin_mm, self.step_mm, True
+        )
 
     def _raised(self, heights: np.ndarray) -> RaisedMap:
         mesh = self._mesh

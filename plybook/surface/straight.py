@@ -10,11 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
 from plybook.surface.leaf import Leaf
 from plybook.surface.model import Face
+
+if TYPE_CHECKING:
+    from plybook.surface.face import LoftedFace
 
 _GRID_STEP_MM = 150.0
 _ACROSS_NODES = 32
@@ -58,7 +62,12 @@ def mirror_of(face: Face) -> np.ndarray:
     """(2,) factors that turn the pattern of either hand into that of one and the same hand."""
     if face.flat:
         return np.array([1.0, -1.0 if getattr(face, "mirrored", False) else 1.0])
-    return np.array([1.0, face.leaves[0].loft.bag_sign])
+    return np.array([1.0, lofted(face).leaves[0].loft.bag_sign])
+
+
+def lofted(face: Face) -> LoftedFace:
+    """A face that is not flat, with its leaves."""
+    return cast("LoftedFace", face)
 
 
 def straightened(face: Face, ring_mm: np.ndarray) -> Straight:
@@ -73,8 +82,12 @@ def straightened(face: Face, ring_mm: np.ndarray) -> Straight:
     if face.flat:
         none = np.zeros(0)
         return Straight(_same, _same, _zero, _zero, none, none)
+    return _through(lofted(face), ring_mm)
+
+
+def _through(face: LoftedFace, ring_mm: np.ndarray) -> Straight:
     loft = face.leaves[0].loft
-    mirror = mirror_of(face)
+    mirror = np.array([1.0, loft.bag_sign])
     leaf = _only_leaf(face, ring_mm * mirror)
     low, high = face.leaves[0].w_range
     breaks = loft.w_breaks
@@ -123,7 +136,7 @@ def straightened(face: Face, ring_mm: np.ndarray) -> Straight:
     return Straight(of, flat, curvature, strain, rows, loft.spans)
 
 
-def _only_leaf(face: Face, ring_mm: np.ndarray) -> Leaf | None:
+def _only_leaf(face: LoftedFace, ring_mm: np.ndarray) -> Leaf | None:
     """The leaf that holds a ring, up to a splice's overlap past its kinks; None over several."""
     for leaf in face.leaves:
         u, _ = leaf.params(ring_mm)

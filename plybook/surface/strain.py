@@ -23,7 +23,9 @@ def strain_report(leaves: tuple[Leaf, ...]) -> StrainReport:
 
     Tension is positive: there the cloth, cut to the pattern, has to stretch onto the face.
     """
-    nodes, faces, values, high, low = [], [], [], [], []
+    nodes, faces, values = [], [], []
+    highest: list[np.ndarray] = []
+    lowest: list[np.ndarray] = []
     count = 0
     for leaf in leaves:
         u = np.linspace(leaf.from_mm, leaf.to_mm, _ALONG + 1)
@@ -36,10 +38,10 @@ def strain_report(leaves: tuple[Leaf, ...]) -> StrainReport:
         nodes.append(leaf.flat(grid_u, grid_w))
         faces.append(triangles + count)
         values.append(np.where(np.abs(most) >= np.abs(least), most, least))
-        high += [most, edge[0]]
-        low += [least, edge[1]]
+        highest += [most, edge[0]]
+        lowest += [least, edge[1]]
         count += len(grid_u)
-    high, low = np.concatenate(high), np.concatenate(low)
+    high, low = np.concatenate(highest), np.concatenate(lowest)
     tension, compression = max(high.max(), 0.0) * 100, min(low.min(), 0.0) * 100
     return StrainReport(
         largest_tension_pct=float(tension),

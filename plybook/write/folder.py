@@ -154,7 +154,7 @@ def _told(path: Path) -> Iterator[None]:
             errno.EEXIST: "a file stands where a folder is needed",
             errno.ENOTDIR: "a file stands where a folder is needed",
             errno.ENAMETOOLONG: "the name is too long for this disk",
-        }.get(trouble.errno, trouble.strerror or str(trouble))
+        }.get(trouble.errno or 0, trouble.strerror or str(trouble))
         raise OutputError(
             error(
                 "cannot-write",

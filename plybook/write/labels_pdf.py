@@ -45,7 +45,7 @@ def labels_pdf(spec: PartSpec, laminate: Laminate, shop: Shop) -> bytes:
             canvas,
             Document(
                 "Labels", part.number, part.name, part.revision, part.hand, part.date,
-                sheet.paper, kits,
+                spec.workshop.paper, kits,
             ),
         )  # fmt: skip
     canvas.save()

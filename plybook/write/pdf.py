@@ -215,7 +215,7 @@ class _Pen:
         stroke = STROKES[item.role]
         if not stroke.width_mm:
             return
-        if self.clip is None or self._within(points):
+        if self.clip is None or _within(points, self.clip):
             self._dash(stroke.dash_mm, 0.0)
             self.put(f"{_line(self.place(points), item.closed)} S")
             return
@@ -224,10 +224,6 @@ class _Pen:
         for start_mm, run in _clipped_runs(points, self.clip, 1.0 / self.scale):
             self._dash(stroke.dash_mm, start_mm * self.scale)
             self.put(f"{_line(self.place(run), False)} S")
-
-    def _within(self, points: np.ndarray) -> bool:
-        low, high = points.min(axis=0), points.max(axis=0)
-        return bool((low >= self.clip[:2]).all() and (high <= self.clip[2:]).all())
 
     def _dash(self, dash_mm: tuple[float, ...], start_mm: float) -> None:
         """Begin the dashes where the whole line would have them."""
@@ -332,6 +328,11 @@ def _rgb(colour: str) -> str:
     return " ".join(_n(int(colour[i : i + 2], 16) / 255) for i in (1, 3, 5))
 
 
+def _within(points: np.ndarray, clip: Window) -> bool:
+    low, high = points.min(axis=0), points.max(axis=0)
+    return bool((low >= clip[:2]).all() and (high <= clip[2:]).all())
+
+
 def _clipped_runs(
     points: np.ndarray, clip: Window, margin: float
 ) -> Iterator[tuple[float, np.ndarray]]:
@@ -355,7 +356,7 @@ def _clipped_runs(
     inside = (t0 <= t1) & ~beside.any(axis=1)
     run: list[np.ndarray] = []
     start, last = 0.0, -2
-    for k in np.flatnonzero(inside):
+    for k in np.flatnonzero(inside).tolist():
         if run and (k != last + 1 or t0[k] > 0.0 or t1[last] < 1.0):
             yield start, np.array(run)
             run = []

@@ -130,11 +130,13 @@ def _layers(items: tuple[Primitive, ...]) -> Iterator[tuple[Role, str, list[Prim
     """One group per role: what is filled as background first, then lines, then words."""
     order = list(dict.fromkeys(item.role for item in items))
     lines = sorted(order, key=lambda role: role not in BEHIND)
+    drawn: list[Primitive] = [item for item in items if not isinstance(item, Text)]
+    words: list[Primitive] = [item for item in items if isinstance(item, Text)]
     for role in lines:
-        if run := [i for i in items if i.role is role and not isinstance(i, Text)]:
+        if run := [item for item in drawn if item.role is role]:
             yield role, dxf_layer(role), run
     for role in order:
-        if run := [i for i in items if i.role is role and isinstance(i, Text)]:
+        if run := [item for item in words if item.role is role]:
             yield role, text_layer(role), run
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -94,7 +94,7 @@ def _ruler(at: tuple[float, float], length: float, upright: bool) -> list[Primit
 def list_pages(
     spec: PartSpec,
     head: tuple[str, ...],
-    rows: list[tuple[str, ...]],
+    rows: Sequence[tuple[str, ...]],
     shares: tuple[float, ...],
     corner_mm: tuple[float, float],
 ) -> list[Scene]:
@@ -183,10 +183,10 @@ def map_page(
     y = at[1] - 7.0
     count = f"{len(tiling.printed)} sheets. Crossed-out tiles carry no line and are not printed."
     items.append(text((corner_mm[0], y), count, 2.5))
-    for row in words:
+    for said in words:
         y -= 7.0
-        items.append(text((corner_mm[0], y), row, 3.5))
-        x = corner_mm[0] + text_width_mm(row, 3.5) + 3.0
+        items.append(text((corner_mm[0], y), said, 3.5))
+        x = corner_mm[0] + text_width_mm(said, 3.5) + 3.0
         items.append(Path(Role.FRAME, np.array([(x, y - 1.0), (x + 30.0, y - 1.0)])))
     foot = Scene(card, (0, 0, 1, 1))
     lowest = min(float(np.min(i.points_mm[:, 1])) for i in card if isinstance(i, Path))

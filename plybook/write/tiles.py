@@ -8,7 +8,7 @@ Terms (see also `plybook.write.paper`):
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -172,7 +172,9 @@ def cross_at(at_mm: np.ndarray) -> list[Primitive]:
     ]
 
 
-def _text(at: np.ndarray, words: str, height: float, bold: bool, turn: float = 0.0) -> Text:
+def _text(
+    at: Sequence[float] | np.ndarray, words: str, height: float, bold: bool, turn: float = 0.0
+) -> Text:
     return Text(Role.REGISTRATION, (float(at[0]), float(at[1])), words, height, turn, "middle",
                 "centre", bold)  # fmt: skip
 
