@@ -129,9 +129,10 @@ def section_mark(
         out.append(stroke)
         spots = [
             end + a * inward + c * across
-            for a in (3.0, 9.0, 16.0, 24.0)
+            for a in (3.0, 9.0, 12.0, 14.0, 16.0, 24.0)
             for c in (3.4, -3.4, 6.5, -6.5)
         ]
+        spots += [end - 4.0 * inward, *(end + c * across for c in (11.0, -11.0, 15.0, -15.0))]
         marks = [
             Text(
                 Role.TEXT,
@@ -145,7 +146,7 @@ def section_mark(
             )
             for x, y in spots
         ]
-        out.append(first_free(marks, drawn) or marks[0])
+        out.append(first_free(marks, drawn, 0.5, dots=True) or marks[0])
     return out
 
 
