@@ -14,6 +14,7 @@ import numpy as np
 
 from plybook.diagnostics import Finding
 from plybook.geometry.rings import canonical_ring
+from plybook.laminate.mass import resin_in_cloth_g_m2
 from plybook.laminate.model import Laminate, Piece, PieceEdge
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.nest.model import CutPlan, Item, Layout, Placement
@@ -53,6 +54,7 @@ def plan_dict(
         },
         "surface": _surface(face),
         "materials": _materials(spec, laminate),
+        "workshop": {"cup_loss_g": _figure(spec.workshop.cup_loss_g)},
         "layers": [
             {
                 "id": layer.id,
@@ -171,12 +173,14 @@ def _materials(spec: PartSpec, laminate: Laminate) -> dict:
                 "axes_alike": cloth.axes_alike,
                 "faces_alike": cloth.faces_alike,
                 "gap_mm": _figure(spec.nest.knife_gap_mm),
+                "resin_g_m2": _figure(resin_in_cloth_g_m2(cloth, known.resins.get(cloth.resin))),
             }
         elif name in known.cores:
             table[name] = {
                 "kind": "core",
                 "grain": known.cores[name].grain,
                 "gap_mm": _figure(spec.nest.sheet_gap_mm),
+                "resin_uptake_g_m2": _figure(known.cores[name].resin_uptake_g_m2),
             }
         elif name in known.rods:
             table[name] = {"kind": "rod", "gap_mm": _figure(spec.nest.saw_kerf_mm)}

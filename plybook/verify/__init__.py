@@ -14,9 +14,11 @@ from plybook.verify.book import check_book
 from plybook.verify.drawings import check_cut_drawings, check_templates
 from plybook.verify.hands import check_hands
 from plybook.verify.layouts import check_layouts, placed_ring
+from plybook.verify.lengths import check_lengths
 from plybook.verify.manifest import MANIFEST, read_files
 from plybook.verify.pieces import check_pieces
 from plybook.verify.report import Report, Reports
+from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
 from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.sheets import check_sheets
@@ -127,6 +129,8 @@ def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
         lambda: check_tiles(plan, files, report),
         lambda: check_book(plan, files, report),
         lambda: check_tables(plan, files, report),
+        lambda: check_resin(plan, report),
+        lambda: check_lengths(files, report),
         lambda: check_roles(plan, files, report),
         lambda: check_sheets(plan, files, report),
     ):

@@ -174,6 +174,17 @@ def test_what_is_no_file_is_refused_without_waiting(folder, capsys, odd):
     assert "error[" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("name", ["pieces", "template-sheets"])
+def test_more_than_a_build_is_meant_for_is_refused_by_the_limits_name(folder, capsys, name):
+    """The limit is lowered by its own flag; the refusal names it and writes nothing."""
+    before = snapshot(folder)
+    said = ["--effort", "quick", "--format", "line", "--limit", f"{name}=2"]
+    assert main(["build", "specs/hatch.yaml", *said]) == 1
+    words = capsys.readouterr().err
+    assert "error[too-many]" in words and f"--limit {name}=N" in words
+    assert snapshot(folder) == before
+
+
 def test_line_ends_marks_and_key_order_do_not_matter(folder, capsys):
     for spec in (b"\xef\xbb\xbf" + HATCH.encode(), HATCH.replace("\n", "\r\n").encode()):
         (folder / "specs" / "hatch.yaml").write_bytes(spec)

@@ -10,6 +10,8 @@ import pytest
 
 from plybook.cli import main
 from plybook.verify import verify_folder
+from plybook.verify.lengths import check_lengths
+from plybook.verify.report import Report
 
 PART = "TN-420"
 
@@ -85,7 +87,7 @@ def test_a_changed_truncated_or_missing_file_is_caught(hatch_copy, name):
         ),
         (lambda p: p["layouts"][0]["placements"].pop(), "copies"),
         (lambda p: p["quantities"]["batches"][0]["parts"][0].update(mass_g=1.0), "sum to"),
-        (lambda p: p["stages"].reverse(), "laid after"),
+        (lambda p: [s["steps"].reverse() for s in p["stages"]], "laid after"),
         (lambda p: p["pieces"].append(dict(piece(p))), "stands twice"),
         (lambda p: p.pop("pieces"), "cannot be read"),
         (lambda p: p["layers"][0].update(angle_deg=10.0), "differs from its layer"),
@@ -94,6 +96,7 @@ def test_a_changed_truncated_or_missing_file_is_caught(hatch_copy, name):
         (lambda p: p["layouts"][0].update(bound_mm=1e6), "its least length"),
         (lambda p: p["quantities"]["resin"][0].update(amount=1.0), "its cups add up"),
         (lambda p: p["quantities"]["cloth"][0].update(amount=9.0), "the pieces add up"),
+        (lambda p: p["materials"]["foam-6"].update(resin_uptake_g_m2=2500.0), "its layers take"),
         (lambda p: p["quantities"]["mass"][0].update(amount=1.0), "is not there"),
         (lambda p: p["stages"][0]["steps"][0]["checks"][0].update(text="x"), "steps of plan.json"),
         (lambda p: p["layouts"][0]["placements"][0].update(x_mm=0.25), "placements.csv"),
@@ -136,6 +139,7 @@ def swap(data, one, other):
         ("templates/A1.dxf", lambda d: d[: len(d) // 2], "cannot be read"),
         ("templates/A1.svg", lambda d: d.replace(b'width="', b'width="1', 1), "scales"),
         ("booklet.html", lambda d: d.replace(b"A2", b"A9"), "does not name"),
+        ("booklet.html", lambda d: d.replace(b"304.8", b"300"), "12 in are 304.8 mm"),
         ("booklet.html", lambda d: d.replace(b'href="#', b'href="http://x.test/#', 1), "names"),
         ("tables/resin.csv", lambda d: d.replace(b"\r\nR1,", b"\r\nR0,", 1), "sums to"),
         ("tables/stock.csv", lambda d: d.replace(b"TW-1,", b"TW-9,", 1), "TW-1 differs"),
@@ -206,3 +210,41 @@ def test_damage_at_random_is_a_fault_or_harmless_never_a_crash(hatch_out, tmp_pa
         caught += not verify_folder(folder).sound
         shutil.rmtree(folder)
     assert caught > 20
+
+
+@pytest.mark.parametrize(
+    ("words", "sound"),
+    [
+        ("12 in (304.8 mm)", True),
+        ("12 in (300 mm)", False),
+        ("3 ft 2 1/16 in (966.8 mm)", True),
+        ("13/16 in (20.6 mm)", True),
+        ("20 mm (13/16 in)", True),
+        ("20 mm (7/8 in)", False),
+    ],
+)
+def test_lengths_in_both_units_are_held_to_25_4_mm(words, sound):
+    """25.4 mm to the inch, exact (international yard and pound agreement of 1959)."""
+    report = Report("x")
+    check_lengths({"booklet.html": f"<p>{words}</p>".encode()}, report)
+    assert report.sound is sound and sum(report.proofs.values()) == sound
+
+
+def test_what_the_verifier_would_call_wrong_is_never_written(specs, tmp_path, monkeypatch, capsys):
+    """A bevel that its edge does not explain, made up on the way: refused by name, no file."""
+    import plybook.output as output
+
+    honest = output.plan_dict
+
+    def forged(*given):
+        plan = honest(*given)
+        piece(plan, "core")["edges"][0]["treatment"] = "square"
+        return plan
+
+    monkeypatch.setattr(output, "plan_dict", forged)
+    out = tmp_path / "out"
+    hatch = str(specs / "hatch.yaml")
+    assert main(["build", hatch, "--out", str(out), "--effort", "quick", "--format", "line"]) == 1
+    said = capsys.readouterr().err
+    assert "error[not-proved]" in said and "where a square" in said
+    assert not out.exists()
