@@ -13,12 +13,15 @@ import numpy as np
 
 from plybook.diagnostics import SpecError, error
 from plybook.spec.model import (
+    Around,
     Axis,
     BetweenPoints,
     Common,
     Core,
+    EdgeBand,
     EdgeRule,
     Hand,
+    Inset,
     Layer,
     Less,
     OnPattern,
@@ -31,9 +34,12 @@ from plybook.spec.model import (
     Polygon,
     Region,
     Rod,
+    ShareBand,
+    SpanBand,
     SpliceRule,
     Strip,
     Union,
+    Whole,
 )
 
 _OTHER: dict[Hand, Hand] = {"left": "right", "right": "left"}
@@ -117,7 +123,9 @@ def _region(region: Region) -> Region:
             return replace(region, items=tuple(_region(one) for one in region.items))
         case Less():
             return Less(_region(region.base), tuple(_region(one) for one in region.less))
-    return region
+        case Whole() | SpanBand() | ShareBand() | EdgeBand() | Inset() | Around():
+            return region  # by edges and layers, which have their names on either hand
+    raise TypeError(f"{type(region).__name__} has no opposite hand")
 
 
 def _splice(rule: SpliceRule | None) -> SpliceRule | None:

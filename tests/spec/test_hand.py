@@ -76,3 +76,27 @@ def test_a_part_without_a_hand_has_no_other():
     for part in (spec.part, replace(spec.part, hand="left")):
         with pytest.raises(SpecError):
             other_hand(replace(spec, part=part))
+
+
+def test_every_kind_of_region_has_its_opposite_and_its_words():
+    """A new kind must be mirrored and told, or a template of the other hand would be wrong."""
+    from typing import get_args
+
+    from plybook.readout import region_words
+    from plybook.spec import model
+    from plybook.spec.hand import _region
+
+    at = model.OnPattern(10.0, 4.0)
+    known = [
+        model.Whole(), model.SpanBand(0, 9), model.ShareBand(0.1, 0.2), model.EdgeBand("tip", 0, 9),
+        model.Inset((("tip", 5.0),)), model.Around("C", 5.0), model.Strip((at, at), 3.0),
+        model.Patch(at, 9.0, 5.0, 30.0, 1.0), model.Polygon((at, at, at)),
+        model.Union((model.Whole(),)), model.Common((model.Whole(),)),
+        model.Less(model.Whole(), (model.Whole(),)),
+    ]  # fmt: skip
+    assert {type(one) for one in known} == set(get_args(model.Region))
+    for one in known:
+        assert region_words(one, "mm")
+        assert type(_region(one)) is type(one) and _region(_region(one)) == one
+        turned = "y_mm=4.0" in repr(one)
+        assert turned == ("y_mm=-4.0" in repr(_region(one)))
