@@ -92,14 +92,15 @@ def core_pieces(
     Returns:
         Panels numbered from root to tip, leading to trailing: C1.1, C1.2 ... (C1 when alone).
     """
+    let_in = let_in or {}
     sheets = tuple(sheets_mm) or (stock.sheet_mm,)
     leaves = leaves_of(raised)
-    seams, findings = _seams(core, region, face, leaves, sheets, stock, let_in or {})
+    seams, findings = _seams(core, region, face, leaves, sheets, stock, let_in)
     findings += seams_run_on(core, region, face)
     cuts = [
         cut
         for leaf in leaves
-        for cut in _cut_leaf(core, region, face, leaf, seams, let_in or {}, chord_error_mm)
+        for cut in _cut_leaf(core, region, face, leaf, seams, let_in, chord_error_mm)
     ]
     cuts = _in_order(cuts, seams, face)
     names = [piece_id(core.id, 0, 1, i, len(cuts)) for i in range(len(cuts))]
@@ -109,13 +110,13 @@ def core_pieces(
     for i, cut in enumerate(cuts):
         piece = pieces[i]
         findings += panel_findings(
-            core, piece, cut.panel, footprint(piece), stock, sheets, face, let_in or {}
+            core, piece, cut.panel, footprint(piece), stock, sheets, face, let_in
         )
         laid = shapely.Polygon(piece.laid_outline_mm).buffer(core.thickness_mm)
         touching = [
             c.insert
             for c in core.cut_outs
-            if c.insert in (let_in or {}) and laid.intersects(let_in[c.insert])
+            if c.insert in let_in and laid.intersects(let_in[c.insert])
         ]
         words = (
             *piece.notes,
@@ -221,10 +222,10 @@ def _seams(
                 layers=(core.id,),
             )
         ]
-    for seam in chosen:
+    for spec in (line.source for line in chosen if line.source is not None):
         taken = {s.spec.id for s in seams}
         number = next(n for n in range(1, len(taken) + 2) if f"S{n}" not in taken)
-        seams.append(_Seam(replace(seam.source, id=f"S{number}"), chosen=True))
+        seams.append(_Seam(replace(spec, id=f"S{number}"), chosen=True))
     return seams, []
 
 
@@ -246,15 +247,17 @@ def _cut_leaf(
     The core is carried into the leaf's cut frame a little past the kinks at its ends, so that the
     seams there cut it cleanly; what lies past them belongs to the next leaf.
     """
-    for seam in (s for s in seams if s.kink):
-        line = seam.placed(face)
+    for seam in seams:
+        if not seam.kink or not isinstance(seam.spec.line, SpanLine):
+            continue
+        line, at_mm = seam.placed(face), seam.spec.line.at_mm
         if _at(seam.spec, leaf.high_mm):
             region = region.intersection(line.shifted(_PAST_KINK_MM).first)
         elif _at(seam.spec, leaf.low_mm):
             region = region.difference(line.shifted(-_PAST_KINK_MM).first)
-        elif seam.spec.line.at_mm > leaf.high_mm:
+        elif at_mm > leaf.high_mm:
             region = region.intersection(line.first)
-        elif seam.spec.line.at_mm < leaf.low_mm:
+        elif at_mm < leaf.low_mm:
             region = region.difference(line.first)
     if region.is_empty:
         return []
@@ -268,7 +271,7 @@ def _cut_leaf(
     several = math.isfinite(leaf.low_mm) or math.isfinite(leaf.high_mm)
     wanted = [
         ("2" if s.spec.line.at_mm <= leaf.low_mm + _SAME_PLACE_MM else "1")
-        if s.kink and several
+        if several and s.kink and isinstance(s.spec.line, SpanLine)
         else "12"
         for s in seams
     ]
@@ -327,7 +330,8 @@ def _piece(core: Core, name: str, cut: _Cut) -> Piece:
     outer, *inner = rings_of(panel.mould)
     outline = canonical_ring(outer)
     holes = tuple(canonical_ring(r) for r in inner)
-    bag, bag_holes = None, ()
+    bag: np.ndarray | None = None
+    bag_holes: tuple[np.ndarray, ...] = ()
     if panel.bag is not None:
         bag_outer, *bag_inner = (canonical_ring(r) for r in rings_of(panel.bag))
         if not _same(bag_outer, outline):

@@ -58,6 +58,17 @@ class Ladder:
         return tuple(a.position_mm - b.position_mm for a, b in pairwise(self.rungs))
 
 
+def drop_of(ply: Ply) -> DropRun:
+    """The run a ply belongs to.
+
+    Raises:
+        TypeError: it belongs to none.
+    """
+    if ply.drop is None:
+        raise TypeError(f"not a ply of a run: {ply.id}")
+    return ply.drop
+
+
 def run_layers(layers: Sequence[Layer]) -> dict[str, list[Ply]]:
     """The plies of every run, in stack order."""
     runs: dict[str, list[Ply]] = {}
@@ -76,7 +87,7 @@ def ladders_of(layers: Sequence[Layer], regions: Regions) -> tuple[Ladder, ...]:
     """
     found = []
     for run, plies in run_layers(layers).items():
-        drop = plies[0].drop
+        drop = drop_of(plies[0])
         along_span = _along_span(plies[0], regions)
         ends = [
             (ply, _position(regions.net(ply.region), drop, along_span, regions),
@@ -85,7 +96,7 @@ def ladders_of(layers: Sequence[Layer], regions: Regions) -> tuple[Ladder, ...]:
         ]  # fmt: skip
         gaps = [_gap(a[2], b[2]) for a, b in pairwise(ends)] + [0.0]
         rungs = tuple(
-            Rung(ply.id, ply.drop.index, position, line, gap)
+            Rung(ply.id, drop_of(ply).index, position, line, gap)
             for (ply, position, line), gap in zip(ends, gaps, strict=True)
         )
         found.append(Ladder(run, drop.edge, drop.step_mm, along_span, rungs))
@@ -98,7 +109,7 @@ def _along_span(ply: Ply, regions: Regions) -> bool:
     An end measured from the edge itself runs beside that edge; on a tapered face such a line
     crosses the stations even where the edge lies at one.
     """
-    drop = ply.drop
+    drop = drop_of(ply)
     if _from_edge(ply.region, drop.edge):
         return False
     for edge in regions.face.edges:

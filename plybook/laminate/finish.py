@@ -60,10 +60,10 @@ def finished(
     ]
     marks += _generators(blank)
     marks += _darts(blank)
-    corners = [
+    laid_corners, corners = (
         np.stack([s.points_mm[0] for s in some]) for some in (blank.laid_stretches, blank.stretches)
-    ]
-    datum = datum_mark(*corners, ground.face, ground.spec.part.units)
+    )
+    datum = datum_mark(laid_corners, corners, ground.face, ground.spec.part.units)
     marks.append(Mark(datum.kind, on_grid(datum.points_mm), datum.label))
     area = signed_area_mm2(outline) - sum(signed_area_mm2(h) for h in holes)
     splice = None

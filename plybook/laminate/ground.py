@@ -10,6 +10,7 @@ Terms:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -29,7 +30,7 @@ class Sheet:
     """A layer of cloth or film with what its roll says."""
 
     layer: Layer
-    kind: str  # "ply" or "film"
+    kind: Literal["ply", "film"]
     angle_deg: float
     thickness_mm: float
     usable_mm: float  # 0: no limit

@@ -29,7 +29,7 @@ from plybook.laminate.marks import (
     net_line_marks,
     outline_rules,
 )
-from plybook.laminate.model import LaidLayer, Laminate, Mark, Piece
+from plybook.laminate.model import LaidLayer, Laminate, Mark, Piece, PieceKind
 from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
@@ -181,7 +181,7 @@ class _LayUp:
         self.layers.append(
             LaidLayer(
                 id=layer.id,
-                kind=pieces[0].kind if pieces else type(layer).__name__.lower(),
+                kind=_kind_of(layer),
                 material=layer.material,
                 angle_deg=getattr(layer, "angle_deg", 0.0),
                 stage=layer.stage,
@@ -324,6 +324,19 @@ class _LayUp:
         self.findings.extend(kink_findings(self.pieces, open_kinks, plies))
         self.progress(f"{self.spec.part.number}: zones, sections, mass and rules")
         return sum_up(self.spec, self.face, self.layers, self.pieces, self.field, self.findings)
+
+
+def _kind_of(layer: Layer) -> PieceKind:
+    match layer:
+        case Ply():
+            return "ply"
+        case Core():
+            return "core"
+        case Insert():
+            return "insert"
+        case Rod():
+            return "rod"
+    return "film"
 
 
 def _tangled(what: str) -> Finding:

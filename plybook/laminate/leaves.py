@@ -9,8 +9,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
+
+
+class MapBothWays(Protocol):
+    """A map of the plane and its inverse; points are (n, 2) in mm."""
+
+    def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Pattern -> cut frame."""
+
+    def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
+        """Cut frame -> pattern."""
 
 
 @dataclass(frozen=True)
@@ -20,7 +31,7 @@ class Leaf:
     number: int
     low_mm: float
     high_mm: float
-    raised: object | None
+    raised: MapBothWays | None
 
     def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
         """Pattern (n, 2) -> cut frame; right a little past the leaf's kinks too."""

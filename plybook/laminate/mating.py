@@ -43,9 +43,10 @@ def mated(pieces: Sequence[Piece], leaves: Sequence[Leaf]) -> list[Piece]:
         for j in range(i + 1, len(pieces)):
             for a, edge in enumerate(one.edges):
                 for b, facing in enumerate(pieces[j].edges):
-                    if laid[i][a] is None or base_name(edge) != base_name(facing):
+                    own, other = laid[i][a], laid[j][b]
+                    if own is None or other is None or base_name(edge) != base_name(facing):
                         continue
-                    shared = _shared(laid[i][a], laid[j][b])
+                    shared = _shared(own, other)
                     if shared is None:
                         continue
                     edges[i][a] = replace(edges[i][a], mate=pieces[j].id)

@@ -77,8 +77,9 @@ def named_ring(
         if key <= -2:
             stretches.append(Stretch(f"kink {-1 - key}", "kink", -2 - key, points))
         elif key < len(edges):
-            kind = "trim" if plan.trims_mm[key] > 0 else "net"
-            stretches.append(Stretch(edges[key].name, kind, key, points))
+            trimmed = plan.trims_mm[key] > 0
+            name = edges[key].name
+            stretches.append(Stretch(name, "trim" if trimmed else "net", key, points))
         else:
             stretches.append(Stretch(f"towards {_looks_at(points, plan)}", "free", -1, points))
     return stretches

@@ -58,8 +58,8 @@ class CutRules:
             own = seam.treatment
             second = way[list(self.seams).index(seam.id)] == "2"
             if own.kind == "scarf" and second:
-                other = "bag" if own.wide_side == "mould" else "mould"
-                return Treatment("scarf", own.angle_deg, other)
+                mould = own.wide_side == "mould"
+                return Treatment("scarf", own.angle_deg, "bag" if mould else "mould")
             return own
         return self.edges.get(name, self.edges.get("", SQUARE))
 

@@ -17,6 +17,7 @@ from plybook.diagnostics import GeometryError
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.heights import HeightField
 from plybook.laminate.shapes import thin
+from plybook.surface.face import LoftedFace
 from plybook.surface.model import Face
 from plybook.surface.raised import RaisedMap, Raiser
 from plybook.surface.straight import mirror_of
@@ -50,7 +51,7 @@ class StrainField:
 def _passed(value: np.ndarray, area: np.ndarray, share: float) -> float:
     order = np.argsort(value)
     below = np.cumsum(area[order]) / area.sum()
-    return float(value[order][min(np.searchsorted(below, share), len(order) - 1)])
+    return float(value[order][min(int(np.searchsorted(below, share)), len(order) - 1)])
 
 
 def strain_field(nodes_mm: np.ndarray, faces: np.ndarray, strain_pct: np.ndarray) -> StrainField:
@@ -89,7 +90,8 @@ class Strains:
         parts = [self._bare.over(laid)] if self._bare else []
         if leaf in self._raised:
             parts.append(self._raised[leaf].over(laid, COMMON_SHARE))
-        return tuple(round(sum(part[k] for part in parts), 4) for k in (0, 1)) or (0.0, 0.0)
+        tension, squeeze = (round(sum(part[k] for part in parts), 4) for k in (0, 1))
+        return tension, squeeze
 
 
 @dataclass(frozen=True)
@@ -225,7 +227,7 @@ def in_one_order(lines: Sequence[np.ndarray], mirror: np.ndarray) -> list[np.nda
 
 def leaf_faces(face: Face, kinks_mm: Sequence[float]) -> list[Face]:
     """The face as one face per leaf, each carried on smoothly past its kinks."""
-    if not kinks_mm:
+    if not kinks_mm or not isinstance(face, LoftedFace):
         return [face]
     return [
         replace(face, leaves=(leaf,), leaves_mm=(ring,), outline_mm=ring, kinks=())

@@ -84,8 +84,8 @@ class Regions:
         self._layers = {layer.id: layer for layer in layers}
         self._groups: dict[str, list[str]] = {}
         for layer in layers:
-            for name in (getattr(layer, "group", ""), getattr(layer.drop, "run", "")
-                         if getattr(layer, "drop", None) else ""):  # fmt: skip
+            drop = getattr(layer, "drop", None)
+            for name in (getattr(layer, "group", ""), drop.run if drop else ""):
                 if name and name not in self._layers:
                     self._groups.setdefault(name, []).append(layer.id)
         self._rod_region = rod_region

@@ -119,7 +119,7 @@ def _developed_mm(laid: np.ndarray, below: HeightField | None, face: Face) -> fl
     whole = math.dist(*ends)
     if below is None or below.flat:
         return whole
-    line = np.linspace(*ends, max(2, math.ceil(whole / _SAMPLE_MM) + 1))
+    line = np.linspace(ends[0], ends[1], max(2, math.ceil(whole / _SAMPLE_MM) + 1))
     middle = (line[1:] + line[:-1]) / 2
     along = (ends[1] - ends[0]) / whole
     bend = np.einsum("i,nij,j->n", along, np.asarray(face.curvature(middle)), along)
@@ -197,7 +197,7 @@ def _bend_findings(
     if stock.least_bend_mm <= 0 or face.flat:
         return []
     ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
-    points = np.linspace(*ends, max(9, math.ceil(math.dist(*ends) / 25)))
+    points = np.linspace(ends[0], ends[1], max(9, math.ceil(math.dist(*ends) / 25)))
     along = (ends[1] - ends[0]) / math.dist(*ends)
     bend = np.abs(np.einsum("i,nij,j->n", along, np.asarray(face.curvature(points)), along))
     worst = int(np.argmax(bend))

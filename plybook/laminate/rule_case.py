@@ -105,12 +105,13 @@ class Case:
                 own.setdefault(piece.layer, []).append(piece)
         for layer, pieces in own.items():
             for i, one in enumerate(pieces):
+                joint = one.splice
                 for other in pieces[i + 1 :]:
-                    if other.id not in one.splice.neighbours:
+                    if joint is None or other.id not in joint.neighbours:
                         continue
                     line = _joint(one, other)
                     if line is not None:
-                        found.append(Splice(layer, one.splice.kind, one.splice.overlap_mm, line))
+                        found.append(Splice(layer, joint.kind, joint.overlap_mm, line))
         return tuple(found)
 
     def where(self, shape: shapely.Geometry) -> str:

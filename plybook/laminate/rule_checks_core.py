@@ -20,11 +20,8 @@ _INFUSED = ("dry_layup",)  # kinds of stages whose layers are infused
 
 
 def _cores(case: Case) -> list[tuple[Core, shapely.Geometry]]:
-    return [
-        (case.written[x.id], x.region)
-        for x in case.layers
-        if isinstance(case.written.get(x.id), Core)
-    ]
+    written = [(case.written.get(x.id), x.region) for x in case.layers]
+    return [(core, region) for core, region in written if isinstance(core, Core)]
 
 
 def core_bevel_steep(case: Case, rule: Rule) -> Iterator[Breach]:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from plybook.laminate.bevel import bevel_run_mm
+from plybook.laminate.dropoff import drop_of
 from plybook.laminate.model import LaidLayer
 from plybook.laminate.notation import fibre_directions, folded
 from plybook.laminate.rule_case import Breach, Case, Splice, names
@@ -40,7 +41,8 @@ def _along(line: shapely.Geometry, other: shapely.Geometry, within_mm: float) ->
 def drop_step_short(case: Case, rule: Rule) -> Iterator[Breach]:
     """The ladder's neighbouring rungs against the least distance."""
     for run, plies in _runs(case).items():
-        step = abs(case.written[plies[0].id].drop.step_mm)
+        first = case.written[plies[0].id]
+        step = abs(drop_of(first).step_mm) if isinstance(first, Ply) else 0.0
         if 0 < step < rule.value - 1e-6:
             yield Breach(
                 f"the plies of run {run} end {step:g} mm apart; at least {rule.value:g} mm is "
@@ -106,7 +108,7 @@ def drop_on_core_side(case: Case, rule: Rule) -> Iterator[Breach]:
             meeting = [(i, g) for i, g in meeting if g.length > _LEAST_LENGTH_MM]
             if not meeting:
                 continue
-            told = tuple(sorted((i for i, _ in meeting), key=case.order.get))
+            told = tuple(sorted((i for i, _ in meeting), key=lambda i: case.order[i]))
             build_up = sum(case.thickness_mm(i) for i in told)
             yield Breach(
                 f"{names(told)} end directly {side} core {core.id} at "
@@ -263,7 +265,7 @@ def overlap_close(case: Case, rule: Rule) -> Iterator[Breach]:
         closest = min([(apart, one), *((g[1], g[2]) for g in met)], key=lambda x: x[0])
         groups.append((pair.union(*(g[0] for g in met)), *closest))
     for layers, apart, splice in groups:
-        ids = tuple(sorted(layers, key=case.order.get))
+        ids = tuple(sorted(layers, key=lambda i: case.order[i]))
         yield Breach(
             f"overlaps of {names(ids)} lie as close as {apart:.0f} mm at "
             f"{case.where(splice.line)}; at least {rule.value:g} mm is asked for",
@@ -324,9 +326,9 @@ def same_angle_together(case: Case, rule: Rule) -> Iterator[Breach]:
                 rows.append(row)
                 row = []
             row.append(name)
-        for ids in (*rows, row):
-            if len(ids) > rule.value:
-                worst.setdefault(tuple(ids), zone.region)
+        for told in (*rows, row):
+            if len(told) > rule.value:
+                worst.setdefault(tuple(told), zone.region)
     for ids, region in worst.items():
         if any(set(ids) < set(other) for other in worst):
             continue

@@ -43,7 +43,7 @@ def _told(case: Case, zones: Sequence[Zone], words: str) -> Iterator[Breach]:
     plural = "zones" if len(zones) > 1 else "zone"
     yield Breach(
         f"{plural} {shown}{more}, {share:.0f} % of the face: {words}",
-        tuple(sorted(ids, key=case.order.get)),
+        tuple(sorted(ids, key=lambda i: case.order[i])),
     )
 
 

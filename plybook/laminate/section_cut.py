@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
+from plybook.laminate.dropoff import drop_of
 from plybook.laminate.heights import HeightField
 from plybook.laminate.model import LaidLayer, SectionCut
 from plybook.spec.model import Insert, PartSpec, Ply
@@ -44,7 +45,7 @@ def section_cuts(
     for run, members in _runs(spec).items():
         line = _ladder_line(members, layers, face)
         if line is not None:
-            wanted.append((f"Drop-off {run}, towards the {members[0].drop.edge}", line))
+            wanted.append((f"Drop-off {run}, towards the {drop_of(members[0]).edge}", line))
     by_id = {layer.id: layer for layer in layers}
     for insert in (i for i in hosts if i in by_id):
         line = _hardpoint_line(by_id[insert], face)
@@ -138,11 +139,11 @@ def _ends(face: Face) -> str:
     """Which way the section is read: the edges at its two ends."""
     line = _middle_line(face)
     names = []
-    for end in line:
+    for end in line if line is not None else ():
         point = shapely.Point(end)
         near = min(face.edges, key=lambda e: shapely.LineString(e.points_mm).distance(point))
         names.append(near.name)
-    return f"{names[0]} to {names[1]}"
+    return " to ".join(names)
 
 
 def _in_net(ends: np.ndarray, face: Face) -> np.ndarray | None:
@@ -174,7 +175,7 @@ def _ladder_line(
         return None
     shortest = min(regions, key=lambda r: r.area)
     start = np.asarray(shortest.representative_point().coords[0])
-    edge = next((e for e in face.edges if e.name == members[0].drop.edge), None)
+    edge = next((e for e in face.edges if e.name == drop_of(members[0]).edge), None)
     if edge is None:
         towards = np.array([1.0, 0.0])
     else:
@@ -190,7 +191,7 @@ def _ladder_line(
             ends.append(float(np.linalg.norm(meeting - start, axis=1).max()))
     if not ends:
         return None
-    margin = max(2 * abs(members[0].drop.step_mm), 20.0)
+    margin = max(2 * abs(drop_of(members[0]).step_mm), 20.0)
     low, high = min(ends) - margin, max(ends) + margin
     return _in_net(np.array([start + towards * low, start + towards * high]), face)
 

@@ -91,7 +91,10 @@ class NetFace:
         before, here, after = (edges[(index + k) % count].points_mm for k in (-1, 0, 1))
         at_start = _inside_angle_deg(before[-2:], here[:2])
         at_end = _inside_angle_deg(here[-2:], after[:2])
-        return tuple(by_mm if a < STRAIGHT_ON_DEG else 0.0 for a in (at_start, at_end))
+        return (
+            by_mm if at_start < STRAIGHT_ON_DEG else 0.0,
+            by_mm if at_end < STRAIGHT_ON_DEG else 0.0,
+        )
 
     def near_edge(self, name: str, by_mm: float) -> BaseGeometry:
         """Everything within `by_mm` of a named edge, and all that lies just outside it.
