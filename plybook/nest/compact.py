@@ -109,6 +109,8 @@ def _solve(shapes, low, high, places, width_mm, tables, step):
         apart = places[j] - places[i]
         for a in shapes[i].parts:
             for b in shapes[j].parts:
+                if a.distance_box(b, apart) > 2 * step + tables.gap_mm:
+                    continue  # neither moves further than a step
                 plane = tables.of(a, b)
                 clear = plane.normals @ apart - plane.reach_mm
                 k = int(clear.argmax())

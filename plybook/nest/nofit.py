@@ -40,6 +40,20 @@ class Part:
         side = side[length > 0] / length[length > 0, None]
         object.__setattr__(self, "normals", np.column_stack([side[:, 1], -side[:, 0]]))
 
+    @cached_property
+    def box_mm(self) -> tuple[float, float, float, float]:
+        """Least x and y, largest x and y."""
+        low, high = self.points_mm.min(axis=0), self.points_mm.max(axis=0)
+        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+    def distance_box(self, other: Part, moved: np.ndarray) -> float:
+        """Clear distance along x or y, the larger, from this box to that of another part moved by
+        so much; less than 0 where they overlap."""
+        x0, y0, x1, y1 = self.box_mm
+        u0, v0, u1, v1 = other.box_mm
+        dx, dy = float(moved[0]), float(moved[1])
+        return max(u0 + dx - x1, x0 - u1 - dx, v0 + dy - y1, y0 - v1 - dy)
+
     def support(self, directions: np.ndarray) -> np.ndarray:
         """Furthest reach along each direction, (m,)."""
         return (self.points_mm @ directions.T).max(axis=0)
