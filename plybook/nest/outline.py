@@ -9,6 +9,7 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -75,7 +76,22 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
 
 def cover_for(ring_mm: np.ndarray, reach_mm: float, rotations_deg: Sequence[float]) -> np.ndarray:
     """A cover that in the given rotations is no longer and no wider than the ring itself, so that
-    a piece as wide as its roll still fits."""
+    a piece as wide as its roll still fits. Not to be written to."""
+    ring = np.ascontiguousarray(ring_mm, dtype=float)
+    return _cover_of(ring.tobytes(), float(reach_mm), tuple(float(r) for r in rotations_deg))
+
+
+@lru_cache(maxsize=4096)
+def _cover_of(points: bytes, reach_mm: float, rotations_deg: tuple[float, ...]) -> np.ndarray:
+    ring_mm = np.frombuffer(points, dtype=float).reshape(-1, 2)
+    cover = _cover_within(ring_mm, reach_mm, rotations_deg)
+    cover.flags.writeable = False
+    return cover
+
+
+def _cover_within(
+    ring_mm: np.ndarray, reach_mm: float, rotations_deg: tuple[float, ...]
+) -> np.ndarray:
     cover = shapely.Polygon(cover_ring(ring_mm, reach_mm))
     for rotation in sorted({round(r % 90.0, 6) for r in rotations_deg}):
         turned = turn_ring(ring_mm, rotation)
@@ -83,10 +99,10 @@ def cover_for(ring_mm: np.ndarray, reach_mm: float, rotations_deg: Sequence[floa
         back = turn_ring(np.asarray(box.exterior.coords)[:-1], -rotation)
         cover = cover.intersection(shapely.Polygon(back))
     if cover.geom_type != "Polygon" or cover.is_empty:
-        return np.asarray(ring_mm, dtype=float)
+        return np.array(ring_mm)
     cover = np.asarray(shapely.geometry.polygon.orient(cover).exterior.coords)[:-1]
     cover = _tidy(cover)
-    return cover if len(cover) <= len(ring_mm) else np.asarray(ring_mm, dtype=float)
+    return cover if len(cover) <= len(ring_mm) else np.array(ring_mm)
 
 
 def _tidy(ring: np.ndarray) -> np.ndarray:

@@ -75,7 +75,7 @@ def lay_in_lots(problem: StripProblem, budget: Budget) -> StripResult | None:
     Returns:
         A layout of everything, the same on every machine; None where a piece found no place.
     """
-    count = max(1, round(sum(problem.task.demands) / LAID_LOT))
+    count = max(1, round(sum(problem.demands) / LAID_LOT))
     lots = _deal(problem, count)
     found = [_laid(problem.some(list(c), list(c.values()))) for c in lots]
     if any(f is None for f in found):
@@ -118,5 +118,5 @@ def _deal(problem: StripProblem, count: int) -> list[Counter[int]]:
     """Copies dealt out like cards, large ones first, so that every lot has the same mix."""
     areas = problem.areas_mm2
     order = np.argsort([-a for a in areas], kind="stable")
-    cards = [int(k) for k in order for _ in range(problem.task.demands[k])]
+    cards = [int(k) for k in order for _ in range(problem.demands[k])]
     return [Counter(cards[n::count]) for n in range(count)]

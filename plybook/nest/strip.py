@@ -12,6 +12,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -136,7 +137,7 @@ def _by_outline(
     packer for it; None where a piece found no place."""
     from plybook.nest.split import lay_in_lots, lots_of, search_in_lots
 
-    pieces = sum(problem.task.demands)
+    pieces = sum(problem.demands)
     installed = packer_is_installed()
     corners = sum(len(item.outline_mm) * item.demand for item in problem.as_items())
     few = pieces <= FEW and corners <= FEW_CORNERS
@@ -182,7 +183,7 @@ class StripProblem:
     """A strip to pack, as the packer is asked: covers of the rings and a little more than the gap.
 
     Attributes:
-        task: what the searches are given.
+        demands: how many of each ring.
         asked_mm: the separation asked for; the packer keeps it from the strip's edges too.
         gap_mm: the gap to keep.
         width_mm: of the strip.
@@ -197,31 +198,33 @@ class StripProblem:
         gap_mm: float,
         width_mm: float,
     ):
-        coarse, self._covers = (
-            [
-                cover_for(ring, reach * width_mm, allowed or ())
-                for ring, allowed in zip(rings, rotations, strict=True)
-            ]
-            for reach in (COVER_REACH, TIDY_REACH)
-        )
         self._rings, self._rotations, self.width_mm = rings, rotations, width_mm
-        self.gap_mm = gap_mm
+        self.gap_mm, self.demands = gap_mm, tuple(int(d) for d in demands)
+        self._covers = self._covered(TIDY_REACH)
         self.areas_mm2 = [Shape(c).area_mm2 for c in self._covers]
         area = sum(a * d for a, d in zip(self.areas_mm2, demands, strict=True))
-        spare = ASKED_SPARE * max(width_mm, 1.5 * area / width_mm)
-        self.asked_mm = gap_mm + spare
-        self.task = Task(
-            tuple(
-                _with_play(ring, allowed, width_mm)
-                for ring, allowed in zip(coarse, rotations, strict=True)
-            ),
-            tuple(int(d) for d in demands),
-            tuple(None if r is None else tuple(float(a) for a in r) for r in rotations),
-            width_mm + 2 * self.asked_mm + spare,
-            self.asked_mm,
-        )
+        self._spare_mm = ASKED_SPARE * max(width_mm, 1.5 * area / width_mm)
+        self.asked_mm = gap_mm + self._spare_mm
         self._no_fits = NoFits(gap_mm)
         self._shapes: dict[tuple[int, float], Shape] = {}
+
+    def _covered(self, reach: float) -> list[np.ndarray]:
+        return [
+            cover_for(ring, reach * self.width_mm, allowed or ())
+            for ring, allowed in zip(self._rings, self._rotations, strict=True)
+        ]
+
+    @cached_property
+    def task(self) -> Task:
+        """What the searches are given."""
+        coarse = zip(self._covered(COVER_REACH), self._rotations, strict=True)
+        return Task(
+            tuple(_with_play(ring, allowed, self.width_mm) for ring, allowed in coarse),
+            self.demands,
+            tuple(None if r is None else tuple(float(a) for a in r) for r in self._rotations),
+            self.width_mm + 2 * self.asked_mm + self._spare_mm,
+            self.asked_mm,
+        )
 
     def some(self, which: Sequence[int], demands: Sequence[int]) -> StripProblem:
         """The same strip for some of the rings."""
@@ -235,7 +238,7 @@ class StripProblem:
 
     def as_items(self) -> list[Item]:
         """The rings as items named by their index."""
-        rows = zip(self._rings, self.task.demands, self._rotations, strict=True)
+        rows = zip(self._rings, self.demands, self._rotations, strict=True)
         return [
             Item(str(k), ring, demand, None if allowed is None else tuple(allowed))
             for k, (ring, demand, allowed) in enumerate(rows)
