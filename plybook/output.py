@@ -27,7 +27,7 @@ from plybook.write.book_pdf import book_pdf
 from plybook.write.dxf import dxf_bytes
 from plybook.write.folder import with_manifest
 from plybook.write.labels_pdf import labels_pdf
-from plybook.write.sheets_pdf import cutplan_pdf
+from plybook.write.sheets_pdf import Shared, cutplan_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.tables import csv_bytes
 from plybook.write.templates import Sheet, fullsize_pdf, templates_pdf
@@ -71,19 +71,17 @@ def folders_of(
     """
     parts, plan = planned[0].parts, planned[0].plan
     name = set_name or "+".join(part.number for part in parts)
-    shared = [(name, parts, plan)] if len(parts) > 1 else []
     layouts = _wanted_layouts(parts, plan)
     work: list[tuple[Callable[[Any], Any], Any]] = [
         *((templates_of, one) for one in planned),
         *((book_of, one) for one in planned),
-        *((shared_cut_plan, one) for one in shared),
-        *((own_cut_plan, one) for one in planned),
+        (cut_plans, (name, parts, plan)),
         *((draw_layout, one) for _, one in layouts),
     ]
     made = iter(each(_make, work))
     templates: list[Templates] = [next(made) for _ in planned]
     books: list[Book] = [next(made) for _ in planned]
-    set_plans, plans = [next(made) for _ in shared], [next(made) for _ in planned]
+    set_plan, plans = next(made)
     drawings: dict[Manner, Files] = {}
     for manner, _ in layouts:
         drawings.setdefault(manner, {}).update(next(made))
@@ -91,8 +89,9 @@ def folders_of(
         one.part.number: _part_folder(one, sheets, book, cut, drawings[_manner(one.part.spec)])
         for one, sheets, book, cut in zip(planned, templates, books, plans, strict=True)
     }
-    for files in set_plans:
-        folders[name] = _set_folder(name, parts, plan, files, drawings[_manner(parts[0].spec)])
+    if set_plan:
+        drawn = drawings[_manner(parts[0].spec)]
+        folders[name] = _set_folder(name, parts, plan, set_plan, drawn)
     return folders, tuple(f for book in books for f in book.lost)
 
 
@@ -126,19 +125,20 @@ def book_of(planned: Planned) -> Book:
     return Book(files, book.record_key, glyph_findings(book))
 
 
-def own_cut_plan(planned: Planned) -> Files:
-    """The cut plan of one part: the layouts that cut something for it."""
-    part = planned.part
-    parts = [part, *(p for p in planned.parts if p.number != part.number)]
-    own = own_layouts(planned.plan, part.number)
-    return {"cutplan.pdf": cutplan_pdf(own, _pieces(parts), [p.spec for p in parts])}
-
-
-def shared_cut_plan(given: tuple[str, Sequence[Part], CutPlan]) -> Files:
-    """The cut plan of a set: every layout."""
+def cut_plans(given: tuple[str, Sequence[Part], CutPlan]) -> tuple[Files, list[Files]]:
+    """The cut plan of the set (nothing for a single part), and that of each part: the layouts
+    that cut something for it."""
     name, parts, plan = given
-    specs = [part.spec for part in parts]
-    return {"cutplan.pdf": cutplan_pdf(plan, _pieces(parts), specs, name, "Shared cut plan")}
+    pieces, shared, whole, own = _pieces(parts), Shared(), {}, []
+    if len(parts) > 1:
+        specs = [part.spec for part in parts]
+        pdf = cutplan_pdf(plan, pieces, specs, name, "Shared cut plan", shared=shared)
+        whole = {"cutplan.pdf": pdf}
+    for part in parts:
+        specs = [part.spec, *(p.spec for p in parts if p.number != part.number)]
+        layouts = own_layouts(plan, part.number)
+        own.append({"cutplan.pdf": cutplan_pdf(layouts, pieces, specs, shared=shared)})
+    return whole, own
 
 
 def _part_folder(

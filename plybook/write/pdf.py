@@ -27,12 +27,17 @@ from plybook.write.numbers import NotDrawable, number
 
 Window = tuple[float, float, float, float]
 HALO_MM = 0.6
+_K = 0.5522847498  # control points of a quarter circle drawn as a cubic
+_KNOTS = np.array(
+    [(1, 0), (1, _K), (_K, 1), (0, 1), (-_K, 1), (-1, _K), (-1, 0), (-1, -_K), (-_K, -1), (0, -1),
+     (_K, -1), (1, -_K), (1, 0)]
+)  # fmt: skip
+_CIRCLE = "%.3f %.3f m" + " %.3f %.3f %.3f %.3f %.3f %.3f c" * 4
 _BEGUN = "BT 1 0 0 1 0 0 Tm "  # what the PDF library begins a text with
 _ZEROS = re.compile(r"\.?0+(?= )")  # of numbers with three places
 _MINUS_ZERO = re.compile(r"(?<![^ ])-0(?= )")
 # the operators that show words, by file
 _SHOWN: WeakKeyDictionary[Any, dict[tuple[str, bool, float], str]] = WeakKeyDictionary()
-_ROUND = 0.5522847498  # control points of a quarter circle drawn as a cubic
 
 
 def new_canvas(
@@ -236,19 +241,12 @@ class _Pen:
 
     def circle(self, item: Circle) -> None:
         self.wear(item.role)
-        r = item.radius_mm
-        k = r * _ROUND
-        knots = np.array(
-            [(r, 0), (r, k), (k, r), (0, r), (-k, r), (-r, k), (-r, 0), (-r, -k), (-k, -r), (0, -r),
-             (k, -r), (r, -k), (r, 0)]
-        )  # fmt: skip
-        at = [f"{_n(x)} {_n(y)}" for x, y in self.place(knots + item.centre_mm)]
-        arcs = " ".join(f"{' '.join(at[i : i + 3])} c" for i in (1, 4, 7, 10))
+        outline = _written(_CIRCLE, self.place(_KNOTS * item.radius_mm + item.centre_mm))
         fill = f"{_rgb(tint_of(item.fill))} rg " if item.fill else ""
         line = STROKES[item.role].width_mm > 0
         close = {(True, True): "b", (True, False): "s", (False, True): "f", (False, False): "n"}
         self._dash(STROKES[item.role].dash_mm, 0.0)
-        self.put(f"{fill}{at[0]} m {arcs} {close[line, bool(item.fill)]}")
+        self.put(f"{fill}{outline} {close[line, bool(item.fill)]}")
 
     def text(self, item: Text) -> None:
         words = clean_text(item.text)
@@ -290,13 +288,17 @@ def _line(points_pt: np.ndarray, closed: bool) -> str:
     Raises:
         NotDrawable: nan or infinity.
     """
-    text = ("%.3f %.3f m" + " %.3f %.3f l" * (len(points_pt) - 1)) % (*points_pt.ravel().tolist(),)
+    text = _written("%.3f %.3f m" + " %.3f %.3f l" * (len(points_pt) - 1), points_pt)
+    return f"{text} h" if closed else text
+
+
+def _written(operators: str, points_pt: np.ndarray) -> str:
+    """Operators with the coordinates of points in them, as `_n` writes each."""
+    text = operators % (*points_pt.ravel().tolist(),)
     if "n" in text:  # nan, inf
         raise NotDrawable("a point of the drawing is not finite")
     text = _ZEROS.sub("", text)
-    if "-0 " in text:
-        text = _MINUS_ZERO.sub("0", text)
-    return f"{text} h" if closed else text
+    return _MINUS_ZERO.sub("0", text) if "-0 " in text else text
 
 
 @lru_cache(maxsize=4096)

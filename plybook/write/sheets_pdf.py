@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import fitted, text_width_mm, wrapped
@@ -43,6 +43,16 @@ BEFORE_LIFTING = (
 )
 
 Sheet = tuple[list[Primitive], TitleFacts]
+Seen = tuple[str, str, float, tuple[float, float] | None]  # stock, unit, scale, window
+
+
+@dataclass
+class Shared:
+    """What the files of one cut plan have in common, made once: each layout's picture and the
+    figures of its mark-out."""
+
+    pictures: dict[Seen, Scene] = field(default_factory=dict)
+    marked: dict[tuple[str, str], tuple[MarkedPiece, ...]] = field(default_factory=dict)
 
 
 def cutplan_pdf(
@@ -51,6 +61,7 @@ def cutplan_pdf(
     specs: Sequence[PartSpec],
     number: str = "",
     title: str = "",
+    shared: Shared | None = None,
 ) -> bytes:
     """Every layout of a plan.
 
@@ -60,16 +71,17 @@ def cutplan_pdf(
         specs: the parts cut; the first gives paper, unit and title block.
         number: name of the set where several parts are cut together.
         title: what the sheets show, the first part's name otherwise.
+        shared: of all files that show the same plan, to draw each layout once.
     """
-    return _Plan(plan, pieces, specs, number, title).bytes()
+    return _Plan(plan, pieces, specs, number, title, shared or Shared()).bytes()
 
 
 class _Plan:
     """The file in the making."""
 
     def __init__(self, plan: CutPlan, pieces: Mapping[str, Piece], specs: Sequence[PartSpec],
-                 number: str, title: str):  # fmt: skip
-        self.plan, self.pieces, self.specs = plan, pieces, specs
+                 number: str, title: str, shared: Shared):  # fmt: skip
+        self.plan, self.pieces, self.specs, self.shared = plan, pieces, specs, shared
         self.rings = {item.id: item.outline_mm for item in plan.items}
         self.demand = {item.id: item.demand for item in plan.items}
         part = specs[0].part
@@ -80,7 +92,6 @@ class _Plan:
         self.revision = ", ".join(dict.fromkeys(p.revision for p in of_set))
         hands = dict.fromkeys(hand_words(p.hand) for p in of_set)
         self.hand = " + ".join(hands).replace(" HAND +", " +")
-        self.marked: dict[str, tuple[MarkedPiece, ...]] = {}
         self.high, self.wide = PAPERS_MM[specs[0].workshop.paper]  # on its long side
         self.area = (EDGE_MM, EDGE_MM, self.wide - EDGE_MM, self.high - EDGE_MM)
         self.room = (self.area[2] - self.area[0],
@@ -126,14 +137,23 @@ class _Plan:
             items = self._heading(layout.unit.id, self._stock_words(layout))
             top = self.area[3] - HEAD_MM
             for window in page:
-                scene = layout_scene(layout, self.plan.items, self.pieces, self.unit, 1 / scale,
-                                     window if len(windows) > 1 else None)  # fmt: skip
+                scene = self._picture(layout, 1 / scale, window if len(windows) > 1 else None)
                 top = self._set(items, scene, top, centred=len(windows) == 1)
             items += self._facts(layout)
             shown = f"{layout.unit.id}, drawing"
             if len(pages) > 1:
                 shown += f" {k} of {len(pages)}"
             yield items, TitleFacts("Cut plan", shown, "", f"1:{show_number(scale, 1)}")
+
+    def _picture(
+        self, layout: Layout, scale: float, window: tuple[float, float] | None = None
+    ) -> Scene:
+        key = (layout.unit.id, self.unit, scale, window)
+        if key not in self.shared.pictures:
+            self.shared.pictures[key] = layout_scene(
+                layout, self.plan.items, self.pieces, self.unit, scale, window
+            )
+        return self.shared.pictures[key]
 
     def _strips(self, layout: Layout) -> tuple[float, list[tuple[float, float]]]:
         """The reduction, and from where to where each strip runs along the stock."""
@@ -170,7 +190,7 @@ class _Plan:
         items = self._heading(name, self._stock_words(bars[0]))
         top = self.area[3] - HEAD_MM
         for layout in bars:
-            scene = layout_scene(layout, self.plan.items, self.pieces, self.unit, 1 / scale)
+            scene = self._picture(layout, 1 / scale)
             top = self._set(items, scene, top, centred=False)
         count = sum(len(layout.placements) for layout in bars)
         items += self._notes([
@@ -251,9 +271,10 @@ class _Plan:
     # ------------------------------------------------------------ mark-out tables
 
     def _marked(self, layout: Layout) -> tuple[MarkedPiece, ...]:
-        if layout.unit.id not in self.marked:
-            self.marked[layout.unit.id] = mark_out(layout, self.rings, self.unit)
-        return self.marked[layout.unit.id]
+        key = (layout.unit.id, self.unit)
+        if key not in self.shared.marked:
+            self.shared.marked[key] = mark_out(layout, self.rings, self.unit)
+        return self.shared.marked[key]
 
     def _tables(self, layouts: Sequence[Layout]) -> Iterator[Sheet]:
         """Mark-out of one roll or sheet, or of all bars."""
