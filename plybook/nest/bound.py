@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -49,19 +50,32 @@ def strip_bound(
     longest, wide = 0.0, width_mm + gap_mm
     totals = np.zeros(1 + _FUNCTIONS)
     for ring, demand, allowed in zip(rings, demands, rotations, strict=True):
-        grown = _grown_ring(ring, gap_mm)
-        area = abs(signed_area_mm2(grown)) / wide
-        if allowed is None:
-            totals[0] += area * demand
-            longest = max(longest, _least_extent(ring))
-            continue
-        fitting = [t for t in (turn_ring(grown, r) for r in _halves(allowed)) if _across(t) <= wide]
-        if not fitting:
-            continue
-        longest = max(longest, min(float(np.ptp(t[:, 0])) for t in fitting) - gap_mm)
-        each = np.array([_share_integrals(t, wide) for t in fitting]).min(axis=0)
-        totals += np.concatenate([[area], each]) * demand
+        points = np.ascontiguousarray(ring, dtype=float).tobytes()
+        turns = None if allowed is None else tuple(_halves(allowed))
+        least, each = _takes(points, turns, gap_mm, wide)
+        longest = max(longest, least)
+        totals += np.array(each) * demand
     return max(longest, float(totals.max()) * _SAFE - gap_mm, 0.0)
+
+
+@lru_cache(maxsize=4096)
+def _takes(
+    points: bytes, turns: tuple[float, ...] | None, gap_mm: float, wide_mm: float
+) -> tuple[float, tuple[float, ...]]:
+    """What one piece takes in any case: its least length, and its area and shares along the strip
+    (grown by half the gap, on a strip that is as much wider)."""
+    ring = np.frombuffer(points, dtype=float).reshape(-1, 2)
+    nothing = (0.0,) * _FUNCTIONS
+    grown = _grown_ring(ring, gap_mm)
+    area = abs(signed_area_mm2(grown)) / wide_mm
+    if turns is None:
+        return _least_extent(ring), (area, *nothing)
+    fitting = [t for t in (turn_ring(grown, r) for r in turns) if _across(t) <= wide_mm]
+    if not fitting:
+        return 0.0, (0.0, *nothing)
+    least = min(float(np.ptp(t[:, 0])) for t in fitting) - gap_mm
+    each = np.array([_share_integrals(t, wide_mm) for t in fitting]).min(axis=0)
+    return least, (area, *(float(v) for v in each))
 
 
 def sheet_bound(
