@@ -25,8 +25,8 @@ def check_lengths(files: dict[str, bytes], report: Report) -> None:
     """Every length of the booklet that stands in both units."""
     if "booklet.html" not in files:
         return
-    words = unescape(_TAG.sub(" ", files["booklet.html"].decode("utf-8")))
-    words = re.sub(r"[\s\u00a0\u202f]+", " ", words)
+    words = unescape(_TAG.sub("\n", files["booklet.html"].decode("utf-8")))
+    words = re.sub(r"[^\S\n]+", " ", words)  # a length never runs over from one cell to the next
     for pattern in _PAIRS:
         for found in pattern.finditer(words):
             inches, mm = _inches(found), float(found["mm"])

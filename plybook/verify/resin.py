@@ -7,38 +7,70 @@ resin in the part. More may be mixed (peel ply, seams, fillets), less may not.
 
 from __future__ import annotations
 
+import re
+
 from plybook.verify.report import Report
 
+BAG_SIDE = "core, bag side"  # how a cup says that it coats the cores bonded before
 ROUNDING_G = 0.5  # of grams and of areas, over a stage
 
 
 def check_resin(plan: dict, report: Report) -> None:
-    """The cups of each stage against its plies and cores."""
-    pieces = {p["id"]: p for p in plan["pieces"]}
+    """The cups of each stage against its plies and cores, all together and by what they are for."""
     materials = plan["materials"]
+    pieces = {p["id"]: p for p in plan["pieces"]}
     loss = plan["workshop"]["cup_loss_g"]
-    mixed: dict[str, float] = {}
-    for batch in plan["quantities"].get("batches", []):
-        mixed[batch["stage"]] = mixed.get(batch["stage"], 0.0) + batch["mass_g"] - loss
     bare = 0.0  # grams that cores with an open bag side still take
     for stage in plan["stages"]:
-        least = 0.0
+        least: dict[str, float] = {}
         for step in stage["steps"]:
-            for name in step["pieces"] if step["lays"] else ():
-                piece = pieces.get(name)
-                if piece is None:
-                    continue
+            laid = [pieces[n] for n in step["pieces"] if step["lays"] and n in pieces]
+            for piece in laid:
                 card = materials.get(piece["material"], {})
                 area_m2 = piece["area_mm2"] * piece["quantity"] / 1e6
+                name = piece["layer"]
                 if piece["kind"] == "core":
-                    least += card.get("resin_uptake_g_m2", 0.0) * area_m2
-                    bare += card.get("resin_uptake_g_m2", 0.0) * area_m2
+                    taken = card.get("resin_uptake_g_m2", 0.0) * area_m2
+                    least[name] = least.get(name, 0.0) + taken
+                    bare += taken
                 elif piece["kind"] == "ply":
-                    least += card.get("resin_g_m2", 0.0) * area_m2 + bare
+                    least[name] = least.get(name, 0.0) + card.get("resin_g_m2", 0.0) * area_m2
+                    least[BAG_SIDE] = least.get(BAG_SIDE, 0.0) + bare
                     bare = 0.0
-        if least:
-            report.expect(mixed.get(stage["id"], 0.0) >= least - ROUNDING_G,
-                          "stages mixed at least what their layers take up",
-                          f"stage {stage['id']}",
-                          f"its cups hold {mixed.get(stage['id'], 0.0):.1f} g without their "
-                          f"losses, its layers take {least:.1f} g")  # fmt: skip
+        cups = [
+            (_names(batch["purpose"]), batch["mass_g"] - loss)
+            for batch in plan["quantities"].get("batches", [])
+            if batch["stage"] == stage["id"]
+        ]
+        where = f"stage {stage['id']}"
+        _compare(where, sum(least.values()), sum(mass for _, mass in cups), report)
+        for names, mixed in _joined(cups):
+            _compare(f"{where}, {', '.join(sorted(names))}",
+                     sum(least.get(name, 0.0) for name in names), mixed, report)  # fmt: skip
+
+
+def _compare(where: str, least: float, mixed: float, report: Report) -> None:
+    if least:
+        report.expect(mixed >= least - ROUNDING_G, "cups of at least what their layers take up",
+                      where, f"its cups hold {mixed:.1f} g without their losses, its layers "
+                      f"take {least:.1f} g")  # fmt: skip
+
+
+def _names(purpose: str) -> set[str]:
+    """The layers a cup is for: "A1, A2 and neat coat for C, cup 1 of 2" is for A1, A2 and C."""
+    words = re.sub(r", cup \d+ of \d+$", "", purpose)
+    names = {BAG_SIDE} if BAG_SIDE in words else set()
+    for part in re.split(r", | and ", words.replace(BAG_SIDE, "")):
+        names.add(part.removeprefix("neat coat for "))
+    return names - {""}
+
+
+def _joined(cups: list[tuple[set[str], float]]) -> list[tuple[set[str], float]]:
+    """Cups that have a layer in common, together: their layers and their mass."""
+    groups: list[tuple[set[str], float]] = []
+    for names, mass in cups:
+        shared = [g for g in groups if g[0] & names]
+        groups = [g for g in groups if not g[0] & names]
+        together = names.union(*(g[0] for g in shared))
+        groups.append((together, mass + sum(g[1] for g in shared)))
+    return groups

@@ -96,7 +96,7 @@ def test_a_changed_truncated_or_missing_file_is_caught(hatch_copy, name):
         (lambda p: p["layouts"][0].update(bound_mm=1e6), "its least length"),
         (lambda p: p["quantities"]["resin"][0].update(amount=1.0), "its cups add up"),
         (lambda p: p["quantities"]["cloth"][0].update(amount=9.0), "the pieces add up"),
-        (lambda p: p["materials"]["foam-6"].update(resin_uptake_g_m2=2500.0), "its layers take"),
+        (lambda p: p["materials"]["foam-6"].update(resin_uptake_g_m2=2500.0), "take "),
         (lambda p: p["quantities"]["mass"][0].update(amount=1.0), "is not there"),
         (lambda p: p["stages"][0]["steps"][0]["checks"][0].update(text="x"), "steps of plan.json"),
         (lambda p: p["layouts"][0]["placements"][0].update(x_mm=0.25), "placements.csv"),
@@ -221,6 +221,7 @@ def test_damage_at_random_is_a_fault_or_harmless_never_a_crash(hatch_out, tmp_pa
         ("13/16 in (20.6 mm)", True),
         ("20 mm (13/16 in)", True),
         ("20 mm (7/8 in)", False),
+        ("2</td><td>3/8 in (9.5 mm)", True),
     ],
 )
 def test_lengths_in_both_units_are_held_to_25_4_mm(words, sound):
