@@ -89,7 +89,7 @@ def _without_packer() -> Finding:
     return warning(
         "no-irregular-packer",
         "the packer for outlines (spyrrow) is not installed: cloth is laid piece by piece or by "
-        "bounding boxes, which takes about a tenth more cloth, and more sheets may be needed",
+        "bounding boxes, which takes 10 to 20 % more cloth, and more sheets may be needed",
         "pip install spyrrow",
     )
 
@@ -98,7 +98,7 @@ def _packer_failed(materials: Sequence[str]) -> Finding:
     return warning(
         "packer-failed",
         f"the packer for outlines broke down on {', '.join(materials)}: it is laid piece by piece "
-        "or by bounding boxes, which takes about a tenth more",
+        "or by bounding boxes, which takes 10 to 20 % more",
         "build again; if it happens again, report it with the spec",
     )
 

@@ -22,6 +22,7 @@ from plybook.nest.compact import NoFits
 from plybook.nest.laying import Copy, fill
 from plybook.nest.model import Item, Placement, Unit
 from plybook.nest.placing import turn_ring
+from plybook.nest.race import packer_is_installed
 from plybook.nest.strip import FEW as LITTLE_FEW
 from plybook.nest.strip import StripResult, pack_strip
 
@@ -30,6 +31,7 @@ Faces = frozenset[tuple[str, int]]  # copies that lie face down
 
 FEW = 8  # so few pieces are laid at once, and the same on every machine, where that is good
 ORDERS, WHIM = 12, 0.1  # orders tried for few pieces; how far a reach is misjudged in them
+FEW_ALONE, ALONE_SHARE = 120, 0.7  # without the packer: orders are tried for so much of the time
 FULLEST = 0.93  # of a stretch's area that a set of pieces may hope to fill
 AS_GOOD_AS_BOUND = 1.0005  # a layout this near its bound ends the search
 TRIAL_SHARE, LEAST_TRIAL_S = 0.12, 1.0  # of the time, for each face choice
@@ -141,8 +143,10 @@ def pack_stretch(
     enough = max(bound * AS_GOOD_AS_BOUND, enough_mm)
     in_turn: Laid | None = None
     flips = any(c.item.may_flip for c in copies)
-    if len(copies) <= FEW or flips:
-        in_turn = _in_some_orders(copies, plain_unit(width_mm, room_mm), gap_mm, seed)
+    alone = not packer_is_installed() and len(copies) <= FEW_ALONE
+    if len(copies) <= FEW or flips or alone:
+        part = budget.part(budget.left_s() * ALONE_SHARE if alone else 0.0)
+        in_turn = _in_some_orders(copies, plain_unit(width_mm, room_mm), gap_mm, seed, part)
         if in_turn.rest:
             in_turn = None
         elif in_turn.reach_mm <= enough:
@@ -165,14 +169,18 @@ def pack_stretch(
     return best if best.reach_mm <= room_mm + 1e-6 else None
 
 
-def _in_some_orders(copies: Sequence[Copy], unit: Unit, gap_mm: float, seed: int) -> Laid:
-    """Laid in turn: large ones first, and where there are few also in other orders."""
+def _in_some_orders(
+    copies: Sequence[Copy], unit: Unit, gap_mm: float, seed: int, budget: Budget
+) -> Laid:
+    """Laid in turn: large ones first, and in other orders where there are few or there is time."""
     no_fits, rng = NoFits(gap_mm), random.Random(seed)
     best = lay_in_turn(copies, unit, gap_mm, no_fits=no_fits)
-    for _ in range(ORDERS if 1 < len(copies) <= FEW else 0):
+    tries = ORDERS if 1 < len(copies) <= FEW else 0
+    while tries > 0 or budget.left_s():
         laid = lay_in_turn(copies, unit, gap_mm, 0.0, lambda: rng.lognormvariate(0.0, WHIM), rng,
                            no_fits)  # fmt: skip
         best = min(best, laid, key=lambda x: (len(x.rest), x.reach_mm))
+        tries -= 1
     return best
 
 

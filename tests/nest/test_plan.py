@@ -288,7 +288,7 @@ def test_without_the_irregular_packer_a_plan_is_made_and_its_cost_said(monkeypat
     assert plan.layouts[0].method == "one by one"
     assert check_plan(plan.layouts, plan.items) == ()
     assert [f.code for f in plan.findings] == ["no-irregular-packer"]
-    assert "a tenth more cloth" in plan.findings[0].message
+    assert "10 to 20 % more cloth" in plan.findings[0].message
 
 
 def test_progress_tells_length_and_bound():
