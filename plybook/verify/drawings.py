@@ -8,11 +8,11 @@ import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.dxf_tags import read_dxf
-from plybook.verify.pieces import POINT_MM, ring
+from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.svg_paths import read_svg
+from plybook.verify.tolerances import ARROW_DEG, POINT_MM
 
-ARROW_DEG = 0.05
 MILLIMETRES = "4"  # $INSUNITS, DXF reference
 R12 = "AC1009"  # $ACADVER of a release that knows no $INSUNITS, DXF reference
 REFERENCE_MM = 100.0

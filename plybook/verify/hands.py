@@ -5,8 +5,7 @@ from __future__ import annotations
 from plybook.verify import plane
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
-
-MIRROR_MM = 0.03  # arcs are chorded to 0.02 mm, not from the same end
+from plybook.verify.tolerances import MIRROR_MM
 
 
 def check_hands(plans: dict[str, tuple[dict, Report]]) -> None:

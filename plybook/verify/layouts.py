@@ -7,9 +7,7 @@ import numpy as np
 from plybook.verify import plane
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
-
-TOUCH_MM = 0.002
-TURN_DEG = 1e-4
+from plybook.verify.tolerances import TOUCH_MM, TURN_DEG
 
 
 def check_layouts(plan: dict, report: Report) -> None:

@@ -6,9 +6,9 @@ import re
 from html import unescape
 
 from plybook.verify.report import Report
+from plybook.verify.tolerances import SIXTEENTH_MM
 
 MM_PER_INCH = 25.4  # exact: the international yard and pound agreement of 1959
-SIXTEENTH_MM = 25.4 / 32 + 0.06  # half of a sixteenth, the finest on a tape, and a printed tenth
 _INCHES = (
     r"(?:(?P<feet>\d+) ft )?(?:(?P<whole>\d+(?:\.\d+)?)(?= in| \d+/))?"
     r" ?(?:(?P<top>\d+)/(?P<under>\d+))? in"

@@ -8,11 +8,8 @@ import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.report import Report
+from plybook.verify.tolerances import AREA_SHARE, BEVEL_MM, LAP_MM, POINT_MM
 
-POINT_MM = 0.01  # agreement of outlines
-BEVEL_MM = 0.05  # a bevel line against its edge
-LAP_MM = 0.3  # along a splice, where the face is not raised
-AREA_SHARE = 1e-5
 SEAM_STEP_MM = 1.0
 
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 import re
 
 from plybook.verify.report import Report
+from plybook.verify.tolerances import ROUNDING_G
 
 BAG_SIDE = "core, bag side"  # how a cup says that it coats the cores bonded before
-ROUNDING_G = 0.5  # of grams and of areas, over a stage
 
 
 def check_resin(plan: dict, report: Report) -> None:

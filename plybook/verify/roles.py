@@ -14,8 +14,8 @@ from plybook.verify.dxf_tags import Drawing, read_dxf
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.svg_paths import read_svg
+from plybook.verify.tolerances import ROUNDING_MM
 
-ROUNDING_MM = 0.005
 CUT_LAYERS = ("CUT", "CUT_INNER")
 NO_LAYERS = ("0", "Defpoints")  # layers that belong to the CAD program
 

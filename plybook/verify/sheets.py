@@ -11,8 +11,8 @@ from plybook.verify.pdf_pages import Book, Page
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.tiles import compare_cut
+from plybook.verify.tolerances import PAPER_MM
 
-PAPER_MM = 0.02
 LARGEST_PAGE_MM = 5000.0  # a longer piece runs over several pages (readers show 5080 mm)
 PAGES_OVERLAP_MM = 100.0
 

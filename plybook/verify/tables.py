@@ -10,9 +10,8 @@ import numpy as np
 from plybook.verify import plane
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
+from plybook.verify.tolerances import GRAM, SHARE
 
-GRAM = 0.051  # tables print a tenth of a gram
-SHARE = 2e-3  # of areas and utilisation, which round several pieces
 Rows = list[dict[str, str]]
 
 

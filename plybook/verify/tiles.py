@@ -8,8 +8,8 @@ from plybook.verify import plane
 from plybook.verify.pdf_pages import Book
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
+from plybook.verify.tolerances import PAPER_MM
 
-PAPER_MM = 0.02  # a PDF keeps a few decimals of a point
 STEP_MM = 2.0
 
 
