@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from plybook.verify.book import check_book
@@ -33,7 +34,7 @@ ALWAYS_UNPROVED = (
 )
 
 
-def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: None) -> Reports:
+def verify_folder(folder: Path, progress: Callable[[str], object] = str) -> Reports:
     """Verify one built folder, or every built folder directly inside.
 
     Args:
@@ -102,7 +103,7 @@ def plan_faults(plans: Sequence[dict]) -> dict[str, list[str]]:
     known = {plan["part"]["number"]: (plan, Report(plan["part"]["number"])) for plan in plans}
     for plan, report in known.values():
         for check in (check_pieces, check_layouts):
-            _guarded(lambda c=check, p=plan, r=report: c(p, r), report)
+            _guarded(partial(check, plan, report), report)
     check_hands(known)
     return {number: report.faults for number, (_, report) in known.items() if report.faults}
 

@@ -56,9 +56,9 @@ def _check_layers(name: str, data: bytes, report: Report) -> None:
         report.expect(not drawing.other, "drawings of lines, circles and words alone", name,
                       f"holds {', '.join(sorted(drawing.other))}")  # fmt: skip
     elif name.endswith(".svg"):
-        drawing = read_svg(data)
-        lines = [(p.layer, p.points, p.closed) for p in drawing.paths]
-        words, numbers, circles = drawing.texts, [], set()
+        picture = read_svg(data)
+        lines = [(p.layer, p.points, p.closed) for p in picture.paths]
+        words, numbers, circles = list(picture.texts), [], set()
     else:
         return
     finite = all(np.isfinite(points).all() for _, points, _ in lines)

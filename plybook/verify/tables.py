@@ -48,20 +48,20 @@ def words(cell: str) -> str:
 
 def check_placements(placed: list, table: Rows, name: str, report: Report) -> None:
     """Placements as (stock, part, placement of plan.json) against their table."""
-    found = {}
+    found: dict[tuple, dict[str, str] | None] = {}
     for row in table:
         key = (words(row["stock"]), words(row["part"]), words(row["piece"]), int(row["copy"]))
         if key in found:
             report.fault(name, f"{'/'.join(map(str, key))} stands twice")
         found[key] = row
     for stock, part, p in placed:
-        row = found.pop((stock, part, p["piece"], p["copy"]), None)
+        line = found.pop((stock, part, p["piece"], p["copy"]), None)
         good = (
-            row is not None
-            and abs(float(row["x_mm"]) - p["x_mm"]) < 1e-3
-            and abs(float(row["y_mm"]) - p["y_mm"]) < 1e-3
-            and abs(float(row["rotation_deg"]) - p["rotation_deg"]) < 1e-4
-            and (row["face_down"] == "yes") == p["flipped"]
+            line is not None
+            and abs(float(line["x_mm"]) - p["x_mm"]) < 1e-3
+            and abs(float(line["y_mm"]) - p["y_mm"]) < 1e-3
+            and abs(float(line["rotation_deg"]) - p["rotation_deg"]) < 1e-4
+            and (line["face_down"] == "yes") == p["flipped"]
         )
         report.expect(good, "rows of placements equal to plan.json", name,
                       f"{part}/{p['piece']} on {stock} differs from plan.json")  # fmt: skip
