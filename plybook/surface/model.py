@@ -62,7 +62,8 @@ class Kink:
 class Face(Protocol):
     """What every later stage may ask of a mould face. All arrays are (n, 2) or (n, 3) float.
 
-    Points slightly outside the net line are answered by smooth continuation (trim allowance).
+    Points slightly outside the net line are answered by smooth continuation (trim allowance);
+    more than 200 mm outside a strongly curved smooth loft the answer is rough.
     """
 
     edges: tuple[FaceEdge, ...]  # closed, counter-clockwise when joined
