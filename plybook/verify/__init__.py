@@ -34,7 +34,7 @@ ALWAYS_UNPROVED = (
 )
 
 
-def verify_folder(folder: Path, progress: Callable[[str], object] = str) -> Reports:
+def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: None) -> Reports:
     """Verify one built folder, or every built folder directly inside.
 
     Args:
@@ -73,7 +73,7 @@ def verify_folder(folder: Path, progress: Callable[[str], object] = str) -> Repo
     for one, files, report in sets:
         manifest = read_manifest((one / MANIFEST).read_bytes())
         known = {**_beside(one, manifest), **plans}
-        _guarded(lambda f=files, m=manifest, k=known, r=report: check_set(f, m, k, r), report)
+        _guarded(partial(check_set, files, manifest, known, report), report)
     return Reports(reports)
 
 
