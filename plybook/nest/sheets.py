@@ -33,6 +33,7 @@ Progress = Callable[[int], None]
 LAST_SHARE = 0.12  # of the time goes to leaving a large rest on the last unit
 AT_BOUND_SHARE = 0.3  # of the time is spent on the left-over once no unit can be saved
 FILLING_SHARE, SHARING_SHARE = 0.3, 0.92  # of the time: filling in random orders; dealing out
+EASILY_FULL = 0.78  # sheets this full are soon dealt out; then one fewer is tried
 STUCK_AFTER = 8  # fruitless takings-apart before a squeeze; more with few pieces, they are quick
 FEW, FEW_TRIES = 8, 20  # so few pieces are taken apart so often whatever the time
 SQUEEZE_S = 3.5
@@ -283,16 +284,19 @@ class _Search:
                 sizes.setdefault((b.unit.length_mm, b.unit.width_mm), []).append(b)
         for (length, width), bins in sizes.items():
             copies = [c for b in bins for c in b.copies]
-            fewest = math.ceil(sum(c.area_mm2 for c in copies) / (FULLEST * length * width))
-            for count in range(max(1, fewest), len(bins)):
+            area = sum(c.area_mm2 for c in copies) / (length * width)
+            fewest = max(1, math.ceil(area / FULLEST))
+            count = max(fewest, min(len(bins) - 1, math.ceil(area / EASILY_FULL)))
+            while fewest <= count < len(bins):
                 units = [b.unit for b in bins[:count]]
-                part = budget.part(budget.left_s() * (1.0 if count + 1 == len(bins) else 0.85))
-                shared = share_out(copies, units, self._gap_mm, part, self._rng)
-                if shared is not None:
-                    new = zip(units, shared, strict=True)
-                    self._accept(bins, [Filled(u, tuple(c), tuple(p)) for u, (c, p) in new])
-                    self._say()
+                shared = share_out(copies, units, self._gap_mm, budget, self._rng)
+                if shared is None:
                     break
+                new = zip(units, shared, strict=True)
+                fresh = [Filled(u, tuple(c), tuple(p)) for u, (c, p) in new]
+                self._accept(bins, fresh)
+                self._say()
+                bins, count = fresh, count - 1
 
     def _squeeze(self, seconds: float) -> bool:
         """Try pieces of the emptiest unit on full ones, two trials at a time."""
