@@ -38,7 +38,7 @@ _ALL = (
     Limit("region-parts", 200, "a region is described by a few pieces"),
     Limit("rod-rows", 200, "rods side by side"),
     Limit("pieces", 2_500, "each has its template, label and place in the book"),
-    Limit("template-sheets", 25_000, "ten boxes of paper, and minutes of drawing"),
+    Limit("template-sheets", 10_000, "four boxes of paper, and many minutes of drawing"),
     Limit("stock-items", 2_000, "the shelf of a small shop"),
 )
 

@@ -151,7 +151,8 @@ def _layers(dice, unit, size, flat, edges, most, scale=1.0):
                 "run": f"R{n}", "cloth": cloth, "angle": dice.choice(ANGLES),
                 "plies": dice.randrange(2, 4),
                 "ends": {"towards": dice.choice(edges), "before": _length(size * 0.1, unit),
-                         "step": _length(15 * scale, unit), "longest": dice.choice(["first", "last"])},
+                         "step": _length(15 * scale, unit),
+                         "longest": dice.choice(["first", "last"])},
             })  # fmt: skip
         elif kind == "core" and not cored:
             cored = f"C{n}"

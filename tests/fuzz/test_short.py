@@ -50,3 +50,19 @@ def test_what_once_did_not_verify_is_sound(seed):
     """Arcs of either hand; bevels that meet; a piece that touches a dent; a slit in a cut."""
     tally = run(1, seed, depth="build", made_up=0.8)
     assert tally.failures == [] and tally.sound == 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [1_000_033, 1_000_144, 1_000_328, 1_000_458, 1_001_921])
+def test_what_small_parts_once_broke_is_built_and_sound(seed):
+    """A mesh on a narrow part; an overlap wider than its seam is long; a sliver marked out; a film
+    laid first in the section; a piece longer than a page."""
+    tally = run(1, seed, depth="small")
+    assert tally.failures == [] and tally.sound == 1 and tally.unproved == 0
+
+
+@pytest.mark.slow
+def test_small_parts_are_refused_or_built_and_verify():
+    tally = run(30, seed=4_000_001, depth="small")
+    assert tally.failures == []
+    assert tally.sound > 5, tally
