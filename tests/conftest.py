@@ -1,6 +1,7 @@
 """What several test rooms share: the shipped specs, and one built part."""
 
 import shutil
+import signal
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,9 @@ from plybook.cli import main
 
 ROOT = Path(__file__).parent.parent
 SPECS = ROOT / "specs"
+
+# Ctrl-C is tested: a shell that runs the tests in the background starts them deaf to it
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")
