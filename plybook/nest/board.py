@@ -20,6 +20,7 @@ from plybook.nest.nofit import NoFit, Part, Shape
 CLEAR_MM = 1e-6
 _CHUNK = 96
 _IN_ONE_GO = 200  # half-planes; with more the board is searched pane by pane from the left
+_MANY_SIDES = 1200  # of no-fit polygons in one pane; with more only the outer ones are crossed
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,16 +130,20 @@ def _candidates(every, low, high) -> np.ndarray:
     (x0, y0), (x1, y1) = low, high
     found = [np.array([(x0, y0), (x0, y1), (x1, y0), (x1, y1)])]
     if every:
-        start = np.concatenate([n.corners_mm + p for n, p in every])
-        way = np.concatenate([n.sides_mm for n, _ in every])
+        if sum(len(n.reach_mm) for n, _ in every) > _MANY_SIDES:
+            start, way, owner = _outer_sides(every)
+        else:
+            start = np.concatenate([n.corners_mm + p for n, p in every])
+            way = np.concatenate([n.sides_mm for n, _ in every])
+            owner = np.repeat(np.arange(len(every)), [len(n.reach_mm) for n, _ in every])
         end = start + way
         found.append(start)
-        owner = np.repeat(np.arange(len(every)), [len(n.reach_mm) for n, _ in every])
         inside = (
             (np.maximum(start, end) >= (x0 - 1, y0 - 1))
             & (np.minimum(start, end) <= (x1 + 1, y1 + 1))
         ).all(axis=1)
-        start, way, owner = start[inside], way[inside], owner[inside]
+        start, way = start[inside], way[inside]
+        owner = owner[inside] if len(owner) else owner
         for axis, value in ((0, x0), (0, x1), (1, y0), (1, y1)):
             with np.errstate(divide="ignore", invalid="ignore"):
                 share = (value - start[:, axis]) / way[:, axis]
@@ -146,10 +151,26 @@ def _candidates(every, low, high) -> np.ndarray:
             crossing = start[hit] + share[hit, None] * way[hit]
             crossing[:, axis] = value
             found.append(crossing)
-        found.append(_crossings(start, way, owner))
+        if len(owner):
+            found.append(_crossings(start, way, owner))
     points = np.concatenate(found)
     keep = (points >= (x0 - CLEAR_MM, y0 - CLEAR_MM)) & (points <= (x1 + CLEAR_MM, y1 + CLEAR_MM))
     return np.clip(points[keep.all(axis=1)], low, high)
+
+
+def _outer_sides(every) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Sides of the union of the no-fit polygons, whose corners are the crossings that count.
+
+    For many sides only: all pairs would be crossed otherwise. No side has an owner then.
+    """
+    import shapely
+
+    whole = shapely.union_all([shapely.Polygon(n.corners_mm + p) for n, p in every])
+    rings = [r for part in shapely.get_parts(whole) for r in (part.exterior, *part.interiors)]
+    corners = [np.asarray(ring.coords) for ring in rings]
+    start = np.concatenate([c[:-1] for c in corners])
+    way = np.concatenate([np.diff(c, axis=0) for c in corners])
+    return start, way, np.zeros(0, dtype=int)
 
 
 def _crossings(start, way, owner) -> np.ndarray:
