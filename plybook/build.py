@@ -197,7 +197,6 @@ def build(
         Planned(part, plan, shop, tuple(parts)) for part, shop in zip(parts, shops, strict=True)
     ]
     folders, lost = folders_of(planned, set_name)
-    refuse_unproved([folders[part.number]["plan.json"] for part in parts])
     findings = [
         *_told_once(parts, [part.laminate.findings for part in parts]),
         *_told_once(parts, [shop.findings for shop in shops]),
@@ -227,25 +226,6 @@ def refuse_errors(findings: Sequence[Finding]) -> None:
 
     if any(f.severity is Severity.ERROR for f in findings):
         raise SpecError(findings)
-
-
-def refuse_unproved(plans: Sequence[bytes]) -> None:
-    """A piece or layout that the verifier would call wrong is not written in the first place."""
-    import json
-
-    from plybook.diagnostics import SpecError, error
-    from plybook.verify import plan_faults
-
-    found = plan_faults([json.loads(plan) for plan in plans])
-    if found:
-        raise SpecError(
-            error(
-                "not-proved",
-                f"{number}: {faults[0]}" + (f", and {len(faults) - 1} more" * (len(faults) > 1)),
-                "nothing was written: change the layer it names, or report it with the spec",
-            )
-            for number, faults in found.items()
-        )
 
 
 def refuse_twins(specs: Sequence[PartSpec]) -> None:

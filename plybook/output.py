@@ -7,13 +7,14 @@ here touches the disk.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from plybook import __version__, tables
 from plybook.crew import each
-from plybook.diagnostics import Finding
+from plybook.diagnostics import Finding, SpecError, error
 from plybook.drawing.book import booklet
 from plybook.drawing.booktext import glyph_findings
 from plybook.drawing.layout import layout_scene
@@ -22,6 +23,7 @@ from plybook.laminate.model import Piece
 from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.spec.model import PartSpec
+from plybook.verify import plan_faults
 from plybook.write.book_html import book_html
 from plybook.write.book_pdf import book_pdf
 from plybook.write.dxf import dxf_bytes
@@ -68,6 +70,9 @@ def folders_of(
 
     Returns:
         Folder name -> files, and what was found while they were made.
+
+    Raises:
+        SpecError: the verifier would call a piece or a layout wrong.
     """
     parts, plan = planned[0].parts, planned[0].plan
     name = set_name or "+".join(part.number for part in parts)
@@ -76,12 +81,14 @@ def folders_of(
         *((templates_of, one) for one in planned),
         *((book_of, one) for one in planned),
         (cut_plans, (name, parts, plan)),
+        (refuse_unproved, planned),
         *((draw_layout, one) for _, one in layouts),
     ]
     made = iter(each(_make, work))
     templates: list[Templates] = [next(made) for _ in planned]
     books: list[Book] = [next(made) for _ in planned]
     set_plan, plans = next(made)
+    next(made)  # proved
     drawings: dict[Manner, Files] = {}
     for manner, _ in layouts:
         drawings.setdefault(manner, {}).update(next(made))
@@ -139,6 +146,24 @@ def cut_plans(given: tuple[str, Sequence[Part], CutPlan]) -> tuple[Files, list[F
         layouts = own_layouts(plan, part.number)
         own.append({"cutplan.pdf": cutplan_pdf(layouts, pieces, specs, shared=shared)})
     return whole, own
+
+
+def refuse_unproved(planned: Sequence[Planned]) -> None:
+    """A piece or layout that the verifier would call wrong is not written in the first place."""
+    plans = [
+        plan_dict(one.part.spec, one.part.face, one.part.laminate, one.plan, one.shop)
+        for one in planned
+    ]
+    found = plan_faults([json.loads(to_json(plan)) for plan in plans])
+    if found:
+        raise SpecError(
+            error(
+                "not-proved",
+                f"{number}: {faults[0]}" + (f", and {len(faults) - 1} more" * (len(faults) > 1)),
+                "nothing was written: change the layer it names, or report it with the spec",
+            )
+            for number, faults in found.items()
+        )
 
 
 def _part_folder(
