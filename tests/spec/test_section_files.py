@@ -146,6 +146,7 @@ def test_the_unit_of_the_drawing_is_kept_and_must_be_known():
         (("layer: PLATE", "layer: PLATE"), drawing()[:900], "bad-drawing"),
         (("100 mm", "90 mm"), drawing(), "unknown-corner"),
     ],
+    ids=["no such layer", "open", "no drawing", "cut short", "no such corner"],  # not its bytes
 )
 def test_drawings_that_are_refused(change, content, code):
     found = faults(DRAWN.replace(*change), plate_dxf=content)
