@@ -292,26 +292,6 @@ def _beside(line: np.ndarray, neighbour: np.ndarray, by_mm: float) -> np.ndarray
     return line + away / np.hypot(*away) * by_mm
 
 
-def resolve_region(
-    region: Region,
-    face: Face,
-    layers: Sequence[Layer] = (),
-    edges: Sequence[EdgeRule] = (),
-) -> BaseGeometry:
-    """One region up to the net line, for callers that need only one.
-
-    Args:
-        region: as the spec gives it.
-        face: the mould face.
-        layers: layers that `Around` regions may name.
-        edges: trim rules; only their reach matters here.
-
-    Returns:
-        shapely Polygon or MultiPolygon in pattern mm, an empty Polygon where nothing is left.
-    """
-    return Regions(face, edges, layers).net(region)
-
-
 def empty_region(layer: Layer) -> Finding:
     """The finding for a layer of which nothing lies on the face."""
     return error(

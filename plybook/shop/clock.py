@@ -87,11 +87,6 @@ def on_the_clock(batches: Sequence[Batch], lines: Sequence[DayPlan]) -> list[Bat
     return placed
 
 
-def finish_text(lines: Sequence[DayPlan], shop: Workshop) -> str:
-    """The earliest finish: "day 4, 11:20"."""
-    return clock_text(max((line.end_min for line in lines), default=0.0), shop)
-
-
 def clock_text(minutes: float, shop: Workshop) -> str:
     """A moment as day and time of day."""
     hour, _, minute = shop.day_start.partition(":")

@@ -75,12 +75,6 @@ class _Date:
         pass
 
 
-def fit_scale(scene: Scene, width_mm: float, height_mm: float) -> float:
-    """The scale at which a scene's window just fits a box of page mm."""
-    x0, y0, x1, y1 = scene.window_mm
-    return min(width_mm / max(x1 - x0, 1e-9), height_mm / max(y1 - y0, 1e-9))
-
-
 def bounds_mm(scene: Scene, scale: float = 1.0) -> np.ndarray:
     """(n, 4) box of every primitive, scene mm, with its line width or halo.
 

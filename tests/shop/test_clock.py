@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from plybook.shop import plan_work
-from plybook.shop.clock import DAY_MIN, clock_text, day_plan, finish_text, sessions
+from plybook.shop.clock import DAY_MIN, clock_text, day_plan, sessions
 from plybook.shop.model import Stage, Step, Timer
 from plybook.spec.model import Workshop
 from tests.shop import parts
@@ -130,7 +130,6 @@ def test_times_of_day():
     """Minutes from the start as a day and a time of day."""
     assert clock_text(0, SHOP) == "day 1, 09:00"
     assert clock_text(DAY_MIN + 90, SHOP) == "day 2, 10:30"
-    assert finish_text((), SHOP) == "day 1, 09:00"
 
 
 @pytest.mark.parametrize("part", [parts.hatch, parts.skin, parts.spar])

@@ -12,7 +12,7 @@ import shapely
 from plybook.drawing.scene import Circle, Path, Role, Scene, Text
 from plybook.write.numbers import NotDrawable
 from plybook.write.paper import LARGEST_PAGE_MM
-from plybook.write.pdf import draw_scene, fit_scale, new_canvas
+from plybook.write.pdf import draw_scene, new_canvas
 from plybook.write.templates import fullsize_pdf
 from tests.drawing import drawn_pieces as made
 
@@ -115,12 +115,6 @@ def test_hostile_words_are_shown_as_words(nasty):
     scene = Scene((Text(Role.TEXT, (5.0, 5.0), nasty, 5.0),), (0.0, 0.0, 100.0, 20.0))
     shown = words_of(pdfium.PdfDocument(file_of(scene))[0]).strip()
     assert shown == nasty.replace("\x00", "").replace("漢", "?")
-
-
-def test_the_window_fits_its_box():
-    scene = Scene((), (0.0, 0.0, 4000.0, 1000.0))
-    assert fit_scale(scene, 190.0, 250.0) == pytest.approx(190 / 4000)
-    assert fit_scale(scene, 1000.0, 100.0) == pytest.approx(0.1)
 
 
 def test_full_size_pages_have_the_size_of_their_piece_and_its_outline():
