@@ -111,6 +111,7 @@ class Outside:
         """An environment variable, "" when unset."""
         return os.environ.get(name, "")
 
+
 @dataclass
 class Shelf(Outside):
     """A double for tests: files by path, an environment of its own.
@@ -150,6 +151,7 @@ class Shelf(Outside):
 
     def env(self, name: str) -> str:
         return (self.variables or {}).get(name, "")
+
 
 def sha256(content: bytes) -> str:
     """Hex digest of a file's content."""

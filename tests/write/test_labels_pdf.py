@@ -57,7 +57,7 @@ def test_labels_tell_bevels_seams_and_splices():
     assert labels["C1-1"].edges == "SQUARE: seam S1; bevel 45°: trailing, leading, root"
     assert labels["P1-1"].edges == "part 1 of 2, butt to P1-2"
     assert labels["P1-1"].angle == "+45°" and labels["C1-1"].angle == ""
-    assert labels["Q1"].side .startswith("BAG SIDE UP · stage 4 of ")
+    assert labels["Q1"].side.startswith("BAG SIDE UP · stage 4 of ")
 
 
 def test_kit_lists_hold_each_piece_once_in_the_order_of_laying():
