@@ -38,10 +38,15 @@ def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
         with multiprocessing.get_context("spawn").Pool(hands, _settle_in) as pool:
             return pool.map(work, given, chunksize=1)
     _inherited.append((work, given))  # helpers that are forks have it without being sent it
+    former = signal.pthread_sigmask(
+        signal.SIG_BLOCK, {signal.SIGINT}
+    )  # lost in the midst of a fork
     try:
         with multiprocessing.get_context("fork").Pool(hands, _settle_in) as pool:
+            signal.pthread_sigmask(signal.SIG_SETMASK, former)
             return pool.map(_nth, range(len(given)), chunksize=1)
     finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, former)
         _inherited.pop()
 
 
@@ -60,5 +65,7 @@ def _settle_in() -> None:
     gc.disable()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     if sys.platform.startswith("linux"):
         ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
