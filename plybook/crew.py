@@ -38,9 +38,8 @@ def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
         with multiprocessing.get_context("spawn").Pool(hands, _settle_in) as pool:
             return pool.map(work, given, chunksize=1)
     _inherited.append((work, given))  # helpers that are forks have it without being sent it
-    former = signal.pthread_sigmask(
-        signal.SIG_BLOCK, {signal.SIGINT}
-    )  # lost in the midst of a fork
+    # Ctrl-C in the midst of a fork would be lost
+    former = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         with multiprocessing.get_context("fork").Pool(hands, _settle_in) as pool:
             signal.pthread_sigmask(signal.SIG_SETMASK, former)
