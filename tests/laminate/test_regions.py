@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from plybook.diagnostics import GeometryError
@@ -219,6 +219,7 @@ def test_regions_stay_on_the_face_and_the_allowance_only_adds(region):
     shape = net(region)
     book = Regions(FACE, TRIMS)
     assert shape.difference(book.plan.net).area < 1e-3
+    assume(shape.is_empty or not shape.buffer(-10).is_empty)  # no splinter at the face's edge
     grown = book.trimmed(region)
     assert grown.is_valid
     assert shape.difference(grown).area < 1e-3
