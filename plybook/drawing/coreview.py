@@ -13,7 +13,7 @@ import math
 import numpy as np
 import shapely
 
-from plybook.drawing.frame import area_paths, cropped, first_free, fit_frame, hatch
+from plybook.drawing.frame import area_paths, cropped, first_free, fit_across, hatch
 from plybook.drawing.labels import readable_deg
 from plybook.drawing.letters import text_width_mm
 from plybook.drawing.piecewords import DOT, edge_name
@@ -40,12 +40,7 @@ def panel_picture(piece: Piece, unit: str) -> Scene:
         A scene 180 mm wide in paper millimetres.
     """
     ring = np.asarray(piece.outline_mm, float)
-    (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
-    tall = min(LARGEST_MM, (WIDTH_MM - 2 * _ROUND_MM) * (y1 - y0) / (x1 - x0))
-    frame = fit_frame(
-        (x0, y0, x1, y1),
-        (_ROUND_MM, _FOOT_MM + _ROUND_MM, WIDTH_MM - _ROUND_MM, _FOOT_MM + _ROUND_MM + tall),
-    )
+    frame, tall = fit_across(ring, WIDTH_MM, _ROUND_MM, _FOOT_MM + _ROUND_MM, LARGEST_MM)
     area = frame.shape(shapely.Polygon(ring, piece.holes_mm))
     items: list[Primitive] = list(area_paths(area, Role.FILL, "highlight"))
     for edge in piece.edges:

@@ -51,6 +51,24 @@ def fit_frame(window_mm: Box, box_mm: Box) -> Frame:
     return Frame(scale, (x0, y0), at)
 
 
+def fit_across(
+    ring_mm: np.ndarray, width_mm: float, side_mm: float, foot_mm: float, tallest_mm: float
+) -> tuple[Frame, float]:
+    """The frame that shows a ring across a picture, and how tall the ring then is.
+
+    Args:
+        ring_mm: (n, 2) pattern mm.
+        width_mm: of the picture.
+        side_mm: left free on either side.
+        foot_mm: left free below.
+        tallest_mm: the ring becomes no taller than this.
+    """
+    (x0, y0), (x1, y1) = ring_mm.min(axis=0), ring_mm.max(axis=0)
+    tall = min(tallest_mm, (width_mm - 2 * side_mm) * (y1 - y0) / (x1 - x0))
+    box = (side_mm, foot_mm, width_mm - side_mm, foot_mm + tall)
+    return fit_frame((x0, y0, x1, y1), box), tall
+
+
 def polygons(geometry) -> Iterator:
     """The polygons of any shapely geometry, largest first, empty ones left out."""
     parts = list(getattr(geometry, "geoms", [geometry]))

@@ -8,7 +8,15 @@ from __future__ import annotations
 import numpy as np
 
 from plybook.drawing.aroundpart import edge_words
-from plybook.drawing.frame import area_paths, cropped, first_free, fit_frame, hatch, lines
+from plybook.drawing.frame import (
+    area_paths,
+    cropped,
+    first_free,
+    fit_across,
+    fit_frame,
+    hatch,
+    lines,
+)
 from plybook.drawing.letters import text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
@@ -140,9 +148,7 @@ def strain_picture(face: Face, strain: StrainReport, height_mm: float = 70.0) ->
     if not len(size) or size.max() < 1e-3:
         return None
     ring = np.asarray(face.outline_mm, float)
-    (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
-    tall = min(height_mm, (WIDTH_MM - 8.0) * (y1 - y0) / (x1 - x0))
-    frame = fit_frame((x0, y0, x1, y1), (4.0, 12.0, WIDTH_MM - 4.0, 12.0 + tall))
+    frame, tall = fit_across(ring, WIDTH_MM, 4.0, 12.0, height_mm)
     outline = frame.shape(Polygon(ring))
     items: list[Primitive] = list(area_paths(outline, Role.FACE, "face"))
     triangles = frame.put(strain.nodes_mm)[np.asarray(strain.faces)]

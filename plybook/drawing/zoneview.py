@@ -14,7 +14,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from plybook.drawing.aroundpart import edge_words
-from plybook.drawing.frame import area_paths, cropped, fit_frame, polygons
+from plybook.drawing.frame import area_paths, cropped, fit_across, polygons
 from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
@@ -38,11 +38,7 @@ def zone_picture(face: Face, zones: Sequence[Zone]) -> Scene:
         A scene 180 mm wide in paper millimetres.
     """
     ring = np.asarray(face.outline_mm, float)
-    (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
-    tall = min(LARGEST_MM, (WIDTH_MM - 2 * _SIDE_MM) * (y1 - y0) / (x1 - x0))
-    frame = fit_frame(
-        (x0, y0, x1, y1), (_SIDE_MM, _ROUND_MM, WIDTH_MM - _SIDE_MM, _ROUND_MM + tall)
-    )
+    frame, tall = fit_across(ring, WIDTH_MM, _SIDE_MM, _ROUND_MM, LARGEST_MM)
     areas = [frame.shape(zone.region) for zone in zones]
     items: list[Primitive] = []
     parts = [(k, polygon) for k, area in enumerate(areas) for polygon in polygons(area)]

@@ -1,8 +1,9 @@
 """Classical lamination theory against printed values and its own laws.
 
 Kaw: A. K. Kaw, Mechanics of Composite Materials, 2nd ed., CRC 2006, examples 2.6, 2.7, 4.2, 4.3
-(graphite/epoxy of Table 2.1). The printed four digits were taken from a public transcription and
-recomputed; the remaining values are recomputed from the textbook formulas.
+(graphite/epoxy of Table 2.1). The printed four digits come from a copy of the worked examples, not
+from the book itself, and were recomputed; the remaining values are recomputed from the textbook
+formulas.
 """
 
 import numpy as np
