@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 ARC_ERROR_MM = 0.002  # chord error of round corners, before thinning
 NOISE_MM = 0.01  # a part of a region no wider than this on average is rounding, not a shape
 SPUR_MM = 0.5  # what a spur adds to the length of an outline at least
+_GRID_DIGITS = 7  # a cover is made on a grid of 0.1 nm
 SNAP_MM = 1e-6  # shapes are kept on this grid, so that shared sides stay shared
 SHORT_MM = 0.05  # a run of segments no longer than this belongs to its neighbour
 EMPTY = Polygon()
@@ -128,6 +129,9 @@ def cover(
     if closed:
         line = np.vstack([line, line[:1]])
     normal = segment_normals(line)
+    band = None if closed else _band(line, normal, left_mm, right_mm)
+    if band is not None:
+        return band
     a, b = line[:-1], line[1:]
     quads = np.stack(
         [a + normal * right_mm, b + normal * right_mm, b - normal * left_mm, a - normal * left_mm],
@@ -143,14 +147,61 @@ def cover(
     return shapely.union_all(shapes, grid_size=SNAP_MM / 10)
 
 
+def _band(line: np.ndarray, normal: np.ndarray, left_mm: float, right_mm: float) -> Polygon | None:
+    """The cover of an open line by walking round it; None where it meets itself, or where a
+    segment is too short for the bend at its ends."""
+    sides = [_beside(line, normal, by) for by in (right_mm, -left_mm)]
+    if sides[0] is None or sides[1] is None:
+        return None
+    band = Polygon(np.round(np.vstack([sides[0], sides[1][::-1]]), _GRID_DIGITS))
+    return band if band.is_valid and band.area > 0 else None
+
+
+def _beside(line: np.ndarray, normal: np.ndarray, by_mm: float) -> np.ndarray | None:
+    """The line at a distance to the right (negative: left): round on the outside of a bend,
+    sharp on its inside; None where a segment vanishes inside a bend."""
+    if by_mm == 0:
+        return line
+    before, after = normal[:-1], normal[1:]
+    cosine = np.sum(before * after, axis=1)
+    turn = np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], cosine)
+    outside = np.sign(by_mm) * turn > 1e-9
+    into = np.where(cosine > 0, np.abs(np.sin(turn)), np.inf)  # the next segment's stretch
+    bent = np.where(outside, 0.0, abs(by_mm) * into)
+    taken = np.r_[0.0, bent] + np.r_[bent, 0.0]
+    if (taken >= np.hypot(*np.diff(line, axis=0).T)).any():
+        return None
+    steps = np.where(outside, np.maximum(1, np.ceil(np.abs(turn) / _arc_step(by_mm))), 0)
+    count = steps.astype(int) + 1
+    joint = np.repeat(np.arange(len(turn)), count)
+    number = np.arange(len(joint)) - np.repeat(np.cumsum(count) - count, count)
+    start = np.arctan2(before[:, 1], before[:, 0])
+    angle = start[joint] + turn[joint] * number / np.maximum(steps[joint], 1)
+    away = np.column_stack([np.cos(angle), np.sin(angle)])
+    inside = ~outside[joint]
+    at = joint[inside]
+    away[inside] = (before[at] + after[at]) / (1 + cosine[at])[:, None]
+    return np.vstack(
+        [
+            line[:1] + by_mm * normal[:1],
+            line[1:-1][joint] + by_mm * away,
+            line[-1:] + by_mm * normal[-1:],
+        ]
+    )
+
+
+def _arc_step(radius_mm: float) -> float:
+    """Angle between the points of an arc, radians."""
+    return 2 * math.acos(max(-1.0, 1 - min(ARC_ERROR_MM / abs(radius_mm), 1.0)))
+
+
 def _turn(first: np.ndarray, second: np.ndarray) -> float:
     cross = first[0] * second[1] - first[1] * second[0]
     return math.atan2(cross, float(first @ second))
 
 
 def _sector(centre: np.ndarray, towards: np.ndarray, turn: float, radius_mm: float) -> Polygon:
-    chord = 2 * math.acos(max(-1.0, 1 - min(ARC_ERROR_MM / radius_mm, 1.0)))
-    count = max(1, math.ceil(abs(turn) / chord))
+    count = max(1, math.ceil(abs(turn) / _arc_step(radius_mm)))
     angle = math.atan2(towards[1], towards[0]) + turn * np.arange(count + 1) / count
     rim = centre + radius_mm * np.column_stack([np.cos(angle), np.sin(angle)])
     rim[0] = centre + radius_mm * towards

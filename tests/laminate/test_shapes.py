@@ -1,0 +1,57 @@
+"""Covers of lines: walked round, or put together segment by segment."""
+
+import numpy as np
+import pytest
+import shapely
+
+from plybook.laminate import shapes
+
+
+def wandering(seed: int, bend: float) -> np.ndarray:
+    """A line of up to 60 segments that turns by chance."""
+    dice = np.random.default_rng(seed)
+    count = int(dice.integers(2, 60))
+    heading = np.cumsum(dice.normal(0, bend, count))
+    step = dice.uniform(1, 40, count)[:, None]
+    way = np.cumsum(step * np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
+    return np.vstack([[[0.0, 0.0]], way])
+
+
+@pytest.mark.parametrize("bend", [0.002, 0.02, 0.2, 1.0])
+@pytest.mark.parametrize("left, right", [(0.0, 30.0), (20.0, 0.05), (100.0, 80.0)])
+def test_walking_round_a_line_gives_the_union_of_what_lies_beside_its_segments(
+    bend, left, right, monkeypatch
+):
+    walked = 0
+    for seed in range(25):
+        line = wandering(seed, bend)
+        whole = shapes.cover(line, left, right)
+        normals = shapes.segment_normals(line)
+        walked += shapes._band(line, normals, left, right) is not None
+        with monkeypatch.context() as patched:
+            patched.setattr(shapes, "_band", lambda *given: None)
+            united = shapes.cover(line, left, right)
+        assert whole.symmetric_difference(united).area < 1e-6 * united.length
+    if bend < 0.1:  # sharper lines may all need the union
+        assert walked > 5
+
+
+def test_a_cover_reaches_as_far_as_its_distances_and_no_further():
+    """Against the definition: the foot of a point on the line is no further than asked for."""
+    line = wandering(7, 0.05)
+    area = shapes.cover(line, 15.0, 40.0)
+    whole = shapely.linestrings(line)
+    low, high = line.min(axis=0) - 60, line.max(axis=0) + 60
+    spots = np.random.default_rng(1).uniform(low, high, (4000, 2))
+    for spot in spots:
+        point = shapely.Point(spot)
+        at = whole.project(point)
+        if at < 1e-6 or at > whole.length - 1e-6:
+            continue  # past its ends, which are cut square
+        ahead = np.array(whole.interpolate(min(at + 1e-3, whole.length)).coords[0])
+        back = np.array(whole.interpolate(max(at - 1e-3, 0)).coords[0])
+        way, off = ahead - back, spot - back
+        on_left = way[0] * off[1] - way[1] * off[0] > 0
+        away = whole.distance(point) - (15.0 if on_left else 40.0)
+        if abs(away) > 0.01:
+            assert area.contains(point) == (away < 0), spot
