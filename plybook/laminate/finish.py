@@ -155,12 +155,13 @@ def growth_of(blank: Blank, carry: Carry | None) -> Growth:
         if line.geom_type == "LineString" and line.length > 0
     ]
     longest = max((line.length for line in lines), default=0.0)
-    changes = [0.0]
-    for line in lines:
-        if line.length >= longest / 2:
-            points = np.asarray(carry(shapely.get_coordinates(line)))
-            changes.append(float(np.hypot(*(points[-1] - points[0])) - line.length))
-    across = max(changes, key=abs)
+    across = 0.0
+    if lines:
+        whole = [line for line in lines if line.length >= longest / 2]
+        ends = np.vstack([shapely.get_coordinates(line)[[0, -1]] for line in whole])
+        step = np.diff(np.asarray(carry(ends)).reshape(-1, 2, 2), axis=1)[:, 0]
+        changes = np.hypot(*step.T) - shapely.length(whole)
+        across = float(changes[np.argmax(np.abs(changes))])
     area = 100 * (blank.cut.area / blank.laid.area - 1)
     along = float(np.ptp(cut[:, 0]) - np.ptp(laid[:, 0]))
     return Growth(round(along, 4), round(across, 4), round(area, 5))

@@ -15,9 +15,8 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from plybook.laminate.model import Mark
-from plybook.laminate.outline import Carry
+from plybook.laminate.outline import Carry, carried_lines
 from plybook.laminate.shapes import (
-    dense,
     extended,
     holes_of,
     inside_lines,
@@ -30,7 +29,6 @@ from plybook.spec.model import Unit
 from plybook.surface.model import Face
 from plybook.units import show_length
 
-STEP_MM = 12.0
 SHORTEST_MM = 8.0  # a line shorter than this on a piece says nothing
 TICK_MM = 15.0
 
@@ -94,15 +92,12 @@ def marks_on(
                 continue
             if np.hypot(*np.diff(part, axis=0).T).sum() < SHORTEST_MM:
                 continue
-            found.append(_carried(Mark(rule.kind, part, rule.label), to_cut, chord_error_mm))
-    return found
-
-
-def _carried(mark: Mark, to_cut: Carry | None, chord_error_mm: float) -> Mark:
-    points = mark.points_mm
-    if to_cut is not None:
-        points = np.asarray(to_cut(dense(points, STEP_MM)))
-    return Mark(mark.kind, thin(points, chord_error_mm), mark.label)
+            found.append(Mark(rule.kind, part, rule.label))
+    lines = carried_lines([mark.points_mm for mark in found], to_cut)
+    return [
+        Mark(mark.kind, thin(line, chord_error_mm), mark.label)
+        for mark, line in zip(found, lines, strict=True)
+    ]
 
 
 def net_line_marks(plan: NetFace) -> tuple[MarkRule, ...]:
@@ -123,30 +118,31 @@ def datum_mark(laid_corners: np.ndarray, cut_corners: np.ndarray, face: Face, un
     Returns:
         A one-point mark whose label gives the station and the distance from the first edge.
     """
-    span, share = np.asarray(face.from_pattern(laid_corners)).T
+    ends = np.vstack([edge.points_mm[[0, -1]] for edge in face.edges])
+    span, share = np.asarray(face.from_pattern(np.vstack([laid_corners, ends]))).T
+    count = len(laid_corners)
     size = float(np.ptp(face.outline_mm, axis=0).max())
-    pick = int(np.argmin(np.round(span / size, 4) + 0.02 * np.round(share, 4)))
-    return Mark("datum", cut_corners[pick][None], _place_words(face, laid_corners[pick], unit))
+    pick = int(np.argmin(np.round(span[:count] / size, 4) + 0.02 * np.round(share[:count], 4)))
+    runs = np.abs(np.diff(span[count:].reshape(-1, 2), axis=1))[:, 0]
+    words = _place_words(face, laid_corners[pick], float(span[pick]), runs, unit)
+    return Mark("datum", cut_corners[pick][None], words)
 
 
-def _place_words(face: Face, point: np.ndarray, unit: Unit) -> str:
-    span = float(np.asarray(face.from_pattern(point[None]))[0, 0])
+def _place_words(
+    face: Face, point: np.ndarray, span_mm: float, runs_mm: np.ndarray, unit: Unit
+) -> str:
+    """Station and distance from the nearest edge that runs along the span; `runs_mm` is how far
+    each edge of the face changes station."""
     at = shapely.points(point)
-    inside = Polygon(face.outline_mm)
-    gaps = [shapely.distance(at, shapely.linestrings(edge.points_mm)) for edge in face.edges]
-    # the edges that run along the span: those that change station most
-    runs = [
-        abs(np.ptp(np.asarray(face.from_pattern(edge.points_mm[[0, -1]]))[:, 0]))
-        for edge in face.edges
-    ]
-    along = [i for i, run in enumerate(runs) if run > 0.2 * max(runs)] or list(range(len(runs)))
-    nearest = min(along, key=lambda i: round(gaps[i], 3))
-    side = "inside" if inside.contains(at) else "outside"
-    distance = show_length(gaps[nearest], unit)
-    where = f"{distance} {side} {face.edges[nearest].name}" if gaps[nearest] > 0.05 else (
-        f"on {face.edges[nearest].name}"
-    )  # fmt: skip
-    return f"STN {show_length(span, unit)}, {where}"
+    gaps = shapely.distance(at, [shapely.linestrings(edge.points_mm) for edge in face.edges])
+    along = np.flatnonzero(runs_mm > 0.2 * runs_mm.max())
+    if not len(along):
+        along = np.arange(len(runs_mm))
+    nearest = int(along[np.argmin(np.round(gaps[along], 3))])
+    name, gap = face.edges[nearest].name, float(gaps[nearest])
+    side = "inside" if Polygon(face.outline_mm).contains(at) else "outside"
+    where = f"{show_length(gap, unit)} {side} {name}" if gap > 0.05 else f"on {name}"
+    return f"STN {show_length(span_mm, unit)}, {where}"
 
 
 def tick(root: np.ndarray, inwards: np.ndarray, label: str, length_mm: float = TICK_MM) -> Mark:

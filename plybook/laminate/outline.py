@@ -49,11 +49,20 @@ class Stretch:
     index: int
     points_mm: np.ndarray
 
-    def carried(self, carry: Carry | None) -> Stretch:
-        """The stretch through a map of the plane (None: unchanged)."""
-        if carry is None:
-            return self
-        return replace(self, points_mm=np.asarray(carry(dense(self.points_mm, STEP_MM))))
+
+def carried_lines(lines: Sequence[np.ndarray], carry: Carry | None) -> list[np.ndarray]:
+    """Lines through a map of the plane in one go, with points put between (None: unchanged)."""
+    if carry is None or not lines:
+        return list(lines)
+    full = [dense(line, STEP_MM) for line in lines]
+    moved = np.asarray(carry(np.vstack(full)))
+    return np.split(moved, np.cumsum([len(line) for line in full])[:-1])
+
+
+def carried_stretches(stretches: Sequence[Stretch], carry: Carry | None) -> list[Stretch]:
+    """Stretches through a map of the plane (None: unchanged)."""
+    lines = carried_lines([stretch.points_mm for stretch in stretches], carry)
+    return [replace(s, points_mm=line) for s, line in zip(stretches, lines, strict=True)]
 
 
 def named_ring(

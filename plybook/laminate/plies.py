@@ -22,9 +22,17 @@ from plybook.laminate.ids import piece_id
 from plybook.laminate.joints import Blank, join_leaves, join_strips
 from plybook.laminate.marks import MarkRule
 from plybook.laminate.model import Piece
-from plybook.laminate.outline import STEP_MM, Carry, Stretch, divided, ring_from
+from plybook.laminate.outline import (
+    STEP_MM,
+    Carry,
+    Stretch,
+    carried_lines,
+    carried_stretches,
+    divided,
+    ring_from,
+)
 from plybook.laminate.raising import LeafMaps, Strains
-from plybook.laminate.shapes import dense, holes_of, mean_width_mm, ring_of
+from plybook.laminate.shapes import holes_of, mean_width_mm, ring_of
 from plybook.laminate.splice import (
     PLIES_BETWEEN,
     barred_by_regions,
@@ -144,7 +152,7 @@ class _Cutter:
         found = []
         for leaf, polygon, stretches in leaves:
             way = self._way(leaf, polygon)
-            cut_stretches = [s.carried(way.carry) for s in stretches]
+            cut_stretches = carried_stretches(stretches, way.carry)
             holes = [_carried_ring(h, way.carry) for h in holes_of(polygon)]
             cut = Polygon(ring_from(cut_stretches), holes)
             if way.outline_mm is not None:
@@ -235,7 +243,7 @@ class _Cutter:
             splices = (first + row - 1 if row else -1, first + row if row < len(lines) else -1)
             for piece in self.ground.ordered(shape):
                 named = divided(piece, references)
-                laid = [s.carried(back) for s in named]
+                laid = carried_stretches(named, back)
                 area = Polygon(ring_from(laid), [_carried_ring(h, back) for h in holes_of(piece)])
                 found.append(Blank(whole.leaf, row, splices, named, piece, area, laid, whole.way))
         return found
@@ -257,7 +265,7 @@ class _Cutter:
 def _carried_ring(ring: np.ndarray, carry: Carry | None) -> np.ndarray:
     if carry is None:
         return ring
-    return np.asarray(carry(dense(np.vstack([ring, ring[:1]]), STEP_MM)))[:-1]
+    return carried_lines([np.vstack([ring, ring[:1]])], carry)[0][:-1]
 
 
 def _carried_shape(shape: BaseGeometry, carry: Carry | None) -> BaseGeometry:

@@ -30,6 +30,8 @@ from plybook.surface.strain import principal
 Height = Callable[[np.ndarray], np.ndarray]
 _UNRAISED_MM = 1e-6
 _EXACT_MM = 1e-5
+_REMEMBERED = 8  # layouts from which the next is guessed
+_TELLING = 1e-4  # share of a change of height that must be new for it to tell anything
 _MARGIN_WEIGHT = 0.01  # cloth past the part asked for must not pull at it
 
 
@@ -145,7 +147,7 @@ class Raiser:
         self.break_lines = tuple(np.asarray(line) * self._mirror for line in break_lines)
         self.within = (face.outline_mm if within is None else np.asarray(within)) * self._mirror
         self._membrane: Membrane | None = None
-        self._last: np.ndarray | None = None
+        self._laid: list[tuple[np.ndarray, np.ndarray]] = []  # heights and nodes, the last ones
         self._known: list[tuple[np.ndarray, RaisedMap]] = []
 
     def raise_to(self, height_mm: Height) -> RaisedMap:
@@ -177,8 +179,9 @@ class Raiser:
         membrane = _raised_membrane(mesh, heights)
         if self._membrane is not None:
             membrane.factor = self._membrane.factor
-        nodes, _ = membrane.relax(mesh.nodes_mm if self._last is None else self._last, _EXACT_MM)
-        self._membrane, self._last = membrane, nodes
+        nodes, _ = membrane.relax(self._guess(heights), _EXACT_MM)
+        self._membrane = membrane
+        self._laid = [*self._laid[1 - _REMEMBERED :], (heights, nodes)]
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
         strain = _strain_of(membrane, nodes, mesh.margin)
@@ -191,6 +194,28 @@ class Raiser:
             (forth, Inverse(forth)),
             self._mirror,
         )
+
+    def _guess(self, heights: np.ndarray) -> np.ndarray:
+        """Nodes to start from: the last ones, moved on as far as the heights have been.
+
+        Layer upon layer adds much the same and the pattern follows nearly in proportion, so the
+        new height is put together from the last ones (least squares, by Gram and Schmidt).
+        """
+        past = [(np.zeros(len(heights)), self._mesh.nodes_mm), *self._laid]
+        last, guess = past[-1]
+        left, ways = heights - last, []
+        for known, nodes in past[-2::-1]:
+            rise, moved = last - known, past[-1][1] - nodes
+            whole = np.einsum("n,n", rise, rise)
+            for way, by in ways:
+                share = np.einsum("n,n", rise, way) / np.einsum("n,n", way, way)
+                rise, moved = rise - share * way, moved - share * by
+            size = np.einsum("n,n", rise, rise)
+            if size > _TELLING * whole:
+                ways.append((rise, moved))
+                share = np.einsum("n,n", left, rise) / size
+                left, guess = left - share * rise, guess + share * moved
+        return guess
 
     def _aligned(self, nodes: np.ndarray, area: np.ndarray) -> np.ndarray:
         """Least squares over the area, then the axis turned back along x where it lies inside."""
