@@ -21,9 +21,11 @@ def spec(dice: random.Random) -> dict:
 
 
 def small_spec(dice: random.Random) -> dict:
-    """A part of a hand's breadth or two, laid in few steps: built and verified in a second."""
-    made = _part(dice, 0.35, 5)
-    if dice.random() < 0.8:
+    """A part of a hand's breadth, laid in few steps: built and verified in half a second; one in
+    forty is larger, has more layers and may keep its standard stages."""
+    larger = dice.random() < 1 / 40
+    made = _part(dice, 0.35, 5) if larger else _part(dice, 0.2, 4, 0.85, 0.1, smooth=0.0)
+    if not larger or dice.random() < 0.8:
         made["stages"] = _stages(dice, made["layers"])
     return made
 
@@ -50,8 +52,17 @@ def _stages(dice: random.Random, layers: list[dict]) -> list[dict]:
     return stages
 
 
-def _part(dice: random.Random, scale: float, most_layers: int) -> dict:
-    flat = dice.random() < 0.6
+def _part(
+    dice: random.Random,
+    scale: float,
+    most_layers: int,
+    flats: float = 0.6,
+    both_hands: float = 0.3,
+    smooth: float = 0.5,
+) -> dict:
+    """A part of fewer than `most_layers` layers; the shares of flat faces, of opposite hands and
+    of smooth lofts among those of three stations."""
+    flat = dice.random() < flats
     part = {
         "number": f"FZ-{dice.randrange(1000)}",
         "name": dice.choice(["Plate", "Rib <b>5</b>", "Größe & Maß", "=Tip", "Cover [/0]"]),
@@ -59,12 +70,12 @@ def _part(dice: random.Random, scale: float, most_layers: int) -> dict:
         "units": dice.choice(["mm", "mm", "in"]),
         "hand": "left",
     }
-    if dice.random() < 0.3:
+    if dice.random() < both_hands:
         part["other_hand"] = f"{part['number']}R"
     if dice.random() < 0.4:
         part["notes"] = [dice.choice(["Mind the edge.", "]]></style>", "100 % {x} \\ ~"])]
     unit = 25.4 if part["units"] == "in" else 1.0
-    mould, edges, size = _flat(dice, unit, scale) if flat else _loft(dice, unit, scale)
+    mould, edges, size = _flat(dice, unit, scale) if flat else _loft(dice, unit, scale, smooth)
     made = {
         "plybook": 1,
         "include": ["shared/materials.yaml", "shared/stock.yaml", "shared/shop.yaml"],
@@ -107,7 +118,7 @@ def _flat(dice, unit, scale):
     return mould, [], min(wide, high)
 
 
-def _loft(dice, unit, scale):
+def _loft(dice, unit, scale, smooth):
     span, chord = dice.uniform(300, 1200) * scale, dice.uniform(250, 700) * scale
     section = dice.choice(SECTIONS)
     stations = [{"at": 0, "chord": _length(chord, unit), "section": section}]
@@ -127,7 +138,7 @@ def _loft(dice, unit, scale):
     mould = {
         "form": dice.choice(["female", "male"]),
         "side": dice.choice(["upper", "lower"]),
-        "loft": dice.choice(["ruled", "smooth"]) if count > 1 else "ruled",
+        "loft": "smooth" if count > 1 and dice.random() < smooth else "ruled",
         "stations": stations,
     }
     if dice.random() < 0.3:

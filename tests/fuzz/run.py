@@ -1,15 +1,18 @@
-"""Fuzzing by one command: `python -m tests.fuzz.run --count 20000 --seed 1 [--build]`.
+"""Fuzzing by one command: `python -m tests.fuzz.run --count 20000 --seed 1 --small --workers 2`.
 
 The property: a spec gives findings (with the exit code of a refusal) or a build that `verify`
 calls sound. A traceback, a hang, a refusal without a finding, or a build that does not verify is
 a failure and is kept as files in `--keep`. Depths: `load` (default) reads the spec, `--lay` goes on
 to the pieces, `--build` makes and verifies every file, `--small` does that with parts of a hand's
-breadth, whole and spoiled, a second each.
+breadth, whole and spoiled, a third of a second each. A line is printed every hundred cases.
 """
 
 from __future__ import annotations
 
 import argparse
+import multiprocessing
+import os
+import queue
 import random
 import signal
 import sys
@@ -40,9 +43,11 @@ FILES = {
 }
 PARTS = [name for name in FILES if "/" not in name]
 SHARED = [name for name in FILES if name.startswith("shared/")]
-LONGEST_S = {"load": 10, "lay": 120, "build": 400, "small": 120}
+LONGEST_S = {"load": 10, "lay": 120, "build": 400, "small": 120}  # of a processor's time
+ASLEEP = 10  # a case that takes this many times as long by the wall clock waits for something
 SEARCH_S = 0.1  # for the cut plan of a small part
-TOLD_EVERY = 500
+ORDERS = 2  # in which its pieces are laid in turn
+TOLD_EVERY = 100
 MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
 
 
@@ -59,17 +64,32 @@ class Tally:
     unproved: int = 0  # of the refused: pieces or layouts that the verifier would call wrong
     passed: int = 0
     sound: int = 0
+    used_s: float = 0.0  # of processors
     slowest_s: float = 0.0
     slowest: int = 0
     failures: list[str] = field(default_factory=list)
     told: list[str] = field(default_factory=list)  # what was not proved
+
+    def add(self, other: Tally) -> None:
+        """Count the cases of another tally too."""
+        self.cases += other.cases
+        self.refused += other.refused
+        self.unproved += other.unproved
+        self.passed += other.passed
+        self.sound += other.sound
+        self.used_s += other.used_s
+        if other.slowest_s > self.slowest_s:
+            self.slowest_s, self.slowest = other.slowest_s, other.slowest
+        self.failures += other.failures
+        self.told += other.told
 
     def __str__(self) -> str:
         return (
             f"{self.cases} cases: {self.refused} refused with findings "
             f"({self.unproved} as not proved), {self.passed} accepted, "
             f"{self.sound} built and verified, {len(self.failures)} failures; "
-            f"slowest {self.slowest_s:.1f} s (seed {self.slowest})"
+            f"{self.used_s:.0f} s of processors, slowest {self.slowest_s:.1f} s "
+            f"(seed {self.slowest})"
         )
 
 
@@ -164,60 +184,135 @@ def run(
     seconds: float = float("inf"),
 ) -> Tally:
     """Run `count` cases, each from its own seed so that one can be run again by itself."""
-    if depth == "small":
-        with _quickly():
-            return _run(count, seed, depth, made_up, keep, seconds)
-    return _run(count, seed, depth, made_up, keep, seconds)
+    tally, until = Tally(), time.monotonic() + seconds
+    with manner(depth):
+        for number in range(seed, seed + count):
+            if time.monotonic() > until:
+                break
+            new = one(number, depth, made_up, keep)
+            tally.add(new)
+            _tell(tally, new)
+    return tally
+
+
+def run_beside(
+    workers: int,
+    count: int,
+    seed: int,
+    depth: str,
+    made_up: float,
+    keep: Path | None,
+    seconds: float,
+) -> Tally:
+    """The same by several processes; a process that dies is a failure of the case it was at."""
+    tally, until = Tally(), time.monotonic() + seconds
+    following = multiprocessing.Value("q", seed)
+    ended: multiprocessing.Queue = multiprocessing.Queue()
+    helpers = [
+        multiprocessing.Process(
+            target=_help, args=(following, seed + count, until, depth, made_up, keep, ended),
+            daemon=True,  # so that a build does its work itself instead of forking
+        )
+        for _ in range(workers)
+    ]  # fmt: skip
+    at: dict[int, int] = {}
+    for helper in helpers:
+        helper.start()
+    while True:
+        alive = any(helper.is_alive() for helper in helpers)
+        try:
+            helper_id, number, told = ended.get(timeout=1.0)
+        except queue.Empty:
+            if alive:
+                continue
+            break
+        if told is None:
+            at[helper_id] = number
+        else:
+            del at[helper_id]
+            tally.add(told)
+            _tell(tally, told)
+    for number in at.values():
+        tally.add(Tally(cases=1, failures=[f"seed {number}: the process died"]))
+    return tally
+
+
+def _help(following, end, until, depth, made_up, keep, ended) -> None:
+    with manner(depth):
+        while time.monotonic() < until:
+            with following.get_lock():
+                number = following.value
+                following.value += 1
+            if number >= end:
+                break
+            ended.put((os.getpid(), number, None))
+            ended.put((os.getpid(), number, one(number, depth, made_up, keep)))
 
 
 @contextmanager
-def _quickly() -> Iterator[None]:
-    """A short search for the cut plan, and one subset of the page's typeface for all cases."""
+def manner(depth: str) -> Iterator[None]:
+    """For small parts a short search for the cut plan, and one subset of the page's typeface for
+    all cases."""
     import plybook.nest.plan as planning
+    import plybook.nest.stretch as laying
     import plybook.write.book_html as page
 
-    search, subset = planning.SECONDS, page._font_subset
+    if depth != "small":
+        yield
+        return
+    search, orders, subset = planning.SECONDS, laying.ORDERS, page._font_subset
     one_for_all = cache(lambda bold: subset(page._characters(""), bold))
-    planning.SECONDS = {**search, "quick": SEARCH_S}
+    planning.SECONDS, laying.ORDERS = {**search, "quick": SEARCH_S}, ORDERS
     page._font_subset = lambda characters, bold: one_for_all(bold)
     try:
         yield
     finally:
-        planning.SECONDS, page._font_subset = search, subset
+        planning.SECONDS, laying.ORDERS, page._font_subset = search, orders, subset
 
 
-def _run(
-    count: int, seed: int, depth: str, made_up: float, keep: Path | None, seconds: float
-) -> Tally:
-    tally, told = Tally(), 0
-    until = time.monotonic() + seconds
-    for number in range(seed, seed + count):
-        if time.monotonic() > until:
-            break
-        dice = random.Random(number)
-        part, files = small_case(dice) if depth == "small" else case(dice, made_up)
-        began = time.monotonic()
-        former = signal.signal(signal.SIGALRM, _hang)
-        signal.alarm(LONGEST_S[depth])
-        try:
+def one(number: int, depth: str, made_up: float, keep: Path | None) -> Tally:
+    """One case by its seed."""
+    tally = Tally(cases=1)
+    dice = random.Random(number)
+    part, files = small_case(dice) if depth == "small" else case(dice, made_up)
+    began = time.process_time()
+    try:
+        with _watched(LONGEST_S[depth]):
             attempt(part, files, depth, tally)
-        except (Exception, Hang) as wrong:
-            frames = traceback.extract_tb(wrong.__traceback__)
-            at = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}"
-            tally.failures.append(f"seed {number}: {type(wrong).__name__} at {at}: {wrong}")
-            if keep is not None:
-                _keep(keep / str(number), files)
-        finally:
-            signal.alarm(0)
-            signal.signal(signal.SIGALRM, former)
-        tally.cases += 1
-        if time.monotonic() - began > tally.slowest_s:
-            tally.slowest_s, tally.slowest = time.monotonic() - began, number
-        if tally.cases % TOLD_EVERY == 0:
-            new = tally.failures[told:]
-            told = len(tally.failures)
-            print(tally, *new, sep="\n  ", file=sys.stderr, flush=True)
+    except (Exception, Hang) as wrong:
+        frames = traceback.extract_tb(wrong.__traceback__)
+        at = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}"
+        tally.failures.append(f"seed {number}: {type(wrong).__name__} at {at}: {wrong}")
+        if keep is not None:
+            _keep(keep / str(number), files)
+    tally.told = [f"seed {number}: {said}" for said in tally.told]
+    tally.used_s = tally.slowest_s = time.process_time() - began
+    tally.slowest = number
     return tally
+
+
+@contextmanager
+def _watched(longest_s: float) -> Iterator[None]:
+    """End what takes too much of a processor's time, or waits without end."""
+    clocks = [(signal.SIGPROF, signal.ITIMER_PROF, longest_s),
+              (signal.SIGALRM, signal.ITIMER_REAL, longest_s * ASLEEP)]  # fmt: skip
+    former = [signal.signal(number, _hang) for number, _, _ in clocks]
+    for _, clock, seconds in clocks:
+        signal.setitimer(clock, seconds)
+    try:
+        yield
+    finally:
+        for (number, clock, _), handler in zip(clocks, former, strict=True):
+            signal.setitimer(clock, 0.0)
+            signal.signal(number, handler)
+
+
+def _tell(tally: Tally, new: Tally) -> None:
+    """Each failure as it comes, and a line every hundred cases."""
+    for line in new.failures:
+        print(" ", line, file=sys.stderr, flush=True)
+    if tally.cases % TOLD_EVERY == 0:
+        print(tally, file=sys.stderr, flush=True)
 
 
 def _hang(_number, _frame) -> None:
@@ -238,15 +333,18 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=float("inf"), help="stop after this long")
     parser.add_argument("--made-up", type=float, default=0.2, help="share of generated specs")
     parser.add_argument("--keep", type=Path, help="folder for the files of failed cases")
+    parser.add_argument("--workers", type=int, default=1, help="processes at work")
     depth = parser.add_mutually_exclusive_group()
     depth.add_argument("--lay", action="store_const", const="lay", dest="depth")
     depth.add_argument("--build", action="store_const", const="build", dest="depth")
     depth.add_argument("--small", action="store_const", const="small", dest="depth")
     arguments = parser.parse_args()
-    tally = run(
+    given = (
         arguments.count, arguments.seed, arguments.depth or "load", arguments.made_up,
         arguments.keep, arguments.seconds,
     )  # fmt: skip
+    beside = arguments.workers > 1
+    tally = run_beside(arguments.workers, *given) if beside else run(*given)
     print(tally)
     for line in (*tally.failures, *(f"not proved: {said}" for said in tally.told)):
         print(" ", line)

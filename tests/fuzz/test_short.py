@@ -1,8 +1,12 @@
 """A short run of the fuzzer with fixed seeds; `python -m tests.fuzz.run` runs as long as wanted."""
 
+from pathlib import Path
+
 import pytest
 
-from tests.fuzz.run import run
+from tests.fuzz.run import FILES, Tally, attempt, manner, run, run_beside
+
+CASES = Path(__file__).parent / "cases"
 
 
 def test_spoiled_and_made_up_specs_are_read_or_refused():
@@ -37,6 +41,12 @@ def test_a_failure_would_be_told(monkeypatch):
     assert len(tally.failures) == 3 and "seed 1: ZeroDivisionError" in tally.failures[0]
 
 
+def test_two_workers_try_each_case_once():
+    alone, beside = run(12, seed=9), run_beside(2, 12, 9, "load", 0.2, None, float("inf"))
+    assert (beside.cases, beside.refused, beside.passed) == (12, alone.refused, alone.passed)
+    assert beside.failures == alone.failures == []
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", [500_085, 500_094])
 def test_what_once_tangled_is_laid_up_or_refused(seed):
@@ -53,12 +63,15 @@ def test_what_once_did_not_verify_is_sound(seed):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [1_000_033, 1_000_144, 1_000_328, 1_000_458, 1_001_921])
-def test_what_small_parts_once_broke_is_built_and_sound(seed):
+@pytest.mark.parametrize("name", sorted(p.stem for p in CASES.glob("*.yaml")))
+def test_what_small_parts_once_broke_is_built_and_sound(name):
     """A mesh on a narrow part; an overlap wider than its seam is long; a sliver marked out; a film
-    laid first in the section; a piece longer than a page."""
-    tally = run(1, seed, depth="small")
-    assert tally.failures == [] and tally.sound == 1 and tally.unproved == 0
+    laid first in the section; a piece longer than a page: the name says what it was."""
+    tally = Tally()
+    with manner("small"):
+        attempt("part.yaml", {**FILES, "part.yaml": (CASES / f"{name}.yaml").read_bytes()},
+                "small", tally)  # fmt: skip
+    assert tally.sound == 1 and tally.unproved == 0
 
 
 @pytest.mark.slow
