@@ -192,21 +192,37 @@ class Placer:
         if not len(centres):
             return None
         turns = np.broadcast_to(np.asarray(turns_deg, dtype=float), len(centres))
-        shapes = boxes(centres, turns, size_mm)
+        free = self._may_hold(centres, turns, size_mm) if inside else np.ones(len(centres), bool)
+        shapes = boxes(centres[free], turns[free], size_mm)
         if inside:
-            free = shapely.contains_properly(self.room, shapes)
+            free[free] = keep = shapely.contains_properly(self.room, shapes)
         else:
-            free = ~shapely.intersects(self.keep_off, shapes)
-        free[free] = self._free(shapes[free])
+            free[free] = keep = ~shapely.intersects(self.keep_off, shapes)
+        shapes = shapes[keep]
+        free[free] = keep = self._free(shapes)
         if not free.any():
             return None
-        crossed = np.zeros(len(shapes))
+        shapes = shapes[keep]
+        crossed = np.zeros(len(centres))
         for line in self.soft:
-            crossed[free] += shapely.intersects(line, shapes[free])
+            crossed[free] += shapely.intersects(line, shapes)
         total = np.where(free, cost + soft_cost * crossed, np.inf)
         k = int(np.argmin(np.round(total, 3)))
         return Spot((float(centres[k, 0]), float(centres[k, 1])), float(turns[k]), inside,
                     bool(crossed[k]), float(total[k]))  # fmt: skip
+
+    def _may_hold(
+        self, centres: np.ndarray, turns: np.ndarray, size_mm: tuple[float, float]
+    ) -> np.ndarray:
+        """Which boxes could lie in the room: centre inside, and none of its borders passed."""
+        x0, y0, x1, y1 = self.room.bounds
+        c, s = np.abs(np.cos(np.radians(turns))), np.abs(np.sin(np.radians(turns)))
+        w, h = size_mm[0] / 2, size_mm[1] / 2
+        wide, high = w * c + h * s - 1e-6, w * s + h * c - 1e-6
+        x, y = centres.T
+        may = (x - wide >= x0) & (x + wide <= x1) & (y - high >= y0) & (y + high <= y1)
+        may[may] = shapely.contains_xy(self.room, centres[may])
+        return may
 
     def put(self, block: Block | Box, spot: Spot) -> list[Text]:
         """Take the spot for a block and give its texts back."""

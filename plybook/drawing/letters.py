@@ -114,6 +114,11 @@ def fitted(text: str, width_mm: float, height_mm: float, bold: bool = False) -> 
 def wrapped(text: str, width_mm: float, height_mm: float, bold: bool = False) -> list[str]:
     """The text broken at spaces into lines no wider than the room; a single word too wide is
     broken inside."""
+    return list(_wrapped(text, width_mm, height_mm, bold))
+
+
+@lru_cache(maxsize=8192)  # a book's pages are set several times over until they sit well
+def _wrapped(text: str, width_mm: float, height_mm: float, bold: bool) -> tuple[str, ...]:
     lines: list[str] = []
     line = ""
     for word in text.split():
@@ -130,7 +135,7 @@ def wrapped(text: str, width_mm: float, height_mm: float, bold: bool = False) ->
             lines.append(word[:cut])
             word = word[cut:]
         line = word
-    return [*lines, line] if line else lines
+    return (*lines, line) if line else tuple(lines)
 
 
 def baseline_start_mm(item: Text, scale: float = 1.0) -> tuple[float, float]:
