@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
-from plybook.spec.model import Station, StationMould
+from plybook.spec.model import CoordinateSection, NacaSection, Station, StationMould
 from plybook.surface.section import SectionCurve, section_curve, share_of_w, w_of_share
 
 _NODES_PER_SECTION = 480
@@ -118,7 +118,7 @@ def loft_face(mould: StationMould, hand: str) -> Loft:
         )
     if not 0 <= mould.from_share < mould.to_share <= 1:
         _refuse("share-range", "the covered shares must rise and lie within 0..1", mould)
-    sections = [section_curve(s.section, mould.side, s.place) for s in stations]
+    sections = _section_curves(mould)
     kinds = {s.kind for s in sections}
     if len(kinds) > 1:
         _refuse("sections-mixed", "aerofoil and polyline sections cannot be lofted", mould)
@@ -152,6 +152,23 @@ def loft_face(mould: StationMould, hand: str) -> Loft:
         bag_sign,
         None if mould.loft == "ruled" or len(spans) == 2 else _cardinal(spans),
     )
+
+
+def _section_curves(mould: StationMould) -> list[SectionCurve]:
+    """The section of each station; stations of one section share its curve."""
+    made: dict[object, SectionCurve] = {}
+    curves = []
+    for station in mould.stations:
+        section = station.section
+        key: object = id(section)
+        if isinstance(section, NacaSection):
+            key = section
+        elif isinstance(section, CoordinateSection):
+            key = section.points.tobytes()
+        if key not in made:
+            made[key] = section_curve(section, mould.side, station.place)
+        curves.append(made[key])
+    return curves
 
 
 def _cardinal(spans: np.ndarray):
