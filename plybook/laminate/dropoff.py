@@ -115,10 +115,7 @@ def _along_span(ply: Ply, regions: Regions) -> bool:
     for edge in regions.face.edges:
         if edge.name == drop.edge:
             spans = np.asarray(regions.face.from_pattern(edge.points_mm))[:, 0]
-            size = float(
-                np.ptp(np.asarray(regions.face.from_pattern(regions.face.outline_mm))[:, 0])
-            )
-            return bool(np.ptp(spans) < 0.05 * size)
+            return bool(np.ptp(spans) < 0.05 * np.ptp(regions.outline_span_share[:, 0]))
     return True
 
 
@@ -130,7 +127,7 @@ def _from_edge(region: Region, edge: str) -> bool:
 
 def _outwards(drop: DropRun, regions: Regions) -> int:
     """+1 where the run steps to larger spans, -1 towards the root."""
-    spans = np.asarray(regions.face.from_pattern(regions.face.outline_mm))[:, 0]
+    spans = regions.outline_span_share[:, 0]
     for edge in regions.face.edges:
         if edge.name == drop.edge:
             at = float(np.mean(np.asarray(regions.face.from_pattern(edge.points_mm))[:, 0]))
@@ -162,7 +159,7 @@ def end_line(
     """The end of a ply of a run on the pattern, None where it reaches the edge itself."""
     position = _position(region, drop, along_span, regions)
     if along_span:
-        spans = np.asarray(regions.face.from_pattern(regions.face.outline_mm))[:, 0]
+        spans = regions.outline_span_share[:, 0]
         if position <= spans.min() + 0.01 or position >= spans.max() - 0.01:
             return None
         line = shapely.linestrings(regions.face.span_line(position))

@@ -12,6 +12,7 @@ round corners.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -177,22 +178,31 @@ class Regions:
         spans = [line.span_mm for line in self.face.station_lines]
         low, high = (spans[0], spans[-1]) if spans else self._range(0)
         return self._sheet(
-            self.face.span_line, band.from_mm, band.to_mm, low, high, spans, SAME_SPAN_MM
+            self.face.span_line, 0, band.from_mm, band.to_mm, low, high, spans, SAME_SPAN_MM
         )
+
+    @cached_property
+    def outline_span_share(self) -> np.ndarray:
+        """(n, 2) span and share of the points of the net line."""
+        return np.asarray(self.face.from_pattern(self.face.outline_mm))
 
     def _range(self, column: int) -> tuple[float, float]:
         """Range of span (0) or share (1) round the net line."""
-        values = np.asarray(self.face.from_pattern(self.face.outline_mm))[:, column]
+        values = self.outline_span_share[:, column]
         return float(values.min()), float(values.max())
 
     def _share_band(self, band: ShareBand) -> BaseGeometry:
         low, high = self._range(1)
         return self._sheet(
-            self.face.share_line, band.from_share, band.to_share, low, high, (), 1e-6
+            self.face.share_line, 1, band.from_share, band.to_share, low, high, (), 1e-6
         )
 
-    def _sheet(self, line_at, start, end, low, high, also, same) -> BaseGeometry:
-        """The sheet swept by lines from `start` to `end`, run off the face at its open sides."""
+    def _sheet(self, line_at, column, start, end, low, high, also, same) -> BaseGeometry:
+        """The sheet swept by lines from `start` to `end`, run off the face at its open sides.
+
+        Only its first and last lines cross the face; of those between, the ends past the face
+        are enough.
+        """
         start, end = min(start, end), max(start, end)
         if end <= low + same or start >= high - same:
             return EMPTY
@@ -200,7 +210,9 @@ class Regions:
         first, last = max(start, low), min(end, high)
         places = {first, last, *np.linspace(first, last, SAMPLES).tolist()}
         places |= {float(at) for at in also if first < at < last}
-        lines = [extended(line_at(at), reach, reach) for at in sorted(places)]
+        in_order = sorted(places)
+        lines = [extended(line_at(at), reach, reach) for at in in_order[:2] + in_order[2:][-2:]]
+        lines[2:2] = self._ends_past(column, in_order[2:-2], reach)
         if start <= low + same:
             lines.insert(0, _beside(lines[0], lines[1], reach))
         if end >= high - same:
@@ -215,6 +227,17 @@ class Regions:
         )
         area = Area(ring)
         return area if area.is_valid else shapely.make_valid(area)
+
+    def _ends_past(self, column: int, places: Sequence[float], by_mm: float) -> list[np.ndarray]:
+        """(2, 2) each: where the lines at these spans (0) or shares (1) end past the face."""
+        low, high = self._range(1 - column)
+        along = np.tile([low, 0.999 * low + 0.001 * high, 0.001 * low + 0.999 * high, high],
+                        len(places))  # fmt: skip
+        spots = np.column_stack([along, along])
+        spots[:, column] = np.repeat(places, 4)
+        ends = np.asarray(self.face.to_pattern(spots)).reshape(-1, 4, 2)
+        out = ends[:, [0, 3]] - ends[:, [1, 2]]
+        return list(ends[:, [0, 3]] + by_mm * out / np.hypot(*out.T).T[..., None])
 
     def _known_edge(self, name: str) -> None:
         names = [edge.name for edge in self.face.edges]

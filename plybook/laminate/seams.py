@@ -31,6 +31,7 @@ from plybook.surface.model import Face
 
 ToCut = Callable[[np.ndarray], np.ndarray]
 _FITS_EVERY_DEG = 0.5
+_WELL_INSIDE_MM = 20.0
 
 
 @dataclass(frozen=True)
@@ -294,6 +295,18 @@ def _clear(seam: SeamLine, search: SeamSearch) -> bool:
     return search.keep_off is None or seam.line.distance(search.keep_off) >= search.clear_mm
 
 
+def _crossing(search: SeamSearch, face: Face) -> list[tuple[float, float]]:
+    """Spans where a seam across would run right through a hardpoint; there is no need to place
+    it. The cut frame is close enough to the pattern."""
+    found = []
+    for part in polygons(search.keep_off) if search.keep_off is not None else []:
+        spans = np.asarray(face.from_pattern(shapely.get_coordinates(part)))[:, 0]
+        low, high = float(spans.min()) + _WELL_INSIDE_MM, float(spans.max()) - _WELL_INSIDE_MM
+        if low < high:
+            found.append((low, high))
+    return found
+
+
 def _row_seams(
     rows: int,
     low: float,
@@ -338,6 +351,7 @@ def _greedy_cuts(
     rows = [q for b in blocks for q in split_by(b, along)]
     sheets = [(a - search.reserve_mm, b - search.reserve_mm) for a, b in search.sheets_mm]
     cache: dict[float, SeamLine] = {}
+    barred = _crossing(search, face)
 
     def seam_at(at_mm: float) -> SeamLine:
         at_mm = round(at_mm)
@@ -371,7 +385,8 @@ def _greedy_cuts(
         if end >= spans[1]:
             return end
         while end > low + 20.0:
-            if _clear(seam_at(end), search) and good(low, round(end)):
+            through = [a for a, b in barred if a < round(end) < b]
+            if not through and _clear(seam_at(end), search) and good(low, round(end)):
                 return float(round(end))
             end -= 5.0
         return None
