@@ -122,29 +122,6 @@ def shape(read: Read) -> Part:
     return Part(spec, face, replace(laminate, findings=(*read.findings, *found)))
 
 
-def check(
-    read_specs: Sequence[Read], progress: Progress, quick: bool = False
-) -> tuple[tuple[Part, ...], tuple[Finding, ...]]:
-    """Everything `build` would say of the specs, without cutting or writing.
-
-    An opposite hand is the mirror image of its twin and is not laid up for itself.
-
-    Args:
-        read_specs: as read.
-        progress: told what is going on.
-        quick: only what the reader found; nothing is laid up.
-
-    Returns:
-        The parts as laid up, none when quick, and the findings.
-    """
-    parts: tuple[Part, ...] = ()
-    if not quick:
-        progress("mould faces and plies")
-        parts = tuple(each(shape, without_twins(read_specs)))
-    told = [f for one in read_specs for f in one.findings]
-    return parts, _unique([*told, *(f for part in parts for f in part.laminate.findings)])
-
-
 def without_twins(read_specs: Sequence[Read]) -> list[Read]:
     """The specs as they are written: without the opposite hands worked out from them."""
     twins: set[str] = set()
@@ -170,13 +147,14 @@ def build(
         PlybookError: the specs are wrong, the stock does not suffice, or the result could not be
             written; nothing is changed then.
     """
-    from plybook.amount import refuse_too_much
+    from plybook.amount import refuse_plainly_too_much, refuse_too_much
     from plybook.nest import CutJob, LayoutMemory, plan_cuts
     from plybook.output import folders_of
     from plybook.write.folder import commit, replace_file
 
     specs = read(paths, outside)
     refuse_twins([one.spec for one in specs])
+    refuse_plainly_too_much([one.spec for one in specs], outside.limits)
     progress("mould faces and plies")
     parts = each(shape, specs)
     refuse_errors([f for part in parts for f in part.laminate.findings])
@@ -185,7 +163,13 @@ def build(
     memory_path = _memory_path(paths)
     memory = LayoutMemory.from_bytes(_remembered(memory_path, outside))
     jobs = [CutJob(part.spec, part.laminate.pieces) for part in parts]
-    plan = plan_cuts(jobs, effort=effort, memory=memory, progress=progress)
+    plan = plan_cuts(
+        jobs,
+        effort=effort,
+        memory=memory,
+        progress=progress,
+        save=lambda known: replace_file(memory_path, known.to_bytes()),
+    )
     refuse_errors(plan.findings)
 
     progress("steps and quantities")
@@ -209,7 +193,7 @@ def build(
     if memory.changed:
         replace_file(memory_path, memory.to_bytes())
         findings.append(_searched(memory_path))
-    return Built(tuple(out / name for name in folders), plan, _unique(findings))
+    return Built(tuple(out / name for name in folders), plan, unique(findings))
 
 
 def _work(part: Part, plan: CutPlan) -> Shop:
@@ -271,7 +255,7 @@ def _searched(memory_path: Path) -> Finding:
     )
 
 
-def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+def unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """Each finding once."""
     seen: dict[tuple, Finding] = {}
     for f in findings:

@@ -7,13 +7,16 @@ in a panic, and because a search is stopped by ending its process.
 in:  {"height", "separation", "seconds", "seed", "workers",
       "items": [{"ring": [[x, y], ...], "demand", "rotations": [...] or null}]}
 out: {"length", "placed": [[item, rotation_deg, x, y], ...]}   ...   {"done": true}
+     and every now and then {"spent": seconds of processor time so far}
 """
 
 import json
 import sys
 import threading
+import time
 
 LONGEST_WAIT_S = 0.03
+SAY_SPENT_S = 0.1
 MOST_MEMORY_BYTES = 6 << 30
 
 
@@ -43,7 +46,7 @@ def main() -> None:
     search = threading.Thread(target=lambda: final.append(instance.solve(config, queue)))
     search.daemon = True
     search.start()
-    best = float("inf")
+    best, spent = float("inf"), time.process_time()
     proper = (spyrrow.ReportType.ExplFeas, spyrrow.ReportType.CmprFeas, spyrrow.ReportType.Final)
     while True:
         search.join(LONGEST_WAIT_S)
@@ -56,6 +59,9 @@ def main() -> None:
                 _say(solution)
         if over:
             break
+        if time.process_time() > spent + SAY_SPENT_S:
+            spent = time.process_time()
+            print(json.dumps({"spent": spent}), flush=True)
     print(json.dumps({"done": bool(final)}), flush=True)
 
 

@@ -24,7 +24,7 @@ class Remembered:
     """One material's accepted layouts: (unit id, used length, method, placements) each."""
 
     layouts: tuple[tuple[str, float, str, tuple[Placement, ...]], ...]
-    seconds: float  # longest search of a whole plan that went into it
+    seconds: float  # longest search of a whole plan that went into it; long ones add to it
 
 
 class LayoutMemory:

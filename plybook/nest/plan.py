@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,9 +22,11 @@ from plybook.nest.race import packer_is_installed
 from plybook.nest.remnant import left_over
 from plybook.nest.rolls import pack_rolls
 from plybook.nest.sheets import pack_sheets
+from plybook.nest.stretch import AS_GOOD_AS_BOUND
 
 Progress = Callable[[str], None]
 SECONDS = {"quick": 1.0, "normal": 30.0, "long": 8 * 3600.0}
+LONG_ROUND_S = 30.0, 600.0  # a long search goes over all materials again and again: first, longest
 DECIMALS = 4  # of placements, mm; a tenth of the checker's tolerance
 
 
@@ -34,6 +36,7 @@ def plan_cuts(
     memory: LayoutMemory | None = None,
     progress: Progress | None = None,
     seconds: float | None = None,
+    save: Callable[[LayoutMemory], None] | None = None,
 ) -> CutPlan:
     """Plan every cut of several parts from one shelf.
 
@@ -43,6 +46,8 @@ def plan_cuts(
         memory: accepted layouts; used again where proved, and added to.
         progress: told what is going on, in words.
         seconds: time for the whole search instead of the effort's own.
+        save: told to keep the memory, each time a long search has bettered a material; a run that
+            is killed then loses no more than the search of one material in one round.
 
     Returns:
         Layouts in the order of materials and units, every one proved, with findings.
@@ -59,21 +64,18 @@ def plan_cuts(
         found.append(_without_packer())
     whole = SECONDS[effort] if seconds is None else seconds
     budget = Budget(whole)
-    layouts: list[Layout] = []
+    run = _Run(whole, effort == "long", remembered, tell, save)
+    plans: list[_Plan] = []
     refused: list[Finding] = []
     with stops_on_interrupt(budget):
-        weights = [_weight(need) for need in needs]
-        for n, need in enumerate(needs):
-            share = budget.left_s() * weights[n] / (sum(weights[n:]) or 1.0)
-            if effort != "long":
-                share = min(share, _worth_s(need))
-            done = _plan_need(need, budget.part(share), whole, effort, remembered, tell)
-            if isinstance(done, Finding):
-                refused.append(done)
-            else:
-                layouts += done
+        for round_s in _rounds(run, budget):
+            plans = _plan_all(needs, budget.part(round_s), run)
+            refused = [plan for plan in plans if isinstance(plan, Finding)]
+            if refused or all(map(_is_best, plans)):
+                break
     if refused:
         raise StockError(refused)
+    layouts = [layout for plan in plans if not isinstance(plan, Finding) for layout in plan]
     failed = {x.unit.material for x in layouts if "one by one" in x.method}
     if packer_is_installed() and failed:
         found.append(_packer_failed(sorted(failed)))
@@ -83,6 +85,60 @@ def plan_cuts(
         )
     items = tuple(item for need in needs for item in need.items)
     return CutPlan(tuple(layouts), items, tuple(found))
+
+
+_Plan = list[Layout] | Finding
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What every search of one call is told: the time of the whole call, whether it goes on in
+    rounds that better what is remembered, the memory, and whom to tell and to save with."""
+
+    seconds: float
+    long: bool
+    memory: LayoutMemory
+    tell: Progress
+    save: Callable[[LayoutMemory], None] | None
+
+
+def _rounds(run: _Run, budget: Budget) -> Iterator[float]:
+    """Seconds of each round: one for all, or ever longer ones until the time is up."""
+    if not run.long:
+        yield budget.left_s()
+        return
+    seconds, longest = LONG_ROUND_S
+    while True:
+        yield min(seconds, budget.left_s())
+        seconds = min(2 * seconds, longest)
+        if budget.left_s() < 1.0:
+            return
+
+
+def _plan_all(needs: Sequence[Need], budget: Budget, run: _Run) -> list[_Plan]:
+    """A plan for every material, the time shared out by what is at stake."""
+    weights = [_weight(need) for need in needs]
+    plans = []
+    for n, need in enumerate(needs):
+        share = budget.left_s() * weights[n] / (sum(weights[n:]) or 1.0)
+        if not run.long:
+            share = min(share, _worth_s(need))
+        plans.append(_plan_need(need, budget.part(share), run))
+    return plans
+
+
+def _is_best(plan: _Plan) -> bool:
+    """Whether no search can better a plan: bars, which are cut exactly, and a single roll
+    that is no longer than its bound."""
+    if isinstance(plan, Finding):
+        return False
+    if all(x.unit.kind == "bar" for x in plan):
+        return True
+    return (
+        len(plan) == 1
+        and plan[0].unit.kind == "roll"
+        and (plan[0].used_length_mm <= plan[0].bound_mm * AS_GOOD_AS_BOUND)
+    )
 
 
 def _without_packer() -> Finding:
@@ -117,17 +173,20 @@ def _worth_s(need: Need) -> float:
     return 1.0 + 0.4 * sum(i.demand for i in need.items) ** 1.3
 
 
-def _plan_need(need, budget, seconds, effort, memory, tell) -> list[Layout] | Finding:
+def _plan_need(need: Need, budget: Budget, run: _Run) -> _Plan:
     """Proved layouts of one material, remembered or fresh; a finding where stock is short."""
     r = need.rules
     rules = [need.kind, need.gap_mm, need.endless, r.group_by_stage, r.order]
     key = layout_key(need.items, need.units, rules)
-    old = memory.get(key)
+    old = run.memory.get(key)
     kept = _recall(need, old) if old else None
-    if kept and (budget.stopped or (old.seconds >= seconds and effort != "long")):
-        tell(f"{need.material}: layout remembered and proved again")
+    before_s = old.seconds if old else 0.0
+    if kept and (budget.stopped or (_is_best(kept) if run.long else before_s >= run.seconds)):
+        run.tell(f"{need.material}: layout remembered and proved again")
         return kept
-    fresh = _search(need, budget, tell)
+    seed = round(before_s) if run.long else 0  # another night begins where this one ends
+    searched_s = before_s + budget.left_s() if run.long else max(run.seconds, before_s)
+    fresh = _search(need, budget, seed, run.tell)
     if isinstance(fresh, Finding):
         return kept or fresh
     if kept and _cost(kept) <= _cost(fresh):
@@ -135,13 +194,15 @@ def _plan_need(need, budget, seconds, effort, memory, tell) -> list[Layout] | Fi
     problems = check_plan(fresh, need.items)
     if problems:
         raise AssertionError(f"{need.material}: " + "; ".join(problems))
-    memory.put(
+    run.memory.put(
         key,
         Remembered(
             tuple((x.unit.id, x.used_length_mm, x.method, x.placements) for x in fresh),
-            max(seconds, old.seconds if old else 0.0),
+            round(searched_s, 1),
         ),
     )
+    if run.long and run.save is not None:
+        run.save(run.memory)
     return fresh
 
 
@@ -179,7 +240,7 @@ def _recall(need: Need, old: Remembered) -> list[Layout] | None:
     return None if check_plan(layouts, need.items) else layouts
 
 
-def _search(need: Need, budget: Budget, tell: Progress) -> list[Layout] | Finding:
+def _search(need: Need, budget: Budget, seed: int, tell: Progress) -> list[Layout] | Finding:
     if need.kind == "bar":
         return _search_bars(need, budget)
     if need.kind == "sheet":
@@ -188,6 +249,7 @@ def _search(need: Need, budget: Budget, tell: Progress) -> list[Layout] | Findin
             need.units,
             need.gap_mm,
             budget,
+            seed,
             progress=lambda n: tell(f"{need.material}: {n} sheets so far"),
         )
         rows = [(f.unit, f.placements, f.unit.length_mm, "irregular") for f in filled]
@@ -198,6 +260,7 @@ def _search(need: Need, budget: Budget, tell: Progress) -> list[Layout] | Findin
             need.units,
             need.gap_mm,
             budget,
+            seed,
             by_group=need.rules.group_by_stage,
             progress=lambda mm: tell(
                 f"{need.material}: {mm / 1000:.2f} m so far, at least {bound / 1000:.2f} m"

@@ -55,6 +55,7 @@ class Race:
     def __init__(self, task: Task, seconds: float, seeds: tuple[int, ...], workers: int = 1):
         self.best: Found | None = None
         self.crashed = 0
+        self.spent_s = 0.0  # processor time of the search that had most, as far as was heard
         self._task, self._seconds, self._seeds, self._workers = task, seconds, seeds, workers
         self._lines: queue.Queue[tuple[int, dict | None]] = queue.Queue()
         self._by_seed: dict[int, list[Found]] = {}
@@ -124,6 +125,7 @@ class Race:
             for line in child.stdout:
                 said = json.loads(line)
                 done = done or said.get("done", False)
+                self.spent_s = max(self.spent_s, said.get("spent", 0.0))
                 if "placed" in said:
                     self._lines.put((seed, said))
         except (OSError, ValueError):

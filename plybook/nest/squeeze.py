@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from contextlib import ExitStack
 from typing import Protocol
 
 from plybook.nest.budget import Budget
 from plybook.nest.laying import Copy
 from plybook.nest.model import Placement, Unit
+from plybook.nest.placing import placed_outline
 from plybook.nest.race import Race
 from plybook.nest.strip import StripProblem
 
 _LISTEN_S = 0.05
+_LOADED = 2.5  # a search may take so much longer than its processor time, where others work too
 _NEARLY = 1.004  # a layout this much too long may still be pushed together
 
 
@@ -24,6 +25,68 @@ class OnUnit(Protocol):
     def copies(self) -> tuple[Copy, ...]: ...
     @property
     def placements(self) -> tuple[Placement, ...]: ...
+
+
+class Question:
+    """Whether some copies fit together on a rectangular unit: a search in a process of its own.
+
+    Attributes:
+        copies: what was asked about.
+        placements: how they lie, once it is known that they fit.
+        is_over: answered, one way or the other.
+    """
+
+    def __init__(
+        self,
+        copies: Sequence[Copy],
+        unit: Unit,
+        gap_mm: float,
+        seconds: float,
+        budget: Budget,
+        seed: int,
+        any_turn: bool = False,
+    ):
+        """Begin the search.
+
+        Args:
+            copies: what is to lie together.
+            unit: a rectangle.
+            gap_mm: clear distance between pieces.
+            seconds: processor time.
+            budget: wall time, in which the processor may have other work too.
+            seed: of the search.
+            any_turn: let pieces that may turn freely lie at any angle, which finds more but takes
+                longer; else long sides lie along edges of the unit.
+        """
+        self.copies, self.placements, self.is_over = tuple(copies), None, False
+        self._unit, self._problem = unit, _problem(copies, unit, gap_mm, any_turn)
+        self._target_mm = unit.length_mm * _NEARLY + 2 * self._problem.asked_mm
+        self._seconds = seconds
+        self._budget = budget.part(min(seconds * _LOADED, budget.left_s()))
+        self._race = Race(self._problem.task, self._budget.left_s(), (seed,))
+        self._race.__enter__()
+
+    placements: list[Placement] | None
+
+    def hear(self, wait_s: float = _LISTEN_S) -> None:
+        """Listen for a moment. A search that is too far from the end of the unit for the processor
+        time it has had is given up."""
+        best = self._race.run(Budget(wait_s), self._target_mm)
+        spent_s = self._race.spent_s
+        if best is not None and best.length_mm <= self._target_mm:
+            self._tidy(best)
+        self.is_over |= best is not None and best.length_mm > self._target_mm * _hope(spent_s)
+        self.is_over |= spent_s > self._seconds or not self._budget.left_s()
+        self.is_over |= self.placements is not None or self._race.is_over
+
+    def _tidy(self, best) -> None:
+        result = self._problem.tidy(best)
+        if result is not None and result.length_mm <= self._unit.length_mm + 1e-6:
+            self.placements = _named(result.placements, self.copies)
+
+    def close(self) -> None:
+        """End the search."""
+        self._race.__exit__()
 
 
 def squeeze_together(
@@ -45,35 +108,23 @@ def squeeze_together(
     Returns:
         Placements of each set, None where none was found.
     """
-    problems = [_problem(s, u, gap_mm) for s, u in zip(sets, units, strict=True)]
-    found: list[list[Placement] | None] = [None] * len(sets)
-    with ExitStack() as stack:
-        races = [
-            stack.enter_context(Race(p.task, seconds, (seed + k,))) for k, p in enumerate(problems)
-        ]
-        waiting = set(range(len(sets)))
-        begun: dict[int, float] = {}  # time left when a search was first heard of
-        budget = Budget(seconds)
-        while waiting and (left := budget.left_s()):
-            for k in sorted(waiting):
-                target = units[k].length_mm * _NEARLY + 2 * problems[k].asked_mm
-                best = races[k].run(Budget(_LISTEN_S), target)
-                if best is not None:
-                    begun.setdefault(k, left)
-                    if best.length_mm > target * _hope(begun[k] - left):
-                        waiting.discard(k)
-                if best is not None and best.length_mm <= target:
-                    found[k] = _tidy(problems[k], best, sets[k], units[k])
-                    if found[k] is not None:
-                        waiting.discard(k)
-                if races[k].is_over:
-                    waiting.discard(k)
-    return found
+    questions: list[Question] = []
+    budget = Budget(seconds)
+    try:
+        for k, (copies, unit) in enumerate(zip(sets, units, strict=True)):
+            questions.append(Question(copies, unit, gap_mm, seconds, budget, seed + k))
+        while waiting := [q for q in questions if not q.is_over]:
+            for question in waiting:
+                question.hear()
+    finally:
+        for question in questions:
+            question.close()
+    return [q.placements for q in questions]
 
 
 def _hope(spent_s: float) -> float:
     """A search further from its target than this factor is given up; what is near may go on."""
-    return 1.0 + 0.12 * math.exp(-spent_s / 0.9) if spent_s > 0.5 else 2.0
+    return 1.0 + 0.13 * math.exp(-spent_s / 0.9) if spent_s > 0.5 else 2.0
 
 
 def squeeze_left(bin: OnUnit, gap_mm: float, budget: Budget) -> list[Placement] | None:
@@ -83,23 +134,27 @@ def squeeze_left(bin: OnUnit, gap_mm: float, budget: Budget) -> list[Placement] 
 
     problem = _problem(bin.copies, bin.unit, gap_mm)
     result = search_strip(problem, budget)
-    shapes = {(c.item.id, r, f): s for c in bin.copies for r, f, s in c.turns}
-    reach = max(
-        p.x_mm + float(shapes[p.item, p.rotation_deg, p.flipped].high[0]) for p in bin.placements
-    )
+    items = {c.item.id: c.item for c in bin.copies}
+    reach = max(float(placed_outline(items[p.item], p)[:, 0].max()) for p in bin.placements)
     if result is None or result.length_mm >= reach - 1.0:
         return None
     return _named(result.placements, bin.copies)
 
 
-def _problem(copies: Sequence[Copy], unit: Unit, gap_mm: float) -> StripProblem:
+def _problem(
+    copies: Sequence[Copy], unit: Unit, gap_mm: float, any_turn: bool = False
+) -> StripProblem:
     return StripProblem(
         [c.turns[0][2].ring_mm for c in copies],
         [1] * len(copies),
-        [_turns(c, unit.width_mm) for c in copies],
+        [None if any_turn and _is_free(c) else _turns(c, unit.width_mm) for c in copies],
         gap_mm,
         unit.width_mm,
     )
+
+
+def _is_free(copy: Copy) -> bool:
+    return copy.item.rotations_deg is None
 
 
 def _turns(copy: Copy, width_mm: float) -> tuple[float, ...]:
@@ -112,13 +167,6 @@ def _turns(copy: Copy, width_mm: float) -> tuple[float, ...]:
     )
 
 
-def _tidy(problem, best, copies, unit) -> list[Placement] | None:
-    result = problem.tidy(best)
-    if result is None or result.length_mm > unit.length_mm + 1e-6:
-        return None
-    return _named(result.placements, copies)
-
-
 def _named(placements, copies: Sequence[Copy]) -> list[Placement]:
     """Strip placements as placements of the copies they stand for."""
     found = []
@@ -126,9 +174,11 @@ def _named(placements, copies: Sequence[Copy]) -> list[Placement]:
         copy = copies[p.index]
         first, flipped, _ = copy.turns[0]
         turn = round((first + p.rotation_deg) % 360.0, 9) % 360.0
-        exact = min(
+        near = min(
             (r for r, f, _ in copy.turns if f == flipped),
             key=lambda r: abs((r - turn + 180.0) % 360.0 - 180.0),
         )
-        found.append(Placement(copy.item.id, copy.number, p.x_mm, p.y_mm, exact, flipped))
+        if _is_free(copy) and abs((near - turn + 180.0) % 360.0 - 180.0) > 1e-6:
+            near = turn
+        found.append(Placement(copy.item.id, copy.number, p.x_mm, p.y_mm, near, flipped))
     return found

@@ -266,6 +266,29 @@ def test_more_effort_never_makes_the_remembered_plan_worse():
     assert plan_cuts(jobs, memory=memory, seconds=0.2).layouts[0].used_length_mm == longer
 
 
+def test_a_long_search_saves_as_it_goes_and_never_gets_worse():
+    """Whatever was saved last is what a run that is killed leaves: sound, and no worse than what
+    was saved before it."""
+    pieces = [*bias(9), piece("C", box(900.0, 600.0), "foam", kind="core")]
+    jobs = [job(pieces, [roll(), sheet()])]
+    memory, saved = LayoutMemory(), []
+    first = plan_cuts(jobs, memory=memory, seconds=0.2)
+    lengths = [first.layouts[0].used_length_mm]
+    plan_cuts(jobs, "long", memory, seconds=4.0, save=lambda known: saved.append(known.to_bytes()))
+    assert len(saved) >= 2 and saved[-1] == memory.to_bytes()
+    for content in saved:
+        left = plan_cuts(jobs, memory=LayoutMemory.from_bytes(content), seconds=0.0)
+        assert all(x.remembered for x in left.layouts)
+        lengths.append(left.layouts[0].used_length_mm)
+    assert lengths == sorted(lengths, reverse=True)
+
+
+def test_a_long_search_ends_where_nothing_can_be_bettered():
+    jobs = [job([piece("P", box(1250.0, 500.0))], [roll()])]
+    plan = plan_cuts(jobs, "long")
+    assert plan.layouts[0].used_length_mm == plan.layouts[0].bound_mm == 1250.0
+
+
 def test_an_interrupt_keeps_a_proved_plan_of_everything():
     said = []
 
