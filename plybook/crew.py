@@ -6,13 +6,13 @@ is raised here; Ctrl-C and the end of the main process end the helpers at once.
 
 from __future__ import annotations
 
-import ctypes
 import gc
-import multiprocessing
 import os
+import pickle
 import signal
 import sys
 from collections.abc import Callable, Sequence
+from functools import cache
 from typing import Any, TypeVar
 
 Given = TypeVar("Given")
@@ -32,7 +32,11 @@ def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
         Whatever `work` raises, for the first of `given` that fails.
     """
     hands = min(len(given), _processors())
-    if hands < 2 or multiprocessing.current_process().daemon:
+    if hands < 2:
+        return [work(one) for one in given]
+    import multiprocessing
+
+    if multiprocessing.current_process().daemon:
         return [work(one) for one in given]
     if not sys.platform.startswith("linux"):
         with multiprocessing.get_context("spawn").Pool(hands, _settle_in) as pool:
@@ -47,6 +51,49 @@ def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, former)
         _inherited.pop()
+
+
+def beside(work: Callable[[], Made]) -> Callable[[], Made]:
+    """Begin a piece of work in a helper, where the machine has a processor to spare.
+
+    Args:
+        work: makes something that can be pickled.
+
+    Returns:
+        Answers with what was made, waiting for it if need be. Where the helper failed the work is
+        done here, and raises here.
+    """
+    if not sys.platform.startswith("linux") or _processors() < 2:
+        return cache(work)
+    reader, writer = os.pipe()
+    former = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    helper = os.fork()
+    if not helper:
+        try:
+            _settle_in()
+            with os.fdopen(writer, "wb") as out:
+                out.write(_done(work))
+        finally:
+            os._exit(0)
+    os.close(writer)
+    signal.pthread_sigmask(signal.SIG_SETMASK, former)
+
+    @cache
+    def answer() -> Made:
+        with os.fdopen(reader, "rb") as found:
+            sent = found.read()
+        os.waitpid(helper, 0)
+        return pickle.loads(sent) if sent else work()
+
+    return answer
+
+
+def _done(work: Callable[[], Any]) -> bytes:
+    """What `beside` sends back; nothing where the work fails."""
+    try:
+        return pickle.dumps(work(), pickle.HIGHEST_PROTOCOL)
+    except Exception:
+        return b""
 
 
 def _nth(number: int) -> Any:
@@ -67,4 +114,6 @@ def _settle_in() -> None:
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     if sys.platform.startswith("linux"):
+        import ctypes
+
         ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)

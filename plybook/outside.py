@@ -100,6 +100,10 @@ class Outside:
         self._read[Path(path).as_posix()] = content
         return content
 
+    def remember(self, other: Outside) -> None:
+        """Take over the lines of files that a helper's `Outside` has read."""
+        self._read.update(other._read)
+
     def real(self, path: Path) -> Path:
         """The path with every symbolic link followed (it need not exist)."""
         try:

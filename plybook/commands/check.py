@@ -1,8 +1,13 @@
-"""`plybook check`: what a spec was read as, and everything that is wrong with it."""
+"""`plybook check`: what a spec was read as, and everything that is wrong with it.
+
+Only rooms that the work enters are loaded, and reading goes on beside the loading: a check is
+run again and again while a spec is written.
+"""
 
 from __future__ import annotations
 
 import argparse
+import gc
 import sys
 
 from plybook.commands.common import DONE, SPEC_WRONG, Progress, say, specs_argument, tell
@@ -17,27 +22,40 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--quick",
         action="store_true",
-        help="only what can be said without laying the part up: under a second, but nothing of"
-        " zones, seams, trade rules or curvature",
+        help="only what can be said from the text: nothing of zones, seams, trade rules or"
+        " curvature",
     )
 
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
-    from plybook.build import check, read, without_twins
+    gc.disable()  # a check lives for a second; looking for garbage would only cost time
+    try:
+        return _check(arguments, progress)
+    finally:
+        gc.enable()
+
+
+def _check(arguments: argparse.Namespace, progress: Progress) -> int:
+    from plybook.build import read, unique, without_twins
+    from plybook.checking import check, read_beside
     from plybook.readout import picture, zone_lines
 
     shown = not arguments.quiet and arguments.format != "json"
-    read_specs = read(arguments.specs, arguments.outside)
+    reader = read if arguments.quick else read_beside
+    read_specs = reader(arguments.specs, arguments.outside)
     if shown:
         for one in without_twins(read_specs):
             say(picture(one.spec) + "\n")
         sys.stdout.flush()
-    parts, findings = check(read_specs, progress, arguments.quick)
+    if arguments.quick:
+        parts, findings = (), unique([f for one in read_specs for f in one.findings])
+    else:
+        parts, findings = check(read_specs, progress)
     progress.clear()
     for part in parts:
-        if shown and part.laminate.zones:
-            unit = part.spec.part.units
-            say(f"{part.number}: {zone_lines(part.laminate.zones, unit)}\n")
+        if shown and part.zones:
+            own = part.spec.part
+            say(f"{own.number}: {zone_lines(part.zones, own.units)}\n")
     tell(findings, arguments)
     wrong = any(f.severity is Severity.ERROR for f in findings)
     if not wrong and arguments.format != "json":

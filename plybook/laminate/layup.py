@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, GeometryError, PlybookError, error, warning
-from plybook.laminate.core import core_pieces
+from plybook.laminate.core import CoreCut, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
@@ -56,10 +56,10 @@ def lay_up(spec: PartSpec, face: Face, progress: Progress | None = None) -> Lami
         Pieces, layers, zones, sections, mass and every finding; a finding that is an error leaves
         its layer without pieces and the rest complete.
     """
-    return _LayUp(spec, face, progress or (lambda words: None)).run()
+    return LayUp(spec, face, progress or (lambda words: None)).run()
 
 
-class _LayUp:
+class LayUp:
     """One lay-up on its way: the face as it stands, the splices so far, what was found."""
 
     def __init__(self, spec: PartSpec, face: Face, progress: Progress):
@@ -194,11 +194,6 @@ class _LayUp:
         )
 
     def _sheet(self, layer: Ply | Film) -> tuple[Piece, ...]:
-        rules = [
-            *self.marks[""],
-            *self._core_marks(layer),
-            *drop_marks(layer, self.spec.layers, self.regions),
-        ]
         maps = self._raised(layer)
         cut = cut_sheet(
             self.sheet_of(layer),
@@ -206,7 +201,7 @@ class _LayUp:
             maps,
             self.splices,
             self.sheets_laid,
-            rules,
+            self._marks_for(layer),
             Strains(self.face, maps),
         )
         self.splices.extend(cut.splices)
@@ -226,28 +221,37 @@ class _LayUp:
         film = materials.consumables[layer.material]
         return Sheet(layer, "film", 0.0, film.thickness_mm, film.roll_width_mm, NO_SPLICE, True)
 
-    def _core_marks(self, layer: Layer) -> list[MarkRule]:
-        return [rule for name, rules in self.marks.items() if name for rule in rules]
+    def _marks_for(self, layer: Ply | Film) -> list[MarkRule]:
+        return [
+            *(rule for rules in self.marks.values() for rule in rules),
+            *drop_marks(layer, self.spec.layers, self.regions),
+        ]
 
     def _core(self, layer: Core, region: BaseGeometry) -> tuple[Piece, ...]:
-        sheets = tuple(
-            (item.length_mm, item.width_mm)
-            for item in self.spec.stock
-            if (item.kind, item.material) == ("sheet", layer.material) and item.outline_mm is None
-        )
         self._under[layer.id] = raised = self._raised(layer)
-        cut = core_pieces(
+        cut = self._core_cut(layer, region, raised)
+        self.findings.extend(cut.findings)
+        return self._marked(cut.pieces, raised)
+
+    def _core_cut(self, layer: Core, region: BaseGeometry, raised: LeafMaps | None) -> CoreCut:
+        return core_pieces(
             layer,
             region,
             self.face,
             raised,
             stock=self.spec.materials.cores[layer.material],
             let_in={cut.insert: self.regions.of_layer(cut.insert) for cut in layer.cut_outs},
-            sheets_mm=sheets,
+            sheets_mm=self.sheets_of(layer),
             chord_error_mm=self.ground.chord_error_mm,
         )
-        self.findings.extend(cut.findings)
-        return self._marked(cut.pieces, raised)
+
+    def sheets_of(self, layer: Core) -> tuple[tuple[float, float], ...]:
+        """Sizes of the whole sheets on the shelf that a core can be cut from."""
+        return tuple(
+            (item.length_mm, item.width_mm)
+            for item in self.spec.stock
+            if (item.kind, item.material) == ("sheet", layer.material) and item.outline_mm is None
+        )
 
     def _insert(self, layer: Insert, region: BaseGeometry) -> tuple[Piece, ...]:
         host = self._host(layer)
@@ -317,13 +321,16 @@ class _LayUp:
     # ------------------------------------------------------------ the whole
 
     def _finished(self) -> Laminate:
+        self._look_at_joints_and_ends()
+        self.progress(f"{self.spec.part.number}: zones, sections, mass and rules")
+        return sum_up(self.spec, self.face, self.layers, self.pieces, self.field, self.findings)
+
+    def _look_at_joints_and_ends(self) -> None:
         ladders = ladders_of(self.spec.layers, self.regions)
         self.findings.extend(drop_findings(ladders, self.spec.layers))
         plies = {x.id: self.sheet_of(x) for x in self.spec.layers if isinstance(x, Ply)}
         open_kinks = [kink for kink in self.face.kinks if not kink.accepted]
         self.findings.extend(kink_findings(self.pieces, open_kinks, plies))
-        self.progress(f"{self.spec.part.number}: zones, sections, mass and rules")
-        return sum_up(self.spec, self.face, self.layers, self.pieces, self.field, self.findings)
 
 
 def _kind_of(layer: Layer) -> PieceKind:

@@ -20,7 +20,7 @@ from plybook.spec.model import Core, CoreStock, PointLine
 from plybook.surface.model import Face
 from plybook.units import show_number
 
-_NARROWEST_MM = 15.0
+NARROWEST_MM = 15.0
 _ENDS_INSIDE_MM = 5.0  # a seam given to within this of the core's edge is meant to reach it
 _LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is not worth words
 
@@ -129,7 +129,7 @@ def panel_findings(
             )
         )
     width = 2 * shape.area / shape.length
-    if width < _NARROWEST_MM:
+    if width < NARROWEST_MM:
         found.append(
             warning(
                 "narrow-panel",

@@ -174,6 +174,10 @@ class _Cutter:
         sheet, frame = self.sheet, self.frame
         at = frame.positions(shapely.get_coordinates(cut.exterior))
         low, high = float(at.min()), float(at.max())
+        grown = self.ground.growth_mm
+        if sheet.usable_mm > 0 and abs(high - low - sheet.usable_mm) < grown:
+            self.ground.unsure.append(sheet.layer.id)
+        low, high = low - grown / 2, high + grown / 2
         if sheet.usable_mm <= 0 or high - low <= sheet.usable_mm:
             return ()
         clear = self._clear(cut, carry)

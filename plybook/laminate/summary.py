@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from plybook.diagnostics import Finding, Severity
 from plybook.laminate.heights import HeightField
 from plybook.laminate.mass import laminate_mass
-from plybook.laminate.model import LaidLayer, Laminate, Piece
+from plybook.laminate.model import LaidLayer, Laminate, Piece, Zone
 from plybook.laminate.rules import accept, trade_findings
 from plybook.laminate.section_cut import section_cuts
 from plybook.laminate.zones import find_zones
@@ -40,8 +40,6 @@ def sum_up(
     """
     zones = find_zones(layers, face, spec)
     mass = laminate_mass(layers, pieces, face, spec)
-    told = [*findings, *trade_findings(spec, face, layers, pieces, zones)]
-    told = sorted(dict.fromkeys(told), key=lambda f: _ORDER[f.severity])
     return Laminate(
         pieces=tuple(pieces),
         layers=tuple(layers),
@@ -49,5 +47,20 @@ def sum_up(
         sections=section_cuts(spec, face, layers, field),
         mass_g=mass.total_g,
         centre_mm=mass.centre_mm,
-        findings=accept(told, spec.acknowledged),
+        findings=all_findings(spec, face, layers, pieces, zones, findings),
     )
+
+
+def all_findings(
+    spec: PartSpec,
+    face: Face,
+    layers: Sequence[LaidLayer],
+    pieces: Sequence[Piece],
+    zones: Sequence[Zone],
+    found: Iterable[Finding],
+) -> tuple[Finding, ...]:
+    """What was found layer by layer and what the trade rules say, once each, errors first, with
+    the reasons the spec accepts them for."""
+    told = [*found, *trade_findings(spec, face, layers, pieces, zones)]
+    told = sorted(dict.fromkeys(told), key=lambda f: _ORDER[f.severity])
+    return accept(told, spec.acknowledged)

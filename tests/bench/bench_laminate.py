@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from plybook.laminate import lay_up  # before numpy: it sets the number of threads
-from plybook.laminate.layup import _LayUp
+from plybook.laminate.layup import LayUp
 from plybook.outside import Outside
 from plybook.spec import load
 from plybook.spec.model import (
@@ -59,7 +59,7 @@ def stages():
     """Adds up the processor time spent in each stage of a lay-up (a stage within another counts
     in both)."""
     spent = dict.fromkeys(STAGES.values(), 0.0)
-    kept = {name: getattr(_LayUp, name) for name in STAGES}
+    kept = {name: getattr(LayUp, name) for name in STAGES}
 
     def timed(name, method):
         def call(*args, **more):
@@ -72,12 +72,12 @@ def stages():
         return call
 
     for name, method in kept.items():
-        setattr(_LayUp, name, timed(name, method))
+        setattr(LayUp, name, timed(name, method))
     try:
         yield spent
     finally:
         for name, method in kept.items():
-            setattr(_LayUp, name, method)
+            setattr(LayUp, name, method)
 
 
 def skin(layers: int) -> PartSpec:

@@ -1,0 +1,228 @@
+"""A laminate looked over: every finding of a lay-up, without developing the layers where that is
+certain to say the same.
+
+Most rules ask where layers lie, not how they are cut. Those that ask for pieces get pieces cut as
+if every layer lay on the bare mould face; what lies below makes a cut larger by no more than a
+bound. Where a finding could depend on that (cloth has to climb a wall, the stack is thick for the
+bend of the face, a layer is within the bound of its roll's width, a finding tells a size of a
+piece) the part is laid up for good, so that a look says what a build says.
+
+Terms:
+    bare: the mould face without the layers below.
+    bound: a ramp makes a cut t tan(a / 2) larger at each end, a stack of height h over a face
+        that turns by an angle makes it h times that angle larger or smaller.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache, cached_property
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from plybook.diagnostics import Finding, PlybookError
+from plybook.laminate.core import CoreCut
+from plybook.laminate.heights import HeightField
+from plybook.laminate.layup import LayUp, Progress, lay_up
+from plybook.laminate.marks import MarkRule
+from plybook.laminate.model import Piece, Zone
+from plybook.laminate.panel_checks import NARROWEST_MM
+from plybook.laminate.plies import NARROW_MM
+from plybook.laminate.raising import LeafMaps
+from plybook.laminate.rises import Rise
+from plybook.laminate.rulebook import trade_rules
+from plybook.laminate.seams import largest_fit
+from plybook.laminate.shapes import mean_width_mm
+from plybook.laminate.summary import all_findings
+from plybook.laminate.zones import find_zones
+from plybook.spec.model import Core, Film, Layer, PartSpec, Ply
+from plybook.surface.model import Face
+
+Beside = Callable[[Callable[[], Any]], Callable[[], Any]]
+_BEND = 0.5  # most height over radius of the face that a lay-up surely follows
+_SPOTS = 20, 64  # of the face, along the span and the section, where bend is looked at
+_SPARE = 1.25  # for what the spots miss of the face's turning
+_OF_PIECES = {"butt-not-staggered", "butt-across-fibre", "overlap-close", "piece-wider-than-roll"}
+_OF_REGIONS = {
+    "acknowledgement-unused",
+    "drop-gap-on-face",
+    "drop-order",
+    "drop-runs-off",
+    "drop-step",
+    "insert-not-flush",
+    "insert-outside-core",
+    "insert-thickness",
+    "polygon-crosses-itself",
+    "region-empty",
+    "regions-in-a-circle",
+    "seam-runs-on",
+    "unknown-edge",
+    "unknown-layer",
+}
+
+
+@dataclass(frozen=True)
+class Look:
+    """What a look at a laminate tells; `laid_up` where it had to be laid up for that."""
+
+    zones: tuple[Zone, ...]
+    findings: tuple[Finding, ...]
+    laid_up: bool
+
+
+def look_over(
+    spec: PartSpec, face: Face, beside: Beside | None = None, progress: Progress | None = None
+) -> Look:
+    """Zones and findings of a part, the same that `lay_up` gives.
+
+    Args:
+        spec: the resolved part spec.
+        face: its mould face.
+        beside: begins a piece of work elsewhere and answers with a way to ask for its result.
+        progress: called with one line of text now and then.
+    """
+    told = progress or (lambda words: None)
+    try:
+        seen = _Bare(spec, face, told).look(beside or cache)
+    except (PlybookError, shapely.errors.GEOSException):
+        seen = None
+    if seen is not None:
+        return seen
+    laid = lay_up(spec, face, told)
+    return Look(laid.zones, laid.findings, True)
+
+
+class _Bare(LayUp):
+    """A lay-up in which every layer lies on the bare face and pieces carry no marks."""
+
+    def look(self, beside: Beside) -> Look | None:
+        """Zones and findings, or None where only a lay-up can tell."""
+        cores = [x for x in self.spec.layers if isinstance(x, Core)]
+        self._cut_beside = beside(self._cut_cores if cores else dict)
+        regions = {layer.id: self._region(layer) for layer in self.spec.layers}
+        self.marks = {"": ()}
+        rises = [self._rise(layer, regions[layer.id]) for layer in self.spec.layers]
+        self.rises = {rise.layer: rise for rise in rises if rise is not None}
+        if self._climbs or self._bends_hard:
+            return None
+        for layer in self.spec.layers:
+            region = regions[layer.id]
+            if region is not None and not region.is_empty:
+                self.ground.growth_mm = self._growth_mm(self.field.rises)
+                self._lay(layer, region)
+        self._look_at_joints_and_ends()
+        zones = find_zones(self.layers, self.face, self.spec)
+        found = all_findings(self.spec, self.face, self.layers, self.pieces, zones, self.findings)
+        return Look(zones, found, False) if self._certain(found) else None
+
+    def _certain(self, found: tuple[Finding, ...]) -> bool:
+        """Whether cutting the layers over each other would change no finding."""
+        sure = (_OF_REGIONS | set(trade_rules())) - _OF_PIECES
+        return (
+            not self.ground.unsure
+            and all(finding.code in sure for finding in found)
+            and all(self._far_from_limits(piece) for piece in self.pieces)
+        )
+
+    def _far_from_limits(self, piece: Piece) -> bool:
+        grown = self._growth_mm(self.field.rises)
+        outline = shapely.Polygon(piece.outline_mm)
+        if piece.kind != "core":
+            return piece.kind == "rod" or mean_width_mm(outline) > NARROW_MM + grown / 4
+        core = next(x for x in self.spec.layers if x.id == piece.layer)
+        assert isinstance(core, Core)
+        bag = (
+            outline
+            if piece.bag_side_outline_mm is None
+            else shapely.Polygon(piece.bag_side_outline_mm)
+        )
+        if min(mean_width_mm(outline), mean_width_mm(bag)) < NARROWEST_MM + grown / 4:
+            return False
+        if core.seams_to_suit_sheets:  # its seams are placed so that the panels fit
+            return True
+        stock = self.spec.materials.cores[core.material]
+        sheets = self.sheets_of(core) or (stock.sheet_mm,)
+        return largest_fit(outline.buffer(grown / 2), sheets, stock.grain)
+
+    def _growth_mm(self, below: Sequence[Rise]) -> float:
+        """How far a cut over these rises may differ in size from one on the bare face."""
+        ramps = [(x.thickness_mm, run) for x in below for run in sorted({r for _, r in x.ramps})]
+        at_ramps = sum(2 * abs(t) * math.tan(math.atan2(abs(t), run) / 2) for t, run in ramps)
+        height = sum(abs(rise.thickness_mm) for rise in below)
+        return at_ramps + height * self._turning_rad
+
+    @property
+    def _climbs(self) -> bool:
+        """Whether cloth has to climb a block, a rod or a square edge."""
+        wall = False
+        for layer in self.spec.layers:
+            rise = self.rises.get(layer.id)
+            if wall and isinstance(layer, Ply | Film):
+                return True
+            wall |= rise is not None and rise.walls is not None and abs(rise.thickness_mm) > 1e-9
+        return False
+
+    @property
+    def _bends_hard(self) -> bool:
+        """Whether the stack is thick for the radius of the face somewhere."""
+        if self.face.flat:
+            return False
+        rises = tuple(rise for rise in self.rises.values() if abs(rise.thickness_mm) > 1e-9)
+        height = HeightField(rises, self.regions.plan.net)(self._spots.reshape(-1, 2))
+        bend = np.linalg.norm(self._bend, axis=(2, 3))
+        return bool((height * bend.ravel()).max() > _BEND)
+
+    @cached_property
+    def _turning_rad(self) -> float:
+        """The most the face turns along a section or along the span, with some to spare."""
+        if self.face.flat:
+            return 0.0
+        turns = []
+        for axis in (0, 1):
+            step = np.diff(self._spots, axis=axis)
+            ends = (np.delete(self._bend, end, axis) for end in (0, -1))
+            turn = [np.abs(np.einsum("abi,abij,abj->ab", step, bend, step)) for bend in ends]
+            size = np.linalg.norm(step, axis=2)
+            turns.append(float((sum(turn) / 2 / size).sum(axis=axis).max()))
+        return _SPARE * max(turns)
+
+    @cached_property
+    def _spots(self) -> np.ndarray:
+        """(a, b, 2) points of the face on a grid of span and share, closest at share 0."""
+        low, high = (end(self.regions.outline_span_share, axis=0) for end in (np.min, np.max))
+        along, across = (np.linspace(0, 1, count) ** k for k, count in enumerate(_SPOTS, 1))
+        grid = np.meshgrid(along, across, indexing="ij")
+        places = low + (high - low) * np.stack([part.ravel() for part in grid], axis=1)
+        return np.asarray(self.face.to_pattern(places)).reshape(*_SPOTS, 2)
+
+    @cached_property
+    def _bend(self) -> np.ndarray:
+        """(a, b, 2, 2) curvature of the face there, 1/mm."""
+        bend = np.asarray(self.face.curvature(self._spots.reshape(-1, 2)))
+        return bend.reshape(*_SPOTS, 2, 2)
+
+    # ------------------------------------------------------------ on the bare face
+
+    def _cut_cores(self) -> dict[str, CoreCut]:
+        """All cores, by id; for a helper beside the cloth."""
+        cores = [x for x in self.spec.layers if isinstance(x, Core)]
+        return {x.id: self._core_cut(x, self.regions.of_layer(x.id), None) for x in cores}
+
+    def _core(self, layer: Core, region: BaseGeometry) -> tuple[Piece, ...]:
+        cut = self._cut_beside()[layer.id]
+        self.findings.extend(cut.findings)
+        return cut.pieces
+
+    def _raised(self, layer: Layer) -> LeafMaps | None:
+        return None
+
+    def _marks_for(self, layer: Ply | Film) -> list[MarkRule]:
+        return []
+
+    def _marked(self, pieces: tuple[Piece, ...], maps: LeafMaps | None) -> tuple[Piece, ...]:
+        return pieces
