@@ -18,6 +18,7 @@ import numpy as np
 import shapely
 import shapely.ops
 
+from plybook.diagnostics import Finding, GeometryError, error
 from plybook.laminate.bevel import polygons
 from plybook.laminate.mass import layer_areal_g_m2
 from plybook.laminate.model import LaidLayer, Zone
@@ -29,6 +30,7 @@ from plybook.laminate.notation import (
     laminate_code,
 )
 from plybook.laminate.stiffness import StackPly, abd
+from plybook.spec.limits import Limits
 from plybook.spec.model import Film, Insert, PartSpec
 from plybook.surface.model import Face
 
@@ -47,6 +49,9 @@ def find_zones(layers: Sequence[LaidLayer], face: Face, spec: PartSpec) -> tuple
     Returns:
         Zones Z1, Z2 ... from root to tip, then from the top of the pattern down; bare face is no
         zone.
+
+    Raises:
+        GeometryError: more zones than the limit of that name allows.
     """
     counted = [layer for layer in layers if counts(layer, spec)]
     net = shapely.Polygon(face.outline_mm, face.holes_mm)
@@ -54,7 +59,8 @@ def find_zones(layers: Sequence[LaidLayer], face: Face, spec: PartSpec) -> tuple
     for insert in (x for x in spec.layers if isinstance(x, Insert)):
         if insert.id in regions and insert.core in regions:
             regions[insert.core] = regions[insert.core].difference(regions[insert.id])
-    cells = _cells(regions, net)
+    limits = Limits(dict(spec.raised))
+    cells = _cells(regions, net, limits)
     stacks: dict[tuple[str, ...], list[shapely.Geometry]] = {}
     for ids, cell in cells:
         stacks.setdefault(ids, []).append(cell)
@@ -131,7 +137,7 @@ def _where(shape: shapely.Geometry) -> tuple[float, float]:
 
 
 def _cells(
-    regions: Mapping[str, shapely.Geometry], net: shapely.Polygon
+    regions: Mapping[str, shapely.Geometry], net: shapely.Polygon, limits: Limits
 ) -> list[tuple[tuple[str, ...], shapely.Polygon]]:
     """Polygons of the arrangement with the layers that lie on each."""
     whole = shapely.set_precision(net, _GRID_MM)
@@ -146,12 +152,26 @@ def _cells(
     shapely.prepare(whole)
     cells = [p for p, ok in zip(parts, shapely.intersects(whole, inside), strict=True) if ok]
     points = np.array([p.representative_point() for p in cells])
-    covers = {}
-    for name, region in snapped.items():
+    covers = np.zeros((len(cells), len(regions)), bool)
+    for column, region in enumerate(snapped.values()):
         shapely.prepare(region)
-        covers[name] = shapely.intersects(region, points)
-    named = [(tuple(n for n in regions if covers[n][i]), cell) for i, cell in enumerate(cells)]
+        covers[:, column] = shapely.intersects(region, points)
+    laid_on = covers[covers.any(axis=1)]
+    stacks = len(np.unique(np.packbits(laid_on, axis=1), axis=0))
+    if stacks > limits["zones"]:
+        raise GeometryError(_too_many(stacks, limits))
+    names = np.array(list(regions), dtype=object)
+    named = [(tuple(names[lies]), cell) for lies, cell in zip(covers, cells, strict=True)]
     return _without_slivers(named)
+
+
+def _too_many(stacks: int, limits: Limits) -> Finding:
+    return error(
+        "too-many",
+        f"the outlines of the layers cut the face into {stacks} different stacks; "
+        f"at most {limits['zones']:.0f} are told apart",
+        limits.why("zones"),
+    )
 
 
 def _distinct(shapes: Sequence[shapely.Geometry]) -> list[shapely.Geometry]:

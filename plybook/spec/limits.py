@@ -38,6 +38,7 @@ _ALL = (
     Limit("region-parts", 200, "a region is described by a few pieces"),
     Limit("rod-rows", 200, "rods side by side"),
     Limit("pieces", 2_500, "each has its template, label and place in the book"),
+    Limit("zones", 3_000, "each is a stack to tell from its neighbours, in the book's table"),
     Limit("template-sheets", 10_000, "four boxes of paper, and many minutes of drawing"),
     Limit("stock-items", 2_000, "the shelf of a small shop"),
 )
@@ -59,6 +60,11 @@ class Limits:
         for name in changed or {}:
             DEFAULTS[name]  # an unknown name is the caller's mistake
         self._changed = dict(changed or {})
+
+    @property
+    def changed(self) -> tuple[tuple[str, float], ...]:
+        """Name and value of each limit that is not the default, by name."""
+        return tuple(sorted(self._changed.items()))
 
     def __getitem__(self, name: str) -> float:
         return self._changed.get(name, DEFAULTS[name].value)

@@ -641,3 +641,4 @@ class PartSpec:
     choices: DesignChoices
     acknowledged: tuple[Acknowledgement, ...]
     files: tuple[SourceFile, ...]
+    raised: tuple[tuple[str, float], ...] = ()  # limits that the command line has changed

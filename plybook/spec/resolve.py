@@ -85,6 +85,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
         choices=choices,
         acknowledged=_accepted(written, lay, out),
         files=tuple(gathered.folder.files),
+        raised=limits.changed,
     )
     check_meaning(spec, written, out)
     out.stop_if_failed()
