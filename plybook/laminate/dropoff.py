@@ -94,6 +94,8 @@ def ladders_of(layers: Sequence[Layer], regions: Regions) -> tuple[Ladder, ...]:
              end_line(regions.net(ply.region), drop, along_span, regions))
             for ply in plies if not regions.net(ply.region).is_empty
         ]  # fmt: skip
+        if not ends:  # every end lies past the face: findings of the plies say so
+            continue
         gaps = [_gap(a[2], b[2]) for a, b in pairwise(ends)] + [0.0]
         rungs = tuple(
             Rung(ply.id, drop_of(ply).index, position, line, gap)

@@ -64,6 +64,14 @@ def test_ends_measured_from_the_tip_run_beside_it_where_the_face_tapers():
     assert findings == []
 
 
+def test_a_run_that_ends_past_the_face_has_no_ladder():
+    plies = run([Less(Whole(), (EdgeBand("trailing", 0, 5000 + i),)) for i in range(3)],
+                "trailing", 1.0)  # fmt: skip
+    regions = Regions(FACE, (), plies)
+    assert all(regions.net(ply.region).is_empty for ply in plies)
+    assert ladders_of(plies, regions) == ()
+
+
 def test_shortest_first_is_as_good_as_longest_first():
     plies = run([SpanBand(0, 900 + 150 * i) for i in range(4)])
     assert ladder(plies)[1] == []
