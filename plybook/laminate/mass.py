@@ -12,7 +12,7 @@ after trimming. Overlaps of splices count twice, as they are laid.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -173,13 +173,3 @@ def _bag_area(piece: Piece) -> float:
         return piece.area_mm2
     holes = piece.bag_side_holes_mm or piece.holes_mm
     return shapely.Polygon(piece.bag_side_outline_mm, holes).area
-
-
-def mass_by_material(mass: Mass, layers: Sequence[LaidLayer]) -> Mapping[str, float]:
-    """Grams of laid-up material by material id, in order of first use."""
-    weights = dict(mass.layers_g)
-    found: dict[str, float] = {}
-    for layer in layers:
-        if layer.id in weights:
-            found[layer.material] = found.get(layer.material, 0.0) + weights[layer.id]
-    return found

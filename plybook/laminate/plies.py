@@ -43,7 +43,8 @@ from plybook.laminate.splice import (
 )
 from plybook.laminate.way import STAY, Way, darted, draped
 from plybook.spec.model import Ply
-from plybook.surface.darts import DartPlan
+from plybook.surface.darts import Below, DartPlan, over
+from plybook.surface.raised import UNRAISED
 
 NARROW_MM = 5.0  # a part no wider than this on average is worth a word
 
@@ -133,7 +134,8 @@ class _Cutter:
         cloth = self.ground.spec.materials.cloths[layer.material]
         if layer.drape == "lay":
             return self._within_limit(layer, polygon, way, cloth.strain_limit_pct)
-        way = draped(self.ground.face, ring_of(polygon), self.sheet.angle_deg, cloth, way)
+        ring, below = ring_of(polygon), raised or UNRAISED
+        way = draped(self.ground.face, ring, self.sheet.angle_deg, cloth, below)
         if way.locked_share > 0:
             self.findings.append(_locks(self.sheet, way, cloth.locking_deg))
         return way
@@ -144,8 +146,11 @@ class _Cutter:
         if not limit_pct or strain <= limit_pct:
             return way
         plan = self.ground.dart_plan(polygon, limit_pct)
+        if plan is not None and layer.darts and self.maps is not None:
+            below = Below(self.maps.field, self.maps.field.break_lines)
+            plan = over(plan, self.ground.face, ring_of(polygon), below)
         self.findings.append(_strained(layer, strain, limit_pct, plan))
-        return darted(plan, way) if plan is not None and layer.darts else way
+        return darted(plan) if plan is not None and layer.darts else way
 
     def blanks(self, leaves) -> list[Blank]:
         """The strips of every leaf, in order from the root, across the warp within a leaf."""

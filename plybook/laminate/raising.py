@@ -101,6 +101,7 @@ class LeafMaps:
     face: Face
     kinks_mm: tuple[float, ...]
     maps: tuple[RaisedMap, ...]
+    field: HeightField
     left_out: tuple[str, ...] = ()  # layers whose walls are too steep for a pattern to follow
     left_out_mm: float = 0.0  # their height together
 
@@ -175,7 +176,7 @@ class Raisings:
         if creased not in self._raisers:
             self._raisers[creased] = self._raisers_for(field)
         raised = tuple(raiser.raise_to(field) for raiser in self._raisers[creased])
-        return LeafMaps(self.face, self.kinks_mm, raised)
+        return LeafMaps(self.face, self.kinks_mm, raised, field)
 
     def _raisers_for(self, field: HeightField) -> list[Raiser]:
         mirror, margin = mirror_of(self.face), self.margin_mm

@@ -80,24 +80,3 @@ def abd(plies: Sequence[StackPly]) -> np.ndarray:
         b += q * (z**2 - low**2) / 2
         d += q * (z**3 - low**3) / 3
     return np.block([[a, b], [b, d]])
-
-
-@dataclass(frozen=True)
-class InPlane:
-    """Moduli of a stack as if it were one plate, GPa; from the inverse of A (B is left free)."""
-
-    ex: float
-    ey: float
-    gxy: float
-    nuxy: float
-
-
-def in_plane(stiffness: np.ndarray, thickness_mm: float) -> InPlane:
-    """Mean in-plane moduli over a thickness.
-
-    Args:
-        stiffness: (6, 6) from `abd`.
-        thickness_mm: what the forces are spread over; for a sandwich the skins' thickness.
-    """
-    give = np.linalg.inv(stiffness[:3, :3]) * thickness_mm * MPA_PER_GPA
-    return InPlane(1 / give[0, 0], 1 / give[1, 1], 1 / give[2, 2], -give[0, 1] / give[0, 0])

@@ -16,6 +16,7 @@ from plybook.laminate.outline import Carry
 from plybook.spec.model import Cloth
 from plybook.surface.darts import DartPlan
 from plybook.surface.model import Face
+from plybook.surface.raised import RaisedMap
 
 
 @dataclass(frozen=True)
@@ -38,70 +39,35 @@ class Way:
 STAY = Way()
 
 
-def draped(face: Face, ring_mm: np.ndarray, angle_deg: float, cloth: Cloth, lay: Way) -> Way:
-    """The way of a woven cloth that is draped over its region.
-
-    The net is draped on the mould face; what the layers below add (`lay`) is small against it
-    and is added to the draped pattern as it stands.
+def draped(
+    face: Face, ring_mm: np.ndarray, angle_deg: float, cloth: Cloth, raised: RaisedMap
+) -> Way:
+    """The way of a woven cloth that is draped over its region, on whatever lies below it.
 
     Args:
         face: the mould face.
         ring_mm: (n, 2) the region with its trim allowance, mould-face pattern.
         angle_deg: of the warp.
         cloth: for its locking angle.
-        lay: the way the ply would go if it were only laid.
+        raised: the map of the face as the layers below have left it.
 
     Raises:
         GeometryError: the net cannot be started there.
     """
     from plybook.surface.drape import drape_ply
 
-    drape = drape_ply(face, ring_mm, angle_deg, cloth.locking_deg)
-
-    def carry(points_mm: np.ndarray) -> np.ndarray:
-        points = np.asarray(points_mm, dtype=float)
-        cut = drape.to_cut(points)
-        return cut if lay.carry is None else cut + (lay.carry(points) - points)
-
-    def back(points_mm: np.ndarray) -> np.ndarray:
-        points = drape.from_cut(np.asarray(points_mm, dtype=float))
-        if lay.carry is None:
-            return points
-        for _ in range(4):  # the layers below move a point by little: this settles at once
-            points = drape.from_cut(points_mm - (lay.carry(points) - points))
-        return points
-
+    drape = drape_ply(face, ring_mm, angle_deg, cloth.locking_deg, raised=raised)
     turn = np.radians(angle_deg)
     along = np.array([np.cos(turn), np.sin(turn)])
-    reach = float(np.hypot(*(ring_mm - drape.start_mm).T).max())
+    reach = float(np.hypot(*(drape.raised.to_cut(ring_mm) - drape.start_mm).T).max())
     yarns = tuple(
-        carry(drape.start_mm[None])[0] + np.outer([-reach, reach], way)
+        drape.start_mm + np.outer([-reach, reach], way)
         for way in (along, np.array([-along[1], along[0]]))
     )
-    return Way(carry, back, drape.net.largest_shear_deg, drape.locked_share, yarns)
+    return Way(drape.to_cut, drape.from_cut, drape.net.largest_shear_deg, drape.locked_share, yarns)
 
 
-def darted(plan: DartPlan, lay: Way) -> Way:
-    """The way of a ply that is cut with darts; what lies below it is added as for a drape."""
-
-    def further(cut_mm: np.ndarray) -> np.ndarray:
-        if lay.carry is None:
-            return cut_mm
-        points = plan.from_cut(cut_mm)
-        return cut_mm + (lay.carry(points) - points)
-
-    def carry(points_mm: np.ndarray) -> np.ndarray:
-        points = np.asarray(points_mm, dtype=float)
-        cut = plan.to_cut(points)
-        return cut if lay.carry is None else cut + (lay.carry(points) - points)
-
-    def back(points_mm: np.ndarray) -> np.ndarray:
-        points = plan.from_cut(np.asarray(points_mm, dtype=float))
-        if lay.carry is None:
-            return points
-        for _ in range(4):
-            points = plan.from_cut(points_mm - (lay.carry(points) - points))
-        return points
-
-    wedges = tuple(further(dart.wedge_mm) for dart in plan.darts)
-    return Way(carry, back, outline_mm=further(plan.outline_mm), darts_mm=wedges)
+def darted(plan: DartPlan) -> Way:
+    """The way of a ply that is cut with darts."""
+    wedges = tuple(dart.wedge_mm for dart in plan.darts)
+    return Way(plan.to_cut, plan.from_cut, outline_mm=plan.outline_mm, darts_mm=wedges)

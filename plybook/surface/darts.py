@@ -16,9 +16,10 @@ import numpy as np
 
 from plybook.geometry.rings import canonical_ring
 from plybook.surface.develop import best_rigid
-from plybook.surface.flatten import face_strain
+from plybook.surface.flatten import Membrane, face_strain
 from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
+from plybook.surface.raised import Height, raised_metric
 from plybook.surface.sixnode import six_node_membrane
 from plybook.surface.straight import mirror_of
 from plybook.surface.strain import principal
@@ -83,6 +84,15 @@ class DartPlan:
 
 
 @dataclass(frozen=True)
+class Below:
+    """What a ply lies on: heights above the mould face at points of the pattern, and the lines
+    where they have a crease."""
+
+    height_mm: Height
+    break_lines: tuple[np.ndarray, ...] = ()
+
+
+@dataclass(frozen=True)
 class _Laid:
     """A region laid flat with slits, on the mirrored-to-one-hand pattern."""
 
@@ -108,9 +118,7 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
     import shapely
 
     mirror = mirror_of(face)
-    ring = shapely.get_coordinates(
-        shapely.segmentize(shapely.Polygon(canonical_ring(region_mm * mirror)), _STEP_MM)
-    )[:-1]
+    ring = _ring(region_mm, mirror)
     middle = shapely.get_coordinates(shapely.Polygon(ring).centroid)[0]
     if not shapely.contains_xy(shapely.Polygon(ring), *middle):
         return None
@@ -137,16 +145,51 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
     return _plan(*best, plain, limit_pct, ring, mirror)
 
 
+def over(plan: DartPlan, face: Face, region_mm: np.ndarray, below: Below) -> DartPlan | None:
+    """The same cuts with the ply on what lies below it; None where the sides of one would cross.
+
+    Args:
+        plan: made for the bare face.
+        region_mm: the ring it was made for.
+    """
+    import shapely
+
+    mirror = mirror_of(face)
+    ring = _ring(region_mm, mirror)
+    slits = [(dart.start_mm * mirror, dart.tip_mm * mirror) for dart in plan.darts]
+    laid = _laid(face, ring, slits, below)
+    if laid is None:
+        return None
+    outline, maps = _opened(laid, slits, ring, mirror)
+    if not shapely.Polygon(outline).is_valid:
+        return None
+    darts = tuple(
+        replace(dart, wedge_mm=laid.cut[side] * mirror)
+        for dart, side in zip(plan.darts, laid.sides, strict=True)
+    )
+    return replace(plan, darts=darts, outline_mm=outline, _maps=maps)
+
+
+def _ring(region_mm: np.ndarray, mirror: np.ndarray) -> np.ndarray:
+    """The region's ring as either hand sees it, with a point every _STEP_MM."""
+    import shapely
+
+    polygon = shapely.Polygon(canonical_ring(region_mm * mirror))
+    return shapely.get_coordinates(shapely.segmentize(polygon, _STEP_MM))[:-1]
+
+
 def _worst_place(plain: _Laid, ring: np.ndarray, along: np.ndarray) -> float:
     """Where on the edge the plain ply strains most, as a share of the edge."""
     middles = plain.mesh.nodes_mm[plain.mesh.triangles[:, :3]].mean(axis=1)
-    worst = middles[np.argmax(np.abs(_strains(plain.mesh, plain.cut)[0]))]
+    worst = middles[np.argmax(np.abs(_strains(_membrane(plain.mesh, None), plain.cut)[0]))]
     return float(along[np.argmin(np.hypot(*(ring - worst).T))] / along[-1])
 
 
-def _laid(face: Face, ring: np.ndarray, slits: list) -> _Laid | None:
+def _laid(face: Face, ring: np.ndarray, slits: list, below: Below | None = None) -> _Laid | None:
     """The region laid flat with its slits open; None where a slit's sides would overlap."""
+    mirror = mirror_of(face)
     lines = [np.stack(slit) for slit in slits]
+    lines += [line * mirror for line in below.break_lines] if below else []
     step = max(_STEP_MM, float(np.ptp(ring, axis=0).max()) / _CELLS)
     mesh = pattern_mesh(face, ring, lines, 0.0, step)
     sides = []
@@ -155,7 +198,8 @@ def _laid(face: Face, ring: np.ndarray, slits: list) -> _Laid | None:
         if side is None:
             return None
         sides.append(side)
-    membrane = _membrane(mesh)
+    heights = None if below is None else below.height_mm(mesh.nodes_mm * mirror)
+    membrane = _membrane(mesh, heights)
     cut, _ = membrane.relax(mesh.nodes_mm, 1e-5)
     turn, shift = best_rigid(cut, mesh.nodes_mm)
     cut = cut @ turn.T + shift
@@ -164,20 +208,23 @@ def _laid(face: Face, ring: np.ndarray, slits: list) -> _Laid | None:
         opening = cut[side[0]] - cut[side[-1]]
         if way[0] * opening[1] - way[1] * opening[0] < -_OVERLAP_MM:
             return None
-    worst, area = _strains(mesh, cut)
+    worst, area = _strains(membrane, cut)
     order = np.argsort(np.abs(worst))
     share = np.cumsum(area[order]) / area.sum()
     common = np.abs(worst)[order][min(np.searchsorted(share, COMMON_SHARE), len(order) - 1)]
     return _Laid(mesh, cut, sides, float(common), float(np.abs(worst).max()))
 
 
-def _membrane(mesh: PatternMesh):
-    return six_node_membrane(mesh, np.eye(2) + 2 * mesh.strains, np.ones(len(mesh.triangles)))
+def _membrane(mesh: PatternMesh, heights: np.ndarray | None) -> Membrane:
+    metric = np.eye(2) + 2 * mesh.strains
+    if heights is not None:
+        back = np.linalg.inv(mesh.true)
+        metric = np.matmul(back, np.matmul(raised_metric(mesh, heights), back))
+    return six_node_membrane(mesh, metric, np.ones(len(mesh.triangles)))
 
 
-def _strains(mesh: PatternMesh, cut: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _strains(membrane: Membrane, cut: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Signed principal strain of largest size and area of each triangle, percent and mm2."""
-    membrane = _membrane(mesh)
     most, least = principal(face_strain(membrane, cut).reshape(-1, 2, 2))
     worst = np.where(np.abs(most) >= np.abs(least), most, least) * 100
     worst = worst.reshape(membrane.area.shape)
@@ -218,14 +265,30 @@ def _slit(mesh: PatternMesh, start: np.ndarray, tip: np.ndarray):
 
 
 def _plan(laid: _Laid, slits, plain: _Laid, limit_pct, ring, mirror) -> DartPlan:
-    mesh = laid.mesh
-    forth = PiecewiseAffine(Locator(mesh.nodes_mm, mesh.parts), laid.cut)
-    back = PiecewiseAffine(Locator(laid.cut, mesh.parts), mesh.nodes_mm)
     darts = tuple(
         Dart(start * mirror, tip * mirror, laid.cut[side] * mirror)
         for (start, tip), side in zip(slits, laid.sides, strict=True)
     )
-    outline = []
+    outline, maps = _opened(laid, slits, ring, mirror)
+    return DartPlan(
+        darts,
+        plain.common_pct,
+        laid.common_pct,
+        plain.peak_pct,
+        laid.peak_pct,
+        laid.common_pct <= limit_pct,
+        outline,
+        maps,
+        mirror,
+    )
+
+
+def _opened(laid: _Laid, slits, ring: np.ndarray, mirror: np.ndarray):
+    """The cut ring with its wedges, counter-clockwise, and the maps to the cut and back."""
+    mesh = laid.mesh
+    forth = PiecewiseAffine(Locator(mesh.nodes_mm, mesh.parts), laid.cut)
+    back = PiecewiseAffine(Locator(laid.cut, mesh.parts), mesh.nodes_mm)
+    outline: list[np.ndarray] = []
     image = forth(ring)
     wedges = {tuple(start): side for (start, _), side in zip(slits, laid.sides, strict=True)}
     for point, cut in zip(ring, image, strict=True):
@@ -234,15 +297,5 @@ def _plan(laid: _Laid, slits, plain: _Laid, limit_pct, ring, mirror) -> DartPlan
             outline.append(cut)
         else:  # counter-clockwise the stretch already walked lies left of the way inwards
             outline += list(laid.cut[side])
-    outline = np.array(outline) * mirror
-    return DartPlan(
-        darts,
-        plain.common_pct,
-        laid.common_pct,
-        plain.peak_pct,
-        laid.peak_pct,
-        laid.common_pct <= limit_pct,
-        outline if mirror[1] > 0 else outline[::-1],
-        (forth, back),
-        mirror,
-    )
+    found = np.array(outline) * mirror
+    return found if mirror[1] > 0 else found[::-1], (forth, back)

@@ -28,11 +28,13 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.mesh import Locator, PiecewiseAffine
 from plybook.surface.model import Face
+from plybook.surface.raised import UNRAISED, RaisedMap
 from plybook.surface.straight import lofted
 
 Metric = Callable[[np.ndarray], np.ndarray]  # parameters (n, 2) -> first fundamental form (n, 2, 2)
 Inside = Callable[[np.ndarray], np.ndarray]  # parameters (n, 2) -> (n,) True where a net is wanted
 _ROUNDS = 40
+_RING_MM = 12.0  # spacing of points along a region's outline
 _FIELD_CELLS = 160  # of the strain field, along the longer side
 
 
@@ -204,13 +206,15 @@ class Drape:
     """A woven ply draped on a face: the net, and the way from pattern to cloth and back.
 
     The cut frame is the unsheared cloth, laid over the pattern with the start point in place and
-    the warp along the ply's angle.
+    the warp along the ply's angle. Over what lies below, the net is draped in the cut frame of the
+    raised face (`raised`), whose lengths are those of the layer.
     """
 
     net: Net
-    start_mm: np.ndarray  # (2,) where the generators cross
+    start_mm: np.ndarray  # (2,) where the generators cross, as raised
     angle_deg: float
     locking_deg: float
+    raised: RaisedMap = UNRAISED
 
     @cached_property
     def _maps(self) -> tuple[PiecewiseAffine, PiecewiseAffine]:
@@ -232,11 +236,11 @@ class Drape:
 
     def to_cut(self, points_mm: np.ndarray) -> np.ndarray:
         """Pattern frame (n, 2) -> cut frame (n, 2)."""
-        return self._maps[0](points_mm)
+        return self._maps[0](self.raised.to_cut(points_mm))
 
     def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
         """Cut frame (n, 2) -> pattern frame (n, 2)."""
-        return self._maps[1](points_mm)
+        return self.raised.from_cut(self._maps[1](points_mm))
 
     def fibre_turn_deg(self) -> tuple[np.ndarray, np.ndarray]:
         """How far warp and weft lie off their nominal angles, (nu - 1, nv - 1) each, by cell.
@@ -273,7 +277,12 @@ def _off(way: np.ndarray, nominal_deg: float) -> np.ndarray:
 
 
 def drape_ply(
-    face: Face, region_mm: np.ndarray, angle_deg: float, locking_deg: float, step_mm: float = 0.0
+    face: Face,
+    region_mm: np.ndarray,
+    angle_deg: float,
+    locking_deg: float,
+    step_mm: float = 0.0,
+    raised: RaisedMap = UNRAISED,
 ) -> Drape:
     """Drape a woven ply over its region of the face.
 
@@ -285,13 +294,15 @@ def drape_ply(
         angle_deg: of the warp, counter-clockwise from the reference axis.
         locking_deg: of the cloth.
         step_mm: yarn spacing of the net; 0 takes a 60th of the region's reach.
+        raised: the face as the layers below have left it.
 
     Returns:
         The drape; shear is given for the cells inside the region.
     """
     import shapely
 
-    ring = np.asarray(region_mm, dtype=float)
+    outline = shapely.segmentize(shapely.Polygon(region_mm), _RING_MM)
+    ring = raised.to_cut(shapely.get_coordinates(outline.exterior)[:-1])
     region = shapely.Polygon(ring)
     middle = region.centroid if region.contains(region.centroid) else region.point_on_surface()
     start = np.array([middle.x, middle.y])
@@ -302,7 +313,7 @@ def drape_ply(
     turn = np.radians(angle_deg)
     count = int(np.ceil(1.1 * reach / step)) + 4
     net = drape_net(
-        pattern_metric(face, ring),
+        pattern_metric(face, ring, raised),
         start,
         np.array([np.cos(turn), np.sin(turn)]),
         step,
@@ -312,22 +323,27 @@ def drape_ply(
     centre = (net.nodes[1:, 1:] + net.nodes[:-1, :-1] + net.nodes[1:, :-1] + net.nodes[:-1, 1:]) / 4
     wanted = shapely.contains_xy(region, centre.reshape(-1, 2)).reshape(centre.shape[:2])
     net = replace(net, shear_deg=np.where(wanted, net.shear_deg, np.nan))
-    return Drape(net, start, angle_deg, locking_deg)
+    return Drape(net, start, angle_deg, locking_deg, raised)
 
 
-def pattern_metric(face: Face, ring_mm: np.ndarray) -> Metric:
-    """The face's metric over its pattern: 1 + 2 E with the strain E sampled on a grid.
+def pattern_metric(face: Face, ring_mm: np.ndarray, raised: RaisedMap = UNRAISED) -> Metric:
+    """The metric of a layer over its developed pattern: 1 + 2 E with the strain E sampled on a
+    grid, that of the bare face and that of what lies below together.
 
     Past the ring the nearest values go on.
     """
-    if face.flat:
+    if face.flat and raised.unraised:
         return lambda spots: np.broadcast_to(np.eye(2), (len(spots), 2, 2))
     low, high = np.min(ring_mm, axis=0), np.max(ring_mm, axis=0)
     cell = (high - low).max() / _FIELD_CELLS
     counts = np.maximum(np.ceil((high - low) / cell).astype(int), 8)
     x, y = (np.linspace(low[k], high[k], counts[k] + 1) for k in (0, 1))
     grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
-    field = (np.eye(2) + 2 * lofted(face).strain_at(grid)).reshape(len(x), len(y), 2, 2)
+    below = raised.from_cut(grid)
+    strain = raised.strain_at(below)
+    if not face.flat:
+        strain = strain + lofted(face).strain_at(below)
+    field = (np.eye(2) + 2 * strain).reshape(len(x), len(y), 2, 2)
     size = (high - low) / counts
 
     def metric(spots: np.ndarray) -> np.ndarray:

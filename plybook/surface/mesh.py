@@ -25,6 +25,7 @@ _REPAIRS = 6
 _BEND = 0.08  # rows this much closer than the columns are those of a bend
 _TRIES = 12
 _SETTLED_MM = 1e-9
+QUARTERS = 4  # every triangle is cut in so many
 _SHEAR = np.array([[1.0, 0.0], [0.013, 1.0]])
 
 
@@ -59,8 +60,20 @@ class PatternMesh:
         return Locator(self.nodes_mm, self.parts)
 
     @cached_property
+    def true(self) -> np.ndarray:
+        """(m, 3, 2, 2) G^-1/2 of the face's metric G = 1 + 2 E, by its series to E^2: turns
+        slopes and curvatures per mm of pattern into those per mm of face."""
+        strain = self.strains
+        return np.eye(2) - strain + 1.5 * np.matmul(strain, strain)
+
+    @cached_property
+    def bends(self) -> np.ndarray:
+        """(m, 3, 2, 2) curvature of the face per mm of face, in pattern axes, 1/mm."""
+        return np.matmul(self.true, np.matmul(self.curvatures, self.true))
+
+    @cached_property
     def parts(self) -> np.ndarray:
-        """(4 m, 3) each triangle cut in four at the middles of its sides."""
+        """(QUARTERS m, 3) each triangle cut in four at the middles of its sides."""
         a, b, c, d, e, f = self.triangles.T
         quarters = [(a, f, e), (f, b, d), (e, d, c), (d, e, f)]
         return np.stack([np.stack(q, axis=1) for q in quarters], axis=1).reshape(-1, 3)

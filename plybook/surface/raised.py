@@ -2,8 +2,10 @@
 
 Lifting the face by a height h along its normals turns the pattern's metric into
 g = I - 2 h K + h^2 K^2 + grad h (grad h)^T, where K is the curvature in pattern axes (positive
-where the bag side is concave): exact for the offset surface. Laid flat again this gives the cut
-pattern: a ramp of a bevel adds its slope, concave curvature shortens the layers further up.
+where the bag side is concave), lengths measured on the face: exact for the offset surface; where
+the face is not developable g is what lifting adds to what laying it flat costs. Laid flat again
+this gives the cut pattern: a ramp of a bevel adds its slope, concave curvature shortens the layers
+further up.
 
 Terms:
     cut frame: the flat pattern of the raised layer; it lies as close to the mould's pattern as a
@@ -21,7 +23,7 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Membrane, face_strain
-from plybook.surface.mesh import Inverse, PatternMesh, PiecewiseAffine, pattern_mesh
+from plybook.surface.mesh import QUARTERS, Inverse, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.sixnode import corner_slopes, six_node_membrane
 from plybook.surface.straight import mirror_of
@@ -52,6 +54,7 @@ class RaisedStrain:
     compression_pct: float
     most_pct: float  # not exceeded (either sign) on 99 % of the area
     triangle_pct: np.ndarray  # (m,) signed, for the picture
+    tensor: np.ndarray  # (m, 2, 2) Green strain of the raised face against the cut, cut frame
 
 
 @dataclass(frozen=True)
@@ -106,10 +109,18 @@ class RaisedMap:
             return points
         return self._maps[1](points * self._mirror) * self._mirror
 
+    def strain_at(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) Green strain of the raised face against the cut, in axes of the cut frame, at
+        points of the pattern; what laying the bare face flat costs is not in it."""
+        if self._maps is None:
+            return np.zeros((len(points_mm), 2, 2))
+        which, _ = self._maps[0].locator.locate(np.asarray(points_mm) * self._mirror)
+        return self.strain.tensor[which // QUARTERS]
+
 
 UNRAISED = RaisedMap(
     Growth(0.0, 0.0, 0.0),
-    RaisedStrain(0.0, 0.0, 0.0, np.zeros(0)),
+    RaisedStrain(0.0, 0.0, 0.0, np.zeros(0), np.zeros((0, 2, 2))),
     np.zeros((0, 2)),
     np.zeros((0, 2)),
     np.zeros((0, 3), dtype=int),
@@ -184,7 +195,7 @@ class Raiser:
         self._laid = [*self._laid[1 - _REMEMBERED :], (heights, nodes)]
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
-        strain = _strain_of(membrane, nodes, mesh.margin)
+        strain = _strain_of(membrane, nodes, mesh.margin, self._mirror)
         return RaisedMap(
             self._growth(forth),
             strain,
@@ -259,24 +270,17 @@ class Raiser:
         return ring, self._mesh.locator.locate(ring)
 
 
-def raise_face(
-    face: Face,
-    height_mm: Height,
-    break_lines: Sequence[np.ndarray] = (),
-    within: np.ndarray | None = None,
-    margin_mm: float = 120.0,
-    step_mm: float = 25.0,
-) -> RaisedMap:
-    """The map for a single height field; see `Raiser`, which shares its mesh among many."""
-    return Raiser(face, break_lines, within, margin_mm, step_mm).raise_to(height_mm)
+def raised_metric(mesh: PatternMesh, heights: np.ndarray) -> np.ndarray:
+    """(m, 3, 2, 2) what lifting makes of lengths on the face; heights of nodes are straight
+    within a triangle.
 
-
-def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
-    """The mesh with its raised metric; heights (corners,) are straight within a triangle."""
+    Raises:
+        GeometryError: a height reaches the centre of curvature.
+    """
     local = heights[mesh.triangles[:, :3]]
     rise = np.einsum("mk,mkc->mc", local, corner_slopes(mesh))
     at = np.einsum("pk,mk->mp", PatternMesh.POINTS, local)
-    factor = np.eye(2) - at[..., None, None] * mesh.curvatures
+    factor = np.eye(2) - at[..., None, None] * mesh.bends
     if (np.linalg.det(factor) <= 0).any():
         raise GeometryError(
             error(
@@ -285,14 +289,21 @@ def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
                 "end the thick layers before the tight bend",
             )
         )
-    metric = np.matmul(factor, factor) + (rise[:, :, None] * rise[:, None, :])[:, None]
+    rise = np.matmul(mesh.true, rise[:, None, :, None])
+    return np.matmul(factor, factor) + np.matmul(rise, rise.swapaxes(-1, -2))
+
+
+def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
+    metric = raised_metric(mesh, heights)
     weight = np.where(mesh.margin, _MARGIN_WEIGHT, 1.0)
     made = six_node_membrane(mesh, metric, weight)
     made.guarded = ~mesh.margin
     return made
 
 
-def _strain_of(membrane: Membrane, nodes: np.ndarray, margin: np.ndarray) -> RaisedStrain:
+def _strain_of(
+    membrane: Membrane, nodes: np.ndarray, margin: np.ndarray, mirror: np.ndarray
+) -> RaisedStrain:
     """Strain of all triangles; the figures leave the margin out."""
     strain = face_strain(membrane, nodes)
     most, least = (v.reshape(membrane.area.shape) for v in principal(strain.reshape(-1, 2, 2)))
@@ -302,4 +313,7 @@ def _strain_of(membrane: Membrane, nodes: np.ndarray, margin: np.ndarray) -> Rai
     share = np.cumsum(area[order]) / area.sum()
     common = size[order][min(np.searchsorted(share, 0.99), len(order) - 1)]
     tension, compression = max(most[~margin].max(), 0) * 100, min(least[~margin].min(), 0) * 100
-    return RaisedStrain(float(tension), float(compression), float(common), worst.mean(axis=1))
+    middle = strain.reshape(*membrane.area.shape, 2, 2).mean(axis=1) * np.outer(mirror, mirror)
+    return RaisedStrain(
+        float(tension), float(compression), float(common), worst.mean(axis=1), middle
+    )

@@ -11,7 +11,6 @@ import numpy as np
 
 from plybook.surface.develop import best_rigid
 from plybook.surface.drape import drape_net, drape_ply
-from plybook.surface.flatten import flatten_mesh
 from plybook.surface.raised import Raiser
 from plybook.surface.section import section_curve
 from plybook.surface.strain import grid_triangles, principal
@@ -19,6 +18,7 @@ from tests.surface.faces import CHANNEL, face, grid, half_circle, station
 from tests.surface.test_drape import BIAS, place, sphere
 from tests.surface.test_patterns import wing_cone
 from tests.surface.test_raised import level, strip_core, strip_lines
+from tests.surface.triangles import flatten_mesh
 
 SKIN = (
     station(0, 1500),

@@ -17,8 +17,8 @@ from plybook.laminate.heights import HeightField, core_rise
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import PolylineSection, Station, StationMould, Treatment
 from plybook.surface import build_face
-from plybook.surface.raised import raise_face
 from tests.laminate.doubles import spec
+from tests.surface.faces import raise_face
 
 THICK = 10.0
 RADIUS = 1500.0

@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from plybook.laminate.stiffness import (
     StackPly,
     abd,
-    in_plane,
     reduced_stiffness,
     turned_stiffness,
 )
@@ -73,20 +72,23 @@ def test_strains_under_1000_n_per_m_both_ways_kaw_example_4_3():
     assert answer[3:] * 1e3 == pytest.approx([2.9714e-5, -3.2850e-4, 4.1015e-4], rel=1e-3)
 
 
+def moduli(stiffness):
+    """Ex, Ey, Gxy in GPa and nu_xy of a stack 1 mm thick, from the inverse of A (N/mm)."""
+    give = np.linalg.inv(stiffness[:3, :3]) * 1000.0
+    return 1 / give[0, 0], 1 / give[1, 1], 1 / give[2, 2], -give[0, 1] / give[0, 0]
+
+
 def test_moduli_of_a_ply_off_its_axis_at_60_degrees():
-    got = in_plane(abd(stack([60], 1.0)), 1.0)
-    assert (got.ex, got.ey, got.gxy) == pytest.approx((12.4181, 28.7801, 8.7606), rel=6e-4)
-    assert got.nuxy == pytest.approx(0.09783, rel=6e-4)
+    got = moduli(abd(stack([60], 1.0)))
+    assert got == pytest.approx((12.4181, 28.7801, 8.7606, 0.09783), rel=6e-4)
 
 
 def test_the_quasi_isotropic_stack_is_isotropic_in_its_plane():
     # U1 .. U5 of Tsai and Pagano for this ply: Ex 69.6757, Gxy 26.8804 GPa
     stiff = abd(stack([0, 45, -45, 90, 90, -45, 45, 0]))
-    got = in_plane(stiff, 1.0)
-    assert (got.ex, got.ey, got.gxy, got.nuxy) == pytest.approx(
-        (69.6757, 69.6757, 26.8804, 0.29603), rel=1e-4
-    )
-    assert got.gxy == pytest.approx(got.ex / (2 * (1 + got.nuxy)))
+    ex, ey, gxy, nuxy = moduli(stiff)
+    assert (ex, ey, gxy, nuxy) == pytest.approx((69.6757, 69.6757, 26.8804, 0.29603), rel=1e-4)
+    assert gxy == pytest.approx(ex / (2 * (1 + nuxy)))
     assert stiff[0, 2] == pytest.approx(0, abs=1e-6) and stiff[1, 2] == pytest.approx(0, abs=1e-6)
 
 

@@ -10,6 +10,7 @@ from plybook.spec.model import (
     StationMould,
 )
 from plybook.surface import face_of
+from plybook.surface.raised import Raiser
 
 EDGES = ("leading", "trailing", "root", "tip")
 CHANNEL = PolylineSection(
@@ -46,3 +47,8 @@ def distances(points):
 
 def grid(spans, shares):
     return np.stack(np.meshgrid(spans, shares, indexing="ij"), axis=-1).reshape(-1, 2)
+
+
+def raise_face(made, height_mm, break_lines=(), within=None, margin_mm=120.0, step_mm=25.0):
+    """The map of a face for a single height field."""
+    return Raiser(made, break_lines, within, margin_mm, step_mm).raise_to(height_mm)

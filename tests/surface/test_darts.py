@@ -5,8 +5,9 @@ import pytest
 from shapely import Polygon
 
 from plybook.spec.model import PolylineSection
-from plybook.surface.darts import propose_darts
+from plybook.surface.darts import Below, over, propose_darts
 from tests.surface.faces import face, station
+from tests.surface.test_raised import level
 
 
 def cap(radius=1000.0, half=400.0, hand="right"):
@@ -93,3 +94,15 @@ def test_the_other_hand_gets_the_mirrored_darts(dome, plan):
     assert sorted(d.width_mm for d in mirrored.darts) == pytest.approx(
         sorted(d.width_mm for d in plan.darts), rel=1e-2
     )
+
+
+def test_darts_are_laid_anew_on_what_lies_below(dome, plan):
+    """10 mm inside a sphere of 1 m all lengths are a hundredth less."""
+    on = over(plan, dome, dome.outline_mm, Below(level(10.0)))
+    assert Polygon(on.outline_mm).area / Polygon(plan.outline_mm).area == pytest.approx(
+        0.99**2, abs=5e-4
+    )
+    for dart, bare in zip(on.darts, plan.darts, strict=True):
+        assert dart.width_mm / bare.width_mm == pytest.approx(0.99, abs=2e-3)
+    same = over(plan, dome, dome.outline_mm, Below(level(0.0)))
+    assert same.outline_mm == pytest.approx(plan.outline_mm, abs=0.01)

@@ -7,9 +7,13 @@ equation; geometry after Mack and Taylor 1956). The values below come from that 
 
 import numpy as np
 import pytest
+import shapely
 
 from plybook.surface.drape import drape_net, drape_ply
+from plybook.surface.raised import Raiser
 from tests.surface.faces import face, half_circle, station
+from tests.surface.test_darts import cap
+from tests.surface.test_raised import level, strip_core, strip_lines
 
 # polar angle on the bias line, degrees -> shear, degrees
 BIAS = {10: 0.8683, 20: 3.4221, 30: 7.5204, 45: 16.1128, 60: 26.9457, 75: 39.2695, 90: 52.4252}
@@ -114,3 +118,48 @@ def test_the_yarns_turn_against_each_other_by_the_shear():
     assert np.nanmax(np.abs(warp - weft - drape.net.shear_deg)) < 0.5
     sound = np.isfinite(warp)
     assert np.corrcoef((warp - weft)[sound], drape.net.shear_deg[sound])[0, 1] > 0.98
+
+
+def lifted_yarns(made, drape, height, inset):
+    """Lengths of straight yarns of the cloth, and of the same yarns on the raised face in space:
+    the face plus its normals times the height, summed in steps of a quarter of a millimetre."""
+    inside = shapely.Polygon(made.outline_mm).buffer(-inset)
+    turn = np.radians(drape.angle_deg)
+    ways = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    steps = np.linspace(-600, 600, 4801)
+    for way, aside in (ways, ways[::-1]):
+        for off in np.linspace(-300, 300, 7):
+            yarn = drape.start_mm + off * aside + steps[:, None] * way
+            laid = drape.from_cut(yarn)
+            there = np.flatnonzero(shapely.contains_xy(inside, *laid.T))
+            if len(there) < 200 or len(there) != np.ptp(there) + 1:
+                continue
+            space = made.to_space(laid[there]) + height(laid[there])[:, None] * made.normals(
+                laid[there]
+            )
+            true = np.linalg.norm(np.diff(space, axis=0), axis=1).sum()
+            yield float(np.ptp(steps[there])), float(true)
+
+
+@pytest.mark.parametrize("angle", [0.0, 30.0])
+@pytest.mark.parametrize(("core", "share"), [(False, 5e-5), (True, 8e-4)])
+def test_yarns_keep_their_length_on_what_lies_below(core, share, angle):
+    """A pin-jointed net does not stretch: 10 mm up on a dome, and over a core on it with edges of
+    45 degrees (which are not developable beside the core)."""
+    made = cap()
+    low, high = made.outline_mm[:, 1].min(), made.outline_mm[:, 1].max()
+    lines, height = [], level(10.0)
+    if core:
+        height = strip_core(low + 150, high - 150)
+        lines = strip_lines(low + 150, high - 150, (-300, 1100))
+    raised = Raiser(made, lines).raise_to(height)
+    drape = drape_ply(made, made.outline_mm, angle, 35.0, raised=raised)
+    yarns = list(lifted_yarns(made, drape, height, 20.0))
+    assert len(yarns) >= 8
+    for cloth, true in yarns:
+        assert cloth == pytest.approx(true, rel=share)
+    ring = made.outline_mm * 0.9 + 0.1 * made.outline_mm.mean(axis=0)
+    assert drape.from_cut(drape.to_cut(ring)) == pytest.approx(ring, abs=1e-5)
+    if not core:  # a smaller sphere: the same net, every yarn shorter by a hundredth
+        bare = drape_ply(made, made.outline_mm, angle, 35.0)
+        assert drape.net.largest_shear_deg == pytest.approx(bare.net.largest_shear_deg, abs=0.03)

