@@ -116,7 +116,8 @@ class Watch:
         self._watched = {*self.specs, *outside.asked}
         begun = {**self._now(), **{path: at[path] for path in at if path in self._watched}}
         if outcome is None:
-            self._put(summary="building")
+            self._put(summary="building", text="")  # what the reader refused is repaired
+            self._say("building")
             outcome = self._build(lambda: stop.is_set() or self._now() != begun)
         if outcome is not None:
             self._end(outcome, numbers, outside)

@@ -124,6 +124,32 @@ def test_a_wrong_spec_is_told_at_once_and_the_last_good_output_stays(going, spec
     assert going.builds == 2
 
 
+def test_a_repaired_spec_is_seen_to_be_building_before_it_is_built(spec, tmp_path):
+    """A build takes a while; nobody must think the save was missed."""
+    told, stop = [], threading.Event()
+    watch = Fake([spec], tmp_path / "out", say=told.append)
+    thread = threading.Thread(target=watch.run, args=(stop,), daemon=True)
+    thread.start()
+    try:
+        until(finished(watch, 1))
+        right = spec.read_text()
+        save_by_rename(spec, right.replace("corners: 25", "cornres: 25"))
+        until(lambda: watch.state.failed and not watch.state.busy)
+        watch.hold.clear()
+        save_by_rename(spec, right)
+        until(lambda: watch.builds == 2)
+        assert (watch.state.summary, watch.state.text) == ("building", "")
+        assert told[:2] == ["building", "built"] and "unknown-key" in told[2]
+        assert told[3:] == ["building"]
+        watch.hold.set()
+        until(lambda: not watch.state.busy)
+        assert told[3:] == ["building", "built"] and watch.state.good == 3
+    finally:
+        stop.set()
+        watch.hold.set()
+        thread.join(WAIT_S)
+
+
 def test_a_missing_include_is_waited_for(going, spec):
     until(finished(going, 1))
     shop = spec.parent / "shop.yaml"
