@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from functools import cache
 from typing import Any, TypeVar, get_args
@@ -11,6 +10,7 @@ from pydantic import BaseModel, ValidationError
 
 from plybook.diagnostics import Finding, Place, error, said_in
 from plybook.spec.limits import Limits
+from plybook.spec.meant import meant
 from plybook.spec.quantities import Wrong
 from plybook.spec.reader import Fields, Items, Scalar
 from plybook.spec.reading import Reading
@@ -40,12 +40,12 @@ def check_written(
     try:
         written = model.model_validate(tree, context=reading)
     except ValidationError as problem:
-        meant = {_close(cls, key) or key for cls, _, key in reading.unknown[:most]}
+        intended = {_close(cls, key) or key for cls, _, key in reading.unknown[:most]}
         faults = problem.errors(include_url=False, include_input=False)
         findings = [
             _finding(dict(one), tree)
             for one in faults[: 4 * most]
-            if one["type"] != "missing" or one["loc"][-1] not in meant  # misspelt: said below
+            if one["type"] != "missing" or one["loc"][-1] not in intended  # misspelt: said below
         ]
     unknown = [_unknown(*one) for one in reading.unknown[:most]]
     found = list(said_in(units or "mm", _once_for_units([*findings, *unknown])[:most]))
@@ -170,7 +170,7 @@ def _unknown(model: type[Written], raw: Fields, key: str) -> Finding:
 
 def _close(model: type[Written], key: str) -> str:
     """The key that was meant, "" when none is near."""
-    return next(iter(difflib.get_close_matches(key, model.key_names(), 1, 0.7)), "")
+    return meant(key, model.key_names(), 0.7)
 
 
 @cache

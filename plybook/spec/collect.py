@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
 from plybook.diagnostics import Finding, Place, Severity, SpecError, error, warning
 from plybook.spec.limits import Limits
+from plybook.spec.meant import guess
 
 
 class Collector:
@@ -29,13 +29,11 @@ class Collector:
     def unknown(self, what: str, name: str, defined: Iterable[str], place: Place) -> None:
         """A reference to something that is not defined."""
         known = list(defined)
-        close = difflib.get_close_matches(name, known, 1, 0.5)
-        guess = f"did you mean `{close[0]}`? " if close else ""
         shown = ", ".join(known[:12]) + (f" and {len(known) - 12} more" if len(known) > 12 else "")
         self.error(
             f"unknown-{what.replace(' ', '-')}",
             f"there is no {what} `{name}`",
-            guess + (f"defined: {shown}" if known else f"no {what} is defined"),
+            guess(name, known, 0.5) + (f"defined: {shown}" if known else f"no {what} is defined"),
             place,
         )
 

@@ -14,6 +14,7 @@ from typing import Annotated, Any
 
 from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 
+from plybook.spec.meant import units_meant
 from plybook.spec.reader import Fields, Items, Scalar
 from plybook.spec.reading import reading
 from plybook.units import G_M2_PER_OZ_YD2, GRAMS_PER_OUNCE, MM_PER_UNIT, parse_length
@@ -142,8 +143,8 @@ def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
         value = parse_length(f"{text} in")
     if value is None:
         spaced = re.fullmatch(rf"({_NUMBER.pattern})\s*([a-zA-Z\"']+)", text)
-        if spaced and spaced[2].lower() in (*MM_PER_UNIT, "inches", "feet", "metres", "meters"):
-            help = "units are mm, cm, m, in, ft, yd in small letters"
+        if spaced and (close := units_meant(text, MM_PER_UNIT)):
+            help = f"{close}units are mm, cm, m, in, ft, yd in small letters"
         elif re.match(r"[-+]?\d+,\d", text):
             help = "use a decimal point"
         else:
@@ -300,7 +301,9 @@ def _scaled(what: str, forms: str, scales: dict[str, float], over=None, low=None
         if unit not in scales:
             known = "a unit is missing" if not unit else f"unknown unit `{short(unit)}`"
             raise Wrong(
-                "unknown-unit", f"{{key}}: {known}, expected {what}", f"write it like {forms}"
+                "unknown-unit",
+                f"{{key}}: {known}, expected {what}",
+                f"{units_meant(text, scales)}write it like {forms}",
             )
         return _within(value * scales[unit] + 0.0, text, low, over, None)
 
@@ -381,7 +384,7 @@ def _duration(raw: Any, info: ValidationInfo) -> float:
         raise Wrong(
             "not-a-time",
             f"{{key}}: expected a time, found `{short(text)}`",
-            f"write it like {_DURATION_FORMS}",
+            f"{units_meant(text, _SECONDS)}write it like {_DURATION_FORMS}",
         )
     sizes = [_SECONDS[unit] for _, unit in parts]
     if sizes != sorted(set(sizes), reverse=True):

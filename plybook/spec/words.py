@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime
-import difflib
 import re
 from typing import Annotated, Any
 
 from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 
+from plybook.spec.meant import guess
 from plybook.spec.quantities import CLOCK, DATE, YES_WORDS, Wrong, json_schema, scalar_of, short
 from plybook.spec.reader import forbidden_character
 from plybook.spec.reading import reading
@@ -124,12 +124,10 @@ def one_of(*words: str):
     def read(raw: Any, info: ValidationInfo) -> str:
         text = scalar_of(raw, "one of " + ", ".join(words))
         if text not in words:
-            close = difflib.get_close_matches(text.lower().replace(" ", "_"), words, 1)
-            guess = f"did you mean `{close[0]}`? " if close else ""
             raise Wrong(
                 "unknown-word",
                 f"{{key}}: `{short(text)}` is not known here",
-                f"{guess}expected one of: {', '.join(words)}",
+                f"{guess(text, words)}expected one of: {', '.join(words)}",
             )
         return text
 

@@ -16,6 +16,7 @@ from pydantic import (
     WithJsonSchema,
 )
 
+from plybook.spec.meant import guess
 from plybook.spec.quantities import (
     Count,
     FibreAngle,
@@ -111,6 +112,7 @@ def _cut(raw: Any, info: ValidationInfo) -> Cut:
         raise Wrong(
             "unknown-cut",
             f"{{key}}: expected how the edge is cut, found `{text[:40]}`",
+            f"{guess(text.partition(' ')[0], ('square', 'bevel', 'scarf', 'trim'))}"
             "write `square`, `bevel 45`, `scarf 20`, or `bevel 45, bag side` where the "
             "bag side keeps its full outline",
         )
@@ -238,7 +240,8 @@ def _seams(raw: Any) -> Any:
         raise Wrong(
             "unknown-seams",
             f"{{key}}: expected seams, found `{raw[:40]}`",
-            "write `to suit the sheets` or a list like [{at: 1300}]",
+            guess(raw, ("to suit the sheets",))
+            + "write `to suit the sheets` or a list like [{at: 1300}]",
         )
     return raw
 
@@ -324,14 +327,11 @@ def _layer_kind(raw: Any) -> str | None:
 
 def _layer(raw: Any) -> Any:
     if isinstance(raw, Fields) and _layer_kind(raw) is None:
-        import difflib
-
-        close = [c for key in raw for c in difflib.get_close_matches(key, KINDS, 1)]
-        guess = f"did you mean `{close[0]}`? " if close else ""
+        close = next((guess(key, KINDS) for key in raw if guess(key, KINDS)), "")
         raise Wrong(
             "unknown-layer",
             "this layer does not say what it is",
-            f"{guess}start it with one of: {', '.join(KINDS)}",
+            f"{close}start it with one of: {', '.join(KINDS)}",
         )
     if isinstance(raw, Scalar) and not raw.empty or isinstance(raw, Items):
         raise Wrong(

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import Discriminator, Field, PlainValidator, Tag, ValidationInfo, WithJsonSchema
 
+from plybook.spec.meant import guess
 from plybook.spec.quantities import (
     Angle,
     Length,
@@ -110,6 +111,7 @@ def _naca(raw: Any, info: ValidationInfo) -> str:
         raise Wrong(
             "unknown-section",
             f"{{key}}: expected a section, found `{text[:40]}`",
+            f"{guess(text.partition(' ')[0], ('naca',))}"
             "write `naca 2412`, {file: name.dat} or {channel: [[0, 0], ...]}",
         )
     if len(match[1]) != 4:
