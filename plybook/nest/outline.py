@@ -36,7 +36,7 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
     true = shapely.Polygon(ring)
     shapely.prepare(true)
 
-    points: dict[int, np.ndarray] = dict(enumerate(ring))
+    points: dict[int, tuple[float, float]] = {k: (x, y) for k, (x, y) in enumerate(ring.tolist())}
     moved = dict.fromkeys(points, 0.0)  # how far the boundary near a point has gone out
     after = {k: (k + 1) % len(ring) for k in points}
     before = {k: (k - 1) % len(ring) for k in points}
@@ -57,7 +57,7 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
             moved[first], moved[last] = max(moved[first], out), max(moved[last], out)
             touched: tuple[int, ...] = (first, last)
         else:
-            points[fresh], moved[fresh] = np.array(meet), out
+            points[fresh], moved[fresh] = meet, out
             after[first], before[fresh], after[fresh], before[last] = fresh, first, last, fresh
             touched = (first, fresh, last)
             fresh += 1
@@ -111,38 +111,41 @@ def _tidy(ring: np.ndarray) -> np.ndarray:
     return ring[apart > 1e-6]
 
 
-def _steps(k, points, moved, after, reach_mm, true) -> list[tuple]:
+def _steps(k: int, points, moved, after, reach_mm: float, true) -> list[tuple]:
     """Steps that start at point k: fill the reflex point after it, or drop the edge after it."""
-    a, b, c = k, after[k], after[after[k]]
-    if len({a, b, c}) < 3:
+    a = k
+    b = after[a]
+    c = after[b]
+    if a in (b, c) or b == c:
         return []
     found: list[tuple] = []
-    pa, pb, pc = points[a], points[b], points[c]
-    turn = _cross(pb - pa, pc - pb)
-    base = math.dist(pa, pc)
+    (ax, ay), (bx, by), (cx, cy) = points[a], points[b], points[c]
+    ux, uy, wx, wy = bx - ax, by - ay, cx - bx, cy - by
+    turn = ux * wy - uy * wx
+    base = math.hypot(cx - ax, cy - ay)
     if turn <= 1e-9 * (1.0 + base):
-        deep = -turn / base if base else math.dist(pa, pb)
-        within = 0.0 <= float((pb - pa) @ (pc - pa)) <= base * base  # no spike past its chord
+        deep = -turn / base if base else math.hypot(ux, uy)
+        along = ux * (cx - ax) + uy * (cy - ay)
         out = deep + max(moved[a], moved[b], moved[c])
-        if out <= reach_mm + 1e-9 and within:
+        if out <= reach_mm + 1e-9 and 0.0 <= along <= base * base:  # no spike past its chord
             found.append((-turn / 2, "fill", (a, b, c), (0.0, 0.0), max(out, 0.0)))
     d = after[c]
     if d in (a, b):
         return found
-    pd = points[d]
-    u, v = pb - pa, pc - pd  # both run towards the edge b-c that goes
-    wedge = _cross(u, pd - pc)
-    if turn > 0 and _cross(pc - pb, pd - pc) > 0 and wedge > 1e-12:
-        along = _cross(pd - pb, v) / _cross(u, v) if _cross(u, v) else -1.0
-        meet = pb + u * along
-        if along < 0 or math.dist(meet, pb) > 1e3 * (reach_mm + math.dist(pb, pc)):
+    dx, dy = points[d]
+    vx, vy = cx - dx, cy - dy  # like u it runs towards the edge b-c that goes
+    wedge = ux * (dy - cy) - uy * (dx - cx)
+    if turn > 0 and wx * (dy - cy) - wy * (dx - cx) > 0 and wedge > 1e-12:
+        slant = ux * vy - uy * vx
+        share = ((dx - bx) * vy - (dy - by) * vx) / slant if slant else -1.0
+        mx, my = bx + ux * share, by + uy * share
+        aside = math.hypot(mx - bx, my - by)
+        if share < 0 or aside > 1e3 * (reach_mm + math.hypot(wx, wy)):
             return found
-        out = max(shapely.distance(true, shapely.Point(meet)), moved[b], moved[c])
+        out = max(moved[b], moved[c])
         if out <= reach_mm:
-            area = abs(_cross(pc - pb, meet - pb)) / 2
-            found.append((area, "meet", (a, b, c, d), (float(meet[0]), float(meet[1])), out))
+            out = max(shapely.distance(true, shapely.Point(mx, my)), out)
+        if out <= reach_mm:
+            area = abs(wx * (my - by) - wy * (mx - bx)) / 2
+            found.append((area, "meet", (a, b, c, d), (mx, my), out))
     return found
-
-
-def _cross(u: np.ndarray, v: np.ndarray) -> float:
-    return float(u[0] * v[1] - u[1] * v[0])

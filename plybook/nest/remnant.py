@@ -39,12 +39,13 @@ def left_over(layout: Layout, items: dict[str, Item], gap_mm: float) -> np.ndarr
         else shapely.Polygon(unit.outline_mm)
     )
     zones = [shapely.Polygon(z) for z in unit.bad_zones_mm]
-    cut = shapely.union_all([_plain(r).buffer(gap_mm, join_style="bevel") for r in rings] + zones)
     straight = stock.intersection(shapely.box(reach, 0, max(length, reach), unit.width_mm))
     straight = _largest(straight.difference(shapely.union_all(zones)) if zones else straight)
     if unit.kind == "roll":
         best = straight
     else:
+        kept = [_plain(r).buffer(gap_mm, join_style="bevel") for r in rings]
+        cut = shapely.union_all(kept + zones)
         half = LEAST_SIDE_MM / 2
         rest = stock.difference(cut).buffer(-half, join_style="mitre")
         best = _largest(rest.buffer(half, join_style="mitre").simplify(1.0))
