@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from plybook.drawing.markout import (
@@ -156,3 +156,36 @@ def test_no_marked_outline_takes_anything_from_a_near_neighbour(unit):
                 assert marked.buffer(1e-6).covers(true)
             else:
                 assert marked.intersection(true).area < 1e-6
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.floats(300.0, 1500.0),
+    st.floats(3.0, 60.0),
+    st.floats(-80.0, 80.0),
+    st.floats(0.0, 360.0),
+    st.sampled_from(("mm", "in")),
+)
+def test_the_tip_of_a_needle_takes_nothing_from_what_lies_before_it(long, root, aside, turn, unit):
+    """However far a tip is marked past its end, not into a panel at the least gap from it."""
+    gap = 3.0
+    needle = np.array([(0.0, 0.0), (long, 0.3 * root), (0.0, root)])
+    panel = np.array([(gap, -100.0), (200.0, -100.0), (200.0, 100.0), (gap, 100.0)])
+    panel = turned(panel, aside) + needle[1]
+    assume(shapely.Polygon(panel).distance(shapely.Polygon(needle)) >= gap - 1e-6)
+    rings = [turned(needle, turn) + 3000.0, turned(panel, turn) + 3000.0]
+    names = dict(zip(("n", "p"), rings, strict=True))
+    layout = layout_of(
+        *(Placement(name, 1, 0.0, 0.0, 0.0) for name in names),
+        unit=replace(ROLL, length_mm=9000.0, width_mm=9000.0, edge_mm=0.0),
+    )
+    marks = mark_out(layout, names, unit)
+    for mark, other in (marks, marks[::-1]):
+        marked = shapely.Polygon(mark.points_mm)
+        assert marked.buffer(1e-6).covers(shapely.Polygon(mark.ring_mm))
+        assert marked.intersection(shapely.Polygon(other.ring_mm)).area < 1e-6
+
+
+def turned(ring: np.ndarray, angle_deg: float) -> np.ndarray:
+    c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
+    return ring @ np.array([[c, s], [-s, c]])
