@@ -243,13 +243,6 @@ def jig_field_id(measure: str) -> str:
     return f"jig.{measure}"
 
 
-def field_ids(document: Document) -> Iterator[str]:
-    """Ids of everything that is filled in, in page order."""
-    for page in document.pages:
-        for block in page.blocks:
-            yield from (field.id for field in fields_of(block))
-
-
 def fields_of(block: Block) -> Iterator[CheckBox | Blank | Notes | Deviations | TimerBox]:
     """What is filled in on a block: itself, or what it holds."""
     if isinstance(block, SignOff):

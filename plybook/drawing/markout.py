@@ -15,13 +15,13 @@ more closely: with more points, on a finer grid.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from plybook.nest.model import Item, Layout, Placement
+from plybook.nest.model import Layout, Placement
 from plybook.nest.placing import placed
 from plybook.units import MM_PER_INCH, show_inches, show_number
 
@@ -92,22 +92,6 @@ def _runs_into(piece: MarkedPiece, number: int, true: np.ndarray, tree: shapely.
     outline = shapely.Polygon(piece.points_mm)
     others = [k for k in tree.query(outline, predicate="intersects") if k != number]
     return any(shapely.area(outline.intersection(true[k])) > 1e-6 for k in others)
-
-
-def mark_out_rows(
-    layout: Layout, items: Iterable[Item], unit: str
-) -> list[tuple[str, str, str, str, str]]:
-    """The mark-out table as text: order, piece, point, along, across.
-
-    Along is measured from the stock's end, across from its edge, in the user's unit.
-    """
-    outlines = {item.id: item.outline_mm for item in items}
-    rows = []
-    for order, piece in enumerate(mark_out(layout, outlines, unit), start=1):
-        name = piece.item if piece.copy == 1 else f"{piece.item} ({piece.copy})"
-        for k, (x, y) in enumerate(piece.points_mm, start=1):
-            rows.append((str(order), name, str(k), tape(x, unit), tape(y, unit)))
-    return rows
 
 
 def tape(value_mm: float, unit: str) -> str:

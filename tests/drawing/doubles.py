@@ -10,6 +10,7 @@ import numpy as np
 from shapely import Polygon, box, contains_xy
 
 from plybook.diagnostics import Severity, warning
+from plybook.drawing.document import fields_of
 from plybook.laminate.model import (
     Growth,
     LaidLayer,
@@ -652,3 +653,10 @@ def cut_plan(lam: Laminate | None = None) -> CutPlan:
 
 
 __all__ = ["NASTY", "Severity", "TaperedFace", "cut_plan", "laminate", "piece", "shop", "spec"]
+
+
+def field_ids(document):
+    """Ids of everything that is filled in, in page order."""
+    for page in document.pages:
+        for block in page.blocks:
+            yield from (field.id for field in fields_of(block))

@@ -18,7 +18,6 @@ from plybook.drawing.document import (
     SignOff,
     Table,
     TimerBox,
-    field_ids,
     limit_words,
     show_duration,
 )
@@ -62,7 +61,7 @@ def test_a_kicker_counts_stages_and_steps(book):
 def test_ids_of_pages_and_fields_are_used_once(book):
     ids = [p.id for p in book.pages]
     assert len(ids) == len(set(ids))
-    fields = list(field_ids(book))
+    fields = list(doubles.field_ids(book))
     assert len(fields) == len(set(fields)) > 50
 
 
@@ -109,7 +108,7 @@ def test_a_cup_is_mixed_in_one_step_and_only_named_in_the_next():
     steps[2] = replace(steps[2], batches=("E3",))  # R1 goes on with what P2 left
     stages[1] = replace(stages[1], steps=tuple(steps))
     document = booklet(*parts(shop=replace(shop, stages=tuple(stages))))
-    mixed = [id for id in field_ids(document) if id.endswith("E3.mixed")]
+    mixed = [id for id in doubles.field_ids(document) if id.endswith("E3.mixed")]
     assert mixed == ["lay-p2.E3.mixed"]
     assert any("left of E3" in b.text for b in of(page(document, "lay-r1"), Paragraph))
 

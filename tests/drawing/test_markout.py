@@ -13,14 +13,13 @@ from plybook.drawing.markout import (
     CURVE_MM,
     GRID_MM,
     mark_out,
-    mark_out_rows,
     outer_chords,
     placed,
     rounded_outwards,
     tape,
 )
 from plybook.geometry.rings import canonical_ring
-from plybook.nest.model import Item, Layout, Placement, Unit
+from plybook.nest.model import Layout, Placement, Unit
 from tests.drawing import drawn_pieces as made
 
 ROLL = Unit("R1", "roll", "twill200", 20000.0, 1250.0, edge_mm=10.0)
@@ -97,10 +96,9 @@ def test_pieces_come_in_cutting_order_with_coordinates_from_the_rolls_edge():
     layout = layout_of(
         Placement("b", 1, 700, 20, 0), Placement("a", 2, 20, 300, 90), Placement("a", 1, 30, 5, 0)
     )
-    items = [Item("a", square, 2, (0.0, 90.0)), Item("b", square, 1, (0.0,))]
-    rows = mark_out_rows(layout, items, "mm")
-    assert [row[1] for row in rows[::4]] == ["a (2)", "a", "b"]
-    assert rows[4][2:] == ("1", "30", "15")  # y 5 on the usable width is 15 from the roll's edge
+    marks = mark_out(layout, {"a": square, "b": square}, "mm")
+    assert [(m.item, m.copy) for m in marks] == [("a", 2), ("a", 1), ("b", 1)]
+    assert marks[1].points_mm[0].tolist() == [30.0, 15.0]  # y 5 is 15 from the roll's edge
 
 
 def test_inches_are_read_in_sixteenths():

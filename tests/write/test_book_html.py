@@ -9,7 +9,6 @@ import pytest
 from lxml import html
 
 from plybook.drawing.book import booklet
-from plybook.drawing.document import field_ids
 from plybook.write.book_html import book_html, script_json
 from tests.drawing import doubles
 
@@ -67,7 +66,7 @@ def test_there_is_no_style_or_script_in_attributes(page):
 def test_every_field_of_the_document_is_there_once(page):
     tree = html.fromstring(page)
     found = [*tree.xpath("//@data-field"), *tree.xpath("//@data-timer")]
-    wanted = [i for i in field_ids(document()) if i != "record.deviations"]
+    wanted = [i for i in doubles.field_ids(document()) if i != "record.deviations"]
     assert sorted(found) == sorted(wanted)
     assert len(set(found)) == len(found)
 

@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 
 from plybook.drawing.book import booklet
-from plybook.drawing.document import field_ids
 from plybook.laminate import lay_up
 from plybook.nest import CutJob, LayoutMemory, plan_cuts
 from plybook.outside import Outside
@@ -16,6 +15,7 @@ from plybook.surface import build_face
 from plybook.write.book_html import book_html
 from plybook.write.book_pdf import book_pdf
 from plybook.write.labels_pdf import labels_pdf
+from tests.drawing.doubles import field_ids
 from tests.write.pages import colliding, off_page, opened, words
 
 SPECS = Path(__file__).parents[2] / "specs"
