@@ -31,7 +31,6 @@ from plybook.laminate.marks import (
 )
 from plybook.laminate.model import LaidLayer, Laminate, Mark, Piece, PieceKind
 from plybook.laminate.panel_checks import bends
-from plybook.laminate.pastnet import trim_findings
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
 from plybook.laminate.regions import Regions, empty_region
@@ -78,7 +77,6 @@ class LayUp:
 
     def run(self) -> Laminate:
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
-        self.findings += trim_findings(self.regions, self.spec.mould.place)
         self.marks = self._common_marks(regions)
         rises = [self._rise(layer, regions[layer.id]) for layer in self.spec.layers]
         self.rises = {rise.layer: rise for rise in rises if rise is not None}

@@ -50,6 +50,7 @@ _SPARE = 1.25  # for what the spots miss of the face's turning
 _OF_PIECES = {"butt-not-staggered", "butt-across-fibre", "overlap-close", "piece-wider-than-roll"}
 _OF_REGIONS = {
     "acknowledgement-unused",
+    "core-end-gathers",
     "drop-gap-on-face",
     "drop-order",
     "drop-runs-off",
@@ -61,6 +62,7 @@ _OF_REGIONS = {
     "region-empty",
     "regions-in-a-circle",
     "seam-runs-on",
+    "trim-past-pattern",
     "unknown-edge",
     "unknown-layer",
 }

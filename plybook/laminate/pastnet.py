@@ -11,8 +11,7 @@ import numpy as np
 import shapely
 
 from plybook.diagnostics import Finding, Place, warning
-from plybook.laminate.regions import Regions
-from plybook.spec.model import Whole
+from plybook.laminate.trim import NetFace
 from plybook.surface.model import Face
 
 HOLDS_MM = 0.1  # a point of the pattern must come back from the face within this
@@ -21,17 +20,16 @@ _STEP_MM = 15.0
 _PARTS = tuple(np.linspace(0.0, 0.95, 20))  # of the way out
 
 
-def trim_findings(regions: Regions, place: Place) -> list[Finding]:
+def trim_findings(plan: NetFace, place: Place) -> list[Finding]:
     """Where the trim allowance runs out further than the face can be carried on.
 
     Args:
-        regions: of the part.
+        plan: the net line and the allowances.
         place: of the mould in the spec.
     """
-    plan = regions.plan
     if plan.face.flat or max((0.0, *plan.trims_mm)) <= USUAL_MM:
         return []
-    edge = shapely.boundary(regions.trimmed(Whole()))
+    edge = shapely.boundary(plan.trimmed(plan.net))
     ring = shapely.get_coordinates(shapely.segmentize(edge, _STEP_MM))
     lost = ring[~_comes_back(plan.face, ring)]
     if not len(lost):

@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from plybook.laminate.pastnet import USUAL_MM, trim_findings
-from plybook.laminate.regions import Regions
+from plybook.laminate.trim import NetFace
 from plybook.spec.model import NOWHERE, EdgeRule
 from tests.surface.faces import CHANNEL, face, station
 
@@ -17,7 +17,7 @@ RAKED = (station(0, 600), station(300, 560, sweep=10, rise=5),
 
 def found(made, trim):
     rules = tuple(EdgeRule(edge.name, trim) for edge in made.edges)
-    return trim_findings(Regions(made, rules, ()), NOWHERE)
+    return trim_findings(NetFace(made, rules), NOWHERE)
 
 
 def test_a_trim_past_where_a_raked_tip_crosses_itself_is_told_with_its_distance():
