@@ -85,7 +85,7 @@ def show_length(value_mm: float, unit: str = "mm", both: bool = False) -> str:
     return f"{first} ({second})" if both else first
 
 
-_FIGURE = r"-?\d+(?:\.\d+)?"
+_FIGURE = r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
 _SAID_MM = re.compile(
     rf"`[^`]*`|(?<![\w.])({_FIGURE})((?:(?: x | to | and |, y ){_FIGURE})*) mm\b(?![2²])"
 )
@@ -105,6 +105,8 @@ def in_inches(sentence: str) -> str:
     """
 
     def inches(figure: re.Match[str]) -> str:
+        if "e" in figure[0]:  # a slip of the pen, in many digits
+            return f"{float(figure[0]) / MM_PER_INCH:g}"
         decimals = len(figure[0].partition(".")[2]) + 2
         return show_number(float(figure[0]) / MM_PER_INCH, decimals)
 

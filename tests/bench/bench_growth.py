@@ -36,14 +36,16 @@ MAKERS = (
 
 
 def panel(pieces: int) -> dict:
-    """A flat panel with one patch to a ply, no two alike."""
+    """A flat panel with one patch to a ply, no two alike: 40 pads side by side, each patch of a
+    pad a little smaller than the one under it, so that there are as many stacks as patches."""
     dice = np.random.default_rng(pieces)
-    size = np.array([2400.0, 1200.0])
+    pads = np.round(dice.uniform([200, 160], [290, 230], (40, 2)), 1)
     layers = []
     for n in range(pieces):
-        wide, high = np.round(dice.uniform(120, 400, 2), 1)
-        x, y = np.round(dice.uniform([250, 250], size - 250), 1)
-        patch = {"at": [float(x), float(y)], "size": [float(wide), float(high)], "corner": 10}
+        pad, level = n % 40, n // 40
+        wide, high = np.round(pads[pad] - level * dice.uniform(4.0, 5.0), 1)
+        x, y = 150 + 300 * (pad % 8), 120 + 240 * (pad // 8)
+        patch = {"at": [x, y], "size": [float(wide), float(high)], "corner": 10}
         layers.append(
             {"ply": f"P{n}", "cloth": "carbon-twill-200", "angle": [0, 45, 90, -45][n % 4],
              "region": {"patch": patch}}

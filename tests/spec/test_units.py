@@ -14,6 +14,7 @@ from plybook.units import in_inches
             "U1 ends at span 23.27 in, 35 % of the section",
         ),
         ("a ramp of 12.7 mm", "a ramp of 0.5 in"),
+        ("a coordinate of 2.54e+10 mm", "a coordinate of 1e+09 in"),
         ("runs from 0 to 2540 mm", "runs from 0 to 100 in"),
         ("panel C is 254 x 127 mm", "panel C is 10 x 5 in"),
         ("panel C (x 254, y -127 mm)", "panel C (x 10, y -5 in)"),
