@@ -14,7 +14,7 @@ from plybook.surface.drape import drape_net, drape_ply
 from plybook.surface.raised import Raiser
 from plybook.surface.section import section_curve
 from plybook.surface.strain import grid_triangles, principal
-from tests.surface.faces import CHANNEL, face, grid, half_circle, station
+from tests.surface.faces import CHANNEL, circle, face, grid, half_circle, station
 from tests.surface.test_drape import BIAS, place, sphere
 from tests.surface.test_patterns import wing_cone
 from tests.surface.test_raised import level, strip_core, strip_lines
@@ -57,6 +57,21 @@ def developables() -> None:
     turn, shift = best_rigid(want, got)
     off = np.hypot(*(want @ turn.T + shift - got).T).max()
     row("half frustum R 600 -> 300 over 4 m", f"{off:.4f} mm   {seconds:.2f} s")
+    section = circle(4800.0)
+    made, seconds = timed(lambda: face(station(0, 1, section), station(3200, 0.5, section)))
+    angle = np.radians(216) * np.linspace(0, 1, 73)
+    want = np.concatenate(
+        [r * np.stack([np.cos(angle), np.sin(angle)], axis=1) for r in (8000.0, 4000.0)]
+    )
+    got = made.to_pattern(grid([0, 3200], np.linspace(0, 1, 73)))
+    turn, shift = best_rigid(want, got)
+    off = np.hypot(*(want @ turn.T + shift - got).T).max()
+    row("whole cone R 4800 -> 2400, sector 216 deg, over 4 m", f"{off:.4f} mm   {seconds:.2f} s")
+    made, seconds = timed(
+        lambda: face(station(0, 1, half_circle(600.0)), station(4000, 1, half_circle(600.0)))
+    )
+    off = np.abs(np.ptp(made.outline_mm, axis=0) - [4000, 600 * np.pi]).max()
+    row("half cylinder R 600 over 4 m", f"{off:.4f} mm   {seconds:.2f} s")
     made, seconds = timed(lambda: face(station(0, 1, CHANNEL), station(4000, 1, CHANNEL)))
     flat = section_curve(CHANNEL, "all").length()
     off = np.abs(np.ptp(made.outline_mm, axis=0) - [4000, flat]).max()

@@ -24,6 +24,13 @@ def half_circle(radius):
     return PolylineSection(np.array([[-r, 0.0], [-r, -r], [r, -r], [r, 0.0]]), (r, r))
 
 
+def circle(radius):
+    """A whole round section, split at its lowest point: four corners whose arcs meet."""
+    r = radius
+    corners = np.array([[0.0, -r], [r, -r], [r, r], [-r, r], [-r, -r], [0.0, -r]])
+    return PolylineSection(corners, (r,) * 4)
+
+
 def station(at, chord, section="2412", sweep=0.0, rise=0.0, twist=0.0, about=0.25):
     if isinstance(section, str):
         section = NacaSection(section)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from plybook.spec.model import NacaSection
 from plybook.surface.develop import best_rigid
 from plybook.surface.section import naca_points, section_curve, share_of_w
-from tests.surface.faces import CHANNEL, distances, face, grid, half_circle, station
+from tests.surface.faces import CHANNEL, circle, distances, face, grid, half_circle, station
 
 
 def test_half_cylinder_is_a_rectangle():
@@ -35,6 +35,26 @@ def test_frustum_is_the_sector_of_the_textbook(hand):
     want = np.concatenate([r * np.stack([np.cos(angle), np.sin(angle)], axis=1) for r in (100, 50)])
     assert distances(got) == pytest.approx(distances(want), abs=0.01)
     assert made.area_mm2 == pytest.approx(4500 * np.pi / 2, abs=0.1)
+    assert made.strain.developable
+
+
+@pytest.mark.parametrize(("radius", "share"), [(4800.0, 0.5), (2400.0, 0.02)])
+def test_a_cone_closed_all_round_is_its_whole_sector(radius, share):
+    """A cone is a sector of 360 R / slant degrees to its apex (elementary geometry): here slant
+    to radius as 5 to 3, 216 degrees, over 4 m; once nearly to the apex."""
+    height = radius * (1 - share) * 4 / 3
+    made = face(station(0, 1, circle(radius)), station(height, share, circle(radius)), axis=0.5)
+    apex = radius * 5 / 3
+    shares = np.linspace(0, 1, 73)
+    angle = np.radians(216) * shares
+    got = made.to_pattern(grid([0, height / 2, height], shares))
+    want = np.concatenate(
+        [apex * part * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+         for part in (1, (1 + share) / 2, share)]
+    )  # fmt: skip
+    turn, shift = best_rigid(want, got)
+    assert np.hypot(*(want @ turn.T + shift - got).T).max() < 0.02
+    assert made.area_mm2 == pytest.approx(np.radians(216) / 2 * apex**2 * (1 - share**2), abs=0.1)
     assert made.strain.developable
 
 
