@@ -1,8 +1,8 @@
 """Panels on sheets and remnants: fewest units first, then the largest left-over in one piece.
 
 A first plan lays pieces one by one, large ones first, in several orders (bounding boxes are one
-of the starts, so the plan never takes more units than they would); with more time each unit is
-filled in many random orders and the fullest kept. Equal sheets are then dealt out anew as one
+of the starts, so the plan never takes more units than they would); with more time each remnant
+is filled in many random orders and the fullest kept. Equal sheets are then dealt out anew as one
 sheet fewer (`shares`). Then the emptiest unit is worked on until time is up or the bound is met:
 
 - *take apart*: it and a few other units are emptied and filled anew in a random order; kept where
@@ -33,6 +33,7 @@ Progress = Callable[[int], None]
 LAST_SHARE = 0.12  # of the time goes to leaving a large rest on the last unit
 AT_BOUND_SHARE = 0.3  # of the time is spent on the left-over once no unit can be saved
 FILLING_SHARE, SHARING_SHARE = 0.3, 0.92  # of the time: filling in random orders; dealing out
+ODD_SHARE = 0.3  # of the time for filling, for each remnant where equal sheets are dealt out
 EASILY_FULL = 0.78  # sheets this full are soon dealt out; then one fewer is tried
 STUCK_AFTER = 8  # fruitless takings-apart before a squeeze; more with few pieces, they are quick
 FEW, FEW_TRIES = 8, 20  # so few pieces are taken apart so often whatever the time
@@ -147,34 +148,33 @@ class _Search:
             lambda c: (-_longest(c), -c.area_mm2, c.item.id, c.number),
         )
         best = self._first_fit(sorted(self._copies, key=orders[0]), self._units)
-        if budget.left_s() > 5.0:
+        dealt = packer_is_installed()
+        odd = any(not _is_plain(u) for u in self._units)
+        if budget.left_s() > 5.0 and not dealt:
             other = self._first_fit(sorted(self._copies, key=orders[1]), self._units)
             best = _better(best, other)
         boxed = boxes_on_sheets(self._copies, self._units, self._gap_mm)
         if boxed is not None:
             best = _better(best, ([Filled(*b) for b in boxed[0]], boxed[1]))
-        if budget.left_s() > 2.0 and len(best[0]) > 2:
-            best = _better(best, self._fullest_first(budget.part(self._filling_s(budget)), best[0]))
+        if budget.left_s() > 2.0 and len(best[0]) > 2 and (odd or not dealt):
+            part = budget.part(FILLING_SHARE * budget.left_s())
+            best = _better(best, self._fullest_first(part, len(best[0])))
         self._bins, left = best
         self._say()
         return left
 
-    def _filling_s(self, budget: Budget) -> float:
-        """Time for filling in random orders: short where sheets are dealt out anew anyway, but
-        for remnants, which only this fills."""
-        share = FILLING_SHARE
-        if packer_is_installed():
-            odd = sum(1 for u in self._units if not u.bought and not _is_plain(u))
-            share *= min(1.0, 0.3 * odd)
-        return share * budget.left_s()
-
-    def _fullest_first(self, budget: Budget, known: Sequence[Filled]):
-        """Each unit filled in many random orders, the fullest kept before the next is begun."""
+    def _fullest_first(self, budget: Budget, likely: int) -> FirstPlan:
+        """Each unit filled in many random orders, the fullest kept before the next is begun; but
+        equal sheets only once, where they are dealt out anew by the packer afterwards."""
         bins, left = [], list(self._copies)
+        dealt = packer_is_installed()
+        slow = [n for n, u in enumerate(self._units) if not (dealt and _is_plain(u)) and n < likely]
         for n, unit in enumerate(self._units):
             if not left:
                 break
-            part = budget.part(budget.left_s() / max(1, len(known) - n))
+            more = len([k for k in slow if k >= n])
+            seconds = budget.left_s() / more if n in slow else 0.0
+            part = budget.part(min(seconds, ODD_SHARE * budget.left_s()) if dealt else seconds)
             best = None
             while best is None or part.left_s():
                 order, whim = self._shuffled(left, 0.3), self._whim(0.1)
