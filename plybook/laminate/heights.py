@@ -24,8 +24,6 @@ from plybook.laminate.rises import Rise, block_rise, core_rise, merged_lines, sh
 __all__ = ["HeightField", "Rise", "block_rise", "core_rise", "sheet_rise"]
 
 FILLET_DEG = 45.0  # common practice, no source
-FADE_MM = 45.0
-_FADE_STEPS = 3
 _NUDGE_MM = 0.02
 _CREASE_MM = 0.05  # creases closer than this are one
 _LEAST_CREASE_MM = 1.0
@@ -57,17 +55,6 @@ class HeightField:
         if abs(rise.thickness_mm) < 1e-9 or rise.region.is_empty:
             return self
         return replace(self, rises=(*self.rises, rise))
-
-    def lifted(self, region: shapely.Geometry, by_mm: float) -> HeightField:
-        """The field with a region lifted evenly, fading out over FADE_MM around it.
-
-        For a stiff sheet: it bends about its middle, half its thickness up.
-        """
-        field = self
-        for share in range(1, _FADE_STEPS + 1):
-            around = region.buffer(FADE_MM * share / _FADE_STEPS)
-            field = field.with_layer(sheet_rise("", around, by_mm / _FADE_STEPS))
-        return field
 
     @property
     def key(self) -> str:

@@ -310,7 +310,7 @@ class LayUp:
             region := self.regions.of_layer(layer.id), self.face, layer.thickness_mm
         ):
             try:
-                return self.raisings.under(field.lifted(region, layer.thickness_mm / 2))
+                return self.raisings.under_panel(field, region, layer.thickness_mm / 2)
             except GeometryError as refusal:
                 self.findings.append(_not_at_its_middle(layer, refusal))
         maps = self.raisings.under(field)

@@ -16,15 +16,16 @@ from shapely.geometry.base import BaseGeometry
 from plybook.diagnostics import GeometryError
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.heights import HeightField
-from plybook.laminate.shapes import thin
+from plybook.laminate.shapes import polygons_of, ring_of, thin
 from plybook.surface.face import LoftedFace
 from plybook.surface.model import Face
-from plybook.surface.raised import RaisedMap, Raiser
+from plybook.surface.raised import UNRAISED, RaisedMap, Raiser
 from plybook.surface.straight import mirror_of
 
 SAME_HEIGHT_MM = 0.01  # heights that differ by no more share one map
 MESH_GRID_MM = 1e-3
 CREASE_MM = 0.025  # a mesh follows the creases of the height this closely
+PANEL_MARGIN_MM = 20.0  # marks and bevels of a panel stay this near to it
 COMMON_SHARE = 0.99  # strain not passed on this share of a piece; bevel corners are singular
 
 
@@ -170,6 +171,24 @@ class Raisings:
             )
         self._known.append((field, maps))
         return maps
+
+    def under_panel(self, field: HeightField, region: BaseGeometry, by_mm: float) -> LeafMaps:
+        """The maps for a stiff sheet on `field` that bends about a line `by_mm` up in it.
+
+        It is laid flat alone: what lies beside it does not hold it.
+        """
+        mirror, raised = mirror_of(self.face), []
+        lines = in_one_order(field.break_lines, mirror)
+        for one in leaf_faces(self.face, self.kinks_mm):
+            parts = polygons_of(region.intersection(shapely.Polygon(one.outline_mm).buffer(0.01)))
+            if not parts:
+                raised.append(UNRAISED)
+                continue
+            whole = parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts).convex_hull
+            ring = canonical_ring(ring_of(whole) * mirror, MESH_GRID_MM) * mirror
+            raiser = Raiser(one, _inside(lines, ring, PANEL_MARGIN_MM), ring, PANEL_MARGIN_MM)
+            raised.append(raiser.raise_to(lambda points: field(points) + by_mm))
+        return LeafMaps(self.face, self.kinks_mm, tuple(raised), field)
 
     def _raised(self, field: HeightField) -> LeafMaps:
         creased = _creased(field)

@@ -8,7 +8,7 @@ mitre.
 Terms:
     net: the face up to its net line (less its holes).
     runs: a segment of a ring "runs" along an edge when both its ends and its middle lie on it
-        and it goes the edge's way; a side that leaves the edge at a sharp corner goes back.
+        and it does not go back; a side that leaves the edge at a sharp corner does.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from plybook.spec.model import EdgeRule
 from plybook.surface.model import Face
 
 ON_EDGE_MM = 0.02  # a point this near an edge lies on it
-ALONG = 0.5  # what runs along an edge goes at least this share of its length the edge's way
+BACK = 0.5  # what goes this share of its length against an edge leaves it, however near it lies
 STRAIGHT_ON_DEG = 150.0  # past this inside angle two edges count as one line, not as a corner
 LEAST_MEETING_DEG = 30.0  # a side that meets the edge flatter than this is not run on along itself
 DIRECTION_MM = 0.5  # length of a side from which its direction is taken
@@ -153,7 +153,7 @@ class NetFace:
             gap = np.maximum(end_gap, np.roll(end_gap, -1))
             gap = np.maximum(gap, np.abs(shapely.distance(at_middle, line) - out))
             nearer = np.flatnonzero(gap < best)
-            nearer = nearer[_goes_with(line, ring_mm[nearer], after[nearer])]
+            nearer = nearer[~_goes_back(line, ring_mm[nearer], after[nearer])]
             best[nearer], found[nearer] = gap[nearer], index
         return found
 
@@ -198,13 +198,13 @@ class NetFace:
         return [shape for shape in shapes if shape is not None]
 
 
-def _goes_with(line: shapely.LineString, start_mm: np.ndarray, end_mm: np.ndarray) -> np.ndarray:
-    """(n,) whether segments near a line go its way, within 60 degrees."""
+def _goes_back(line: shapely.LineString, start_mm: np.ndarray, end_mm: np.ndarray) -> np.ndarray:
+    """(n,) whether segments near a line go against it, within 60 degrees."""
     at = [shapely.line_locate_point(line, shapely.points(ends)) for ends in (start_mm, end_mm)]
     gone = at[1] - at[0]
     if line.is_closed:  # past the seam, where the line's end is its beginning
         gone = (gone + line.length / 2) % line.length - line.length / 2
-    return gone > ALONG * np.hypot(*(end_mm - start_mm).T)
+    return gone < -BACK * np.hypot(*(end_mm - start_mm).T)
 
 
 def _without_slits(shape: BaseGeometry) -> BaseGeometry:

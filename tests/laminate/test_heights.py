@@ -72,12 +72,6 @@ def test_blocks_on_one_outline_come_down_one_fillet_from_the_top():
     assert min(x.distance(shapely.Point(603, 150)) for x in feet) > 2.0
 
 
-def test_a_lift_is_full_on_its_region_and_fades_out_around_it():
-    field = HeightField().with_layer(sheet_rise("P", BOX, 0.5)).lifted(BOX, 6.0)
-    got = at(field, (700, 200), (201, 1), (200 - 25, 200), (200 - 50, 200))
-    assert got == pytest.approx([6.5, 6.5, 4.0, 0.0])
-
-
 def test_beyond_the_net_line_the_height_runs_on():
     region = shapely.Polygon(FACE.outline_mm)
     rise = core_rise("C1", name_sides(region, FACE), 10.0, {"": Treatment("square")})

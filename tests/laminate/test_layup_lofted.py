@@ -24,6 +24,7 @@ from plybook.spec.model import (
 )
 from plybook.surface import build_face, face_of
 from tests.laminate.doubles import cloth, spec
+from tests.surface.faces import half_circle
 
 EDGES = ("leading", "trailing", "root", "tip")
 TRIMS = {"leading": 15.0, "trailing": 10.0, "root": 25.0, "tip": 20.0}
@@ -227,3 +228,27 @@ def test_a_draped_ply_shears_instead_of_stretching():
     assert corner - 1.0 < piece.shear_deg < corner + 1.5
     yarns = [m for m in piece.marks if "drape starts" in m.label]
     assert [m.label.split()[-1] for m in yarns] == ["warp", "weft"]
+
+
+# ------------------------------------------------------------------ a sheet that bends
+
+
+@pytest.mark.parametrize(("form", "sign"), [("female", -1.0), ("male", 1.0)])
+@pytest.mark.parametrize(("radius", "inset"), [(200.0, 40.0), (1000.0, 200.0)])
+def test_a_bent_panel_has_the_girth_of_its_middle_from_end_to_end(form, sign, radius, inset):
+    """A sheet of 10 mm bent to a cylinder keeps its length half its thickness up (bend
+    arithmetic): the arc times (R -+ t / 2) / R, and what lies beside the panel does not hold it."""
+    edges = (("", Treatment("square")),)
+    drawn_in = Inset((("leading", inset), ("trailing", inset), ("root", 100.0), ("tip", 100.0)))
+    core = Core("C", "foam", "s", drawn_in, thickness_mm=10.0, edges=edges)
+    gutter = [Station(at, 1.0, 0.0, 0.0, 0.0, 0.25, half_circle(radius)) for at in (0.0, 1500.0)]
+    mould = StationMould(tuple(gutter), "all", 0.0, 1.0, form, "ruled", EDGES, ())
+    given = spec([core], {}, mould=mould, axis=AtShare(0.5))
+    (piece,) = lay_up(given, build_face(given)).pieces
+    panel = Polygon(piece.outline_mm)
+    left, low, right, high = panel.bounds
+    want = (math.pi * radius - 2 * inset) * (1 + sign * 5.0 / radius)
+    for x in (left + 1, left + 30, (left + right) / 2, right - 30, right - 1):
+        across = panel.intersection(shapely.LineString([(x, low - 9), (x, high + 9)]))
+        assert across.length == pytest.approx(want, abs=0.02)
+    assert right - left == pytest.approx(1300.0, abs=0.02)
