@@ -37,6 +37,7 @@ from plybook.spec.model import (
     SpanBand,
     StationMould,
     Strip,
+    Treatment,
     Union,
     Whole,
 )
@@ -235,9 +236,7 @@ def _row(layer: Layer, spec: PartSpec) -> list[str]:
             ]
         case Core():
             thick = _thick(layer.thickness_mm, unit)
-            cut = dict(layer.edges).get("")
-            if cut and cut.kind != "square":
-                where = f"{where}; edges {cut.kind} {cut.angle_deg:g}"
+            where = f"{where}; edges {_cut_words(layer)}"
             return [layer.id, "[" + " " * (BAND - 2) + "]", "core", thick, layer.material, where]
         case Insert():
             thick = _thick(layer.thickness_mm, unit)
@@ -252,6 +251,27 @@ def _row(layer: Layer, spec: PartSpec) -> list[str]:
             off = f"; off after {layer.removed_after}" if layer.removed_after else ""
             return [layer.id, "." * BAND, "film", "", layer.material, where + off]
     raise TypeError(f"no row for {type(layer).__name__}")
+
+
+def _cut_words(core: Core) -> str:
+    """How the edges are cut: "bevel 45", or "bevel 30 at tip, the rest bevel 45"."""
+    own: dict[str, list[str]] = {}
+    rest = Treatment("square")
+    for name, cut in core.edges:
+        if name:
+            own.setdefault(_one_cut(cut), []).append(name)
+        else:
+            rest = cut
+    usual = _one_cut(rest)
+    own.pop(usual, None)
+    parts = [f"{words} at {', '.join(names)}" for words, names in own.items()]
+    return ", ".join([*parts, f"the rest {usual}"]) if parts else usual
+
+
+def _one_cut(cut: Treatment) -> str:
+    if cut.kind in ("square", "trim"):
+        return cut.kind
+    return f"{cut.kind} {cut.angle_deg:g}" + (" bag side" if cut.wide_side == "bag" else "")
 
 
 def _drop_words(ply: Ply, unit: str) -> str:

@@ -158,17 +158,23 @@ def _length(
 ) -> Callable[[Any, ValidationInfo], float]:
     def read(raw: Any, info: ValidationInfo) -> float:
         value = length_of(raw, reading(info).units)
-        shown = f"{short(raw.strip())}" + (
-            "" if not _NUMBER.fullmatch(raw.strip()) else f" {reading(info).units}"
-        )
+        bare = _NUMBER.fullmatch(raw.strip())
+        shown = short(raw.strip()) + (f" {reading(info).units}" if bare else "")
         most = min(high, reading(info).limits["part-mm"]) if high == 30_000.0 else high
         least = reading(info).limits["least-mm"]
         _within(value, shown, low, over, None)
         if abs(value) > most:
+            meant = bare and reading(info).units == "in" and abs(value) / MM_PER_UNIT["in"] <= most
             raise Wrong(
                 "out-of-range",
                 f"{{key}} is {shown}, expected at most {most:g} mm",
-                reading(info).limits.why("part-mm"),
+                (
+                    f"in this file a bare number is in inches: write `{short(raw.strip())} mm` if "
+                    "that is meant; "
+                    if meant
+                    else ""
+                )
+                + reading(info).limits.why("part-mm"),
             )
         if value and abs(value) < least:
             raise Wrong(

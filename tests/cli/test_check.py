@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from plybook.cli import main
-from plybook.outside import Outside
+from plybook.outside import Outside, Shelf
 from plybook.readout import picture, region_words
 from plybook.spec import load
 from plybook.spec.model import (
@@ -26,12 +26,34 @@ from plybook.spec.model import (
     Union,
     Whole,
 )
+from plybook.starters import starter_text
 
 SPECS = Path(__file__).parents[2] / "specs"
 
 
 def shown(name: str) -> list[str]:
     return picture(load(SPECS / name, Outside()).specs[0]).splitlines()
+
+
+@pytest.mark.parametrize(
+    "written, read",
+    [
+        ("{all: bevel 45}", "; edges bevel 45"),
+        ("{all: square}", "; edges square"),
+        ("{all: bevel 45, hinge: square}", "; edges square at hinge, the rest bevel 45"),
+        (
+            '{hinge: bevel 30, latch: "bevel 30, bag side", all: bevel 45}',
+            "; edges bevel 30 at hinge, bevel 30 bag side at latch, the rest bevel 45",
+        ),
+    ],
+)
+def test_every_way_an_edge_of_core_is_cut_is_shown(written, read):
+    text = starter_text("panel")
+    assert text.count("edges: {all: bevel 45}") == 1
+    files = {"part.yaml": text.replace("edges: {all: bevel 45}", f"edges: {written}").encode()}
+    lines = picture(load(Path("part.yaml"), Shelf(files)).specs[0]).splitlines()
+    (core,) = [line for line in lines if "  core  " in line]
+    assert core.endswith(read)
 
 
 def test_the_first_layer_lies_lowest_on_the_mould_face():

@@ -5,12 +5,17 @@ Inch, ounce, yard: exact definitions (international yard and pound agreement, 19
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from plybook.diagnostics import Place
+from plybook.diagnostics import Place, SpecError
+from plybook.outside import Shelf
+from plybook.spec import load
 from plybook.spec.model import Core, Ply
 from plybook.spec.quantities import Wrong, length_of
 from plybook.spec.reader import Scalar
+from plybook.starters import starter_text
 from tests.spec.goods import SHARED, SKIN, edit, faults, read
 
 
@@ -168,3 +173,12 @@ def test_yes_and_no(word):
 def test_a_name_is_its_text_whatever_yaml_would_make_of_it(name):
     text = edit(SKIN, "name: Outer skin", f"name: {name}")
     assert read(text).specs[0].part.name == name.strip("'")
+
+
+def test_a_length_in_millimetres_under_inches_is_told_as_such():
+    """A starter in millimetres of which only `units` was changed."""
+    text = starter_text("channel").replace("units: mm", "units: in", 1)
+    with pytest.raises(SpecError) as refused:
+        load(Path("part.yaml"), Shelf({"part.yaml": text.encode()}))
+    helps = [f.help for f in refused.value.findings if "`at` is 1500 in" in f.message]
+    assert helps and helps[0].startswith("in this file a bare number is in inches: write `1500 mm`")
