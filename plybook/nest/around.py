@@ -15,13 +15,13 @@ from dataclasses import replace
 import numpy as np
 
 from plybook.nest.board import Board
-from plybook.nest.budget import Budget
+from plybook.nest.budget import Search
 from plybook.nest.compact import NoFits
 from plybook.nest.laying import Copy, fill
 from plybook.nest.model import Item, Placement, Unit
 from plybook.nest.nofit import Shape
 from plybook.nest.placing import placed_outline
-from plybook.nest.stretch import Laid, Progress, fill_stretch, lay_in_turn, moved, start_of
+from plybook.nest.stretch import Laid, fill_stretch, lay_in_turn, moved, start_of
 
 ORDERS = 6  # orders tried in any case, so that few pieces lie the same on every machine
 STRETCH_SHARE = 0.5  # of the time
@@ -31,44 +31,37 @@ LEAST_STRETCH_MM = 100.0
 def fill_around(
     copies: Sequence[Copy],
     unit: Unit,
-    gap_mm: float,
     start_mm: float,
-    budget: Budget,
-    seed: int = 0,
-    progress: Progress | None = None,
+    search: Search,
 ) -> Laid:
     """As many copies as there is room for beyond `start_mm`, in as little length as can be found.
 
     Args:
         copies: what to lay.
         unit: with bad zones, an outline, or both.
-        gap_mm: clear distance between pieces; zones and edges ask for none.
         start_mm: nothing is laid before this.
-        budget: wall time to search.
-        seed: of the search.
-        progress: called with each better length.
+        search: its gap is kept between pieces; zones and edges ask for none.
 
     Returns:
         Placements on the unit.
     """
-    no_fits = NoFits(gap_mm)
+    gap_mm, no_fits = search.gap_mm, NoFits(search.gap_mm)
     best = lay_in_turn(copies, unit, gap_mm, start_mm, no_fits=no_fits)
 
     def better(tried: Laid) -> None:
         nonlocal best
         if _rank(tried) < _rank(best):
             best = tried
-            if progress:
-                progress(best.reach_mm)
+            search.tell(best.reach_mm)
 
-    if progress and best.placements:
-        progress(best.reach_mm)
-    if unit.outline_mm is None and budget.left_s() > 0.5:
-        part = budget.part(budget.left_s() * STRETCH_SHARE)
-        better(_by_stretches(copies, unit, gap_mm, start_mm, part, seed))
-    rng = random.Random(seed)
+    if best.placements:
+        search.tell(best.reach_mm)
+    if unit.outline_mm is None and search.left_s() > 0.5:
+        part = search.part(search.left_s() * STRETCH_SHARE)
+        better(_by_stretches(copies, unit, start_mm, part.quietly()))
+    rng = random.Random(search.seed)
     tries = 0
-    while len(copies) > 1 and (tries < ORDERS or budget.left_s()):
+    while len(copies) > 1 and (tries < ORDERS or search.left_s()):
         spread = rng.choice((0.0, 0.05, 0.2))
         whim = (lambda s=spread: math.exp(rng.gauss(0.0, s))) if spread else None
         better(lay_in_turn(copies, unit, gap_mm, start_mm, whim, rng, no_fits))
@@ -96,11 +89,10 @@ def sound_stretches(unit: Unit, start_mm: float) -> list[tuple[float, float]]:
 def _by_stretches(
     copies: Sequence[Copy],
     unit: Unit,
-    gap_mm: float,
     start_mm: float,
-    budget: Budget,
-    seed: int,
+    search: Search,
 ) -> Laid:
+    gap_mm = search.gap_mm
     left: list[Copy] = list(copies)
     made: list[Placement] = []
     methods: set[str] = set()
@@ -110,8 +102,8 @@ def _by_stretches(
         begins = max(near, _reach(made, items) + gap_mm) if made else near
         fitting = [c for c in left if _fits(c, far - begins, unit.width_mm)]
         if fitting and far - begins > LEAST_STRETCH_MM:
-            part = budget.part(budget.left_s() / (len(stretches) - n))
-            laid = fill_stretch(fitting, unit.width_mm, far - begins, gap_mm, part, seed)
+            part = search.part(search.left_s() / (len(stretches) - n))
+            laid = fill_stretch(fitting, unit.width_mm, far - begins, part)
             made += moved(laid.placements, begins)
             methods.add(laid.method)
             tried = {id(c) for c in fitting}

@@ -8,8 +8,9 @@ from __future__ import annotations
 import signal
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 
 
 class Budget:
@@ -35,6 +36,40 @@ class Budget:
     def part(self, seconds: float) -> Budget:
         """A budget of its own that ends when this one is stopped."""
         return Budget(seconds, self)
+
+
+@dataclass(frozen=True)
+class Search:
+    """How pieces are searched a place for on a roll.
+
+    Attributes:
+        gap_mm: clear distance between pieces.
+        budget: wall time to search.
+        seed: of the search.
+        progress: called with each better length.
+    """
+
+    gap_mm: float
+    budget: Budget
+    seed: int = 0
+    progress: Callable[[float], None] | None = None
+
+    def part(self, seconds: float) -> Search:
+        """The same for so much of its time."""
+        return replace(self, budget=self.budget.part(seconds))
+
+    def left_s(self) -> float:
+        """Seconds left."""
+        return self.budget.left_s()
+
+    def quietly(self) -> Search:
+        """The same, with nobody told: for lengths that say nothing of the whole."""
+        return replace(self, progress=None)
+
+    def tell(self, length_mm: float) -> None:
+        """Tell of a better length."""
+        if self.progress:
+            self.progress(length_mm)
 
 
 @contextmanager

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from plybook.nest.around import fill_around
-from plybook.nest.budget import Budget
+from plybook.nest.budget import Budget, Search
 from plybook.nest.laying import Copy, copies_of
 from plybook.nest.model import Item, Placement, Unit
 from plybook.nest.stretch import fill_stretch, length_bound, moved
@@ -61,7 +61,8 @@ def pack_rolls(
             break
         holds_all = unit.bought or unit is units[-1] or _may_hold(unit, left, gap_mm)
         share = budget.left_s() * (0.9 if holds_all else 0.3)
-        roll, left = _fill_roll(unit, left, gap_mm, budget.part(share), seed, by_group, progress)
+        search = Search(gap_mm, budget.part(share), seed, progress)
+        roll, left = _fill_roll(unit, left, by_group, search)
         if roll is not None:
             rolls.append(roll)
     return rolls, left
@@ -74,11 +75,8 @@ def _may_hold(unit: Unit, copies: Sequence[Copy], gap_mm: float) -> bool:
 def _fill_roll(
     unit: Unit,
     copies: Sequence[Copy],
-    gap_mm: float,
-    budget: Budget,
-    seed: int,
     by_group: bool,
-    progress: Progress | None,
+    search: Search,
 ) -> tuple[Rolled | None, list[Copy]]:
     """As many copies as possible on one unit, and what is left."""
     plain = unit.outline_mm is None and not unit.bad_zones_mm
@@ -93,24 +91,24 @@ def _fill_roll(
         if not fitting or (left and by_group):  # a later stage does not overtake an earlier one
             left += fitting
             continue
-        part = budget.part(budget.left_s() * len(fitting) / todo)
+        part = search.part(search.left_s() * len(fitting) / todo)
         todo -= len(group)
         if plain:
             room = unit.length_mm - start
-            done = fill_stretch(fitting, unit.width_mm, room, gap_mm, part, seed, progress)
+            done = fill_stretch(fitting, unit.width_mm, room, part)
             reach = start + done.reach_mm
             placements += moved(done.placements, start)
         else:
-            done = fill_around(fitting, unit, gap_mm, start, part, seed, progress)
+            done = fill_around(fitting, unit, start, part)
             reach = done.reach_mm
             placements += done.placements
         left += done.rest
         if done.placements:
             methods.add(done.method)
-            start = reach + gap_mm
+            start = reach + search.gap_mm
     if not placements:
         return None, left
-    used = min(start - gap_mm, unit.length_mm)
+    used = min(start - search.gap_mm, unit.length_mm)
     return Rolled(unit, tuple(placements), used, " and ".join(sorted(methods))), left
 
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from plybook.nest.board import Board
 from plybook.nest.bound import strip_bound
-from plybook.nest.budget import Budget
+from plybook.nest.budget import Search
 from plybook.nest.compact import NoFits
 from plybook.nest.laying import Copy, fill
 from plybook.nest.model import Item, Placement, Unit
@@ -26,7 +26,6 @@ from plybook.nest.race import packer_is_installed
 from plybook.nest.strip import FEW as LITTLE_FEW
 from plybook.nest.strip import StripResult, pack_strip
 
-Progress = Callable[[float], None]
 Faces = frozenset[tuple[str, int]]  # copies that lie face down
 
 FEW = 8  # so few pieces are laid at once, and the same on every machine, where that is good
@@ -50,10 +49,7 @@ def fill_stretch(
     copies: Sequence[Copy],
     width_mm: float,
     room_mm: float,
-    gap_mm: float,
-    budget: Budget,
-    seed: int = 0,
-    progress: Progress | None = None,
+    search: Search,
 ) -> Laid:
     """As many copies as there is room for, in as little length as the time allows.
 
@@ -61,21 +57,18 @@ def fill_stretch(
         copies: all fit across in some orientation.
         width_mm: usable.
         room_mm: how long the stretch may become.
-        gap_mm: clear distance between pieces.
-        budget: wall time to search.
-        seed: of the searches.
-        progress: called with each better length.
+        search: gap, time, seed and whom to tell.
 
     Returns:
         Placements counted from the stretch's own end.
     """
-    done = pack_stretch(copies, width_mm, room_mm, gap_mm, budget, seed, progress)
+    done = pack_stretch(copies, width_mm, room_mm, search)
     if done is None:
-        done = lay_in_turn(copies, plain_unit(width_mm, room_mm), gap_mm)
-        if budget.left_s() > 0.5:
-            done = _topped_up(done, copies, width_mm, room_mm, gap_mm, budget, seed)
-        if progress and done.placements:
-            progress(done.reach_mm)
+        done = lay_in_turn(copies, plain_unit(width_mm, room_mm), search.gap_mm)
+        if search.left_s() > 0.5:
+            done = _topped_up(done, copies, width_mm, room_mm, search.quietly())
+        if done.placements:
+            search.tell(done.reach_mm)
     return done
 
 
@@ -127,17 +120,14 @@ def pack_stretch(
     copies: Sequence[Copy],
     width_mm: float,
     room_mm: float,
-    gap_mm: float,
-    budget: Budget,
-    seed: int = 0,
-    progress: Progress | None = None,
+    search: Search,
     enough_mm: float = 0.0,
 ) -> Laid | None:
     """All copies on a stretch; None where they take more than the room.
 
     Arguments as of `fill_stretch`; a length of `enough_mm` ends the search.
     """
-    bound = length_bound(copies, gap_mm, width_mm)
+    bound = length_bound(copies, search.gap_mm, width_mm)
     if bound > room_mm:
         return None
     enough = max(bound * AS_GOOD_AS_BOUND, enough_mm)
@@ -145,38 +135,36 @@ def pack_stretch(
     flips = any(c.item.may_flip for c in copies)
     alone = not packer_is_installed() and len(copies) <= FEW_ALONE
     if len(copies) <= FEW or flips or alone:
-        part = budget.part(budget.left_s() * ALONE_SHARE if alone else 0.0)
-        in_turn = _in_some_orders(copies, plain_unit(width_mm, room_mm), gap_mm, seed, part)
+        part = search.part(search.left_s() * ALONE_SHARE if alone else 0.0)
+        in_turn = _in_some_orders(copies, plain_unit(width_mm, room_mm), part)
         if in_turn.rest:
             in_turn = None
         elif in_turn.reach_mm <= enough:
             return in_turn
     choices = _face_choices(copies, in_turn) if flips else [frozenset[tuple[str, int]]()]
-    trial_s = budget.left_s() * TRIAL_SHARE
+    trial_s = search.left_s() * TRIAL_SHARE
     if trial_s < LEAST_TRIAL_S:  # laid one by one, which takes next to nothing for few pieces
         trial_s, choices = 0.0, choices[: 3 if len(copies) <= LITTLE_FEW else 1]
     best = in_turn
     ranks = []
     for n, faces in enumerate(choices if len(choices) > 1 else ()):
-        part = budget.part(trial_s)
-        tried = _packed(copies, faces, width_mm, gap_mm, part, seed, enough, progress)
+        tried = _packed(copies, faces, width_mm, search.part(trial_s), enough)
         best = tried if best is None or tried.reach_mm < best.reach_mm else best
         ranks.append((tried.reach_mm, n))
     chosen = choices[min(ranks)[1]] if ranks else choices[0]
     if best is None or best.reach_mm > enough:
-        tried = _packed(copies, chosen, width_mm, gap_mm, budget, seed, enough, progress)
+        tried = _packed(copies, chosen, width_mm, search, enough)
         best = tried if best is None or tried.reach_mm < best.reach_mm else best
     return best if best.reach_mm <= room_mm + 1e-6 else None
 
 
-def _in_some_orders(
-    copies: Sequence[Copy], unit: Unit, gap_mm: float, seed: int, budget: Budget
-) -> Laid:
+def _in_some_orders(copies: Sequence[Copy], unit: Unit, search: Search) -> Laid:
     """Laid in turn: large ones first, and in other orders where there are few or there is time."""
-    no_fits, rng = NoFits(gap_mm), random.Random(seed)
+    gap_mm, rng = search.gap_mm, random.Random(search.seed)
+    no_fits = NoFits(gap_mm)
     best = lay_in_turn(copies, unit, gap_mm, no_fits=no_fits)
     tries = ORDERS if 1 < len(copies) <= FEW else 0
-    while tries > 0 or budget.left_s():
+    while tries > 0 or search.left_s():
         laid = lay_in_turn(copies, unit, gap_mm, 0.0, lambda: rng.lognormvariate(0.0, WHIM), rng,
                            no_fits)  # fmt: skip
         best = min(best, laid, key=lambda x: (len(x.rest), x.reach_mm))
@@ -198,11 +186,8 @@ def _packed(
     copies: Sequence[Copy],
     faces: Faces,
     width_mm: float,
-    gap_mm: float,
-    budget: Budget,
-    seed: int,
+    search: Search,
     enough_mm: float,
-    progress: Progress | None,
 ) -> Laid:
     """All copies by the strip packer, with this choice of faces."""
     entries: dict[tuple[str, bool], list[Copy]] = {}
@@ -214,14 +199,14 @@ def _packed(
         [lot[0].item.outline_mm for _, lot in lots],
         [len(lot) for _, lot in lots],
         [_rotations(lot[0].item, down, width_mm) for down, lot in lots],
-        gap_mm,
+        search.gap_mm,
         width_mm,
         0.0,
-        seed,
+        search.seed,
         flipped=[down for down, _ in lots],
         target_mm=enough_mm,
-        progress=progress,
-        budget=budget,
+        progress=search.progress,
+        budget=search.budget,
     )
     return Laid(_named(result, [lot for _, lot in lots]), [], result.length_mm, result.method)
 
@@ -253,9 +238,7 @@ def _topped_up(
     copies: Sequence[Copy],
     width_mm: float,
     room_mm: float,
-    gap_mm: float,
-    budget: Budget,
-    seed: int,
+    search: Search,
 ) -> Laid:
     """More copies on a stretch that cannot hold all: sets of growing area are tried as a whole;
     large pieces first, so that what is left for the next roll is easy to lay."""
@@ -265,11 +248,11 @@ def _topped_up(
     fullest = sum(by_name[p.item, p.copy].area_mm2 for p in done.placements) / whole
     hope = 0.5 * (fullest + FULLEST)
     for n in range(tries):
-        if hope <= fullest + 0.005 or budget.left_s() < 0.3:
+        if hope <= fullest + 0.005 or search.left_s() < 0.3:
             break
         some = _large_ones(copies, hope * whole)
-        part = budget.part(budget.left_s() / (tries - n))
-        tried = pack_stretch(some, width_mm, room_mm, gap_mm, part, seed, None, room_mm)
+        part = search.part(search.left_s() / (tries - n))
+        tried = pack_stretch(some, width_mm, room_mm, part, room_mm)
         if tried is None:
             hope = 0.5 * (fullest + hope)
             continue

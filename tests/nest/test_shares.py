@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from plybook.nest.around import fill_around, sound_stretches
-from plybook.nest.budget import Budget
+from plybook.nest.budget import Budget, Search
 from plybook.nest.check import check_plan
 from plybook.nest.laying import copies_of
 from plybook.nest.model import Item, Layout, Unit
@@ -65,7 +65,7 @@ def test_pieces_are_laid_around_bad_zones_and_beyond_the_start(seconds, start):
     roll = Unit("R", "roll", "cloth", 9000.0, 1000.0, None, (zone, zone + (1500.0, 300.0)))
     items = [Item(f"p{k}", slanted(500 + 40 * k, 150, 40.0), 1, (0.0, 180.0)) for k in range(10)]
     copies = copies_of(items)
-    laid = fill_around(copies, roll, 3.0, start, Budget(seconds))
+    laid = fill_around(copies, roll, start, Search(3.0, Budget(seconds)))
     assert laid.rest == []
     layout = Layout(roll, tuple(laid.placements), laid.reach_mm, 0.0, 0.0, gap_mm=3.0)
     assert check_plan([layout], items) == ()
