@@ -26,6 +26,7 @@ from plybook.laminate.model import LaidLayer, Laminate, SectionCut
 LEAST_PLY_MM, BEST_PLY_MM, LARGEST_PLY_MM = 0.55, 1.1, 2.2  # on paper
 LABELS_MM = 40.0  # room for call-outs at the right
 PITCH_MM = 4.4
+OVER_MM = 0.9  # between call-outs that run over the top
 NARROW_MM = 75.0  # up to this length the words below the section take two lines
 _ABSENT_MM = 1e-4
 _FILM_MM = 0.1  # a peel ply, as drawn
@@ -85,7 +86,8 @@ def section_picture(
     drawn, ply_x, core_x = _heights(bands, along, height_mm - 3.0 - floor)
     rows = _grouped(bands, this, int((height_mm - 10.0) / PITCH_MM))
     top = max((float(high.max()) for _, high in drawn), default=0.0)
-    height_mm = floor + max(top, len(rows) * PITCH_MM) + 3.0
+    own_rows = sum(bands[members[-1]].layer.id in this for members in rows)
+    height_mm = floor + max(top + own_rows * OVER_MM, len(rows) * PITCH_MM) + 3.0
     x0 = 12.0
     items: list[Primitive] = [
         Path(Role.FACE, np.array([[x0, floor], [x0 + run_mm, floor]])),
@@ -218,38 +220,50 @@ def _mould_hatch(x0: float, x1: float, y: float):
 
 
 def _call_outs(bands, drawn, rows, this, x0, along, floor, width_mm) -> list[Primitive]:
-    """Ids at the right, bottom up in the order of laying; older ones share a line."""
-    out: list[Primitive] = []
+    """Ids at the right, bottom up in the order of laying; older ones share a line.
+
+    A layer of this step that ends behind later ones is called out over the top of them, its id
+    above the others; the further left it ends, the higher, so that no two lines cross.
+    """
     x_label = width_mm - LABELS_MM + 8.0
-    y_last = floor - PITCH_MM
+    straight, over = [], []
     for members in rows:
         band = bands[members[-1]]
         bottom, top = drawn[members[-1]]
         last = int(np.flatnonzero(band.present)[-1])
         middle = floor + (bottom[last] + top[last]) / 2
-        # the call-out starts a little inside the end, so that it meets the band itself
         x_end = x0 + band.at_mm[last] * along
-        y = max(middle if len(rows) < 3 else y_last + PITCH_MM, y_last + PITCH_MM)
-        y_last = y
         own = band.layer.id in this
         ahead = max((float(high[last:].max()) for _, high in drawn), default=0.0) + floor
+        if own and ahead > middle + 1.0:
+            over.append((members, x_end, middle, ahead))
+        else:
+            straight.append((members, x_end, middle, own))
+    out: list[Primitive] = []
+    y = floor - PITCH_MM
+    for members, x_end, middle, own in straight:
+        y = max(middle if len(rows) < 3 else y + PITCH_MM, y + PITCH_MM)
         way = [[x_end, middle], [max(x_end, x_label - 5.0), middle], [x_label - 1.0, y]]
-        if own and ahead > middle + 1.0:  # over what stands in the way
-            over = ahead + 1.2
-            way[1:2] = [[x_end, over], [max(x_end, x_label - 5.0), over]]
-        words = fitted(_words(bands, members), LABELS_MM - 9.0, LABEL_MM if own else NOTE_MM, own)
-        out.append(Path(Role.DIMENSION, np.array(way)))
-        out.append(
-            Text(
-                Role.TEXT,
-                (x_label, y),
-                words,
-                LABEL_MM if own else NOTE_MM,
-                rise="centre",
-                bold=own,
-            )
-        )
+        out += _call_out(way, _words(bands, members), own)
+    height = 0.0
+    for members, x_end, middle, ahead in sorted(over, key=lambda one: -one[1]):
+        y += PITCH_MM
+        height = max(ahead + 1.2, height + OVER_MM)
+        way = [[x_end, middle], [x_end, height], [max(x_end, x_label - 5.0), height],
+               [x_label - 1.0, y]]  # fmt: skip
+        out += _call_out(way, _words(bands, members), True)
     return out
+
+
+def _call_out(way: list[list[float]], words: str, own: bool) -> list[Primitive]:
+    """A line from the end of a layer to its id, and the id."""
+    size = LABEL_MM if own else NOTE_MM
+    at = (way[-1][0] + 1.0, way[-1][1])
+    words = fitted(words, LABELS_MM - 9.0, size, own)
+    return [
+        Path(Role.DIMENSION, np.array(way)),
+        Text(Role.TEXT, at, words, size, rise="centre", bold=own),
+    ]
 
 
 def _grouped(bands: Sequence[_Band], this: Sequence[str], room: int) -> list[list[int]]:
