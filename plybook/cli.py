@@ -164,7 +164,11 @@ def _limit(text: str) -> tuple[str, float]:
 
 
 def _plain_streams() -> None:
-    """A console that cannot show a character gets a stand-in, never a crash."""
+    """A console that cannot show a character gets a stand-in, never a crash; what is said to a
+    stream that was closed before we began is lost."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")

@@ -254,6 +254,10 @@ def _step_changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, A
             words = tuple(_step_words(first[key][1], second[twin][1]))
             altered.append((" / ".join(_name(first[key])), words or ("its words",)))
     kept = [key for key in first if key in second]
+    for key in kept:  # the same words with other figures
+        words = tuple(_step_words(first[key][1], second[key][1]))
+        if words:
+            altered.append((" / ".join(_name(second[key])), words))
     return {
         "steps_added": tuple(" / ".join(_name(second[key])) for key in added),
         "steps_gone": tuple(" / ".join(_name(first[key])) for key in gone),
@@ -275,11 +279,58 @@ def _name(entry: tuple[str, Mapping]) -> tuple[str, str]:
 def _step_words(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterable[str]:
     if old["pieces"] != new["pieces"]:
         yield f"pieces {', '.join(old['pieces'])} -> {', '.join(new['pieces'])}"
-    for key, name in (("text", "text"), ("checks", "checks"), ("timers", "times")):
-        if old[key] != new[key]:
+    now = [line for line in new["text"] if line not in old["text"]]
+    if now:
+        yield f'now "{_cut_short(now[0])}"' + (f" and {len(now) - 1} more" if now[1:] else "")
+    elif old["text"] != new["text"]:
+        yield "some of its text gone"
+    yield from _check_words(old["checks"], new["checks"])
+    for key, name in (("timers", "times"), ("cautions", "cautions"), ("batches", "cups of resin")):
+        if _figures(old[key]) != _figures(new[key]):
             yield name
-    if old["cautions"] != new["cautions"]:
-        yield "cautions"
+
+
+def _check_words(old: Sequence[Mapping], new: Sequence[Mapping]) -> Iterable[str]:
+    """Checks by their words: new ones, those gone, and those that ask for another figure."""
+    before, after = ({check["text"]: check for check in checks} for checks in (old, new))
+    added, gone = ([t for t in one if t not in other] for one, other in
+                   ((after, before), (before, after)))  # fmt: skip
+    for word, texts in (("new", added), ("gone", gone)):
+        if texts:
+            more = f" and {len(texts) - 1} more" if texts[1:] else ""
+            yield f'check {word}: "{_cut_short(texts[0])}"{more}'
+    for text in before:
+        if text not in after:
+            continue
+        for key, name in _ASKED.items():
+            first, second = before[text][key], after[text][key]
+            if first != second:
+                unit = f" {after[text]['unit']}".rstrip()
+                yield f"{_cut_short(text)}: {name} {_figure(first)} -> {_figure(second)}{unit}"
+
+
+_ASKED = {
+    "expected": "expected",
+    "tolerance": "tolerance",
+    "at_least": "at least",
+    "at_most": "at most",
+}
+
+
+def _figure(value: Any) -> str:
+    return "none" if value is None else f"{value:g}"
+
+
+def _figures(rows: Sequence[Any]) -> list[Any]:
+    """Rows without ids, which are counted through the whole book."""
+    return [
+        {key: value for key, value in row.items() if key != "id"} if isinstance(row, dict) else row
+        for row in rows
+    ]
+
+
+def _cut_short(text: str, most: int = 60) -> str:
+    return text if len(text) <= most else text[: most - 3].rstrip() + "..."
 
 
 def _layout_changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterable[str]:

@@ -34,7 +34,7 @@ def as_text(changes: Changes) -> str:
         ),
         ("steps added", changes.steps_added),
         ("steps gone", changes.steps_gone),
-        ("steps altered", [f"{name}: {', '.join(what)}" for name, what in changes.steps_altered]),
+        ("steps altered", [f"{name}: {'; '.join(what)}" for name, what in changes.steps_altered]),
         ("layouts", changes.layouts),
     ]
     blocks += [_list(title, rows) for title, rows in lists if rows]

@@ -2,6 +2,8 @@
 
 import copy
 import json
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -112,7 +114,40 @@ def test_steps_are_compared_by_what_they_say(plan, other):
     changes = changes_between(plan, other)
     assert [name.split(" / ")[1] for name in changes.steps_gone] == [gone["title"]]
     assert [name.split(" / ")[1] for name in changes.steps_added] == ["A new step"]
-    assert changes.steps_altered[0][1] == ("text",)
+    assert changes.steps_altered[0][1] == ('now "Something else."',)
+
+
+def test_a_step_of_the_same_words_that_asks_for_another_figure_is_altered(plan, other):
+    """A step's name comes from its words; a tolerance of the jig is a figure beside them."""
+    rows = [s for stage in other["stages"] for s in stage["steps"]]
+    step = next(s for s in rows if any(c["tolerance"] for c in s["checks"]))
+    check = next(c for c in step["checks"] if c["tolerance"])
+    before, check["tolerance"] = check["tolerance"], 9.5
+    (altered,) = changes_between(plan, other).steps_altered
+    assert altered[0].endswith(step["title"])
+    assert f"tolerance {before:g} -> 9.5" in altered[1][0] and check["text"][:50] in altered[1][0]
+
+
+def test_checks_that_come_and_go_are_named(plan, other):
+    checks = other["stages"][0]["steps"][0]["checks"]
+    old = checks[0]["text"]
+    checks[0]["text"] = "Something new to look at"
+    (altered,) = changes_between(plan, other).steps_altered
+    assert altered[1] == ('check new: "Something new to look at"', f'check gone: "{old}"')
+
+
+def test_with_stdout_closed_nothing_breaks(hatch_out):
+    words = [sys.executable, "-m", "plybook", "compare", *[str(hatch_out / "TN-420")] * 2]
+    done = subprocess.run(["sh", "-c", '"$@" >&-', "sh", *words], capture_output=True)
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+def test_a_reader_that_stops_early_is_no_fault(hatch_out):
+    words = [sys.executable, "-m", "plybook", "compare", *[str(hatch_out / "TN-420")] * 2]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as run:
+        run.stdout.close()
+        assert run.stderr.read() == b""
+    assert run.returncode == 0
 
 
 def test_steps_in_another_order_are_told(plan, other):
