@@ -251,7 +251,31 @@ def bench_growth(_arguments) -> None:
             said if said != "proved" else more)  # fmt: skip
 
 
+def bench_quick(_arguments) -> None:
+    """The quick effort on the cut plan of a shipped part, both hands: planning only."""
+    from plybook.build import read, shape
+    from plybook.nest import CutJob, plan_cuts
+    from plybook.outside import Outside
+
+    print("Quick effort: cut plan of specs/wing-skin.yaml, both hands, pieces already laid up")
+    row = table(["pieces", "units", "wall s", "processor s", "layout"])
+    parts = [shape(one) for one in read([Path("specs/wing-skin.yaml")], Outside())]
+    jobs = [CutJob(part.spec, part.laminate.pieces) for part in parts]
+    begun, spent = time.monotonic(), _processor_s()
+    plan = plan_cuts(jobs, effort="quick")
+    problems = check_plan(plan.layouts, plan.items)
+    row(str(sum(i.demand for i in plan.items)), str(len(plan.layouts)), time.monotonic() - begun,
+        _processor_s() - spent, problems[0] if problems else "proved")  # fmt: skip
+
+
+def _processor_s() -> float:
+    """Processor time so far, children's included."""
+    spent = os.times()
+    return spent.user + spent.system + spent.children_user + spent.children_system
+
+
 PARTS = {
+    "quick": bench_quick,
     "strip": bench_strip,
     "plies": bench_plies,
     "panels": bench_panels,
