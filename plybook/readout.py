@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from plybook.spec.model import (
+    FAR_MM,
     Around,
     AtShare,
     BetweenPoints,
@@ -41,7 +42,6 @@ from plybook.spec.model import (
     Union,
     Whole,
 )
-from plybook.spec.regions import FAR_MM
 from plybook.units import show_length, show_number
 
 if TYPE_CHECKING:

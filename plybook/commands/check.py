@@ -33,6 +33,7 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
         return _check(arguments, progress)
     finally:
         gc.enable()
+        gc.freeze()  # nor at the end
 
 
 def _check(arguments: argparse.Namespace, progress: Progress) -> int:

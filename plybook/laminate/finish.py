@@ -53,18 +53,7 @@ def finished(
     laid = thinned(blank.laid_stretches, error_mm)
     laid_outline = canonical_ring(ring_from(laid))
     holes = tuple(canonical_ring(thinned_ring(h, error_mm)) for h in holes_of(blank.cut))
-    marks = [Mark(m.kind, on_grid(m.points_mm), m.label) for m in blank.marks]
-    marks += [
-        Mark(m.kind, on_grid(m.points_mm), m.label)
-        for m in marks_on(blank.laid, rules, carry, error_mm)
-    ]
-    marks += _generators(blank)
-    marks += _darts(blank)
-    laid_corners, corners = (
-        np.stack([s.points_mm[0] for s in some]) for some in (blank.laid_stretches, blank.stretches)
-    )
-    datum = datum_mark(laid_corners, corners, ground.face, ground.spec.part.units)
-    marks.append(Mark(datum.kind, on_grid(datum.points_mm), datum.label))
+    marks = _marks(blank, ground, rules, error_mm) if ground.marked else []
     area = signed_area_mm2(outline) - sum(signed_area_mm2(h) for h in holes)
     splice = None
     if blank.neighbours:
@@ -95,6 +84,17 @@ def finished(
         shear_deg=round(blank.way.shear_deg, 2),
         notes=_notes(blank, number, count, sheet, ground.spec.part.units),
     )
+
+
+def _marks(blank: Blank, ground: Ground, rules: Sequence[MarkRule], error_mm: float) -> list[Mark]:
+    """All that is drawn on a piece, the corner it is laid by last."""
+    marks = [*blank.marks, *marks_on(blank.laid, rules, blank.way.carry, error_mm)]
+    marks += [*_generators(blank), *_darts(blank)]
+    laid_corners, corners = (
+        np.stack([s.points_mm[0] for s in some]) for some in (blank.laid_stretches, blank.stretches)
+    )
+    marks.append(datum_mark(laid_corners, corners, ground.face, ground.spec.part.units))
+    return [Mark(m.kind, on_grid(m.points_mm), m.label) for m in marks]
 
 
 def _generators(blank: Blank) -> list[Mark]:

@@ -52,6 +52,7 @@ class Ground:
     regions: Regions
     kinks_mm: tuple[float, ...] = ()  # spans where leaves meet
     growth_mm: float = 0.0  # how much larger or smaller a cut may turn out than it is taken for
+    marked: bool = True  # False: pieces are only looked at, and nothing is drawn on them
     unsure: list[str] = field(default_factory=list)  # layers of which that may change the splices
     _parts: dict = field(default_factory=dict)
     _plans: dict = field(default_factory=dict)

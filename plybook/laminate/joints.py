@@ -184,7 +184,8 @@ def kink_findings(
                 f"layers {names} are joined on one line, where the face breaks by "
                 f"{kink.turn_deg:.1f} deg at {kink.span_mm:.0f} mm; {what}",
                 f"joints at a break cannot be staggered: lay the cloth over it "
-                f"(`accept_kinks: [{kink.span_mm:g} mm]`, a gap of {kink.gap_mm:.1f} mm to work in), "
+                f"(`accept_kinks: [{kink.span_mm:g} mm]`, a gap of {kink.gap_mm:.1f} mm to work "
+                f"in), "
                 f"add a strip of cloth over the line, or accept it with the designer's reason",
                 sheets[0].layer.place,
                 layers=tuple(sheet.layer.id for sheet in sheets),

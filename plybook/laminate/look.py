@@ -107,7 +107,7 @@ class _Bare(LayUp):
         cores = [x for x in self.spec.layers if isinstance(x, Core)]
         self._cut_beside = beside(self._cut_cores if cores else dict)
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
-        self.marks = {"": ()}
+        self.marks, self.ground.marked = {"": ()}, False
         rises = [self._rise(layer, regions[layer.id]) for layer in self.spec.layers]
         self.rises = {rise.layer: rise for rise in rises if rise is not None}
         if self._climbs or self._bends_hard:

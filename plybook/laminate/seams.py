@@ -129,8 +129,8 @@ def place_seam(
 
 
 def _extent(face: Face) -> float:
-    low, high = face.outline_mm.min(axis=0), face.outline_mm.max(axis=0)
-    return float(np.linalg.norm(high - low))
+    x, y = face.outline_mm.T
+    return math.hypot(x.max() - x.min(), y.max() - y.min())
 
 
 def _carried_past(line: shapely.LineString, by_mm: float) -> shapely.LineString:

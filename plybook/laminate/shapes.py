@@ -129,7 +129,7 @@ def cover(
     if closed:
         line = np.vstack([line, line[:1]])
     normal = segment_normals(line)
-    band = None if closed else _band(line, normal, left_mm, right_mm)
+    band = _band(line, normal, left_mm, right_mm, closed)
     if band is not None:
         return band
     a, b = line[:-1], line[1:]
@@ -147,13 +147,27 @@ def cover(
     return shapely.union_all(shapes, grid_size=SNAP_MM / 10)
 
 
-def _band(line: np.ndarray, normal: np.ndarray, left_mm: float, right_mm: float) -> Polygon | None:
-    """The cover of an open line by walking round it; None where it meets itself, or where a
-    segment is too short for the bend at its ends."""
+def _band(
+    line: np.ndarray, normal: np.ndarray, left_mm: float, right_mm: float, closed: bool = False
+) -> Polygon | None:
+    """The cover of a line by walking round it; None where it meets itself, or where a segment is
+    too short for the bend at its ends."""
+    if closed:  # begun behind its longest segment, which both bends at its ends have room on
+        size = np.hypot(*np.diff(line, axis=0).T)
+        ring = np.roll(line[:-1], -1 - int(np.argmax(size)), axis=0)
+        line = np.vstack([ring[-1:], ring, ring[:1]])
+        normal = segment_normals(line)
     sides = [_beside(line, normal, by) for by in (right_mm, -left_mm)]
     if sides[0] is None or sides[1] is None:
         return None
-    band = Polygon(np.round(np.vstack([sides[0], sides[1][::-1]]), _GRID_DIGITS))
+    rims = [np.round(side, _GRID_DIGITS) for side in sides]
+    if closed:
+        inner, outer = sorted((Polygon(rim[1:-1]) for rim in rims), key=lambda p: p.area)
+        if not (inner.is_valid and outer.is_valid):
+            return None
+        band = Polygon(outer.exterior, [inner.exterior])
+    else:
+        band = Polygon(np.vstack([rims[0], rims[1][::-1]]))
     return band if band.is_valid and band.area > 0 else None
 
 

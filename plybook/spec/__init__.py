@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plybook.diagnostics import SpecError, said_in
-from plybook.spec.gather import gather
 from plybook.spec.limits import Limits
 
 if TYPE_CHECKING:
@@ -42,6 +41,7 @@ def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -
     Raises:
         SpecError: with every finding, ordered by place.
     """
+    from plybook.spec.gather import gather  # the models of what is written take long to load
     from plybook.spec.hand import other_hand
     from plybook.spec.resolve import resolve
 

@@ -24,6 +24,7 @@ from plybook.diagnostics import Place
 NOWHERE = Place("", 0, 0)
 Hand = Literal["left", "right", "none"]
 Unit = Literal["mm", "in"]
+FAR_MM = 100_000.0  # stands for "to the end": longer than any part
 
 
 # ---------------------------------------------------------------- the part and its mould face

@@ -8,6 +8,7 @@ from plybook.diagnostics import Place
 from plybook.spec.laminate_code import CodeError, expand
 from plybook.spec.lay_list import LayList, names_of
 from plybook.spec.model import (
+    FAR_MM,
     Cloth,
     Common,
     DropRun,
@@ -18,7 +19,6 @@ from plybook.spec.model import (
     SpliceRule,
     Whole,
 )
-from plybook.spec.regions import FAR_MM
 from plybook.spec.written.layers import GroupLayer, PlyLayer, RunLayer
 
 

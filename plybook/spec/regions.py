@@ -22,7 +22,7 @@ from plybook.spec.model import (
     Whole,
 )
 from plybook.spec.mould import point_ref
-from plybook.spec.written.regions import FAR_MM, RegionKeys
+from plybook.spec.written.regions import RegionKeys
 
 
 @dataclass
@@ -194,6 +194,3 @@ class RegionReader:
         """Layers named by the regions read since the last call, and where."""
         named, self.named = self.named, []
         return named
-
-
-__all__ = ["FAR_MM", "RegionReader"]

@@ -17,6 +17,7 @@ from plybook.spec.layers import read_layers
 from plybook.spec.limits import Limits
 from plybook.spec.materials import resolve_materials
 from plybook.spec.model import (
+    FAR_MM,
     Acknowledgement,
     DesignChoices,
     JigCheck,
@@ -27,7 +28,7 @@ from plybook.spec.model import (
     Workshop,
 )
 from plybook.spec.mould import edge_names, resolve_axis, resolve_edges, resolve_mould
-from plybook.spec.regions import FAR_MM, RegionReader
+from plybook.spec.regions import RegionReader
 from plybook.spec.stages import resolve_stages
 from plybook.spec.stock import resolve_stock
 from plybook.spec.written.files import PartFile, SharedFile

@@ -36,6 +36,28 @@ def test_walking_round_a_line_gives_the_union_of_what_lies_beside_its_segments(
         assert walked > 5
 
 
+@pytest.mark.parametrize("turned_round", [False, True])
+@pytest.mark.parametrize("left, right", [(0.01, 30.0), (12.0, 0.01), (4.0, 9.0), (60.0, 90.0)])
+def test_a_ring_is_walked_round_on_both_its_sides(left, right, turned_round, monkeypatch):
+    walked = 0
+    for seed in range(25):
+        dice = np.random.default_rng(seed)
+        around = np.arange(24) * np.pi / 12
+        far = 100.0 + np.cos(3 * around) * seed + dice.uniform(-1, 1, 24) * seed / 20
+        ring = np.column_stack([far * np.cos(around), 0.6 * far * np.sin(around)])
+        ring = ring[::-1] if turned_round else ring
+        whole = shapes.cover(ring, left, right, closed=True)
+        line = np.vstack([ring, ring[:1]])
+        normals = shapes.segment_normals(line)
+        walked += shapes._band(line, normals, left, right, True) is not None
+        with monkeypatch.context() as patched:
+            patched.setattr(shapes, "_band", lambda *given: None)
+            united = shapes.cover(ring, left, right, closed=True)
+        assert whole.symmetric_difference(united).area < 1e-6 * united.length
+    if max(left, right) < 20:
+        assert walked > 5
+
+
 def test_a_cover_reaches_as_far_as_its_distances_and_no_further():
     """Against the definition: the foot of a point on the line is no further than asked for."""
     line = wandering(7, 0.05)

@@ -10,14 +10,13 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, PlainValidator, ValidationInfo, WithJsonSchema
 
+from plybook.spec.model import FAR_MM
 from plybook.spec.quantities import Angle, Length, LengthFromZero, LengthOverZero, Wrong, length_of
 from plybook.spec.reader import Fields, Items, Scalar
 from plybook.spec.reading import reading
 from plybook.spec.words import Id, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.mould import Point, ShareRange
-
-FAR_MM = 100_000.0  # "to the end": longer than any part
 
 
 def _span(raw: Any, info: ValidationInfo) -> tuple[float, float]:
