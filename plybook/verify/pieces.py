@@ -113,7 +113,7 @@ def _check_bevels(piece: dict, outline: np.ndarray, where: str, report: Report) 
     for edge, points, run in zip(edges, lines, runs, strict=True):
         probe = _middle_of_longest(points, run)
         off = float(plane.distance_to_path(probe[None], bag)[0])
-        if off > BEVEL_MM and run > 0 and not plane.inside(probe[None], bag)[0]:
+        if off > BEVEL_MM and run >= 0 and not plane.inside(probe[None], bag)[0]:
             # the slopes of other edges meet before this one's line: it may only be kept off
             near = float(plane.distance_to_path(bag, points, closed=False).min())
             if near >= run - BEVEL_MM and _explained(bag, lines, runs):
