@@ -16,17 +16,6 @@ from plybook.spec.model import (
 from plybook.spec.written.files import PartFile
 from plybook.spec.written.process import LAYING_KINDS
 
-TITLES = {
-    "mould_preparation": "Prepare the mould",
-    "wet_laminate": "Wet laminate",
-    "core_bond": "Fit and bond the core",
-    "dry_layup": "Dry lay-up and infusion",
-    "cure": "Cure",
-    "demould": "Take the part out of the mould",
-    "trim": "Trim and inspect",
-    "assembly_jig": "Set up the assembly jig",
-}
-
 
 def resolve_stages(
     written: PartFile,
@@ -103,7 +92,7 @@ def resolve_stages(
             StageRule(
                 w.stage,
                 w.kind,
-                w.title or TITLES[w.kind],
+                w.title or "",  # the standard one: that of its kind in `trade/`
                 tuple(ids),
                 w.resin or "",
                 w.thickened or _usual_thickened(w.kind, materials),
@@ -141,7 +130,7 @@ def usual_stages(
     layers: list[Layer], with_jig: bool, materials: Materials
 ) -> tuple[StageRule, ...]:
     """Hand work as usual: skin, core bonded when it has cured, inner skin, out, trim."""
-    rules = [StageRule("mould", "mould_preparation", TITLES["mould_preparation"], ())]
+    rules = [StageRule("mould", "mould_preparation", "", ())]
     runs: list[tuple[str, list[str]]] = []
     for layer in layers:
         core = isinstance(layer, (Core, Insert))
@@ -159,7 +148,7 @@ def usual_stages(
         counts[kind] += 1
         n = counts[kind]
         if kind == "core_bond":
-            name, title = ("core", TITLES[kind]) if cores == 1 else (f"core-{n}", TITLES[kind])
+            name, title = "core" if cores == 1 else f"core-{n}", ""
         elif skins == 1:
             name, title = "laminate", "Laminate"
         elif skins == 2:
@@ -169,8 +158,8 @@ def usual_stages(
         rules.append(
             StageRule(name, kind, title, tuple(ids), thickened=_usual_thickened(kind, materials))
         )
-    rules.append(StageRule("demould", "demould", TITLES["demould"], ()))
-    rules.append(StageRule("trim", "trim", TITLES["trim"], ()))
+    rules.append(StageRule("demould", "demould", "", ()))
+    rules.append(StageRule("trim", "trim", "", ()))
     if with_jig:
-        rules.append(StageRule("jig", "assembly_jig", TITLES["assembly_jig"], ()))
+        rules.append(StageRule("jig", "assembly_jig", "", ()))
     return tuple(rules)

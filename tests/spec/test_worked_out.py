@@ -10,6 +10,7 @@ import pytest
 
 from plybook.geometry.rings import signed_area_mm2
 from plybook.spec.model import (
+    FAR_MM,
     Around,
     Common,
     EdgeBand,
@@ -26,7 +27,6 @@ from plybook.spec.model import (
     Whole,
 )
 from plybook.spec.outlines import CHORD_MM, crossing
-from plybook.spec.regions import FAR_MM
 from tests.spec.goods import HATCH, SHARED, SKIN, edit, faults, read
 
 CHANNEL = """\
