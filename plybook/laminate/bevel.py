@@ -9,7 +9,8 @@ Each straight segment is set back by its own inset. What is taken away is the un
 rectangle per segment and, at every vertex, the two triangles between the vertex, the feet of the
 set-back lines and the corner point. At an outward corner that is the intersection of the set-back
 half planes, at an inward corner the mitre, along a curve the parallel curve. A segment with no
-inset takes nothing away, so that a square edge is the same line on both sides. Where two edges of
+inset takes nothing away, so that a square edge is the same line on both sides; the cut of a bevel
+runs on straight through it. Where two edges of
 unequal inset run on in nearly the same direction the corner point lies far off; there the bevel
 ends in a step square to the edge instead.
 """
@@ -23,6 +24,7 @@ import numpy as np
 import shapely
 
 CORNER_REACH = 3.0  # corner points further off than this many insets become a step (about 20 deg)
+RUN_OUT = 0.25  # of the inset, by which a bevel runs on past a square edge that bends away
 _DUST_MM = 1e-6
 _GRID_MM = 1e-7  # snap rounding: overlays of nearly coincident lines cannot fail
 
@@ -130,15 +132,27 @@ def _corners(ring: np.ndarray, insets: np.ndarray) -> list[shapely.Polygon]:
         if reach == 0:
             continue
         foot_1, foot_2 = point + inward[i - 1] * before, point + inward[i] * after
+        turn = along[i - 1][0] * along[i][1] - along[i - 1][1] * along[i][0]
         corner = _meeting(foot_1, along[i - 1], foot_2, along[i])
         if corner is None or math.dist(corner, point) > CORNER_REACH * reach:
-            turn = along[i - 1][0] * along[i][1] - along[i - 1][1] * along[i][0]
             if turn < 0:  # inward corner: close the gap between the two rectangles
                 found.append(shapely.Polygon([point, foot_1, foot_2]))
             continue
         found.append(shapely.Polygon([point, foot_1, corner]))
         found.append(shapely.Polygon([point, foot_2, corner]))
+        if turn > 0 and after == 0:
+            found += _run_out(point, foot_1, corner, along[i - 1], reach)
+        elif turn > 0 and before == 0:
+            found += _run_out(point, foot_2, corner, -along[i], reach)
     return [p for p in found if p.area > 1e-12]
+
+
+def _run_out(
+    point: np.ndarray, foot: np.ndarray, corner: np.ndarray, way: np.ndarray, reach: float
+) -> list[shapely.Polygon]:
+    """What a bevel still takes past its end at a square edge, which may bend within its run."""
+    past = way * (max(float((corner - foot) @ way), 0.0) + RUN_OUT * reach)
+    return [shapely.Polygon([point, foot, foot + past, point + past])]
 
 
 def _meeting(p: np.ndarray, u: np.ndarray, q: np.ndarray, v: np.ndarray) -> np.ndarray | None:

@@ -142,8 +142,9 @@ def cover(
     for before, after in joints:
         turn = _turn(normal[before], normal[after])
         side, radius = (1.0, right_mm) if turn > 0 else (-1.0, left_mm)
-        if abs(turn) > 1e-9 and radius > 0:
-            shapes.append(_sector(line[before + 1], side * normal[before], turn, radius))
+        if turn and radius > 0:
+            ends = side * normal[[before, after]]
+            shapes.append(_sector(line[before + 1], ends, turn, radius))
     return shapely.union_all(shapes, grid_size=SNAP_MM / 10)
 
 
@@ -214,11 +215,13 @@ def _turn(first: np.ndarray, second: np.ndarray) -> float:
     return math.atan2(cross, float(first @ second))
 
 
-def _sector(centre: np.ndarray, towards: np.ndarray, turn: float, radius_mm: float) -> Polygon:
+def _sector(centre: np.ndarray, ends: np.ndarray, turn: float, radius_mm: float) -> Polygon:
+    """A sector between two unit vectors (2, 2); its ends are the corners of what it lies between,
+    to the last digit, or a hair of nothing would stay there."""
     count = max(1, math.ceil(abs(turn) / _arc_step(radius_mm)))
-    angle = math.atan2(towards[1], towards[0]) + turn * np.arange(count + 1) / count
+    angle = math.atan2(ends[0, 1], ends[0, 0]) + turn * np.arange(count + 1) / count
     rim = centre + radius_mm * np.column_stack([np.cos(angle), np.sin(angle)])
-    rim[0] = centre + radius_mm * towards
+    rim[[0, -1]] = centre + radius_mm * ends
     return Polygon(np.vstack([centre[None], rim]))
 
 

@@ -69,6 +69,11 @@ class NetFace:
         return 60.0 + LONGEST_MITRE * max((0.0, *self.trims_mm))
 
     @cached_property
+    def far_mm(self) -> float:
+        """No point of the face is further than this from any edge."""
+        return float(np.hypot(*np.ptp(self.face.outline_mm, axis=0))) + 1.0
+
+    @cached_property
     def lines(self) -> tuple[shapely.LineString, ...]:
         """The face edges as lines."""
         return tuple(shapely.linestrings(edge.points_mm) for edge in self.face.edges)
@@ -104,6 +109,9 @@ class NetFace:
         At outer corners the band runs straight on to the next edge; a builder marks it with a
         rule, not with a compass.
         """
+        if by_mm >= self.far_mm:
+            low, high = np.reshape(self.net.bounds, (2, 2))
+            return shapely.box(*(low - self.reach_mm), *(high + self.reach_mm))
         bands = []
         for index, edge in enumerate(self.face.edges):
             if edge.name != name:

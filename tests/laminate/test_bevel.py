@@ -180,3 +180,19 @@ def test_a_parallel_line_keeps_its_distance():
     moved = parallel(line, 10)
     assert shapely.LineString(line).distance(shapely.Point(moved[1])) == pytest.approx(10, abs=0.02)
     assert moved[0] == pytest.approx(line[0] + 10 * np.array([-5, 100]) / math.hypot(5, 100))
+
+
+@pytest.mark.parametrize("lean", [-3.0, 0.0, 3.0])
+@pytest.mark.parametrize("bend", [0.02, 0.5, 2.0])
+def test_a_square_edge_that_bends_within_a_bevel_keeps_no_needle(lean, bend):
+    """The saw cut of a bevel runs straight on: the narrow side begins at its set-back line."""
+    seam = [(200.0, 0.0), (200.0 + 0.05 * lean, 1.1), (200.0 + lean + bend, 60.0), (200.0, 120.0)]
+    ring = np.array([(0.0, 0.0), *seam, (0.0, 120.0)])
+    panel = shapely.Polygon(ring)
+    (order,) = rings_of(panel)
+    sides = np.roll(order, -1, axis=0) - order
+    insets = np.where(np.abs(sides[:, 1]) < 1e-9, 10.0, 0.0)  # bevels below and above
+    left = set_back(panel, [insets])
+    want = panel.intersection(shapely.box(-1, 10, 300, 110))
+    assert left.geom_type == "Polygon"
+    assert left.symmetric_difference(want).area < 1e-4

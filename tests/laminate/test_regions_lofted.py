@@ -118,6 +118,32 @@ def test_an_inset_from_a_curved_edge_is_its_parallel_curve(cone):
     assert away.min() >= inner + 25.0 - 0.02
 
 
+FINS = {
+    "rib": ((station(0, 108.6854, "0012"), station(259.2815, 108.6854, "0012", rise=25.0)),
+            "root", 10.8685, "ruled", 0.5),
+    "tip": ((station(0, 152.73782, "4415"), station(63.77686, 152.73782, "4415"),
+             station(127.55372, 122.19178, "4415", sweep=40.0, rise=25.0)),
+            "tip", 23.25624, "smooth", 0.5),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("fin", FINS)
+def test_all_that_lies_further_in_than_a_band_is_one_part_on_either_hand(fin):
+    """A drop-off run reaches from its edge to anywhere: the face less the band at the edge."""
+    stations, edge, inwards, loft, axis = FINS[fin]
+    shapes = []
+    for hand in ("left", "right"):
+        made = face(*stations, hand=hand, loft=loft, axis=axis)
+        rest = net(EdgeBand(edge, inwards, 1e5), made)
+        band = net(EdgeBand(edge, 0.0, inwards), made)
+        assert rest.geom_type == "Polygon"
+        whole = shapely.Polygon(made.outline_mm).area
+        assert rest.area + band.area == pytest.approx(whole, abs=0.01)
+        shapes.append(rest)
+    flipped = shapely.transform(shapes[1], lambda p: p * [1, -1])
+    assert shapely.hausdorff_distance(shapes[0].exterior, flipped.exterior) < 1e-4
+
+
 # ------------------------------------------------------------------ put together
 
 
