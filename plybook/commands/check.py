@@ -9,9 +9,13 @@ from __future__ import annotations
 import argparse
 import gc
 import sys
+from typing import TYPE_CHECKING
 
 from plybook.commands.common import DONE, SPEC_WRONG, Progress, say, specs_argument, tell
 from plybook.diagnostics import Severity
+
+if TYPE_CHECKING:
+    from plybook.checking import Checked
 
 HELP = "read the specs, show the stack and print every finding; write nothing"
 EXAMPLE = "plybook check specs/hatch.yaml"
@@ -42,6 +46,7 @@ def _check(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.readout import picture, zone_lines
 
     shown = not arguments.quiet and arguments.format != "json"
+    parts: tuple[Checked, ...] = ()
     reader = read if arguments.quick else read_beside
     read_specs = reader(arguments.specs, arguments.outside)
     if shown:
@@ -49,7 +54,7 @@ def _check(arguments: argparse.Namespace, progress: Progress) -> int:
             say(picture(one.spec) + "\n")
         sys.stdout.flush()
     if arguments.quick:
-        parts, findings = (), unique([f for one in read_specs for f in one.findings])
+        findings = unique([f for one in read_specs for f in one.findings])
     else:
         parts, findings = check(read_specs, progress)
     progress.clear()

@@ -158,10 +158,10 @@ def _band(
         ring = np.roll(line[:-1], -1 - int(np.argmax(size)), axis=0)
         line = np.vstack([ring[-1:], ring, ring[:1]])
         normal = segment_normals(line)
-    sides = [_beside(line, normal, by) for by in (right_mm, -left_mm)]
-    if sides[0] is None or sides[1] is None:
+    right, left = (_beside(line, normal, by) for by in (right_mm, -left_mm))
+    if right is None or left is None:
         return None
-    rims = [np.round(side, _GRID_DIGITS) for side in sides]
+    rims = [np.round(side, _GRID_DIGITS) for side in (right, left)]
     if closed:
         inner, outer = sorted((Polygon(rim[1:-1]) for rim in rims), key=lambda p: p.area)
         if not (inner.is_valid and outer.is_valid):
