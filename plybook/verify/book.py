@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 from plybook.verify.pdf_pages import Book
 from plybook.verify.report import Report
 
+_ANGLE = re.compile(r"([-+\u2212]?\d+(?:\.\d+)?)°")
 PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ASME Y14.1 size A
 
 
@@ -25,7 +26,10 @@ def check_book(plan: dict, files: dict[str, bytes], report: Report) -> None:
             report.fault(name, "is missing")
             continue
         try:
-            _check_pdf(name, Book(files[name]), steps if name == "booklet.pdf" else [], report)
+            book = Book(files[name])
+            _check_paper(name, book, report)
+            if name == "booklet.pdf":
+                _check_pdf(plan, steps, book, report)
         except ValueError as wrong:
             report.fault(name, f"cannot be read: {wrong}")
 
@@ -77,15 +81,17 @@ class _Cards(HTMLParser):
         self.cards: list[dict] = []
         self.addresses: list[str] = []
         self.fields: list[str] = []
-        self._in_title = self._skip = False
+        self._in_title = self._in_plate = self._skip = False
         self.depth = 0
 
     def handle_starttag(self, tag, attrs):
         values = dict(attrs)
         if tag == "section" and "card" in values.get("class", "").split():
             self.cards.append({"id": values.get("id", ""), "class": values["class"],
-                               "title": "", "words": []})  # fmt: skip
+                               "title": "", "plate": "", "words": []})  # fmt: skip
         self._in_title = tag == "h2"
+        if tag == "div":
+            self._in_plate = values.get("class", "") == "ids"
         self._skip = tag in ("style", "script")
         for name in ("src", "href", "action", "data", "poster", "srcset"):
             if name in values:
@@ -96,6 +102,8 @@ class _Cards(HTMLParser):
     def handle_endtag(self, tag):
         if tag == "h2":
             self._in_title = False
+        if tag == "div":
+            self._in_plate = False
         if tag in ("style", "script"):
             self._skip = False
 
@@ -104,6 +112,8 @@ class _Cards(HTMLParser):
             return
         if self._in_title:
             self.cards[-1]["title"] += data
+        if self._in_plate:
+            self.cards[-1]["plate"] += f" {data}"
         self.cards[-1]["words"].append(data)
 
 
@@ -126,6 +136,8 @@ def _check_html(plan: dict, steps: list[dict], data: bytes, report: Report) -> N
     if len(cards) != len(steps):
         report.fault(name, f"{len(cards)} step cards, {len(steps)} steps in plan.json")
         return
+    pieces = {piece["id"]: piece for piece in plan["pieces"]}
+    batches = plan["quantities"].get("batches", [])
     for card, step in zip(cards, steps, strict=True):
         words = _squeeze(" ".join(card["words"]))
         where = f"{name}, step {step['title']}"
@@ -135,12 +147,56 @@ def _check_html(plan: dict, steps: list[dict], data: bytes, report: Report) -> N
             lost = [p for p in step["pieces"] if p not in words]
             report.expect(not lost, "HTML steps that name their pieces", where,
                           f"does not name {', '.join(lost)}")  # fmt: skip
+            _check_angle(step, pieces, card["plate"], where, report)
+        _check_cups(step, batches, words, where, report)
         lost = [c["text"] for c in step["checks"] if _squeeze(c["text"]) not in words]
         report.expect(not lost, "HTML steps with all their checks", where,
                       f"has lost the check {lost[:1]}")  # fmt: skip
 
 
-def _check_pdf(name: str, book: Book, steps: list[dict], report: Report) -> None:
+def _check_angle(
+    step: dict, pieces: dict[str, dict], plate: str, where: str, report: Report
+) -> None:
+    """The angle in large letters is that of every piece of the step; where they differ there is
+    none."""
+    told = {float(figure.replace("\u2212", "-")) for figure in _ANGLE.findall(plate)}
+    laid = {_folded(pieces[p]["angle_deg"]) for p in step["pieces"]
+            if p in pieces and pieces[p]["kind"] in ("ply", "rod")}  # fmt: skip
+    wanted = laid if len(laid) == 1 else set()
+    report.expect(told == wanted, "HTML steps with the angle of their pieces", where,
+                  f"says {sorted(told)} degrees for {sorted(laid)}")  # fmt: skip
+
+
+def _folded(angle_deg: float) -> float:
+    """An axis within (-90, 90], to the tenth that is printed."""
+    folded = round((angle_deg + 90.0) % 180.0 - 90.0, 1)
+    return 90.0 if folded == -90.0 else folded + 0.0
+
+
+def _check_cups(step: dict, batches: list[dict], words: str, where: str, report: Report) -> None:
+    """Each cup mixed at a step tells the mass of every part, as exactly as it is printed."""
+    for batch in batches:
+        if batch["step"] != step["id"]:
+            continue
+        names = [f"{re.escape(_squeeze(part['name']))}([\\d.]+)g" for part in batch["parts"]]
+        said = re.search(r"\+".join(names) + r"=([\d.]+)g", words)
+        masses = [part["mass_g"] for part in batch["parts"]] + [batch["mass_g"]]
+        every = re.finditer(r"\+".join(names) + r"=([\d.]+)g", words)
+        good = any(
+            all(_as_printed(figure, mass) for figure, mass in zip(m.groups(), masses, strict=True))
+            for m in every
+        )
+        report.expect(good, "cups with the mass of every part at their step", where,
+                      f"cup {batch['id']} is told as {said[0] if said else 'nothing'}, not "
+                      f"{' + '.join(f'{m:g}' for m in masses[:-1])} g")  # fmt: skip
+
+
+def _as_printed(figure: str, value: float) -> bool:
+    decimals = len(figure.partition(".")[2])
+    return abs(float(figure) - value) <= 0.5 * 10.0**-decimals + 1e-6
+
+
+def _check_paper(name: str, book: Book, report: Report) -> None:
     size = sorted(book.size_mm(0))
     report.expect(
         any(max(abs(a - b) for a, b in zip(size, p, strict=True)) < 0.01
@@ -149,15 +205,28 @@ def _check_pdf(name: str, book: Book, steps: list[dict], report: Report) -> None
     )  # fmt: skip
     report.expect(book.prints_at_full_size, "PDF files that ask for printing at full size", name,
                   "lets the viewer scale it")  # fmt: skip
-    if not steps:
-        return
+
+
+def _check_pdf(plan: dict, steps: list[dict], book: Book, report: Report) -> None:
+    """The steps in order on paper; between one title and the next, its pieces and its cups."""
+    name = "booklet.pdf"
     words = _squeeze(" ".join(w for k in range(book.count) for w in book.words(k)))
-    at = 0
+    batches = plan["quantities"].get("batches", [])
+    at, starts = 0, []
     for step in steps:
         found = words.find(_squeeze(step["title"]), at)
         report.expect(found >= 0, "PDF steps in order", name,
                       f"step {step['title']!r} is not there in its turn")  # fmt: skip
         at = max(found, at)
+        starts.append(at)
+    for step, start, end in zip(steps, starts, [*starts[1:], len(words)], strict=True):
+        where = f"{name}, step {step['title']}"
+        own = words[start:end]
+        if step["lays"]:
+            lost = [p for p in step["pieces"] if _squeeze(p) not in own]
+            report.expect(not lost, "PDF steps that name their pieces", where,
+                          f"does not name {', '.join(lost)}")  # fmt: skip
+        _check_cups(step, batches, own, where, report)
 
 
 def _squeeze(text: str) -> str:

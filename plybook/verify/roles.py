@@ -6,14 +6,16 @@ are held here, in templates and in the drawings of the cut plan.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import suppress
+
 import numpy as np
 
-from plybook.verify import plane
+from plybook.verify import plane, svg_paths
 from plybook.verify.drawings import file_name
 from plybook.verify.dxf_tags import Drawing, read_dxf
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
-from plybook.verify.svg_paths import read_svg
 from plybook.verify.tolerances import ROUNDING_MM
 
 CUT_LAYERS = ("CUT", "CUT_INNER")
@@ -29,17 +31,26 @@ def check_roles(plan: dict, files: dict[str, bytes], report: Report) -> None:
             except (ValueError, KeyError, IndexError) as wrong:
                 report.fault(name, f"cannot be read: {wrong}")
     for piece in plan["pieces"]:
-        name = f"templates/{file_name(piece['id'])}.dxf"
-        if name in files:
-            _check_title(piece, read_dxf(files[name]), name, report)
+        stem = f"templates/{file_name(piece['id'])}"
+        for name, drawing in _read_both(stem, files):
+            _check_title(piece, drawing, name, report)
     pieces = {p["id"]: p for p in plan["pieces"]}
     number = plan["part"]["number"]
     for layout in plan["layouts"]:
-        name = f"cutplan/{file_name(layout['stock'])}.dxf"
-        if name in files:
-            wanted = [(p["piece"], number, pieces[p["piece"]], p) for p in layout["placements"]]
-            wanted += [(p["piece"], p["part"], p, p) for p in layout.get("also_cut", [])]
-            _check_names(wanted, read_dxf(files[name]), name, report)
+        wanted = [(p["piece"], number, pieces[p["piece"]], p) for p in layout["placements"]]
+        wanted += [(p["piece"], p["part"], p, p) for p in layout.get("also_cut", [])]
+        for name, drawing in _read_both(f"cutplan/{file_name(layout['stock'])}", files):
+            _check_names(wanted, drawing, name, report)
+
+
+def _read_both(
+    stem: str, files: dict[str, bytes]
+) -> Iterator[tuple[str, Drawing | svg_paths.Drawing]]:
+    """The DXF and the SVG of one drawing; one that cannot be read is told elsewhere."""
+    for name, reader in ((f"{stem}.dxf", read_dxf), (f"{stem}.svg", svg_paths.read_svg)):
+        with suppress(ValueError, KeyError, IndexError):
+            if name in files:
+                yield name, reader(files[name])
 
 
 def _check_layers(name: str, data: bytes, report: Report) -> None:
@@ -56,9 +67,10 @@ def _check_layers(name: str, data: bytes, report: Report) -> None:
         report.expect(not drawing.other, "drawings of lines, circles and words alone", name,
                       f"holds {', '.join(sorted(drawing.other))}")  # fmt: skip
     elif name.endswith(".svg"):
-        picture = read_svg(data)
+        picture = svg_paths.read_svg(data)
         lines = [(p.layer, p.points, p.closed) for p in picture.paths]
-        words, numbers, circles = list(picture.texts), [], set()
+        words = [(t.layer, t.text) for t in picture.texts]
+        numbers, circles = [t.at for t in picture.texts], set()
     else:
         return
     finite = all(np.isfinite(points).all() for _, points, _ in lines)
@@ -87,7 +99,9 @@ def _thinned(points: np.ndarray) -> np.ndarray:
     return points[apart > ROUNDING_MM] if (apart > ROUNDING_MM).sum() >= 3 else points
 
 
-def _check_title(piece: dict, drawing: Drawing, name: str, report: Report) -> None:
+def _check_title(
+    piece: dict, drawing: Drawing | svg_paths.Drawing, name: str, report: Report
+) -> None:
     """The largest word of a template is the id of its piece."""
     names = [t for t in drawing.texts if t.layer == "ID"]
     largest = max((t.height for t in names), default=0.0)
@@ -96,25 +110,38 @@ def _check_title(piece: dict, drawing: Drawing, name: str, report: Report) -> No
                   f"its largest words are {sorted(shown)[:2]}, not {piece['id']}")  # fmt: skip
 
 
-def _check_names(wanted: list, drawing: Drawing, name: str, report: Report) -> None:
+def _check_names(
+    wanted: list, drawing: Drawing | svg_paths.Drawing, name: str, report: Report
+) -> None:
     """Inside each placed outline stands the id of just its piece; where it is too small for
     words, they stand elsewhere on the drawing."""
     words = [(np.array([t.at]), t.text) for t in drawing.texts if t.layer == "ID"]
+    outlines = [_outline(shape, placement) for _, _, shape, placement in wanted
+                if "outline_mm" in shape]  # fmt: skip
+    shift = np.zeros(2)
+    if isinstance(drawing, svg_paths.Drawing) and outlines:  # an SVG has its origin in a corner
+        cuts = [path.points for path in drawing.paths if path.layer == "CUT" and path.closed]
+        drawn = np.min([points.min(axis=0) for points in cuts], axis=0) if cuts else shift
+        shift = np.min([outline.min(axis=0) for outline in outlines], axis=0) - drawn
     for piece, part, shape, placement in wanted:
         if "outline_mm" not in shape:
             continue
-        outline = plane.placed(
-            ring(shape.get("cut_outline_mm", shape["outline_mm"])),
-            placement["x_mm"],
-            placement["y_mm"],
-            placement["rotation_deg"],
-            placement["flipped"],
-        )
-        inside = [text for at, text in words if plane.inside(at, outline)[0]]
+        outline = _outline(shape, placement)
+        inside = [text for at, text in words if plane.inside(at + shift, outline)[0]]
         told = inside or [text for _, text in words]
         report.expect(any(_names(text, piece, part) for text in told),
                       "placed outlines that bear their piece's id", name,
                       f"in the outline of {part}/{piece} stands {inside[:3]}")  # fmt: skip
+
+
+def _outline(shape: dict, placement: dict) -> np.ndarray:
+    return plane.placed(
+        ring(shape.get("cut_outline_mm", shape["outline_mm"])),
+        placement["x_mm"],
+        placement["y_mm"],
+        placement["rotation_deg"],
+        placement["flipped"],
+    )
 
 
 def _names(text: str, piece: str, part: str) -> bool:

@@ -40,8 +40,13 @@ def _check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
 def _check_full(plan: dict, book: Book, name: str, report: Report) -> None:
     """Each piece's cut is drawn 1:1, on one page or over several that overlap."""
     pages = [book.page(k) for k in range(book.count)]
-    whole = [x.points for page in pages for x in page.lines if x.mark == "CUT" and x.closed]
-    sizes = np.array([np.ptp(d, axis=0) for d in whole]).reshape(-1, 2)
+    whole = [
+        (x.points, _named(page))
+        for page in pages
+        for x in page.lines
+        if x.mark == "CUT" and x.closed
+    ]
+    sizes = np.array([np.ptp(d, axis=0) for d, _ in whole]).reshape(-1, 2)
     over = [page for page in pages if not any(x.mark == "CUT" and x.closed for x in page.lines)]
     for piece in plan["pieces"]:
         outline = ring(piece.get("cut_outline_mm", piece["outline_mm"]))
@@ -54,12 +59,17 @@ def _check_full(plan: dict, book: Book, name: str, report: Report) -> None:
             continue
         near = np.flatnonzero(np.abs(sizes - size).max(axis=1) <= 2 * PAPER_MM)
         corner = outline.min(axis=0)
+        own = [whole[k][0] for k in near if piece["id"] in whole[k][1]]
         off = min(
-            (plane.apart_by(whole[k] - whole[k].min(axis=0) + corner, outline) for k in near),
-            default=np.inf,
+            (plane.apart_by(d - d.min(axis=0) + corner, outline) for d in own), default=np.inf
         )
         report.expect(off <= PAPER_MM, "pieces drawn 1:1 on a sheet of their own", name,
                       f"{piece['id']} is nowhere drawn at its size")  # fmt: skip
+
+
+def _named(page: Page) -> set[str]:
+    """The words of a page, one by one: the id of its piece is among them."""
+    return {word for words in page.words for word in words.text.split()}
 
 
 def _put_together(pages: list[Page], size: np.ndarray) -> tuple[list[np.ndarray], list[Page]]:

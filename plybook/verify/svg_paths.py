@@ -5,6 +5,7 @@ Coordinates come back in mm with y up (SVG 1.1: y down, user units through the v
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, field
 from xml.etree import ElementTree
@@ -13,6 +14,7 @@ import numpy as np
 
 _NAME = re.compile(r"^\{[^}]*\}")
 _TOKEN = re.compile(r"[MLHVZmlhvz]|[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?|\S")
+_TURN = re.compile(r"^rotate\(([-+.\deE]+) ([-+.\deE]+) ([-+.\deE]+)\)$")
 _MM = re.compile(r"^([-+.\deE]+)mm$")
 
 
@@ -23,13 +25,21 @@ class Path:
     closed: bool
 
 
+@dataclass(frozen=True)
+class Words:
+    layer: str
+    text: str
+    at: tuple[float, float]  # the middle of its base line
+    height: float  # font size
+
+
 @dataclass
 class Drawing:
     width_mm: float = 0.0
     height_mm: float = 0.0
     unit_mm: float = 0.0  # size of one user unit
     paths: list[Path] = field(default_factory=list)
-    texts: list[tuple[str, str]] = field(default_factory=list)  # layer, words
+    texts: list[Words] = field(default_factory=list)
     transformed: int = 0  # geometry under a transform, which importers skip
 
 
@@ -67,8 +77,22 @@ def _walk(element, layer: str, moved: bool, drawing: Drawing) -> None:
             for points, closed in _subpaths(child.get("d", "")):
                 drawing.paths.append(Path(here, points * (1, -1) * drawing.unit_mm, closed))
         elif kind == "text":
-            drawing.texts.append((here, "".join(child.itertext())))
+            drawing.texts.append(_words(child, here, drawing.unit_mm))
         _walk(child, here, turned, drawing)
+
+
+def _words(element, layer: str, unit_mm: float) -> Words:
+    """Words set from their start, stretched to `textLength`, and turned about a point."""
+    x, y, long, size = (float(element.get(name, "0"))
+                        for name in ("x", "y", "textLength", "font-size"))  # fmt: skip
+    x += long / 2
+    turned = _TURN.match(element.get("transform", ""))
+    if turned:
+        turn, about_x, about_y = (float(v) for v in turned.groups())
+        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        dx, dy = x - about_x, y - about_y
+        x, y = about_x + c * dx - s * dy, about_y + s * dx + c * dy
+    return Words(layer, "".join(element.itertext()), (x * unit_mm, -y * unit_mm), size * unit_mm)
 
 
 def _subpaths(d: str):

@@ -161,6 +161,21 @@ def _check_resin(plan: dict, table: Rows, report: Report) -> None:
                       "rows of resin that sum to their batch", "tables/resin.csv",
                       f"{batch['id']} sums to {total:g} g, the batch is "
                       f"{batch['mass_g']:g} g")  # fmt: skip
+        stated = [
+            (words(r["component"]), float(r["component_g"]), float(r["filler_g"] or 0.0),
+             float(r["pot_life_min"]))
+            for r in mine
+        ]  # fmt: skip
+        wanted = [
+            (part["name"], part["mass_g"], batch["filler_g"], batch["pot_life_s"] / 60)
+            for part in batch["parts"]
+        ]
+        same = len(stated) == len(wanted) and all(
+            a[0] == b[0] and max(abs(x - y) for x, y in zip(a[1:], b[1:], strict=True)) <= GRAM
+            for a, b in zip(stated, wanted, strict=True)
+        )
+        report.expect(same, "batches whose rows are as in plan.json", "tables/resin.csv",
+                      f"{batch['id']} differs from plan.json")  # fmt: skip
 
 
 def _check_checks(plan: dict, table: Rows, report: Report) -> None:

@@ -1,12 +1,15 @@
 """`plybook verify` calls a good build sound and catches one that was tampered with."""
 
 import hashlib
+import io
 import json
 import random
 import re
 import shutil
 
 import pytest
+from pypdf import PdfWriter
+from pypdf.generic import DecodedStreamObject, NameObject
 
 from plybook.cli import main
 from plybook.verify import verify_folder
@@ -130,6 +133,18 @@ def swap(data, one, other):
     return data.replace(one, b"\n<>\n").replace(other, one).replace(b"\n<>\n", other)
 
 
+def drawn_smaller(data, number):
+    """One page of a PDF at 98 %, by pypdf."""
+    writer = PdfWriter(clone_from=io.BytesIO(data))
+    page = writer.pages[number]
+    content = DecodedStreamObject()
+    content.set_data(b"q 0.98 0 0 0.98 0 0 cm " + page.get_contents().get_data() + b" Q")
+    page[NameObject("/Contents")] = writer._add_object(content)
+    out = io.BytesIO()
+    writer.write(out)
+    return out.getvalue()
+
+
 @pytest.mark.parametrize(
     ("name", "change", "words"),
     [
@@ -155,6 +170,15 @@ def swap(data, one, other):
         ("templates/A1.svg", lambda d: d.replace(b'id="CUT"', b'id="NET"', 1), "outlines on layer"),
         ("cutplan/TW-1.dxf", lambda d: swap(d, b"\nA1\n", b"\nA2\n"), "in the outline of"),
         ("labels.pdf", lambda d: d[: len(d) // 2] + b"%%EOF", "labels.pdf"),
+        ("templates/A1.svg", lambda d: d.replace(b">A1<", b">A2<"), "largest words"),
+        ("cutplan/TW-1.svg", lambda d: swap(d, b">A1<", b">A2<"), "in the outline of"),
+        ("templates-fullsize.pdf", lambda d: drawn_smaller(d, 0), "nowhere drawn at its size"),
+        ("templates.pdf", lambda d: drawn_smaller(d, 3), "off or missing on paper"),
+        ("booklet.html", lambda d: d.replace("<span>+45°".encode(), "<span>-45°".encode(), 1),
+         "says [-45.0] degrees for [45.0]"),
+        ("booklet.html", lambda d: d.replace(b"<strong>resin ", b"<strong>resin 9", 1),
+         "is told as resin9"),
+        ("tables/resin.csv", lambda d: swap(d, b",resin,", b",hardener,"), "differs from plan"),
         ("booklet.html", lambda d: d[: len(d) * 9 // 10], "cut short"),
     ],
 )  # fmt: skip
