@@ -21,7 +21,7 @@ from plybook.drawing.layout import layout_scene
 from plybook.drawing.template import draw_pieces
 from plybook.laminate.model import Piece
 from plybook.nest.model import CutPlan, Item, Layout
-from plybook.plan import owner, plan_dict, to_json
+from plybook.plan import owner, plan_dict, to_json, with_findings
 from plybook.spec.model import PartSpec
 from plybook.verify import plan_faults
 from plybook.write.book_html import book_html
@@ -81,20 +81,24 @@ def folders_of(
         *((templates_of, one) for one in planned),
         *((book_of, one) for one in planned),
         (cut_plans, (name, parts, plan)),
-        (refuse_unproved, planned),
+        (proved_plans, planned),
         *((draw_layout, one) for _, one in layouts),
     ]
     made = iter(each(_make, work))
     templates: list[Templates] = [next(made) for _ in planned]
     books: list[Book] = [next(made) for _ in planned]
     set_plan, plans = next(made)
-    next(made)  # proved
+    proved: list[dict] = next(made)
     drawings: dict[Manner, Files] = {}
     for manner, _ in layouts:
         drawings.setdefault(manner, {}).update(next(made))
     folders = {
-        one.part.number: _part_folder(one, sheets, book, cut, drawings[_manner(one.part.spec)])
-        for one, sheets, book, cut in zip(planned, templates, books, plans, strict=True)
+        one.part.number: _part_folder(
+            one, data, sheets, book, cut, drawings[_manner(one.part.spec)]
+        )
+        for one, data, sheets, book, cut in zip(
+            planned, proved, templates, books, plans, strict=True
+        )
     }
     if set_plan:
         drawn = drawings[_manner(parts[0].spec)]
@@ -148,8 +152,9 @@ def cut_plans(given: tuple[str, Sequence[Part], CutPlan]) -> tuple[Files, list[F
     return whole, own
 
 
-def refuse_unproved(planned: Sequence[Planned]) -> None:
-    """A piece or layout that the verifier would call wrong is not written in the first place."""
+def proved_plans(planned: Sequence[Planned]) -> list[dict]:
+    """The plan of each part as data; a piece or layout that the verifier would call wrong is not
+    written in the first place."""
     plans = [
         plan_dict(one.part.spec, one.part.face, one.part.laminate, one.plan, one.shop)
         for one in planned
@@ -164,14 +169,20 @@ def refuse_unproved(planned: Sequence[Planned]) -> None:
             )
             for number, faults in found.items()
         )
+    return plans
 
 
 def _part_folder(
-    planned: Planned, templates: Templates, book: Book, cut_plan: Files, drawings: Files
+    planned: Planned,
+    data: dict,
+    templates: Templates,
+    book: Book,
+    cut_plan: Files,
+    drawings: Files,
 ) -> Files:
     """Everything in `out/<part number>/`."""
     part, plan, shop = planned.part, planned.plan, planned.shop
-    spec, face, laminate = part.spec, part.face, part.laminate
+    spec, laminate = part.spec, part.laminate
     own = own_layouts(plan, part.number)
     files = {**book.files, **templates.files, **cut_plan, **_drawings_of(own, drawings)}
     for name, (head, rows) in {
@@ -185,7 +196,7 @@ def _part_folder(
         files[f"tables/{name}.csv"] = csv_bytes(head, rows)
     files["plan.json"] = to_json(
         {
-            **plan_dict(spec, face, laminate, plan, shop, book.lost),
+            **with_findings(data, spec, book.lost),
             "tiles": [asdict(sheet) for sheet in templates.sheets],
             "record_key": book.record_key,
         }

@@ -33,9 +33,8 @@ def plan_dict(
     laminate: Laminate,
     plan: CutPlan,
     shop: Shop,
-    more: Iterable[Finding] = (),
 ) -> dict:
-    """The plan of one part as plain lists and dicts; `more` was found after the stages.
+    """The plan of one part as plain lists and dicts.
 
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
     same stock unit.
@@ -101,9 +100,16 @@ def plan_dict(
         ],
         "findings": [
             _finding(f, posixpath.dirname(part.place.file))
-            for f in dict.fromkeys((*laminate.findings, *plan.findings, *shop.findings, *more))
+            for f in dict.fromkeys((*laminate.findings, *plan.findings, *shop.findings))
         ],
     }
+
+
+def with_findings(plan: dict, spec: PartSpec, more: Iterable[Finding]) -> dict:
+    """The plan with findings that came after the stages, each once."""
+    rows = [_finding(f, posixpath.dirname(spec.part.place.file)) for f in dict.fromkeys(more)]
+    found = plan["findings"]
+    return {**plan, "findings": [*found, *(row for row in rows if row not in found)]}
 
 
 def to_json(value: object) -> bytes:
