@@ -1,5 +1,5 @@
-"""How time and memory grow with the work: processor seconds of each stage for 10 to 1000 pieces, the exponent
-fitted to them, and one large part (500 layers on 15 m, 20 stations of 400 points).
+"""How time and memory grow with the work: processor seconds of each stage for 10 to 1000 pieces,
+the exponent fitted to them, and one large part (500 layers on 15 m, 20 stations of 400 points).
 
 Run: python -m tests.bench.bench_growth [--pieces 10 30 100 300 1000] [--large] [--layers 500]
 """
