@@ -44,13 +44,14 @@ def left_over(layout: Layout, items: dict[str, Item], gap_mm: float) -> np.ndarr
     if unit.kind == "roll":
         best = straight
     else:
-        kept = [_plain(r).buffer(gap_mm, join_style="bevel") for r in rings]
+        kept = [_plain(r).buffer(gap_mm, join_style="mitre") for r in rings]
         cut = shapely.union_all(kept + zones)
         half = LEAST_SIDE_MM / 2
         rest = stock.difference(cut).buffer(-half, join_style="mitre")
         best = _largest(rest.buffer(half, join_style="mitre").simplify(1.0))
         if best is not None and not stock.difference(cut).buffer(1.0).covers(best):
             best = _largest(best.intersection(stock.difference(cut)))
+        best = _beside_holes(best, shapely.union_all(kept))
         if straight is not None and best is not None and straight.area >= 0.9 * best.area:
             best = straight
     if best is None or best.area < LEAST_AREA_MM2:
@@ -75,8 +76,23 @@ def _largest(shape):
     parts = [g for g in shapely.get_parts(shape) if g.geom_type == "Polygon" and g.area > 0]
     if not parts:
         return None
-    best = max(parts, key=lambda g: (g.area, g.bounds))
-    return shapely.Polygon(best.exterior) if not best.interiors else best
+    return max(parts, key=lambda g: (g.area, g.bounds))
+
+
+def _beside_holes(rest, cut):
+    """The largest part on one side of every hole that was cut in it; bad zones may stay inside."""
+    import shapely
+
+    while rest is not None and rest.interiors:
+        holes = [h for h in map(shapely.Polygon, rest.interiors) if h.intersects(cut)]
+        if not holes:
+            break
+        x0, y0, x1, y1 = rest.bounds
+        left, low, right, high = holes[0].bounds
+        sides = ((x0, y0, left, y1), (right, y0, x1, y1), (x0, y0, x1, low), (x0, high, x1, y1))
+        parts = [_largest(rest.intersection(shapely.box(*side))) for side in sides]
+        rest = max((p for p in parts if p is not None), key=lambda p: p.area, default=None)
+    return rest
 
 
 @dataclass(frozen=True)

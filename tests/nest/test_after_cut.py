@@ -1,5 +1,7 @@
 """After the cut: left-overs become stock, a spoiled piece is cut again, the stock file is kept."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -9,7 +11,7 @@ from plybook.diagnostics import SpecError, StockError
 from plybook.nest import plan_cuts
 from plybook.nest.check import check_plan
 from plybook.nest.placing import placed_outline
-from plybook.nest.remnant import after_cut
+from plybook.nest.remnant import after_cut, left_over
 from plybook.nest.respoil import cut_again
 from plybook.spec.model import StockItem
 from plybook.stock.keep import update_stock
@@ -149,6 +151,33 @@ def test_a_left_over_never_overlaps_what_was_cut():
         for p in layout.placements:
             placed = shapely.Polygon(placed_outline(by_id[p.item], p))
             assert rest.distance(placed) >= layout.gap_mm - 0.3
+
+
+def left_of_a_sheet(x_mm, y_mm, bad_zones=()):
+    """What is left of a square metre from which a square of 200 mm is cut at a place."""
+    stock = StockItem("S1", "sheet", "foam", 1000.0, 1000.0, bad_zones_mm=bad_zones)
+    plan = plan_cuts([job([piece("C1", box(200.0, 200.0), "foam", kind="core")], [stock])],
+                     seconds=SHORT)  # fmt: skip
+    (layout,) = plan.layouts
+    (cut,) = layout.placements
+    moved = replace(layout, placements=(replace(cut, x_mm=x_mm, y_mm=y_mm),))
+    return shapely.Polygon(left_over(moved, {i.id: i for i in plan.items}, 3.0))
+
+
+def test_a_left_over_lies_beside_what_was_cut_from_its_middle():
+    rest = left_of_a_sheet(500.0, 300.0)
+    assert rest.equals(shapely.box(0, 0, 497, 1000))
+
+
+def test_a_bad_zone_in_a_left_over_stays_a_bad_zone():
+    zone = box(50.0, 50.0) + (600.0, 600.0)
+    assert left_of_a_sheet(0.0, 0.0, (zone,)).contains(shapely.Polygon(zone))
+
+
+def test_a_left_over_beside_a_square_has_square_corners():
+    rest = left_of_a_sheet(0.0, 0.0)
+    corners = [(203, 0), (1000, 0), (1000, 1000), (0, 1000), (0, 203), (203, 203)]
+    assert rest.equals(shapely.Polygon(corners))
 
 
 def test_what_is_left_can_be_cut_from_again():
