@@ -12,6 +12,7 @@ after trimming. Overlaps of splices count twice, as they are laid.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -164,8 +165,8 @@ def _layer_g(
 
 def core_volume_mm3(piece: Piece) -> float:
     """Volume of a panel with sloped edges: a frustum between its two sides."""
-    below, above = piece.area_mm2, _bag_area(piece)
-    return piece.thickness_mm * (below + above + np.sqrt(below * above)) / 3
+    below, above = piece.area_mm2, max(0.0, _bag_area(piece))  # a hole may pass a bevel's foot
+    return piece.thickness_mm * (below + above + math.sqrt(below * above)) / 3
 
 
 def _bag_area(piece: Piece) -> float:
