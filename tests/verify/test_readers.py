@@ -105,14 +105,17 @@ def test_svg_reader_turns_y_up_and_keeps_millimetres():
     text = (
         b'<svg xmlns="http://www.w3.org/2000/svg" width="200mm" height="100mm" '
         b'viewBox="0 0 200 100"><g id="CUT"><path d="M0 100 L100 100 100 50 0 50z"/></g>'
-        b'<g id="ID"><text x="5" y="5">P1 &amp; P2</text></g></svg>'
+        b'<g id="ID"><text x="5" y="5" textLength="10" font-size="3">P1 &amp; P2</text>'
+        b'<text x="5" y="5" textLength="10" transform="rotate(90 5 5)">up</text></g></svg>'
     )
     drawing = read_svg(text)
     assert drawing.unit_mm == 1.0
     (path,) = drawing.paths
     assert (path.layer, path.closed) == ("CUT", True)
     assert path.points - path.points.min(axis=0) == pytest.approx(SQUARE)
-    assert drawing.texts == [("ID", "P1 & P2")]
+    level, upright = drawing.texts
+    assert (level.layer, level.text, level.at, level.height) == ("ID", "P1 & P2", (10, -5), 3)
+    assert upright.at == pytest.approx((5, -10))  # SVG turns clockwise for a positive angle
 
 
 @pytest.mark.parametrize(
