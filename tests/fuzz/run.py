@@ -286,6 +286,8 @@ def one(number: int, depth: str, made_up: float, keep: Path | None) -> Tally:
         if keep is not None:
             _keep(keep / str(number), files)
     tally.told = [f"seed {number}: {said}" for said in tally.told]
+    if tally.unproved and keep is not None:
+        _keep(keep / f"{number}-not-proved", files)
     tally.used_s = tally.slowest_s = time.process_time() - began
     tally.slowest = number
     return tally
@@ -308,8 +310,8 @@ def _watched(longest_s: float) -> Iterator[None]:
 
 
 def _tell(tally: Tally, new: Tally) -> None:
-    """Each failure as it comes, and a line every hundred cases."""
-    for line in new.failures:
+    """Each failure and what was not proved as it comes, and a line every hundred cases."""
+    for line in (*new.failures, *(f"not proved: {said}" for said in new.told)):
         print(" ", line, file=sys.stderr, flush=True)
     if tally.cases % TOLD_EVERY == 0:
         print(tally, file=sys.stderr, flush=True)
