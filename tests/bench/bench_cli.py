@@ -1,9 +1,10 @@
 """How fast the command line answers: `python -m tests.bench.bench_cli [--runs 10] [--builds 3]`.
 
 Each command runs in a process of its own, as a person or a shell starts it; the median counts.
-Of `check` two times are told: until the stack as read is shown, and until the last finding. The build is that of the wing skin, both hands, from layouts that
-are remembered (a first build, not counted, searches for them); its time on the clock, its
-processor time, and the memory of its largest process.
+Of `check` two times are told: until the stack as read is shown, and until the last finding. The
+build is that of the wing skin, both hands, from layouts that are remembered (a first build, not
+counted, searches for them); its time on the clock, its processor time, and the memory of its
+largest process.
 """
 
 from __future__ import annotations
