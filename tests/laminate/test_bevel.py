@@ -196,3 +196,22 @@ def test_a_square_edge_that_bends_within_a_bevel_keeps_no_needle(lean, bend):
     want = panel.intersection(shapely.box(-1, 10, 300, 110))
     assert left.geom_type == "Polygon"
     assert left.symmetric_difference(want).area < 1e-4
+
+
+@pytest.mark.parametrize(("round_mm", "flat_mm"), [(10.0, 27.5), (27.5, 10.0), (10.0, 0.0)])
+def test_a_curved_edge_and_a_straight_one_of_other_insets_meet_where_their_set_back_lines_cross(
+    round_mm, flat_mm
+):
+    """A half disc of 300 mm: what is left is the disc of its inset radius above its inset line."""
+    turn = np.linspace(0.0, np.pi, 721)
+    ring = 300.0 * np.column_stack([np.cos(turn), np.sin(turn)])
+    (order,) = rings_of(shapely.Polygon(ring))
+    flat = np.hypot(*(np.roll(order, -1, axis=0) - order).T) > 100.0
+    left = set_back(shapely.Polygon(ring), [np.where(flat, flat_mm, round_mm)])
+    radius = 300.0 - round_mm
+    corner = np.array([np.sqrt(radius**2 - flat_mm**2), flat_mm])
+    assert shapely.Point(corner).distance(left.exterior) < 0.01
+    half = np.arccos(flat_mm / radius)  # of the segment that the line cuts from the disc
+    want = radius**2 * half - flat_mm * corner[0]
+    assert left.area == pytest.approx(want, rel=1e-4)
+    assert left.geom_type == "Polygon"
