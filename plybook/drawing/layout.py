@@ -29,9 +29,9 @@ from plybook.drawing.labels import (
     readable_deg,
 )
 from plybook.drawing.letters import clean_text, text_box_mm
-from plybook.drawing.markout import MarkedPiece, mark_out, placed
+from plybook.drawing.markout import MarkedPiece, mark_out, placed, stage_cuts, tape
 from plybook.drawing.rosette import show_angle
-from plybook.drawing.scene import Circle, Path, Primitive, Rise, Role, Scene, Text
+from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Rise, Role, Scene, Text
 from plybook.laminate.model import Piece
 from plybook.nest.model import Item, Layout, Placement
 from plybook.units import MM_PER_INCH, show_inches, show_number
@@ -154,6 +154,7 @@ class _Sheet:
             self.items += hatch(bad, 135.0, 6.0 if self.big else 2.0, Role.BAD_ZONE)
         self._figures()
         self._directions()
+        self._stage_cuts()
 
     def _add(self, item: Primitive) -> None:
         self.items.append(item)
@@ -239,6 +240,27 @@ class _Sheet:
             foot += f"; the edge strip of {said} {self.unit} is not used"
         self._word(Text(Role.TEXT, (x, y), foot, letters * 0.72 if not self.big else 10.0,
                         rise="top"))  # fmt: skip
+
+    def _stage_cuts(self) -> None:
+        """Where the roll is cut across between stages, and whose pieces lie on either side."""
+        stock = self.layout.unit
+        letters, gap = (14.0, 76.0) if self.big else (2.5, 12.5)
+        low, high = self.span
+        for cut in stage_cuts(self.layout, self.outlines):
+            if not low <= cut.along_mm < high:
+                continue
+            ends = [(cut.along_mm, -stock.edge_mm), (cut.along_mm, stock.width_mm)]
+            self._add(Path(Role.SPLICE, self.put(np.array(ends))))
+            x = cut.along_mm * self.scale
+            side: Anchor = "end" if cut.along_mm > (low + high) / 2 else "start"
+            words = (
+                f"CUT ACROSS at {tape(cut.along_mm, self.unit)} {self.unit}",
+                f"before it {clean_text(cut.before)}, after it {clean_text(cut.after)}",
+            )
+            y = -stock.edge_mm * self.rise - gap
+            for said in words:
+                self._word(Text(Role.TEXT, (x, y), said, letters, 0, side, "top", True))
+                y -= letters * 1.5
 
     # ------------------------------------------------------------ pieces
 

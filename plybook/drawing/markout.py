@@ -5,6 +5,7 @@ Terms:
     running coordinates: distances along the stock from its end and across it from its edge.
     corner point: where two straight cuts meet. A gentle curve is marked as a few straight chords
         laid outside it, to be trimmed with the template.
+    stage cut: a straight cut across a roll where one stage's pieces end and the next one's begin.
     grid: what a tape is read to: half a millimetre or a sixteenth of an inch.
 
 Marked outlines are rounded to the grid outwards: no piece becomes smaller than its template. Where
@@ -17,11 +18,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
 
-from plybook.nest.model import Layout, Placement
+from plybook.nest.model import Item, Layout, Placement
 from plybook.nest.placing import placed
 from plybook.units import MM_PER_INCH, show_inches, show_number
 
@@ -84,6 +86,43 @@ def mark_out(
         marked.append(piece)
     return tuple(
         sorted(marked, key=lambda m: (*np.round(m.ring_mm.min(axis=0), 1), m.item, m.copy))
+    )
+
+
+@dataclass(frozen=True)
+class StageCut:
+    """A cut across a roll, at `along_mm` from its end, between the pieces of two stages."""
+
+    along_mm: float
+    before: str
+    after: str
+
+
+def stage_cuts(layout: Layout, items: Mapping[str, Item]) -> tuple[StageCut, ...]:
+    """Where a roll can be cut straight across between stages; none where their pieces mix.
+
+    Args:
+        layout: placements on one unit of stock.
+        items: what is placed, by id; an item's group is its stage.
+    """
+    if layout.unit.kind != "roll":
+        return ()
+    spans: dict[str, tuple[float, float]] = {}
+    for place in layout.placements:
+        item = items[place.item]
+        along = placed(item.outline_mm, place)[:, 0]
+        low, high = spans.get(item.group, (math.inf, -math.inf))
+        spans[item.group] = (min(low, float(along.min())), max(high, float(along.max())))
+    runs: list[tuple[list[str], float, float]] = []  # stages whose pieces mix, from, to
+    for stage, (low, high) in sorted(spans.items(), key=lambda row: row[1]):
+        if runs and low < runs[-1][2]:
+            names, start, end = runs[-1]
+            runs[-1] = ([*names, stage], start, max(end, high))
+        else:
+            runs.append(([stage], low, high))
+    return tuple(
+        StageCut((end + start) / 2, " and ".join(before), " and ".join(after))
+        for (before, _, end), (after, start, _) in pairwise(runs)
     )
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import fitted, text_width_mm, wrapped
-from plybook.drawing.markout import MarkedPiece, mark_out, tape
+from plybook.drawing.markout import MarkedPiece, StageCut, mark_out, stage_cuts, tape
 from plybook.drawing.piecewords import DOT, face_up_words
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Primitive, Role, Scene, Text
@@ -82,6 +82,7 @@ class _Plan:
     def __init__(self, plan: CutPlan, pieces: Mapping[str, Piece], specs: Sequence[PartSpec],
                  number: str, title: str, shared: Shared):  # fmt: skip
         self.plan, self.pieces, self.specs, self.shared = plan, pieces, specs, shared
+        self.items = {item.id: item for item in plan.items}
         self.rings = {item.id: item.outline_mm for item in plan.items}
         self.demand = {item.id: item.demand for item in plan.items}
         part = specs[0].part
@@ -315,7 +316,10 @@ class _Plan:
     def _blocks(self, layout: Layout, room: float) -> list[TableBlock]:
         face_down = {(p.item, p.copy) for p in layout.placements if p.flipped}
         blocks = []
+        cuts = list(stage_cuts(layout, self.items))
         for order, mark in enumerate(self._marked(layout), start=1):
+            if cuts and mark.ring_mm[:, 0].min() >= cuts[0].along_mm:
+                blocks.append(self._across(cuts.pop(0), layout, room))
             piece = self.pieces.get(mark.item)
             more = [f"{mark.copy} of {self.demand[mark.item]}"] * (self.demand[mark.item] > 1)
             if piece is not None and piece.kind == "ply":
@@ -335,6 +339,16 @@ class _Plan:
             )
             blocks.append(TableBlock(tuple(head), rows))
         return blocks
+
+    def _across(self, cut: StageCut, layout: Layout, room: float) -> TableBlock:
+        """The cut across a roll between two stages."""
+        said = f"Before it lie the pieces of {cut.before}, after it those of {cut.after}."
+        head = [("Cut across the roll", 3.5, True)]
+        head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
+        along = tape(cut.along_mm, self.unit)
+        far = layout.unit.width_mm + 2 * layout.unit.edge_mm
+        rows = (("from", along, "0"), ("to", along, tape(far, self.unit)))
+        return TableBlock(tuple(head), rows)
 
     def _bar_block(self, layout: Layout) -> list[TableBlock]:
         """All cuts of one bar; each length with its own end-to-end figures."""

@@ -1,5 +1,6 @@
 """Layouts: every piece where the plan has it, named, and figures that can be read."""
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -123,3 +124,17 @@ def test_an_odd_left_over_says_its_area_a_rectangle_its_sides():
 def test_names_carry_the_part_only_where_parts_are_mixed():
     assert short_name("HL-W-101/S2.1", several_parts=False) == "S2.1"
     assert short_name("HL-W-101/S2.1", several_parts=True) == "HL-W-101 S2.1"
+
+
+def test_a_cut_across_the_roll_is_drawn_between_stages_and_says_where():
+    items = tuple(replace(item, group="inner" if "C1" in item.id else "outer") for item in ITEMS)
+    places = tuple(p for p in PLACES if "C1" not in p.item)
+    places += (Placement("HL-W-101/C1.1", 1, 4000.0, 300.0, 0.0),)
+    drawn = layout_scene(replace(LAYOUT, placements=places, used_length_mm=4e4), items, PIECES)
+    (said,) = (i for i in drawn.items if isinstance(i, Text) and "CUT ACROSS" in i.text)
+    (line,) = (i for i in drawn.items if isinstance(i, Path) and i.role is Role.SPLICE)
+    along = line.points_mm[0, 0]
+    assert f"{along:.1f}".rstrip("0").rstrip(".") in said.text
+    rings = {p.item: placed(PIECES[p.item].outline_mm, p) for p in places}
+    low = rings.pop("HL-W-101/C1.1")[:, 0].min()
+    assert max(r[:, 0].max() for r in rings.values()) < along < low

@@ -16,10 +16,11 @@ from plybook.drawing.markout import (
     outer_chords,
     placed,
     rounded_outwards,
+    stage_cuts,
     tape,
 )
 from plybook.geometry.rings import canonical_ring
-from plybook.nest.model import Layout, Placement, Unit
+from plybook.nest.model import Item, Layout, Placement, Unit
 from tests.drawing import drawn_pieces as made
 
 ROLL = Unit("R1", "roll", "twill200", 20000.0, 1250.0, edge_mm=10.0)
@@ -187,3 +188,30 @@ def test_the_tip_of_a_needle_takes_nothing_from_what_lies_before_it(long, root, 
 def turned(ring: np.ndarray, angle_deg: float) -> np.ndarray:
     c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
     return ring @ np.array([[c, s], [-s, c]])
+
+
+def square(id: str, stage: str) -> Item:
+    ring = np.array([(0, 0), (100, 0), (100, 100), (0, 100.0)])
+    return Item(id, ring, 1, (0.0,), group=stage)
+
+
+def staged(**at_mm: float):
+    """Squares of 100 mm on a roll: NAME_STAGE=where along."""
+    items = {name: square(name, name.rpartition("_")[2]) for name in at_mm}
+    places = tuple(Placement(name, 1, x, 0.0, 0.0) for name, x in at_mm.items())
+    unit = Unit("R", "roll", "twill", 5000.0, 1250.0)
+    return Layout(unit, places, 1000.0, 0.0, 0.5), items
+
+
+def test_a_roll_is_cut_across_between_stages_that_lie_apart():
+    layout, items = staged(a_outer=0, b_outer=104, c_inner=208, d_trim=350)
+    cuts = stage_cuts(layout, items)
+    assert [(c.along_mm, c.before, c.after) for c in cuts] == [
+        (206, "outer", "inner"), (329, "inner", "trim"),
+    ]  # fmt: skip
+
+
+def test_stages_that_mix_on_the_roll_are_not_cut_apart():
+    layout, items = staged(a_outer=0, b_inner=104, c_outer=208, d_trim=350)
+    (cut,) = stage_cuts(layout, items)
+    assert (cut.along_mm, cut.before, cut.after) == (329, "outer and inner", "trim")
