@@ -92,6 +92,32 @@ def test_the_same_spec_and_layouts_give_the_same_bytes(first, world, tmp_path):
     assert (folder / "specs" / "hatch.layouts.json").read_bytes() == remembered
 
 
+@pytest.mark.slow
+def test_a_library_that_obeys_the_turkish_locale_changes_no_byte(first, tmp_path):
+    """The C library's own locale is set, as a program around ours may do: comma for a point, and
+    a capital i with a dot."""
+    source = Path("/usr/share/i18n/locales/tr_TR")
+    if not source.exists() or shutil.which("localedef") is None:
+        pytest.skip("no Turkish locale to be made here: install Debian's `locales`")
+    made = tmp_path / "tr_TR.UTF-8"
+    subprocess.run(["localedef", "-i", "tr_TR", "-f", "UTF-8", made], check=True)
+    folder, expected, _ = first
+    program = (
+        "import locale, sys; from plybook.cli import main;"
+        "locale.setlocale(locale.LC_ALL, 'tr_TR.UTF-8');"
+        "assert locale.localeconv()['decimal_point'] == ',';"
+        "sys.exit(main(sys.argv[1:]))"
+    )
+    spec = folder / "specs" / "hatch.yaml"
+    subprocess.run(
+        [sys.executable, "-c", program, "build", spec, "--out", tmp_path / "out", "--effort",
+         "quick"],
+        env={**os.environ, "PYTHONPATH": str(ROOT), "LOCPATH": str(tmp_path)}, cwd=tmp_path,
+        check=True, capture_output=True,
+    )  # fmt: skip
+    assert contents(tmp_path / "out" / PART) == expected
+
+
 def test_what_the_reader_warned_of_stands_in_the_plan_by_the_name_of_its_file(first):
     """Warnings of the spec itself are kept too, and no path of this machine is."""
     folder, files, told = first
