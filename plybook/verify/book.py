@@ -214,14 +214,17 @@ def _check_pdf(plan: dict, steps: list[dict], book: Book, report: Report) -> Non
     batches = plan["quantities"].get("batches", [])
     at, starts = 0, []
     for step in steps:
-        found = words.find(_squeeze(step["title"]), at)
+        title = _squeeze(step["title"])
+        headed = re.compile(r"step\d+of\d+" + re.escape(title)).search(words, at)
+        found = headed.start() if headed else words.find(title, at)
         report.expect(found >= 0, "PDF steps in order", name,
                       f"step {step['title']!r} is not there in its turn")  # fmt: skip
         at = max(found, at)
-        starts.append(at)
-    for step, start, end in zip(steps, starts, [*starts[1:], len(words)], strict=True):
+        starts.append((at, headed is not None))
+    ends = [start if headed else len(words) for start, headed in starts[1:]]
+    for step, (start, _), end in zip(steps, starts, [*ends, len(words)], strict=True):
         where = f"{name}, step {step['title']}"
-        own = words[start:end]
+        own = words[start:end]  # the title alone may stand in a list of steps too
         if step["lays"]:
             lost = [p for p in step["pieces"] if _squeeze(p) not in own]
             report.expect(not lost, "PDF steps that name their pieces", where,
