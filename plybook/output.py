@@ -94,14 +94,14 @@ def folders_of(
         drawings.setdefault(manner, {}).update(next(made))
     folders = {
         one.part.number: _part_folder(
-            one, data, sheets, book, cut, drawings[_manner(one.part.spec)]
+            one, data, sheets, book, cut, drawings.get(_manner(one.part.spec), {})
         )
         for one, data, sheets, book, cut in zip(
             planned, proved, templates, books, plans, strict=True
         )
     }
     if set_plan:
-        drawn = drawings[_manner(parts[0].spec)]
+        drawn = drawings.get(_manner(parts[0].spec), {})
         folders[name] = _set_folder(name, parts, plan, set_plan, drawn)
     return folders, tuple(f for book in books for f in book.lost)
 

@@ -14,7 +14,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from plybook.diagnostics import Finding, GeometryError, PlybookError, error, warning
+from plybook.diagnostics import Finding, GeometryError, PlybookError, Severity, error, warning
 from plybook.laminate.core import CoreCut, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
@@ -160,6 +160,7 @@ class LayUp:
         return cores[0] if cores else None
 
     def _lay(self, layer: Layer, region: BaseGeometry) -> None:
+        before = len(self.findings)
         match layer:
             case Ply() | Film():
                 pieces = self._sheet(layer)
@@ -171,6 +172,8 @@ class LayUp:
                 pieces = self._rods(layer)
             case _:
                 raise TypeError(f"not a layer: {layer!r}")
+        if not pieces and not any(f.severity is Severity.ERROR for f in self.findings[before:]):
+            self.findings.append(empty_region(layer))  # a crumb, too small to be cut
         self.field = self.field.with_layer(self.rises[layer.id])
         self.findings.extend(
             _placed(_tangled(f"piece {piece.id}"), layer)

@@ -47,6 +47,8 @@ def _check_layers(plan: dict, report: Report) -> None:
     named: list[str] = []
     for layer in plan.get("layers", []):
         named += layer["pieces"]
+        report.expect(bool(layer["pieces"]), "layers that are cut", f"layer {layer['id']}",
+                      "has no piece")  # fmt: skip
         for name in layer["pieces"]:
             piece = pieces.get(name, {})
             good = all(piece.get(k) == layer[k] for k in ("kind", "material", "stage")) and (

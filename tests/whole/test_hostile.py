@@ -98,6 +98,9 @@ BAD = [
     ("hole touching", edit("corners: 1", "corners: 0\n  holes: [{circle: [6, 1], diameter: 2}]"), 1,
      "meets"),
     ("inset takes all", edit("{inset: 1}", "{inset: 5}"), 1, "no area"),
+    ("a crumb of core", with_layers("  - {core: C, sheet: foam-6, edges: {all: bevel 45}, "
+                                    "region: {patch: {at: [6, 4], size: [0.05, 0.05]}}}\n"), 1,
+     "covers nothing"),
     ("radius too large", edit("corners: 1", "corners: 5"), 1, "does not fit"),
     # paths
     ("parent folder", edit("shared/shop.yaml", "../../etc/passwd"), 1, "leads out"),
