@@ -65,8 +65,11 @@ def _check(arguments: argparse.Namespace, progress: Progress) -> int:
     tell(findings, arguments)
     wrong = any(f.severity is Severity.ERROR for f in findings)
     if not wrong and arguments.format != "json":
-        open_ones = sum(f.severity is Severity.WARNING and not f.acknowledged for f in findings)
+        told = [f for f in findings if f.severity is Severity.WARNING]
+        accepted = sum(bool(f.acknowledged) for f in told)
+        open_ones = len(told) - accepted
         warnings = f"{open_ones} warning{'' if open_ones == 1 else 's'}"
+        warnings += f" and {accepted} accepted" if accepted else ""
         quick = ", as far as a quick look tells" if arguments.quick else ""
         print(f"sound: {', '.join(str(p) for p in arguments.specs)}: {warnings}{quick}")
     return SPEC_WRONG if wrong else DONE
