@@ -141,6 +141,13 @@ def test_picture_zones_and_verdict_go_to_stdout_and_findings_to_stderr(capsys):
     assert "note[" in told.err and "mould face" not in told.err
 
 
+def test_accepted_warnings_are_counted_apart(capsys):
+    assert main(["check", str(SPECS / "wing-skin.yaml")]) == 0
+    told = capsys.readouterr()
+    assert told.err.count("warning[") == 3  # each accepted in the spec, with a reason
+    assert told.out.rstrip().endswith("0 warnings and 3 accepted")
+
+
 def test_quiet_leaves_the_verdict_only(capsys):
     assert main(["check", "--quick", "--quiet", str(SPECS / "hatch.yaml")]) == 0
     assert capsys.readouterr().out.count("\n") == 1
