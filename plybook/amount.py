@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from plybook.diagnostics import SpecError, error
+from plybook.geometry.rings import signed_area_mm2
 from plybook.spec.limits import Limits
 from plybook.spec.model import (
     Common,
@@ -68,7 +69,8 @@ def _least_mm2(region: Region, spec: PartSpec) -> float:
     if isinstance(mould, OutlineMould):
         if not isinstance(region, Whole):
             return 0.0
-        return _ring_mm2(mould.ring_mm) - sum(_ring_mm2(hole) for hole in mould.holes_mm)
+        holes = sum(abs(signed_area_mm2(hole)) for hole in mould.holes_mm)
+        return abs(signed_area_mm2(mould.ring_mm)) - holes
     span, share = _bands(region, mould)
     at = np.array([s.at_mm for s in mould.stations])
     chord = np.array([s.chord_mm for s in mould.stations])
@@ -97,11 +99,6 @@ def _bands(region: Region, mould: StationMould) -> tuple[tuple[float, float], tu
 
 def _common(bands: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return max(low for low, _ in bands), min(high for _, high in bands)
-
-
-def _ring_mm2(ring_mm: np.ndarray) -> float:
-    x, y = np.asarray(ring_mm, dtype=float).T
-    return abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))) / 2
 
 
 def refuse_too_much(pieces: Sequence[Piece], changed: Mapping[str, float]) -> None:
