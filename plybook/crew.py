@@ -67,16 +67,18 @@ def beside(work: Callable[[], Made]) -> Callable[[], Made]:
         return cache(work)
     reader, writer = os.pipe()
     former = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    helper = os.fork()
-    if not helper:
-        try:
-            _settle_in()
-            with os.fdopen(writer, "wb") as out:
-                out.write(_done(work))
-        finally:
-            os._exit(0)
+    try:
+        helper = os.fork()
+        if not helper:
+            try:
+                _settle_in()
+                with os.fdopen(writer, "wb") as out:
+                    out.write(_done(work))
+            finally:
+                os._exit(0)
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, former)
     os.close(writer)
-    signal.pthread_sigmask(signal.SIG_SETMASK, former)
 
     @cache
     def answer() -> Made:
