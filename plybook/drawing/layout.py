@@ -69,6 +69,7 @@ def layout_scene(
     unit: str = "mm",
     scale: float = 1.0,
     window_mm: tuple[float, float] | None = None,
+    marked: Sequence[MarkedPiece] | None = None,
 ) -> Scene:
     """One unit of stock with everything that is cut from it.
 
@@ -79,15 +80,18 @@ def layout_scene(
         unit: "mm" or "in", for the figures along the edges.
         scale: page mm per stock mm.
         window_mm: from and to along the stock; None draws it all.
+        marked: the mark-out of the layout where it is known; made here otherwise.
 
     Returns:
         A scene in page mm. At scale 1 its coordinates are those of the layout: x from the
         stock's end, y from the lower edge of its usable width.
     """
+    if marked is None:
+        marked = mark_out(layout, {item.id: item.outline_mm for item in items}, unit)
     sheet = _Sheet(layout, {item.id: item for item in items}, pieces or {}, unit, scale, window_mm)
     sheet.draw_stock()
     sheet.draw_pieces()
-    sheet.letter()
+    sheet.letter(marked)
     return sheet.scene()
 
 
@@ -299,11 +303,10 @@ class _Sheet:
 
     # ------------------------------------------------------------ words
 
-    def letter(self) -> None:
+    def letter(self, mark_out_of: Sequence[MarkedPiece]) -> None:
         """Names, fibre arrows and corner numbers; the large pieces first."""
-        rings = {item.id: item.outline_mm for item in self.outlines.values()}
         edge = np.array([0.0, self.layout.unit.edge_mm])
-        marked = {(m.item, m.copy): m for m in mark_out(self.layout, rings, self.unit)}
+        marked = {(m.item, m.copy): m for m in mark_out_of}
         lettered: list[tuple[Placer, MarkedPiece, Placement]] = []
         seen = []
         for place in self.layout.placements:

@@ -152,7 +152,7 @@ class _Plan:
         key = (layout.unit.id, self.unit, scale, window)
         if key not in self.shared.pictures:
             self.shared.pictures[key] = layout_scene(
-                layout, self.plan.items, self.pieces, self.unit, scale, window
+                layout, self.plan.items, self.pieces, self.unit, scale, window, self._marked(layout)
             )
         return self.shared.pictures[key]
 
