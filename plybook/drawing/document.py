@@ -12,7 +12,6 @@ Terms:
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -241,17 +240,6 @@ def field_id(step: str, field: str) -> str:
 def jig_field_id(measure: str) -> str:
     """Id of the blank for a jig measurement."""
     return f"jig.{measure}"
-
-
-def fields_of(block: Block) -> Iterator[CheckBox | Blank | Notes | Deviations | TimerBox]:
-    """What is filled in on a block: itself, or what it holds."""
-    if isinstance(block, SignOff):
-        yield from block.blanks
-    elif isinstance(block, Cups):
-        for cup in block.cups:
-            yield from (field for field in (cup.mixed, cup.lots, cup.limit) if field)
-    elif isinstance(block, CheckBox | Blank | Notes | Deviations | TimerBox):
-        yield block
 
 
 def limit_words(blank: Blank) -> str:

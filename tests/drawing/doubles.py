@@ -10,7 +10,7 @@ import numpy as np
 from shapely import Polygon, box, contains_xy
 
 from plybook.diagnostics import Severity, warning
-from plybook.drawing.document import fields_of
+from plybook.drawing.document import Blank, CheckBox, Cups, Deviations, Notes, SignOff, TimerBox
 from plybook.laminate.model import (
     Growth,
     LaidLayer,
@@ -655,8 +655,18 @@ def cut_plan(lam: Laminate | None = None) -> CutPlan:
 __all__ = ["NASTY", "Severity", "TaperedFace", "cut_plan", "laminate", "piece", "shop", "spec"]
 
 
+def fields_of(document):
+    """All that is filled in, in page order: a block itself, or what it holds."""
+    for block in (block for page in document.pages for block in page.blocks):
+        if isinstance(block, SignOff):
+            yield from block.blanks
+        elif isinstance(block, Cups):
+            for cup in block.cups:
+                yield from (field for field in (cup.mixed, cup.lots, cup.limit) if field)
+        elif isinstance(block, CheckBox | Blank | Notes | Deviations | TimerBox):
+            yield block
+
+
 def field_ids(document):
     """Ids of everything that is filled in, in page order."""
-    for page in document.pages:
-        for block in page.blocks:
-            yield from (field.id for field in fields_of(block))
+    return (field.id for field in fields_of(document))

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from plybook.diagnostics import Severity, SpecError
 from plybook.drawing.book import booklet
-from plybook.drawing.document import Blank, CheckBox, Document, Table, fields_of
+from plybook.drawing.document import Blank, CheckBox, Document, Table
 from plybook.plan import plan_dict, to_json
 from plybook.record import LIMIT_BYTES, as_built, compare, read_record
 from plybook.record.compare import known_fields
@@ -27,16 +27,10 @@ def planned(shop=None):
     return booklet(*parts), json.loads(to_json(plan_dict(*parts)))
 
 
-def blocks(document):
-    for page in document.pages:
-        for block in page.blocks:
-            yield from fields_of(block)
-
-
 def filled(document: Document) -> dict:
     """The record of a builder who did everything as told."""
     fields = {}
-    for block in blocks(document):
+    for block in doubles.fields_of(document):
         if isinstance(block, CheckBox):
             fields[block.id] = {"value": True, "at": AT}
         elif isinstance(block, Blank):
@@ -81,7 +75,7 @@ def test_an_empty_record_misses_every_step_that_has_checks():
 def test_every_field_of_the_booklet_is_known_to_the_comparison():
     document, plan = planned()
     known = set(known_fields(plan))
-    for block in blocks(document):
+    for block in doubles.fields_of(document):
         if isinstance(block, CheckBox | Blank):
             assert block.id in known or block.id.startswith("record.lot."), block.id
 
