@@ -45,12 +45,12 @@ def left_over(layout: Layout, items: dict[str, Item], gap_mm: float) -> np.ndarr
         best = straight
     else:
         kept = [_plain(r).buffer(gap_mm, join_style="mitre") for r in rings]
-        cut = shapely.union_all(kept + zones)
+        free = stock.difference(shapely.union_all(kept + zones))
         half = LEAST_SIDE_MM / 2
-        rest = stock.difference(cut).buffer(-half, join_style="mitre")
-        best = _largest(rest.buffer(half, join_style="mitre").simplify(1.0))
-        if best is not None and not stock.difference(cut).buffer(1.0).covers(best):
-            best = _largest(best.intersection(stock.difference(cut)))
+        wide = free.buffer(-half, join_style="mitre").buffer(half, join_style="mitre")
+        best = _largest(wide.simplify(1.0))
+        if best is not None and not free.buffer(1.0).covers(best):
+            best = _largest(best.intersection(free))
         best = _beside_holes(best, shapely.union_all(kept))
         if straight is not None and best is not None and straight.area >= 0.9 * best.area:
             best = straight
