@@ -327,7 +327,7 @@ def _layer_kind(raw: Any) -> str | None:
 
 def _layer(raw: Any) -> Any:
     if isinstance(raw, Fields) and _layer_kind(raw) is None:
-        close = next((guess(key, KINDS) for key in raw if guess(key, KINDS)), "")
+        close = next(filter(None, (guess(key, KINDS) for key in raw)), "")
         raise Wrong(
             "unknown-layer",
             "this layer does not say what it is",
