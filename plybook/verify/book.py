@@ -179,15 +179,14 @@ def _check_cups(step: dict, batches: list[dict], words: str, where: str, report:
         if batch["step"] != step["id"]:
             continue
         names = [f"{re.escape(_squeeze(part['name']))}([\\d.]+)g" for part in batch["parts"]]
-        said = re.search(r"\+".join(names) + r"=([\d.]+)g", words)
+        said = list(re.finditer(r"\+".join(names) + r"=([\d.]+)g", words))
         masses = [part["mass_g"] for part in batch["parts"]] + [batch["mass_g"]]
-        every = re.finditer(r"\+".join(names) + r"=([\d.]+)g", words)
         good = any(
             all(_as_printed(figure, mass) for figure, mass in zip(m.groups(), masses, strict=True))
-            for m in every
+            for m in said
         )
         report.expect(good, "cups with the mass of every part at their step", where,
-                      f"cup {batch['id']} is told as {said[0] if said else 'nothing'}, not "
+                      f"cup {batch['id']} is told as {said[0][0] if said else 'nothing'}, not "
                       f"{' + '.join(f'{m:g}' for m in masses[:-1])} g")  # fmt: skip
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from plybook.verify import plane, svg_paths
 from plybook.verify.drawings import file_name
 from plybook.verify.dxf_tags import Drawing, read_dxf
-from plybook.verify.pieces import ring
+from plybook.verify.layouts import placed_ring
 from plybook.verify.report import Report
 from plybook.verify.tolerances import ROUNDING_MM
 
@@ -116,7 +116,7 @@ def _check_names(
     """Inside each placed outline stands the id of just its piece; where it is too small for
     words, they stand elsewhere on the drawing."""
     words = [(np.array([t.at]), t.text) for t in drawing.texts if t.layer == "ID"]
-    outlines = [_outline(shape, placement) for _, _, shape, placement in wanted
+    outlines = [placed_ring(shape, placement) for _, _, shape, placement in wanted
                 if "outline_mm" in shape]  # fmt: skip
     shift = np.zeros(2)
     if isinstance(drawing, svg_paths.Drawing) and outlines:  # an SVG has its origin in a corner
@@ -126,22 +126,12 @@ def _check_names(
     for piece, part, shape, placement in wanted:
         if "outline_mm" not in shape:
             continue
-        outline = _outline(shape, placement)
+        outline = placed_ring(shape, placement)
         inside = [text for at, text in words if plane.inside(at + shift, outline)[0]]
         told = inside or [text for _, text in words]
         report.expect(any(_names(text, piece, part) for text in told),
                       "placed outlines that bear their piece's id", name,
                       f"in the outline of {part}/{piece} stands {inside[:3]}")  # fmt: skip
-
-
-def _outline(shape: dict, placement: dict) -> np.ndarray:
-    return plane.placed(
-        ring(shape.get("cut_outline_mm", shape["outline_mm"])),
-        placement["x_mm"],
-        placement["y_mm"],
-        placement["rotation_deg"],
-        placement["flipped"],
-    )
 
 
 def _names(text: str, piece: str, part: str) -> bool:
