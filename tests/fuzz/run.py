@@ -345,8 +345,7 @@ def main() -> int:
         arguments.count, arguments.seed, arguments.depth or "load", arguments.made_up,
         arguments.keep, arguments.seconds,
     )  # fmt: skip
-    beside = arguments.workers > 1
-    tally = run_beside(arguments.workers, *given) if beside else run(*given)
+    tally = run_beside(arguments.workers, *given)
     print(tally)
     for line in (*tally.failures, *(f"not proved: {said}" for said in tally.told)):
         print(" ", line)
