@@ -31,13 +31,14 @@ from plybook.drawing.document import (
     TimerBox,
     field_id,
 )
+from plybook.drawing.inmould import InMould
 from plybook.drawing.jigview import jig_picture
 from plybook.drawing.locate import Corner, locate
 from plybook.drawing.piecewords import size_words
 from plybook.drawing.rosette import rosette, show_angle
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
-from plybook.laminate.model import LaidLayer, Laminate, Piece
+from plybook.laminate.model import Laminate, Piece
 from plybook.shop.model import Batch, Check, Shop, Stage, Step
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
@@ -48,7 +49,7 @@ _MOST_IDS = 60
 
 @dataclass
 class _Bench:
-    """What is in the mould while the steps go by."""
+    """What the cards are made from; its mould fills while the steps go by."""
 
     spec: PartSpec
     face: Face
@@ -57,20 +58,11 @@ class _Bench:
 
     def __post_init__(self) -> None:
         self.pieces = {p.id: p for p in self.laminate.pieces}
-        self.layers = {layer.id: layer for layer in self.laminate.layers}
         self.batches = {b.id: b for b in self.shop.batches}
         self.names = material_names(self.spec)
         drops = ((layer.id, getattr(layer, "drop", None)) for layer in self.spec.layers)
         self.runs = {id: drop.run for id, drop in drops if drop}
-        self.laid: set[str] = set()
-
-    def in_mould(self, without: Sequence[str] = ()) -> tuple[LaidLayer, ...]:
-        """Layers laid so far, from the mould face up."""
-        return tuple(
-            layer
-            for layer in self.laminate.layers
-            if layer.id in self.laid and layer.id not in without
-        )
+        self.mould = InMould(self.laminate.layers)
 
 
 def step_pages(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Iterator[Page]:
@@ -85,12 +77,11 @@ def step_pages(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> It
             blocks = tuple(_blocks(bench, stage, step))
             chapter = f"{number}. {stage.title}"
             yield Page(step.id, step.title, kicker, blocks, "step", chapter, alone=step.lays)
+            layers = {bench.pieces[p].layer for p in step.pieces if p in bench.pieces}
             if step.lays:
-                bench.laid |= {bench.pieces[p].layer for p in step.pieces if p in bench.pieces}
-                if step.layer in bench.layers:
-                    bench.laid.add(step.layer)
+                bench.mould.lay({*layers, step.layer})
             elif step.name in ("open_face", "take_off"):  # its films come off
-                bench.laid -= {bench.pieces[p].layer for p in step.pieces if p in bench.pieces}
+                bench.mould.take_off(layers)
 
 
 def material_names(spec: PartSpec) -> dict[str, str]:
@@ -217,10 +208,9 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
         )
         return
     own = list(dict.fromkeys(p.layer for p in pieces))
-    below = bench.in_mould(without=own if step.lays else ())
+    below = list(bench.mould.drawn(bench.mould.but(own if step.lays else ())))
     corners = locate(bench.face, pieces, unit)
     cut = best_section(bench.laminate, own[0], bench.runs.get(own[0], ""))
-    after = tuple(layer for layer in bench.laminate.layers if layer in below or layer.id in own)
     scene = step_picture(bench.face, pieces, below, cut.line_mm if cut else None, corners)
     words = ", ".join(p.id for p in pieces[:_MOST_IDS])
     yield _picture(
@@ -235,7 +225,7 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
         row.append(_picture(detail, alt="Detail of the step's pieces"))
     room = 180.0 - sum(p.scene.window_mm[2] + 4.0 for p in row)
     if cut is not None:
-        section = section_picture(cut, after, own, room, 46.0)
+        section = section_picture(cut, bench.mould.together_with(own), own, room, 46.0)
         row.append(_picture(section, alt=f"The stack so far in section, {cut.name}"))
     yield PictureRow(tuple(row))
     if corners:

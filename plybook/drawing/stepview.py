@@ -11,7 +11,7 @@ What is meant never rests on colour: hatch, line width and words carry it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -48,8 +48,8 @@ SIDE_MM = 8.6  # left and right of the part: root and tip in words
 TOP_MM, FOOT_MM = 7.7, 11.5  # above: an edge name; below: station labels and an edge name
 LARGEST_ROW_MM = 66.0
 SLIM = 9.0  # length to width from which a part is shown in rows
-MOST_GHOSTS = 40  # layers below that are drawn one by one
 LEAST_ENLARGED = 1.7  # a detail shows its pieces at least this much larger
+EDGED = ("core", "insert")  # kinds whose outline shows through what lies on them
 TINT = {"ply": "ghost", "film": "film", "core": "core", "insert": "insert", "rod": "rod"}
 
 
@@ -65,7 +65,7 @@ def step_picture(
     Args:
         face: the mould face.
         pieces: what this step lays or handles; none shows the bare face.
-        below: layers already in the mould, first laid first.
+        below: what is already in the mould, first laid first.
         section_mm: (2, 2) line of the section shown beside it, or None.
         corners: lettered corners from `locate`.
 
@@ -154,11 +154,12 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
 
     outline = shown(Polygon(face.outline_mm, [h for h in face.holes_mm]))
     items: list[Primitive] = list(area_paths(outline, Role.FACE, "face"))
-    for kind, region in _ghosts(below):
-        items += area_paths(shown(region), Role.GHOST, TINT.get(kind, "ghost"))
-    for layer in below:
-        if layer.kind in ("core", "insert"):
-            items += area_paths(shown(layer.region), Role.CORE_EDGE)
+    lying = [(layer.kind, shown(layer.region)) for layer in below]
+    for kind, region in lying:
+        items += area_paths(region, Role.GHOST, TINT.get(kind, "ghost"))
+    for kind, region in lying:
+        if kind in EDGED:
+            items += area_paths(region, Role.CORE_EDGE)
     own = [(p, shown(_solid(p.laid_outline_mm))) for p in pieces]
     own = [(p, area) for p, area in own if not area.is_empty]
     for piece, area in own:
@@ -182,18 +183,6 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
             edges = [other.boundary for p, other in own if p is not piece]
             items += _fibre_arrow(piece, area, edges, [*items, *around])
     return items
-
-
-def _ghosts(below: Sequence[LaidLayer]) -> Iterator[tuple[str, BaseGeometry]]:
-    """What lies below, from the mould face up, as kind and shape: of a tall stack only the upper
-    layers one by one, those under them as one shape of each kind."""
-    from shapely import union_all
-
-    under, upper = below[:-MOST_GHOSTS], below[-MOST_GHOSTS:]
-    for kind in dict.fromkeys(layer.kind for layer in under):
-        yield kind, union_all([layer.region for layer in under if layer.kind == kind])
-    for layer in upper:
-        yield layer.kind, layer.region
 
 
 def _solid(ring_mm: np.ndarray):
