@@ -128,10 +128,9 @@ def _beside(
     size = np.maximum(np.hypot(*step.T), 1e-9)[:, None]
     left = np.column_stack([-step[:, 1], step[:, 0]]) / size
     side = 1.0 if inside else -1.0
-    turns = np.degrees(np.arctan2(step[:, 1], step[:, 0]))
-    points, turn, cost = [], [], []
+    turns = readable_deg(np.degrees(np.arctan2(step[:, 1], step[:, 0])))
+    points, cost = [], []
     for off in offs:
         points.append(on + left * side * (off + h / 2))
-        turn.append([readable_deg(t) for t in turns])
         cost.append(np.abs(mids - at_mm) * 0.15 + off)
-    return np.vstack(points), np.concatenate(turn), np.concatenate(cost)
+    return np.vstack(points), np.tile(turns, len(offs)), np.concatenate(cost)

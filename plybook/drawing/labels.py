@@ -6,7 +6,7 @@ Terms:
     taken: boxes already used; nothing may touch them.
     soft line: a line a block would rather not lie on, but may, with a white background.
 
-Candidates are tried all at once as oriented boxes; the cheapest free one wins. Positions are
+Candidates are tried as oriented boxes, many at once; the cheapest free one wins. Positions are
 rounded to 0.1 mm.
 """
 
@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -23,6 +24,8 @@ from shapely.geometry.base import BaseGeometry
 from plybook.drawing.letters import ASCENT, DESCENT, LEADING, text_width_mm, type_size_mm
 from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Role, Text
 
+Degrees = TypeVar("Degrees", float, np.ndarray)
+AT_ONCE = 64  # candidates that are looked at together, the cheapest first
 SOFT_COST = 400.0  # mm of distance a block would rather go than lie on one soft line
 
 
@@ -111,8 +114,8 @@ class Spot:
     cost: float = 0.0
 
 
-def readable_deg(turn_deg: float) -> float:
-    """The same direction turned so that text reads from below or from the right: [-80, 100)."""
+def readable_deg(turn_deg: Degrees) -> Degrees:
+    """The same directions turned so that text reads from below or from the right: [-80, 100)."""
     return (turn_deg + 80.0) % 180.0 - 80.0
 
 
@@ -189,27 +192,34 @@ class Placer:
             soft_cost: added for each soft line under the box.
         """
         centres = np.round(np.asarray(centres_mm, dtype=float).reshape(-1, 2), 1)
-        if not len(centres):
-            return None
         turns = np.broadcast_to(np.asarray(turns_deg, dtype=float), len(centres))
-        free = self._may_hold(centres, turns, size_mm) if inside else np.ones(len(centres), bool)
-        shapes = boxes(centres[free], turns[free], size_mm)
-        if inside:
-            free[free] = keep = shapely.contains_properly(self.room, shapes)
-        else:
-            free[free] = keep = ~shapely.intersects(self.keep_off, shapes)
-        shapes = shapes[keep]
-        free[free] = keep = self._free(shapes)
-        if not free.any():
+        costs = np.broadcast_to(np.asarray(cost, dtype=float), len(centres))
+        may = self._may_hold(centres, turns, size_mm) if inside else np.ones(len(centres), bool)
+        order = np.flatnonzero(may)
+        order = order[np.argsort(costs[order], kind="stable")]
+        best: tuple[float, int, float] | None = None  # total, which candidate, lines it crosses
+        for start in range(0, len(order), AT_ONCE):
+            some = order[start : start + AT_ONCE]
+            if best is not None and best[0] < round(float(costs[some[0]]), 3):
+                break  # those left cost more, whatever they cross
+            shapes = boxes(centres[some], turns[some], size_mm)
+            if inside:
+                free = shapely.contains_properly(self.room, shapes)
+            else:
+                free = ~shapely.intersects(self.keep_off, shapes)
+            free[free] = self._free(shapes[free])
+            some, shapes = some[free], shapes[free]
+            crossed = np.zeros(len(some))
+            for line in self.soft:
+                crossed += shapely.intersects(line, shapes)
+            total = np.round(costs[some] + soft_cost * crossed, 3)
+            found = zip(total.tolist(), some.tolist(), crossed.tolist(), strict=True)
+            best = min([*found, *([best] if best else [])], default=None)
+        if best is None:
             return None
-        shapes = shapes[keep]
-        crossed = np.zeros(len(centres))
-        for line in self.soft:
-            crossed[free] += shapely.intersects(line, shapes)
-        total = np.where(free, cost + soft_cost * crossed, np.inf)
-        k = int(np.argmin(np.round(total, 3)))
+        _, k, lines = best
         return Spot((float(centres[k, 0]), float(centres[k, 1])), float(turns[k]), inside,
-                    bool(crossed[k]), float(total[k]))  # fmt: skip
+                    lines > 0, float(costs[k] + soft_cost * lines))  # fmt: skip
 
     def _may_hold(
         self, centres: np.ndarray, turns: np.ndarray, size_mm: tuple[float, float]

@@ -323,12 +323,18 @@ class _Sheet:
         self.occupied = shapely.union_all([row[3] for row in seen])
         for _, _, _, part, mark, place in sorted(seen, key=lambda row: row[:3]):
             clear = 3.0 if self.big else 0.35
-            placer = Placer(part.buffer(-clear, quad_segs=2), part, taken=self.taken)
+            room = part.buffer(-clear, quad_segs=2)
+            placer = Placer(room, part, taken=self._taken_in(room))
             self._name(placer, part, place)
             lettered.append((placer, mark, place))
         for placer, mark, _ in lettered:
             if self.layout.unit.kind != "bar":
                 self._numbers(placer, self.put(mark.points_mm - edge))
+
+    def _taken_in(self, room: BaseGeometry) -> list[BaseGeometry]:
+        """What is taken within the box of a room; words inside it can meet nothing else."""
+        near = shapely.intersects(room.envelope, self.taken)
+        return [shape for shape, meets in zip(self.taken, near, strict=True) if meets]
 
     def _name(self, placer: Placer, part: BaseGeometry, place: Placement) -> None:
         piece = self.pieces.get(place.item)
@@ -348,7 +354,7 @@ class _Sheet:
         points = np.vstack([along[0], flat] if slender else [flat, along[0]])
         level = np.concatenate([along[1], np.zeros(len(flat))] if slender
                                else [np.zeros(len(flat)), along[1]])  # fmt: skip
-        turns = np.array([readable_deg(t) for t in level])
+        turns = readable_deg(level)
         centre = np.array(part.representative_point().coords[0])
         cost = np.hypot(*(points - centre).T) + 0.1 * abs(turns) * (length < 2 * width)
         heights: tuple[float, ...] = (56.0, 40.0, 28.0, 20.0, 14.0, 10.0, 7.0, 5.0, 3.5)
@@ -443,7 +449,7 @@ class _Sheet:
         """Corner numbers inside the piece, each close to its corner."""
         height = 7.0 if self.big else 1.8
         before, after = np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0)
-        placer.taken = list(self.taken)
+        placer.taken = self._taken_in(placer.room)
         placer.take(shapely.Point(1e9, 1e9))
         turn = np.cross(np.pad(corners - before, ((0, 0), (0, 1))),
                         np.pad(after - corners, ((0, 0), (0, 1))))[:, 2]  # fmt: skip

@@ -90,7 +90,7 @@ class PieceSheet:
             where, which = [flat, flat, points], [level, slanted, turns]
         else:
             where, which = [flat], [level]
-        return np.vstack(where), np.array([readable_deg(t) for t in np.concatenate(which)])
+        return np.vstack(where), readable_deg(np.concatenate(which))
 
     def drawn(self) -> list[Primitive]:
         """Lines first, then the words, the most important first."""
