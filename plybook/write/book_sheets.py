@@ -47,12 +47,13 @@ def gathered(pages: Sequence[Page], room: float) -> list[Sheet]:
     """
     sheets: list[Sheet] = []
     chapter = ""
+    whole = _Wholes(room)
     for page in pages:
         last = sheets[-1] if sheets else None
-        tall = _height(next(iter(_sheets(page, 10 * room))))
+        tall = _height(whole.slabs(page))
         follows = page.chapter == chapter or _kit(last, page)
         if last and last.open and not page.alone and follows:
-            together = _together([*last.starts, page], room) if last.whole else []
+            together = _together([*last.starts, page], room, whole) if last.whole else []
             if together:
                 last.slabs = together
                 last.starts.append(page)
@@ -81,7 +82,25 @@ def _kit(last: Sheet | None, page: Page) -> bool:
     return page.kind == "table" and last.starts[-1].kind == "step"
 
 
-def _together(pages: Sequence[Page], room: float) -> list[Slab]:
+class _Wholes:
+    """Pages on one sheet however tall, each way of setting a page made once."""
+
+    def __init__(self, room: float) -> None:
+        self._room = 10 * room
+        self._made: dict[tuple[int, float, float, float], list[Slab]] = {}
+
+    def slabs(
+        self, page: Page, shrink: float = 1.0, gaps: float = 1.0, large: float = TITLE
+    ) -> list[Slab]:
+        """A page's slabs; the arguments are those of `_sheets`."""
+        key = id(page), shrink, gaps, large
+        if key not in self._made:
+            sheets = _sheets(page, self._room, shrink, gaps, large)
+            self._made[key] = [slab for sheet in sheets for slab in sheet]
+        return self._made[key]
+
+
+def _together(pages: Sequence[Page], room: float, whole: _Wholes) -> list[Slab]:
     """Some pages on one sheet, with the least squeeze that does it; [] where none does."""
     floor = max(map(_least_scale, pages))
     for squeeze in SQUEEZES:
@@ -90,8 +109,7 @@ def _together(pages: Sequence[Page], room: float) -> list[Slab]:
             if slabs:
                 slabs.append(_divider())
             cap = HEAD if len(slabs) else TITLE
-            for part in _sheets(page, 10 * room, max(squeeze, floor), squeeze, cap):
-                slabs += part
+            slabs += whole.slabs(page, max(squeeze, floor), squeeze, cap)
         if _height(slabs) <= room:
             return slabs
     return []
