@@ -115,7 +115,8 @@ def _check_names(
 ) -> None:
     """Inside each placed outline stands the id of just its piece; where it is too small for
     words, they stand elsewhere on the drawing."""
-    words = [(np.array([t.at]), t.text) for t in drawing.texts if t.layer == "ID"]
+    words = [t.text for t in drawing.texts if t.layer == "ID"]
+    places = np.array([t.at for t in drawing.texts if t.layer == "ID"]).reshape(-1, 2)
     outlines = [placed_ring(shape, placement) for _, _, shape, placement in wanted
                 if "outline_mm" in shape]  # fmt: skip
     shift = np.zeros(2)
@@ -127,11 +128,19 @@ def _check_names(
         if "outline_mm" not in shape:
             continue
         outline = placed_ring(shape, placement)
-        inside = [text for at, text in words if plane.inside(at + shift, outline)[0]]
-        told = inside or [text for _, text in words]
+        inside = _words_within(outline, words, places + shift)
+        told = inside or words
         report.expect(any(_names(text, piece, part) for text in told),
                       "placed outlines that bear their piece's id", name,
                       f"in the outline of {part}/{piece} stands {inside[:3]}")  # fmt: skip
+
+
+def _words_within(outline: np.ndarray, words: list[str], places: np.ndarray) -> list[str]:
+    """The words that stand in an outline; those outside its box are not looked at."""
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    near = np.flatnonzero(((places >= low) & (places <= high)).all(axis=1))
+    held = plane.inside(places[near], outline) if len(near) else []
+    return [words[k] for k, inside in zip(near, held, strict=True) if inside]
 
 
 def _names(text: str, piece: str, part: str) -> bool:
