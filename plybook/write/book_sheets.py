@@ -103,16 +103,20 @@ class _Wholes:
 def _together(pages: Sequence[Page], room: float, whole: _Wholes) -> list[Slab]:
     """Some pages on one sheet, with the least squeeze that does it; [] where none does."""
     floor = max(map(_least_scale, pages))
-    for squeeze in SQUEEZES:
+
+    def squeezed_by(squeeze: float) -> list[Slab]:
         slabs: list[Slab] = []
         for page in pages:
             if slabs:
                 slabs.append(_divider())
             cap = HEAD if len(slabs) else TITLE
             slabs += whole.slabs(page, max(squeeze, floor), squeeze, cap)
-        if _height(slabs) <= room:
-            return slabs
-    return []
+        return slabs if _height(slabs) <= room else []
+
+    slabs = squeezed_by(SQUEEZES[0])
+    if slabs or not squeezed_by(SQUEEZES[-1]):  # what the last does not do, none does
+        return slabs
+    return next(filter(None, map(squeezed_by, SQUEEZES[1:])))
 
 
 def _below(last: Sheet, page: Page, room: float, tear: bool) -> list[list[Slab]]:
