@@ -93,6 +93,30 @@ def test_the_same_spec_and_layouts_give_the_same_bytes(first, world, tmp_path):
 
 
 @pytest.mark.slow
+@pytest.mark.skipif(
+    os.geteuid() != 0 or shutil.which("setpriv") is None,
+    reason="only root may become another user, by Debian's `util-linux`",
+)
+def test_another_user_gets_the_same_bytes(first, tmp_path):
+    """As `nobody`, who may read what we read and owns nothing but the output."""
+    folder, expected, _ = first
+    (tmp_path / "out").mkdir()
+    shutil.chown(tmp_path / "out", 65534, 65534)
+    reads = "-all,+dac_read_search"
+    become = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups",
+              f"--inh-caps={reads}", f"--ambient-caps={reads}"]  # fmt: skip
+    spec = folder / "specs" / "hatch.yaml"
+    subprocess.run(
+        [*become, sys.executable, "-m", "plybook", "build", spec, "--out", tmp_path / "out",
+         "--effort", "quick"],
+        env={k: v for k, v in os.environ.items() if k != "HOME"} | {"PYTHONPATH": str(ROOT)},
+        cwd=tmp_path, check=True, capture_output=True,
+    )  # fmt: skip
+    assert (tmp_path / "out" / PART / "manifest.json").stat().st_uid == 65534
+    assert contents(tmp_path / "out" / PART) == expected
+
+
+@pytest.mark.slow
 def test_a_library_that_obeys_the_turkish_locale_changes_no_byte(first, tmp_path):
     """The C library's own locale is set, as a program around ours may do: comma for a point, and
     a capital i with a dot."""
