@@ -8,6 +8,7 @@ from plybook.verify import plane
 from plybook.verify.pdf_pages import Book
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
+from plybook.verify.tilewords import check_tile_words
 from plybook.verify.tolerances import PAPER_MM
 
 STEP_MM = 2.0
@@ -28,19 +29,19 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
     except ValueError as wrong:
         report.fault("templates.pdf", f"cannot be read: {wrong}")
         return
-    pages: dict[int, list] = {}
+    last = max((t["page"] for t in tiles), default=0)
+    pages = {k + 1: book.page(k) for k in range(min(book.count, last))}
     for piece in plan["pieces"]:
         drawn = []
         for sheet in (t for t in tiles if t["piece"] == piece["id"]):
-            page = sheet["page"]
-            if page not in pages:
-                pages[page] = book.page(page - 1).lines if page <= book.count else []
-            drawn += _on_sheet(pages[page], sheet)
+            if sheet["page"] in pages:
+                drawn += _on_sheet(pages[sheet["page"]].lines, sheet)
         where = f"templates.pdf, piece {piece['id']}"
         if drawn:
             compare_cut(piece, drawn, where, report)
         else:
             report.fault(where, "is on none of the tiles")
+    check_tile_words(plan, tiles, pages, report)
 
 
 def _on_sheet(lines: list, sheet: dict) -> list[np.ndarray]:

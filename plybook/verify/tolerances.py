@@ -17,6 +17,7 @@ AREA_SHARE = 1e-5  # an area against its ring, whose points are rounded
 MIRROR_MM = 0.03  # arcs are chorded to 0.02 mm from either end, one and a half of that apart
 PAPER_MM = 0.02  # PDF coordinates keep 0.001 pt (0.35 um) and pass through a printer's stretch
 GRAM = 0.051  # tables print a tenth of a gram
+ROUNDED_M2 = 6e-4  # an area in the quantities, rounded to a thousandth of a square metre
 SHARE = 2e-3  # of areas and utilisation, which round several pieces to a thousandth
 ROUNDING_G = 0.5  # cups are weighed to 0.1 g, areas rounded to 0.001 m2
 SIXTEENTH_MM = 25.4 / 32 + 0.06  # half of the finest mark on a tape, and a printed tenth

@@ -10,10 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plybook.verify import plane
-from plybook.verify.book import _check_pdf
 from plybook.verify.dxf_tags import read_dxf
 from plybook.verify.pdf_pages import Book
-from plybook.verify.report import Report
 from plybook.verify.svg_paths import read_svg
 
 SQUARE = np.array([[0.0, 0], [100, 0], [100, 50], [0, 50]])
@@ -180,44 +178,3 @@ def test_the_way_out_of_a_ring_is_measured_along_the_way():
     start = np.array([[20.0, 10], [20, 10], [60, 10]])
     ways = np.array([[0.0, 1], [1, 0], [0.6, 0.8]])
     assert plane.way_out(start, ways, SQUARE) == pytest.approx([40.0, 80.0, 50.0])
-
-
-class Paper:
-    """A book on paper, as words."""
-
-    def __init__(self, *words):
-        self.pages, self.count = [list(words)], 1
-
-    def words(self, number):
-        return self.pages[number]
-
-
-HEAD = "Stage 1 of 1 \u00b7 Lay up \u00b7 step {} of 2"
-LIST = ["Contents", "Coat the plate; Lay A"]
-CUP = ["R1", "resin 45.7 g + hardener 12.3 g = 58.0 g"]
-
-
-@pytest.mark.parametrize(
-    ("pages", "fault"),
-    [
-        ([HEAD.format(1), "Coat the plate", *CUP, HEAD.format(2), "Lay A", "A1"], ""),
-        ([HEAD.format(1), "Coat the plate", HEAD.format(2), "Lay A", "A1", *CUP], "nothing"),
-        ([HEAD.format(1), "Coat the plate", *CUP, "A1", HEAD.format(2), "Lay A"], "not name A1"),
-        ([HEAD.format(1), "Coat the plate", "R1", "resin 54.7 g + hardener 12.3 g = 58.0 g",
-          HEAD.format(2), "Lay A", "A1"], "resin54.7g"),
-    ],
-)  # fmt: skip
-def test_a_step_on_paper_tells_its_pieces_and_cups_where_it_stands(pages, fault):
-    """Not only in the list of steps in front of the book."""
-    steps = [{"id": "s1", "title": "Coat the plate", "lays": False, "pieces": []},
-             {"id": "s2", "title": "Lay A", "lays": True, "pieces": ["A1"]}]  # fmt: skip
-    batch = {
-        "id": "R1",
-        "step": "s1",
-        "mass_g": 58.0,
-        "parts": [{"name": "resin", "mass_g": 45.7}, {"name": "hardener", "mass_g": 12.3}],
-    }
-    report = Report("x")
-    _check_pdf({"quantities": {"batches": [batch]}}, steps, Paper(*LIST, *pages), report)
-    assert bool(report.faults) == bool(fault)
-    assert all(fault in said for said in report.faults), report.faults

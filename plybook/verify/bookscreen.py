@@ -1,0 +1,161 @@
+"""The booklet on screen against plan.json: cards in order, each with what is its own, and the
+limits and times that its script goes by."""
+
+from __future__ import annotations
+
+from html.parser import HTMLParser
+
+from plybook.verify.bookpaper import check_named_angles
+from plybook.verify.booktables import check_tables_of_book
+from plybook.verify.names import Names
+from plybook.verify.printed import ANGLE, same, squeeze
+from plybook.verify.report import Report
+from plybook.verify.steptold import StepTold
+
+NAME = "booklet.html"
+_ADDRESSES = ("src", "href", "action", "data", "poster", "srcset")
+_NEAR = 2e-6  # plan.json keeps six decimals of each of two figures
+
+
+class _Cards(HTMLParser):
+    """Cards with their title and words; addresses; fields."""
+
+    def __init__(self):
+        super().__init__(convert_charrefs=True)
+        self.cards: list[dict] = []
+        self.addresses: list[str] = []
+        self.fields: list[str] = []
+        self._in_title = self._skip = False
+        self._div = ""
+
+    def handle_starttag(self, tag, attrs):
+        values = dict(attrs)
+        if tag == "section" and "card" in values.get("class", "").split():
+            self.cards.append({"id": values.get("id", ""), "class": values["class"], "title": "",
+                               "ids": "", "line": "", "words": [], "fields": {}})  # fmt: skip
+        self._in_title = tag == "h2"
+        if tag == "div":
+            self._div = values.get("class", "")
+        self._skip = tag in ("style", "script")
+        for name in _ADDRESSES:
+            if name in values:
+                self.addresses.append(values[name] or "")
+        if "data-field" in values:
+            self.fields.append(values["data-field"])
+        field = values.get("data-field") or values.get("data-timer")
+        if field and self.cards:
+            self.cards[-1]["fields"][field] = values
+
+    def handle_endtag(self, tag):
+        if tag == "h2":
+            self._in_title = False
+        if tag == "div":
+            self._div = ""
+        if tag in ("style", "script"):
+            self._skip = False
+
+    def handle_data(self, data):
+        if self._skip or not self.cards:
+            return
+        card = self.cards[-1]
+        if self._in_title:
+            card["title"] += data
+        if self._div in ("ids", "line"):
+            card[self._div] += f" {data}"
+        card["words"].append(data)
+
+
+def check_screen(plan: dict, data: bytes, report: Report) -> None:
+    """The whole of booklet.html."""
+    page = _Cards()
+    page.feed(data.decode("utf-8"))
+    page.close()
+    if not data.rstrip().endswith(b"</html>"):
+        report.fault(NAME, "is cut short")
+    outside = [a for a in page.addresses if not a.startswith(("#", "data:"))]
+    report.expect(not outside and b"@import" not in data, "booklets that ask nothing of a network",
+                  NAME, f"names {outside[:1]}")  # fmt: skip
+    report.expect(b"Content-Security-Policy" in data, "booklets with a closed content policy", NAME,
+                  "has no content policy")  # fmt: skip
+    twice = {f for f in page.fields if page.fields.count(f) > 1}
+    report.expect(not twice, "booklets whose fields have names of their own", NAME,
+                  f"two fields are called {sorted(twice)[:1]}")  # fmt: skip
+    steps = [step for stage in plan["stages"] for step in stage["steps"]]
+    cards = [card for card in page.cards if "step" in card["class"].split()]
+    if len(cards) != len(steps):
+        report.fault(NAME, f"{len(cards)} step cards, {len(steps)} steps in plan.json")
+        return
+    names = Names(plan)
+    told = StepTold("HTML", plan, names, report)
+    for card, step in zip(cards, steps, strict=True):
+        where = f"{NAME}, step {step['title']}"
+        report.expect(squeeze(card["title"]) == squeeze(step["title"]), "HTML steps in order",
+                      where, f"the card says {card['title']!r}")  # fmt: skip
+        told.check(step, squeeze(" ".join(card["words"])), where)
+        _check_plate(step, card, told, where, report)
+        _check_fields(step, card["fields"], where, report)
+    said = [words for card in page.cards for words in card["words"]]
+    check_tables_of_book(plan, names, squeeze(" ".join(said)), NAME, report)
+    check_named_angles(plan, said, NAME, report)
+
+
+def _check_plate(step: dict, card: dict, told: StepTold, where: str, report: Report) -> None:
+    """In large letters the ids in hand and the angle they have in common."""
+    large = card["ids"].split()
+    angles = [words for words in large if ANGLE.fullmatch(words)]
+    ids = told.plate(step)
+    sawn = step["shows"] == "core" and not step["lays"] and len(step["pieces"]) == 1
+    if not ids or step["shows"] == "none" or (sawn and not large):
+        report.expect(not large, "HTML steps without a piece in large letters", where,
+                      f"shows {large[:3]}")  # fmt: skip
+        return
+    wanted = told.plate_angle(step)
+    said, laid = ([float(words[:-1]) for words in row] for row in (angles, wanted))
+    report.expect(said == laid, "HTML steps with the angle of their pieces", where,
+                  f"says {said} degrees for {laid}")  # fmt: skip
+    shown = squeeze("".join(words for words in large if words not in angles))
+    report.expect(shown == ids, "HTML steps with their pieces in large letters", where,
+                  f"shows {shown!r}, not {ids}")  # fmt: skip
+    report.expect(told.plate_line(step, squeeze(card["line"])),
+                  "HTML steps with the layer, material and number in hand", where,
+                  f"says {card['line'].strip()!r}")  # fmt: skip
+
+
+def _check_fields(step: dict, fields: dict[str, dict], where: str, report: Report) -> None:
+    """What the script of the booklet holds figures against, and how long its timers run."""
+    for check in step["checks"]:
+        field = fields.get(f"{step['id']}.{check['id']}", {})
+        kind = "tick" if field.get("type") == "checkbox" else field.get("data-kind", "none")
+        good = kind == check["kind"]
+        if good and kind == "measure":
+            good = all(
+                _near(field.get(f"data-{side}"), limit)
+                for side, limit in zip(("low", "high"), _bounds(check), strict=True)
+            )
+            good = good and same(field.get("data-unit") or "", check["unit"], cut=False)
+        report.expect(good, "fields of the HTML with the kind and limits of their check", where,
+                      f"the field of {check['text']!r} is another")  # fmt: skip
+    for timer in step["timers"]:
+        field = fields.get(f"{step['id']}.{timer['id']}", {})
+        good = (
+            field.get("data-seconds") == f"{timer['seconds']:g}"
+            or field.get("data-seconds") == str(timer["seconds"])
+        ) and (field.get("data-kind"), field.get("data-label")) == (timer["kind"], timer["label"])
+        report.expect(good, "timers of the HTML that run as long as planned", where,
+                      f"the timer {timer['label']!r} runs {field.get('data-seconds')} s, not "
+                      f"{timer['seconds']:g}")  # fmt: skip
+
+
+def _bounds(check: dict) -> tuple[float | None, float | None]:
+    """Least and largest value that counts as in; None where there is none."""
+    low, high = check["at_least"], check["at_most"]
+    if check["expected"] is not None and check["tolerance"] is not None:
+        low = check["expected"] - check["tolerance"] if low is None else low
+        high = check["expected"] + check["tolerance"] if high is None else high
+    return low, high
+
+
+def _near(said: str | None, limit: float | None) -> bool:
+    if said is None or limit is None:
+        return said is None and limit is None
+    return abs(float(said) - limit) <= _NEAR

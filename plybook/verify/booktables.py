@@ -1,0 +1,153 @@
+"""Tables of the booklet, on screen and on paper: each row of plan.json stands in them whole."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.verify.names import Names
+from plybook.verify.pieces import ring
+from plybook.verify.printed import angle, figures, fixed, lengths, pattern, squeeze
+from plybook.verify.report import Report
+from plybook.verify.steptold import WITH_ANGLE, limits_told
+
+_KG = 1000.0
+
+
+@dataclass(frozen=True)
+class Row:
+    """`cells` is a regular expression for squeezed words; its group is the material's name."""
+
+    what: str
+    id: str
+    cells: str
+    material: str = ""
+
+
+def check_tables_of_book(plan: dict, names: Names, words: str, where: str, report: Report) -> None:
+    """Cut list, stack, zones, quantities, cups and jig figures among all words of a booklet.
+
+    Args:
+        plan, names: what is held true.
+        words: of the whole booklet, squeezed.
+        where: the file.
+        report: takes what is found.
+    """
+    for row in _rows(plan, names):
+        found = re.compile(row.cells).search(words)
+        good = found is not None and (not row.material or names.fits(row.material, found[1]))
+        report.expect(good, f"rows of the booklet's {row.what} equal to plan.json", where,
+                      f"the {row.what} does not tell {row.id} as plan.json")  # fmt: skip
+
+
+def _rows(plan: dict, names: Names) -> Iterator[Row]:
+    yield from _cut_list(plan, names)
+    yield from _stack(plan, names)
+    for zone in plan["zones"]:
+        even = "".join("yes" if zone[k] else "no" for k in ("symmetric", "balanced"))
+        cells = (_text(zone["label"] + zone["code"]) + fixed(zone["thickness_mm"], 2)
+                 + fixed(zone["area_m2"], 3) + fixed(zone["mass_g"], 0) + even)  # fmt: skip
+        yield Row("table of zones", zone["label"], cells)
+    yield from _quantities(plan["quantities"], plan["part"]["units"])
+    for batch in plan["quantities"].get("batches", []):
+        yield Row("table of cups", batch["id"], _cup(batch))
+    if not any(step["shows"] == "jig" for stage in plan["stages"] for step in stage["steps"]):
+        for number, jig in enumerate(plan.get("jig", []), start=1):
+            told = "|".join(sorted(_text(t) for t in limits_told(jig)))
+            yield Row("jig card", jig["title"], _text(f"{number}. {jig['title']}") + f"(?:{told})")
+
+
+def _text(words: str) -> str:
+    return pattern(squeeze(words)).pattern
+
+
+def _said_angle(row: dict) -> str:
+    return re.escape(angle(row["angle_deg"]) if row["kind"] in WITH_ANGLE else row["kind"])
+
+
+def _cut_list(plan: dict, names: Names) -> Iterator[Row]:
+    stages = {stage["id"]: str(k) for k, stage in enumerate(plan["stages"], start=1)}
+    cut_from = {p["piece"]: layout["stock"] for layout in plan["layouts"]
+                for p in layout["placements"]}  # fmt: skip
+    for piece in plan["pieces"]:
+        size = [v for v in np.ptp(ring(piece["outline_mm"]), axis=0) if v]
+        said = "×".join(_either(lengths(float(v), plan["part"]["units"])) for v in size)
+        cells = (
+            f"{_text(piece['id'] + piece['layer'])}({names.expression(piece['material'])})"
+            f"{_said_angle(piece)}{piece['quantity']}{said}"
+            f"{fixed(piece['area_mm2'] * piece['quantity'] / 1e6, 3)}"
+            f"{_text(stages.get(piece['stage'], piece['stage']))}"
+            f"{_text(cut_from.get(piece['id'], 'not placed'))}"
+        )
+        yield Row("cut list", piece["id"], cells, piece["material"])
+
+
+def _stack(plan: dict, names: Names) -> Iterator[Row]:
+    pieces = {piece["id"]: piece for piece in plan["pieces"]}
+    for place, layer in enumerate(plan.get("layers", []), start=1):
+        growth = [pieces[p]["growth"] for p in layer["pieces"] if p in pieces]
+        along, across = (_either(_longest([g[way] for g in growth]))
+                         for way in ("along_mm", "across_mm"))  # fmt: skip
+        cells = (
+            f"{place}{_text(layer['id'])}{_said_angle(layer)}({names.expression(layer['material'])})"
+            f"{fixed(layer['thickness_mm'], 2)}{_text(','.join(layer['pieces']))}{along}{across}"
+        )
+        yield Row("stack", layer["id"], cells, layer["material"])
+
+
+def _longest(growth_mm: list[float]) -> set[str]:
+    """The growth furthest from nothing, with its sign; "0" where it rounds to nothing."""
+    most = max(map(abs, growth_mm), default=0.0)
+    told = {f"{g + off:+.1f}" for g in growth_mm or [0.0] if abs(g) > most - 1e-5
+            for off in (-1e-6, 0.0, 1e-6)}  # fmt: skip
+    return {"0" if t in ("+0.0", "-0.0") else t for t in told}
+
+
+def _quantities(quantities: dict, units: str) -> Iterator[Row]:
+    for group, rows in quantities.items():
+        if group in ("mass", "batches", "consumable", "centre_mm") or not isinstance(rows, list):
+            continue
+        for row in rows:
+            price = fixed(row["price"], 2) if row["price"] else ""
+            cells = f"{_amount(row, row['amount'])}{_text(row['detail'])}{price}"
+            yield Row("table of quantities", row["item"], cells)
+    sums: dict[tuple[str, str], float] = {}
+    for row in quantities.get("consumable", []):
+        key = row["item"], row["unit"]
+        sums[key] = sums.get(key, 0.0) + row["amount"]
+    for (item, unit), amount in sums.items():
+        cells = _amount({"item": item, "unit": unit}, amount)
+        yield Row("table of quantities", item, cells)
+    mass = quantities["laminate_mass_g"]
+    told = f"{fixed(mass / _KG, 2)}kg" if mass >= _KG else f"{fixed(mass, 0)}g"
+    unit = "in" if units == "in" else "mm"
+    centre = ",".join(
+        axis + _either({said + unit for said in lengths(value, units, 1)})
+        for axis, value in zip("xyz", quantities["centre_mm"], strict=True)
+    )
+    yield Row("figures", "its mass and centre of gravity",
+              f"withoutconsumables:{told};centreofgravity{centre}inpartaxes")  # fmt: skip
+
+
+def _amount(row: dict, amount: float) -> str:
+    unit = "m²" if row["unit"] == "m2" else row["unit"]
+    return f"{_text(row['item'])}{_either(figures(amount))}{_text(unit)}"
+
+
+def _cup(batch: dict) -> str:
+    """A cup with its use and the mass of each part and of all; all have as many decimals."""
+    ways = []
+    for decimals in (0, 1, 2):
+        parts = [f"{_text(p['name'])}{fixed(p['mass_g'], decimals)}g" for p in batch["parts"]]
+        if batch["filler"]:
+            grams = fixed(batch["filler_g"], 0)
+            parts.append(f"{_text(batch['filler'])}{grams}g(?:\\(about\\d+mlloose\\))?")
+        ways.append(r"\+".join(parts) + fixed(batch["mass_g"], decimals))
+    return f"{_text(batch['id'] + batch['purpose'])}(?:{'|'.join(ways)})"
+
+
+def _either(told: set[str]) -> str:
+    return f"(?:{'|'.join(sorted(map(re.escape, told), key=len, reverse=True))})"

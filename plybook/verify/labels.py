@@ -1,0 +1,192 @@
+"""labels.pdf against plan.json: a label for every copy, and on it what is its own piece's.
+
+Terms:
+    sheet: the label sheets come first, then the same labels with lines to cut plain paper along.
+    cell: a label's rectangle on the sheet; labels fill the rows in the order of laying.
+    kit list: the pages after the sheets, with the pieces of each stage to tick off.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.verify.names import Names
+from plybook.verify.pdf_pages import Book, Line, Page, Words
+from plybook.verify.printed import CUT_OFF, angle, pattern, same, squeeze
+from plybook.verify.report import Report
+from plybook.verify.tolerances import ARROW_DEG, PAPER_MM
+
+_HANDS = {"left": "LEFT", "right": "RIGHT", "none": ""}
+_SAME_ROW_MM = 1.0  # the id and the angle stand half a millimetre apart
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Where the labels of a sheet lie, mm from its upper left corner."""
+
+    columns: int
+    rows: int
+    left: float
+    top: float
+    across: float
+    down: float
+
+    def cell(self, at_mm: tuple[float, float], height_mm: float) -> int:
+        """The number of the label that holds a place on the page; -1 off the sheet's labels."""
+        column = math.floor((at_mm[0] - self.left) / self.across)
+        row = math.floor((height_mm - at_mm[1] - self.top) / self.down)
+        inside = 0 <= column < self.columns and 0 <= row < self.rows
+        return row * self.columns + column if inside else -1
+
+
+A4 = Grid(3, 8, 0.0, 0.5, 70.0, 37.0)
+LETTER = Grid(3, 10, 4.7625, 12.7, 69.85, 25.4)
+
+
+def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
+    """All labels, once for label sheets and once for plain paper, and the kit lists."""
+    grid = A4 if book.size_mm(0)[0] < 213.0 else LETTER
+    wanted = [(p, copy) for p in plan["pieces"] for copy in range(1, p["quantity"] + 1)]
+    sheets = -(-len(wanted) // (grid.columns * grid.rows))
+    names = Names(plan)
+    pages = [book.page(k) for k in range(book.count)]
+    stages = {stage["id"]: f"{n} of {len(plan['stages'])}"
+              for n, stage in enumerate(plan["stages"], start=1)}  # fmt: skip
+    for first, what in ((0, "label"), (sheets, "label on plain paper")):
+        cells = _cells(pages[first : first + sheets], grid)
+        report.expect(set(cells) == set(range(len(wanted))), "sheets with a label for every copy",
+                      name, f"{len(cells)} of {len(wanted)} are a {what}")  # fmt: skip
+        for k, (piece, copy) in enumerate(wanted):
+            words, lines = cells.get(k, ([], []))
+            if not words:
+                report.fault(name, f"{piece['id']} has no {what}")
+                continue
+            _check_label(plan, piece, copy, words, names, stages,
+                         f"{name}, {what} {k + 1}", report)  # fmt: skip
+            _check_arrow(piece, lines, f"{name}, {what} {k + 1}", report)
+    _check_kits(plan, pages[2 * sheets :], names, name, report)
+
+
+def _cells(pages: list[Page], grid: Grid) -> dict[int, tuple[list[Words], list[Line]]]:
+    """Words and open lines of each label, by its number."""
+    found: dict[int, tuple[list[Words], list[Line]]] = {}
+    for number, page in enumerate(pages):
+        before = number * grid.columns * grid.rows
+        for words in page.words:
+            cell = grid.cell(words.at_mm, page.height_mm)
+            found.setdefault(before + cell if cell >= 0 else -1, ([], []))[0].append(words)
+        for line in page.lines:
+            if not line.closed and len(line.points) == 2:
+                x, y = line.points.mean(axis=0)
+                cell = grid.cell((float(x), float(y)), page.height_mm)
+                found.setdefault(before + cell if cell >= 0 else -1, ([], []))[1].append(line)
+    return found
+
+
+def _check_label(
+    plan: dict, piece: dict, copy: int, words: list[Words], names: Names, stages: dict[str, str],
+    where: str, report: Report,
+) -> None:  # fmt: skip
+    """What stands on one label, from its upper edge down."""
+    words = sorted(words, key=lambda w: (-w.at_mm[1], w.at_mm[0]))
+    top = max(w.at_mm[1] for w in words)
+    foot = min(w.at_mm[1] for w in words)
+    head = sorted((w for w in words if top - w.at_mm[1] < _SAME_ROW_MM), key=lambda w: w.at_mm[0])
+    last = sorted((w for w in words if w.at_mm[1] - foot < _SAME_ROW_MM), key=lambda w: w.at_mm[0])
+    between = [w.text for w in words if w not in head and w not in last]
+    fibre = piece["kind"] in ("ply", "rod")
+    own = [piece["id"], angle(piece["angle_deg"])] if fibre else [piece["id"]]
+    report.expect([w.text for w in head[1:]] == own[1:] and same(head[0].text, own[0]),
+                  "labels with the id and the angle of their piece", where,
+                  f"says {[w.text for w in head]}, not {own}")  # fmt: skip
+    good = bool(between) and _layer_and_material(between[0], piece, names)
+    report.expect(good, "labels with the layer and the material of their piece", where,
+                  f"says {between[:1]}, not {piece['layer']} and the name of "
+                  f"{piece['material']}")  # fmt: skip
+    side = f"BAG SIDE UP \u00b7 stage {stages.get(piece['stage'], piece['stage'])}"
+    report.expect(len(between) > 1 and same(between[-1], side), "labels with side and stage", where,
+                  f"says {between[-1:]}, not {side!r}")  # fmt: skip
+    edges = _edges(piece)
+    report.expect(same("".join(between[1:-1]), edges), "labels with the edges or the splice of "
+                  "their piece", where, f"says {between[1:-1]}, not {edges!r}")  # fmt: skip
+    part = plan["part"]
+    owner = f"{part['number']} rev {part['revision']} {_HANDS[part['hand']]}"
+    count = f"QTY {copy} of {piece['quantity']}"
+    report.expect(
+        len(last) == 2 and same(last[0].text, owner) and last[1].text == count,
+        "labels with their part and their count", where,
+        f"says {[w.text for w in last]}, not {owner.strip()!r} and {count!r}",
+    )  # fmt: skip
+
+
+def _layer_and_material(line: str, piece: dict, names: Names) -> bool:
+    """Whether a line tells both; its end may be left out for an ellipsis."""
+    said, layer = squeeze(line), pattern(squeeze(f"{piece['layer']}\u00b7"))
+    if begun := layer.match(said):
+        rest = said[begun.end() :]
+        return rest == CUT_OFF or names.fits(piece["material"], rest)
+    return said.endswith(CUT_OFF) and same(said, f"{piece['layer']}\u00b7")
+
+
+def _edges(piece: dict) -> str:
+    """How the edges of a core are cut, those that stay square first, or the place in a splice."""
+    if piece["kind"] in ("core", "insert"):
+        by: dict[str, list[str]] = {}
+        for edge in piece["edges"]:
+            by.setdefault(_cut_words(edge), []).append(edge["name"])
+        rows = sorted(by.items(), key=lambda row: row[0] != "SQUARE")
+        return "; ".join(f"{word}: {', '.join(names)}" for word, names in rows)
+    if splice := piece.get("splice"):
+        return (f"part {splice['part']} of {splice['of']}, {splice['kind']} to "
+                f"{', '.join(splice['neighbours'])}")  # fmt: skip
+    return ""
+
+
+def _cut_words(edge: dict) -> str:
+    if edge["treatment"] == "square":
+        return "SQUARE"
+    if edge["treatment"] not in ("bevel", "scarf"):
+        return str(edge["treatment"])
+    facing = "bag" if edge["wide_side"] == "mould" else "mould"
+    slope = f" facing the {facing}" if edge["treatment"] == "scarf" else ""
+    return f"{edge['treatment']} {edge['angle_deg']:g}°{slope}"
+
+
+def _check_arrow(piece: dict, lines: list[Line], where: str, report: Report) -> None:
+    """The longest rule on a label lies along the fibre; where there is none, there is no rule."""
+    longest = max(lines, key=lambda x: float(np.hypot(*(x.points[1] - x.points[0]))), default=None)
+    if piece["kind"] not in ("ply", "rod"):
+        report.expect(longest is None, "labels without an arrow where there is no fibre", where,
+                      "has an arrow")  # fmt: skip
+        return
+    off = 90.0
+    if longest is not None:
+        dx, dy = longest.points[1] - longest.points[0]
+        drawn = math.degrees(math.atan2(dy, dx))
+        off = abs((drawn - piece["angle_deg"] + 90.0) % 180.0 - 90.0)
+        near = math.degrees(PAPER_MM / max(math.hypot(dx, dy), 1.0))
+        off = max(0.0, off - near)
+    report.expect(off <= ARROW_DEG, "labels with an arrow along the fibre", where,
+                  f"its arrow lies {off:.1f} degrees off the fibre of {piece['id']}")  # fmt: skip
+
+
+def _check_kits(plan: dict, pages: list[Page], names: Names, name: str, report: Report) -> None:
+    """The kit list of each stage names its pieces in the order of laying."""
+    words = squeeze(" ".join(w.text for page in pages for w in page.words))
+    at = 0
+    for stage in plan["stages"]:
+        for piece in (p for p in plan["pieces"] if p["stage"] == stage["id"]):
+            told = angle(piece["angle_deg"]) if piece["kind"] in ("ply", "rod") else ""
+            line = re.compile(
+                f"{pattern(squeeze(piece['id'])).pattern}{re.escape(told)}"
+                f"({names.expression(piece['material'])})×{piece['quantity']}"
+            )
+            found = line.search(words, at)
+            good = found is not None and names.fits(piece["material"], found[1])
+            report.expect(good, "pieces on the kit list of their stage", name,
+                          f"{piece['id']} is not there as in plan.json, in its turn")  # fmt: skip
+            at = found.end() if found else at

@@ -1,0 +1,105 @@
+"""Words of the tiled templates against plan.json: heads, page maps, the list of pieces, and what
+stands on each piece."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plybook.verify.lettering import Lettering
+from plybook.verify.pdf_pages import Page
+from plybook.verify.printed import same
+from plybook.verify.report import Report
+
+FRAME_MM = (190.0, 250.0)  # of every sheet, centred on the paper
+FRAME_CORNER_MM = 10.0  # its lower side from the paper's edge
+HEAD_RISE_MM = 2.6  # base line of the large words above the frame
+
+
+def check_tile_words(plan: dict, tiles: list[dict], pages: dict[int, Page], report: Report) -> None:
+    """Each sheet bears the name of the pieces on it, each piece its own words; the map before the
+    tiles of a piece has its card, and the list tells where each piece is.
+
+    Args:
+        plan, report: what is held true; takes what is found.
+        tiles: of plan.json.
+        pages: read pages by number.
+    """
+    name = "templates.pdf"
+    lettering = Lettering(plan, name, report)
+    pieces = {piece["id"]: piece for piece in plan["pieces"]}
+    own: dict[str, list[int]] = {}
+    on: dict[int, list[dict]] = {}
+    for sheet in tiles:
+        own.setdefault(sheet["piece"], []).append(sheet["page"])
+        on.setdefault(sheet["page"], []).append(sheet)
+    maps = {}  # a piece that has a page map -> its page
+    for number, sheets in on.items():
+        if number not in pages:
+            continue
+        page = pages[number]
+        _check_head(", ".join(s["piece"] for s in sheets), page, sheets[0], number, report)
+        for sheet in sheets:
+            alone = len(sheets) == 1
+            words = [w for w in page.words if alone or _within(w.at_mm, sheet)]
+            lettering.check_drawn(pieces[sheet["piece"]], words, f"page {number}")
+        before, id = number - 1, sheets[0]["piece"]
+        first = min(own[id]) == number and before in pages and before not in on
+        if first and _head(pages[before], sheets[0])[1:2] == ["MAP"]:
+            maps[id] = before
+    for id, number in maps.items():
+        page, sheet = pages[number], tiles[0]
+        _check_head(id, page, sheet, number, report)
+        lettering.check_card(pieces[id], page, f"page {number}", sheet["stretch"][0])
+    start = min([*on, *maps.values()], default=2)
+    _check_list(plan, lettering, [pages[k] for k in range(2, start) if k in pages],
+                {id: (maps.get(id), min(k), max(k)) for id, k in own.items()}, report)  # fmt: skip
+
+
+def _head(page: Page, sheet: dict) -> list[str]:
+    """The large words above the frame of a page, from the left."""
+    left = (page.width_mm - FRAME_MM[0]) / 2
+    base = FRAME_CORNER_MM + (FRAME_MM[1] + HEAD_RISE_MM) * sheet["stretch"][1]
+    words = [w for w in page.words if w.mark == "TEXT" and abs(w.at_mm[1] - base) < 0.1]
+    words.sort(key=lambda w: w.at_mm[0])
+    return [w.text for w in words] if words and abs(words[0].at_mm[0] - left) < 0.1 else []
+
+
+def _check_head(ids: str, page: Page, sheet: dict, number: int, report: Report) -> None:
+    said = _head(page, sheet)
+    report.expect(bool(said) and same(said[0], ids), "sheets headed with the pieces on them",
+                  f"templates.pdf, page {number}", f"is headed {said[:1]}, not {ids}")  # fmt: skip
+
+
+def _within(at_mm: tuple[float, float], sheet: dict) -> bool:
+    """Whether a place on the page lies in the window of one of several pieces that share it."""
+    size = np.array(sheet["window_mm"][2:]) - np.array(sheet["window_mm"][:2])
+    at = (np.array(at_mm) - np.array(sheet["corner_mm"])) / np.array(sheet["stretch"])
+    return bool((at >= 0).all() and (at <= size).all())
+
+
+def _check_list(
+    plan: dict, lettering: Lettering, pages: list[Page],
+    where: dict[str, tuple[int | None, int, int]], report: Report,
+) -> None:  # fmt: skip
+    """The list of pieces: one row for each, in their order."""
+    rows: list[list[str]] = []
+    for page in pages:
+        by_height: dict[float, list] = {}
+        for words in page.words:
+            by_height.setdefault(round(words.at_mm[1], 1), []).append(words)
+        for height in sorted(by_height, reverse=True):
+            rows.append([w.text for w in sorted(by_height[height], key=lambda w: w.at_mm[0])])
+    rows = [row for row in rows if len(row) >= 5 and row[2].endswith(" OFF")]
+    for k, piece in enumerate(p for p in plan["pieces"] if p["id"] in where):
+        row = rows[k] if k < len(rows) else [""] * 5
+        on_map, first, last = where[piece["id"]]
+        told = f"{first}" if on_map is None else f"{on_map} map, {first}\u2013{last}"
+        good = (
+            same(row[0], piece["id"])
+            and lettering.names.fits(piece["material"], row[1])
+            and row[2] == f"{piece['quantity']} OFF"
+            and same(row[-1], told)
+        )
+        report.expect(good, "rows of the list of pieces in the tiled templates", "templates.pdf",
+                      f"tells {row[:1]} as {row[1:]}, where {piece['id']} should "
+                      f"stand")  # fmt: skip
