@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from plybook.amount import refuse_plainly_too_much
 from plybook.build import Progress, Read, read, unique, without_twins
 from plybook.crew import beside, each
 from plybook.diagnostics import Finding, PlybookError, said_in
@@ -53,12 +54,21 @@ def _open_rooms() -> None:
 
 
 def check(
-    read_specs: Sequence[Read], progress: Progress
+    read_specs: Sequence[Read], limits: Mapping[str, float], progress: Progress
 ) -> tuple[tuple[Checked, ...], tuple[Finding, ...]]:
     """Every finding of the specs, and their zones.
 
     An opposite hand is the mirror image of its twin and is not looked over for itself.
+
+    Args:
+        read_specs: as `read` gives them.
+        limits: that the command line has raised.
+        progress: told what goes on.
+
+    Raises:
+        SpecError: what is too much for a build is not looked over.
     """
+    refuse_plainly_too_much([one.spec for one in read_specs], limits)
     progress("mould faces and plies")
     parts = tuple(each(_looked_over, without_twins(read_specs)))
     told = [f for one in read_specs for f in one.findings]

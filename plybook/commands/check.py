@@ -56,7 +56,7 @@ def _check(arguments: argparse.Namespace, progress: Progress) -> int:
     if arguments.quick:
         findings = unique([f for one in read_specs for f in one.findings])
     else:
-        parts, findings = check(read_specs, progress)
+        parts, findings = check(read_specs, arguments.outside.limits, progress)
     progress.clear()
     for part in parts:
         if shown and part.zones:

@@ -8,6 +8,7 @@ from shapely import Polygon
 
 import plybook.build as house
 import plybook.surface
+from plybook import checking
 from plybook.amount import least_area_mm2, refuse_plainly_too_much
 from plybook.diagnostics import GeometryError, SpecError
 from plybook.laminate import lay_up
@@ -82,6 +83,9 @@ def test_what_is_plainly_too_large_is_refused_before_a_face_is_made(tmp_path, mo
         house.build([path], tmp_path / "out", outside, lambda text: None)
     assert "--limit template-sheets=N" in refused.value.findings[0].help
     assert not (tmp_path / "out").exists()
+    with pytest.raises(SpecError) as looked:
+        checking.check(house.read([path], outside), outside.limits, lambda text: None)
+    assert looked.value.findings == refused.value.findings
     refuse_plainly_too_much([spec], {"template-sheets": 2728})
     with pytest.raises(SpecError):
         refuse_plainly_too_much([spec, spec], {"template-sheets": 5455})
