@@ -12,13 +12,15 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from plybook.verify.lettering import rosette_in_order
 from plybook.verify.pdf_pages import Page, Words
-from plybook.verify.printed import ANGLE, after, angle, pattern, squeeze
+from plybook.verify.printed import ANGLE, after, angle, pattern, same, squeeze
 from plybook.verify.report import Report
 from plybook.verify.steptold import WITH_ANGLE, StepTold
 
 NAME = "booklet.pdf"
 HEAD_MM, FOOT_MM = 12.0, 8.0  # strips that hold the running head and the foot
+_HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
 _WITH_ANGLE = re.compile(rf"(\S+)\s+({ANGLE.pattern})")
 
 
@@ -54,6 +56,20 @@ def flow_of(pages: Iterable[Page]) -> Flow:
                 kept.append((number, words))
                 length += len(squeezed)
     return Flow("".join(parts), starts, kept)
+
+
+def check_heads(plan: dict, pages: list[Page], report: Report) -> None:
+    """Each page is headed with the part and its revision, and with its number."""
+    part = plan["part"]
+    facts = (part["number"], part["name"], f"revision {part['revision']}", _HANDS[part["hand"]])
+    owner = " \u00b7 ".join(fact for fact in facts if fact)
+    for number, page in enumerate(pages, start=1):
+        head = sorted((w for w in page.words if w.at_mm[1] >= page.height_mm - HEAD_MM),
+                      key=lambda w: w.at_mm[0])  # fmt: skip
+        said = [w.text for w in head]
+        good = len(said) == 2 and same(said[0], owner) and said[1] == f"{number} / {len(pages)}"
+        report.expect(good, "PDF pages headed with their part and number", NAME,
+                      f"page {number} is headed {said}")  # fmt: skip
 
 
 def check_steps_on_paper(plan: dict, flow: Flow, told: StepTold, report: Report) -> None:
@@ -144,6 +160,9 @@ def _check_pictures(
     """The pieces named in a step's pictures are those in hand."""
     shown = {w.text.split()[0] for _, w in words if w.mark == "ID" and w.text.strip()}
     strange = sorted(shown & set(told.pieces) - set(step["pieces"]))
+    pictures = [w for _, w in words]
+    report.expect(rosette_in_order(pictures), "PDF steps with a rosette that turns as it should",
+                  where, "a rosette has its angles exchanged")  # fmt: skip
     report.expect(not strange, "PDF steps whose pictures name their own pieces alone", where,
                   f"a picture names {', '.join(strange)}")  # fmt: skip
 

@@ -15,6 +15,7 @@ from plybook.verify.report import Report
 from plybook.verify.steptold import WITH_ANGLE, limits_told
 
 _KG = 1000.0
+_HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": "no hand"}
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,7 @@ def check_tables_of_book(plan: dict, names: Names, words: str, where: str, repor
 
 
 def _rows(plan: dict, names: Names) -> Iterator[Row]:
+    yield from _cover(plan)
     yield from _cut_list(plan, names)
     yield from _stack(plan, names)
     for zone in plan["zones"]:
@@ -58,6 +60,26 @@ def _rows(plan: dict, names: Names) -> Iterator[Row]:
         for number, jig in enumerate(plan.get("jig", []), start=1):
             told = "|".join(sorted(_text(t) for t in limits_told(jig)))
             yield Row("jig card", jig["title"], _text(f"{number}. {jig['title']}") + f"(?:{told})")
+
+
+def _cover(plan: dict) -> Iterator[Row]:
+    part, quantities = plan["part"], plan["quantities"]
+    steps = sum(len(stage["steps"]) for stage in plan["stages"])
+    mass = quantities["laminate_mass_g"]
+    facts = {
+        "Part": _text(part["number"]),
+        "Revision": _text(part["revision"]),
+        "Hand": _text(_HANDS[part["hand"]]),
+        "Date": _text(part["date"]),
+        "Pieces": str(sum(piece["quantity"] for piece in plan["pieces"])),
+        "Layers": str(len(plan["layers"])),
+        "Stages": f"{len(plan['stages'])}with{steps}steps",
+        "Laminate mass": f"{fixed(mass / _KG, 2)}kg",
+    }
+    cells = "".join(f"{_text(label)}{value}" for label, value in facts.items())
+    yield Row("cover", "the part", cells)
+    trimmed = _either(figures(round(mass)))
+    yield Row("record", "the mass", f"Massofthepart,trimmedg\\({trimmed}g\\)")
 
 
 def _text(words: str) -> str:

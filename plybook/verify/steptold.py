@@ -91,7 +91,11 @@ class StepTold:
     def _texts(self, step: dict, words: str, where: str) -> int:
         """Cautions and what to do, one after another; gives where they end."""
         at, lost = 0, []
-        for text in (*step.get("cautions", ()), *step.get("text", ())):
+        work = step.get("text", ())
+        numbered = self.medium == "PDF" and len(work) > 1
+        said = [*step.get("cautions", ())]
+        said += [f"{k}{text}" if numbered else text for k, text in enumerate(work, start=1)]
+        for text in said:
             end = after(text, words, at)
             if end < 0:
                 lost.append(text)

@@ -49,7 +49,7 @@ def check_tile_words(plan: dict, tiles: list[dict], pages: dict[int, Page], repo
     for id, number in maps.items():
         page, sheet = pages[number], tiles[0]
         _check_head(id, page, sheet, number, report)
-        lettering.check_card(pieces[id], page, f"page {number}", sheet["stretch"][0])
+        lettering.check_card(pieces[id], page, f"page {number}", tuple(sheet["stretch"]))
     start = min([*on, *maps.values()], default=2)
     _check_list(plan, lettering, [pages[k] for k in range(2, start) if k in pages],
                 {id: (maps.get(id), min(k), max(k)) for id, k in own.items()}, report)  # fmt: skip
