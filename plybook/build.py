@@ -148,12 +148,14 @@ def build(
             written; nothing is changed then.
     """
     from plybook.amount import refuse_plainly_too_much, refuse_too_much
+    from plybook.marking import refuse_misread_ids
     from plybook.nest import CutJob, LayoutMemory, plan_cuts
     from plybook.output import folders_of
     from plybook.write.folder import commit, replace_file
 
     specs = read(paths, outside)
     refuse_twins([one.spec for one in specs])
+    refuse_misread_ids([one.spec for one in specs])
     refuse_plainly_too_much([one.spec for one in specs], outside.limits)
     progress("mould faces and plies")
     parts = each(shape, specs)

@@ -11,6 +11,7 @@ from plybook.amount import refuse_plainly_too_much
 from plybook.build import Progress, Read, read, unique, without_twins
 from plybook.crew import beside, each
 from plybook.diagnostics import Finding, PlybookError, said_in
+from plybook.marking import refuse_misread_ids
 
 if TYPE_CHECKING:
     from plybook.laminate.model import Zone
@@ -66,8 +67,10 @@ def check(
         progress: told what goes on.
 
     Raises:
-        SpecError: what is too much for a build is not looked over.
+        SpecError: what is too much for a build, or has ids that would be misread, is not looked
+            over.
     """
+    refuse_misread_ids([one.spec for one in read_specs])
     refuse_plainly_too_much([one.spec for one in read_specs], limits)
     progress("mould faces and plies")
     parts = tuple(each(_looked_over, without_twins(read_specs)))

@@ -20,6 +20,7 @@ from plybook.drawing.booktext import glyph_findings
 from plybook.drawing.layout import layout_scene
 from plybook.drawing.template import draw_pieces
 from plybook.laminate.model import Piece
+from plybook.marking import file_name, refuse_shared_files
 from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json, with_findings
 from plybook.spec.model import PartSpec
@@ -72,9 +73,12 @@ def folders_of(
         Folder name -> files, and what was found while they were made.
 
     Raises:
-        SpecError: the verifier would call a piece or a layout wrong.
+        SpecError: the verifier would call a piece or a layout wrong, or two would name one file.
     """
     parts, plan = planned[0].parts, planned[0].plan
+    refuse_shared_files(layout.unit.id for layout in plan.layouts)
+    for part in parts:
+        refuse_shared_files(piece.id for piece in part.laminate.pieces)
     name = set_name or "+".join(part.number for part in parts)
     layouts = _wanted_layouts(parts, plan)
     work: list[tuple[Callable[[Any], Any], Any]] = [
@@ -270,11 +274,6 @@ def own_layouts(plan: CutPlan, number: str) -> CutPlan:
         if any(owner(p.item)[0] == number for p in layout.placements)
     )
     return CutPlan(own, plan.items, plan.findings)
-
-
-def file_name(id: str) -> str:
-    """An id as part of a file name, the same on every system."""
-    return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in id)
 
 
 def _stock_name(layout: Layout) -> str:
