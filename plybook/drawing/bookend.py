@@ -56,7 +56,6 @@ def jig_page(spec: PartSpec, face: Face, shop: Shop) -> Page | None:
 
 def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
     """Everything used, by group."""
-    names = material_names(spec)
     titles = {
         "cloth": "Cloth",
         "core": "Core and inserts",
@@ -82,7 +81,7 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
     for group in groups:
         rows = tuple(
             (
-                names.get(q.item, q.item),
+                q.item,
                 f"{figure(q.amount)} {'m²' if q.unit == 'm2' else q.unit}",
                 q.detail,
                 f"{q.price:.2f}" if q.price else "",
