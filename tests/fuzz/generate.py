@@ -12,6 +12,7 @@ import random
 CLOTHS = ["carbon-twill-200", "carbon-ud-150", "glass-plain-163"]
 ANGLES = [0, 90, 45, -45, 30, -60, 12.5]
 CODES = ["[45/0]", "[±45]", "[0/90]s", "[0/±45/90]", "[∓45]2", "[0_2/45~]s"]
+STEMS = ["Ö", "Ж-", "Λ.", "層", "x+", "x_", "a.b-", "İ", "ß", "0"]  # of odd ids
 SECTIONS = ["naca 0012", "naca 2412", "naca 4415", "naca 0009 sharp"]
 
 
@@ -22,12 +23,31 @@ def spec(dice: random.Random) -> dict:
 
 def small_spec(dice: random.Random) -> dict:
     """A part of a hand's breadth, laid in few steps: built and verified in half a second; one in
-    forty is larger, has more layers and may keep its standard stages."""
-    larger = dice.random() < 1 / 40
+    eighty is larger, has more layers and may keep its standard stages."""
+    larger = dice.random() < 1 / 80
     made = _part(dice, 0.35, 5) if larger else _part(dice, 0.2, 4, 0.85, 0.1, smooth=0.0)
     if not larger or dice.random() < 0.8:
         made["stages"] = _stages(dice, made["layers"])
-    return made
+    return _called_oddly(made, dice) if dice.random() < 0.1 else made
+
+
+def _called_oddly(made: dict, dice: random.Random) -> dict:
+    """The same part whose layers have ids of letters and signs that names of files lack."""
+    called = {
+        layer[kind]: f"{dice.choice(STEMS)}{dice.randrange(2)}"
+        for layer in made["layers"]
+        for kind in ("ply", "as", "run", "core", "insert", "film")
+        if kind in layer
+    }
+
+    def renamed(thing):
+        if isinstance(thing, dict):
+            return {key: renamed(value) for key, value in thing.items()}
+        if isinstance(thing, list):
+            return [renamed(value) for value in thing]
+        return called.get(thing, thing) if isinstance(thing, str) else thing
+
+    return {**made, **{key: renamed(made[key]) for key in ("layers", "stages") if key in made}}
 
 
 def _stages(dice: random.Random, layers: list[dict]) -> list[dict]:
