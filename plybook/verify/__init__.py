@@ -17,6 +17,7 @@ from plybook.verify.hands import check_hands
 from plybook.verify.layouts import check_layouts, placed_ring
 from plybook.verify.lengths import check_lengths
 from plybook.verify.manifest import MANIFEST, read_files
+from plybook.verify.markout import check_cut_sheets
 from plybook.verify.pieces import check_pieces
 from plybook.verify.report import Report, Reports
 from plybook.verify.resin import check_resin
@@ -28,7 +29,8 @@ from plybook.verify.tiles import check_tiles
 
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
-    "pictures of the booklet and of the cut plan on paper: look at them",
+    "pictures of the booklet, and of the cut plan on paper all but outlines, names and scale: "
+    "look at them",
     "that paper and cutter keep their scale: measure the printed rulers",
     "strength: the tool sizes no structure",
 )
@@ -134,6 +136,7 @@ def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
         lambda: check_lengths(files, report),
         lambda: check_roles(plan, files, report),
         lambda: check_sheets(plan, files, report),
+        lambda: check_cut_sheets(plan, files, report),
     ):
         _guarded(step, report)
 

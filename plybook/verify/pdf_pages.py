@@ -27,6 +27,9 @@ _ESCAPED = {b"n": b"\n", b"r": b"\r", b"t": b"\t", b"b": b"\b", b"f": b"\f", b"\
 _CHARS = re.compile(rb"beginbfchar(.*?)endbfchar", re.DOTALL)
 _RANGES = re.compile(rb"beginbfrange(.*?)endbfrange", re.DOTALL)
 _HEX = re.compile(rb"<([0-9A-Fa-f]+)>")
+_READ = frozenset(
+    b"l m h re S s B b n f F f* w q Q cm BMC BDC EMC BT Tf TL Tm Td TD T* Tj TJ ' \"".split()
+)
 Matrix = tuple[float, float, float, float, float, float]
 _NO_CHANGE: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 Found = TypeVar("Found")
@@ -78,6 +81,7 @@ class Book:
         except (PyPdfError, KeyError, TypeError, RecursionError, OSError) as wrong:
             raise ValueError(f"cannot be read: {wrong}") from None
         self._fonts: dict[Any, dict[int, str]] = {}
+        self._read: dict[int, Page] = {}
 
     @property
     def prints_at_full_size(self) -> bool:
@@ -98,12 +102,14 @@ class Book:
         return float(box.width) * MM_PER_POINT, float(box.height) * MM_PER_POINT
 
     def page(self, index: int) -> Page:
-        """Size, line work and words of one page.
+        """Size, line work and words of one page; read once.
 
         Raises:
             ValueError: the page cannot be read.
         """
-        return self._guarded(self._page, index)
+        if index not in self._read:
+            self._read[index] = self._guarded(self._page, index)
+        return self._read[index]
 
     def _page(self, index: int) -> Page:
         page = Page(*self._size(index))
@@ -173,10 +179,11 @@ class _Stream:
         operands: list[bytes] = []
         for token in _TOKEN.findall(data):
             first = token[0]
-            if first in b"(</[]+-." or 48 <= first <= 57:
+            if 48 <= first <= 57 or first in b"(</[]+-.":
                 operands.append(token)
                 continue
-            self.operate(token, operands)
+            if token in _READ:
+                self.operate(token, operands)
             operands = []
 
     def operate(self, operator: bytes, operands: list[bytes]) -> None:

@@ -6,6 +6,7 @@ import json
 
 from plybook.verify.drawings import check_cut_drawings
 from plybook.verify.layouts import placed_ring
+from plybook.verify.markout import check_cut_sheets
 from plybook.verify.report import Report
 from plybook.verify.tables import check_placements, rows
 
@@ -46,19 +47,22 @@ def check_set(files: dict[str, bytes], manifest: dict, plans: dict, report: Repo
     name = "tables/placements.csv"
     check_placements(list(placed.values()), rows("placements", files, report), name, report)
     first = plans[numbers[0]][0]
-    shared = {**first, "layouts": list(layouts.values())}
     pieces = {n: {p["id"]: p for p in plans[n][0]["pieces"]} for n in numbers}
-    for layout in shared["layouts"]:
+    shown = []
+    for layout in layouts.values():
         mine = [v for k, v in placed.items() if k[0] == layout["stock"]]
-        outlines = [
-            {**p, "part": n, **{k: pieces[n][p["piece"]][k] for k in ("outline_mm",)},
-             **{k: v for k, v in pieces[n][p["piece"]].items() if k == "cut_outline_mm"}}
-            for _, n, p in mine
-        ]  # fmt: skip
-        check_cut_drawings(
-            {"pieces": [], "layouts": [{**layout, "placements": [], "also_cut": outlines}]},
-            files, placed_ring, report,
-        )  # fmt: skip
+        outlines = [_cut(p, n, pieces[n][p["piece"]]) for _, n, p in mine]
+        shown.append({**layout, "placements": [], "also_cut": outlines})
+    together = {"part": {**first["part"], "number": manifest["folder"]}, "pieces": [],
+                "layouts": shown}  # fmt: skip
+    check_cut_drawings(together, files, placed_ring, report)
+    check_cut_sheets(together, files, report)
+
+
+def _cut(placement: dict, number: str, piece: dict) -> dict:
+    """A placement with what the mark-out tells of its piece."""
+    told = ("outline_mm", "cut_outline_mm", "quantity", "kind", "angle_deg", "stage")
+    return {**placement, "part": number, **{k: piece[k] for k in told if k in piece}}
 
 
 def read_manifest(data: bytes) -> dict:

@@ -1,0 +1,303 @@
+"""The cut plan on paper: a good one is proved figure by figure, and a forged one is caught."""
+
+import hashlib
+import io
+import json
+import re
+import shutil
+
+import numpy as np
+import pytest
+from pypdf import PdfReader, PdfWriter
+from pypdf.generic import DecodedStreamObject, NameObject
+
+from plybook.cli import main
+from plybook.verify import corners, verify_folder
+from plybook.verify.cut_pages import length_mm, reads_as
+from tests.conftest import SPECS
+
+PART, NAME = "TN-420", "cutplan.pdf"
+PAIR = """
+plybook: 1
+include: [shared/materials.yaml, shared/stock.yaml, shared/shop.yaml]
+part: {number: CP-1, name: Panel, date: 2026-05-04, units: mm, hand: left, other_hand: CP-2}
+cutting: {by_stage: yes}
+mould:
+  outline: [[0, 0], [2300, 0], [2300, 900], [700, 1400], [0, 1400]]
+layers:
+  - {plies: "[45/0]", as: A, cloth: carbon-twill-200}
+  - {core: C, sheet: foam-10, region: {inset: 300}, edges: {all: bevel 45}}
+  - {plies: "[30/45]", as: B, cloth: carbon-twill-200}
+  - {rod: S, bar: carbon-strip-12x3, line: [[100, 60], [2100, 60]], lengths: [2000]}
+stages:
+  - {stage: first, kind: wet_laminate, lays: [A]}
+  - {stage: core, kind: core_bond, thickened: core-paste, lays: [C]}
+  - {stage: second, kind: wet_laminate, lays: [B]}
+  - {stage: strips, kind: core_bond, thickened: core-paste, lays: [S]}
+"""
+
+
+@pytest.fixture(scope="module")
+def pair_out(tmp_path_factory):
+    """Two hands with cloth cut by stage, a core, a bar; read only."""
+    folder = tmp_path_factory.mktemp("pair")
+    shutil.copytree(SPECS / "shared", folder / "shared")
+    (folder / "panel.yaml").write_text(PAIR)
+    arguments = ["build", str(folder / "panel.yaml"), "--out", str(folder / "out")]
+    assert main([*arguments, "--effort", "quick"]) == 0
+    return folder / "out"
+
+
+@pytest.fixture
+def pair_copy(pair_out, tmp_path):
+    shutil.copytree(pair_out, tmp_path / "out")
+    return tmp_path / "out"
+
+
+def faults(folder):
+    """What is said of cut plans on paper."""
+    return [f for r in verify_folder(folder).folders for f in r.faults if f.startswith(NAME)]
+
+
+def reseal(folder, data):
+    """Change the cut plan and its entry in the manifest, as a careful forger would."""
+    (folder / NAME).write_bytes(data)
+    manifest = json.loads((folder / "manifest.json").read_bytes())
+    for entry in manifest["files"]:
+        if entry["name"] == NAME:
+            entry.update(bytes=len(data), sha256=hashlib.sha256(data).hexdigest())
+    (folder / "manifest.json").write_text(json.dumps(manifest))
+
+
+def forged(folder, number, change):
+    """Write the content of one page anew, by pypdf."""
+    writer = PdfWriter(clone_from=io.BytesIO((folder / NAME).read_bytes()))
+    page = writer.pages[number]
+    before = page.get_contents().get_data()
+    after = change(before)
+    assert after != before, "the test did not change the page"
+    content = DecodedStreamObject()
+    content.set_data(after)
+    page[NameObject("/Contents")] = writer._add_object(content)
+    rewritten(folder, writer)
+
+
+def rewritten(folder, writer):
+    out = io.BytesIO()
+    writer.write(out)
+    reseal(folder, out.getvalue())
+
+
+def words(one, other):
+    """Print other words where these stand first."""
+    return lambda data: data.replace(one, other, 1)
+
+
+def swapped(one, other):
+    def change(data):
+        assert one in data and other in data
+        at, then = sorted([data.index(one), data.index(other)])
+        first, second = (one, other) if data.index(one) == at else (other, one)
+        return (data[:at] + second + data[at + len(first) : then] + first
+                + data[then + len(second) :])  # fmt: skip
+
+    return change
+
+
+def page_with(folder, *needed):
+    """The first page on which words stand."""
+    reader = PdfReader(folder / NAME)
+    for number, page in enumerate(reader.pages):
+        data = page.get_contents().get_data()
+        if all(word in data for word in needed):
+            return number
+    raise AssertionError(f"{needed} stand nowhere")
+
+
+def proofs(folder, number):
+    (report,) = (r for r in verify_folder(folder).folders if r.folder.endswith(f"/{number}"))
+    assert not [f for f in report.faults if f.startswith(NAME)], report.faults
+    return report.proofs
+
+
+def test_every_corner_of_a_part_in_inches_is_proved(hatch_out):
+    told = proofs(hatch_out, PART)
+    rows = [p for layout in json.loads((hatch_out / PART / "plan.json").read_bytes())["layouts"]
+            for p in layout["placements"]]  # fmt: skip
+    assert told["pieces marked out by name and copy"] == len(rows)
+    assert told["mark-outs that take nothing off their piece"] == len(rows)
+    assert told["placed outlines drawn at their scale"] == len(rows)
+    assert told["corners marked out on the tape's next mark outside"] >= 4 * len(rows)
+    assert told["drawings with the order of cutting of their table"] == 2
+
+
+@pytest.mark.parametrize(
+    ("number", "change", "said"),
+    [
+        (1, words(b"(21 3/16)", b"(21 1/4)"), "corner|cut|over"),
+        (1, words(b"(21 3/16)", b"(21 1/8)"), "corner|cut|over"),
+        (1, words(b"(12 1/16)", b"(12 1/8)"), "corner|cut|over"),
+        (1, words(b"(10 7/8)", b"(10 13/16)"), "corner|cut|over"),
+        (1, swapped(b"(10 7/8)", b"(12 1/4)"), "corner|cut|over"),
+        (1, swapped(b"(1. B1)", b"(2. A1)"), "is due"),
+        (1, lambda d: d.replace(b"(1. B1)", b"(1. A1)").replace(b"(2. A1)", b"(2. B1)"),
+         "corner|cut|over"),
+        (1, words(b"(2. A1)", b"(2. B1)"), "stands there before"),
+        (1, words(b"(2. A1)", b"(3. A1)"), "where number 2"),
+        (1, words(b"(21 3/16)", b"(21 3/0)"), "lost something|cannot be read"),
+        (1, words(b"at most 2.7 mm over", b"at most 2.8 mm over"), "mm over, it says 2.8"),
+        (1, words(b"(+45", b"(-45"), "its angle is not 45"),
+        (1, words(b"THIS FACE UP = BAG SIDE", b"lies FACE DOWN"), "on the wrong face"),
+        (1, words(b"(1 11/16)", b"(l 11/16)"), "is no length"),
+        (0, words(b"(TW-1)", b"(TW-9)"), "no stock of the plan"),
+        (0, words(b"roll of", b"sheet of"), "is called"),
+        (0, words(b"on the shelf", b"to buy"), "is called"),
+        (0, words(b"(1:", b"(1:1"), "is drawn"),
+        (0, words(b"(1 / 4)", b"(2 / 4)"), "says '2 / 4'"),
+        (0, words(b"(4 pieces ", b"(5 pieces "), "does not say 4 pieces"),
+        (0, lambda d: re.sub(rb"\(([\d.]+ % used)", rb"(1\1", d), "does not say"),
+        (0, words(b"can be shorter than ", b"can be shorter than 1"), "are the least"),
+        (0, words(b"order: B1, A1", b"order: A1, B1"), "is not that of its table"),
+        (0, swapped(b"(A1)", b"(B1)"), "stands in TN-420/"),
+        (0, lambda d: re.sub(rb"/CUT BMC", rb"/CUT BMC 1 0 0 1 0.3 0 cm", d, count=1),
+         "no placed piece"),
+        (0, lambda d: re.sub(rb"(/CUT BMC[^\n]*\n[^\n]*) S\n", rb"\1 n\n", d, count=1),
+         "not drawn"),
+    ],
+)  # fmt: skip
+def test_a_forged_page_is_caught(hatch_copy, number, change, said):
+    forged(hatch_copy / PART, number, change)
+    found = [f for r in verify_folder(hatch_copy).folders for f in r.faults]
+    assert any(re.search(said, fault) for fault in found), found
+
+
+def test_a_page_at_another_scale_is_caught(hatch_copy):
+    forged(hatch_copy / PART, 0, lambda data: b"q 0.98 0 0 0.98 0 0 cm " + data + b" Q")
+    assert any("is drawn" in fault for fault in faults(hatch_copy))
+
+
+@pytest.mark.parametrize("number", [0, 1, 2, 3])
+def test_a_page_left_out_is_caught(hatch_copy, number):
+    writer = PdfWriter(clone_from=io.BytesIO((hatch_copy / PART / NAME).read_bytes()))
+    writer.remove_page(number)
+    rewritten(hatch_copy / PART, writer)
+    assert any("has no" in fault for fault in faults(hatch_copy))
+
+
+def test_pages_in_another_order_are_caught(hatch_copy):
+    reader = PdfReader(hatch_copy / PART / NAME)
+    writer = PdfWriter()
+    for number in (2, 3, 0, 1):
+        writer.add_page(reader.pages[number])
+    rewritten(hatch_copy / PART, writer)
+    assert any("sheet 1 of 4 says '3 / 4'" in fault for fault in faults(hatch_copy))
+
+
+@pytest.mark.slow
+def test_a_set_with_cuts_between_stages_and_bars_is_proved(pair_out):
+    plan = json.loads((pair_out / "CP-1" / "plan.json").read_bytes())
+    cloth = next(x for x in plan["layouts"] if x["kind"] == "roll")
+    both = len(cloth["placements"]) + len(cloth["also_cut"])
+    for number in ("CP-1", "CP-2", "CP-1+CP-2"):
+        told = proofs(pair_out, number)
+        assert told["pieces marked out by name and copy"] >= both
+        assert told["lengths of bars from end to end"] == 2
+        assert told["cuts across between two pieces"] == 1
+    assert told["rolls cut across just where their stages part"] >= 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", ["CP-1", "CP-1+CP-2"])
+@pytest.mark.parametrize(
+    ("needed", "change", "said"),
+    [
+        (b"(Cut across the roll)", lambda d: moved(d, rb"\(from\).*?Tj.*?\(([\d.]+)\)", 30.0),
+         "cut across"),
+        (b"(Bars)", lambda d: moved(d, rb"\(STRIP[^)]*\).*?\(1\) Tj.*?Tj.*?\(([\d.]+)\)", 1.0),
+         "is not what is cut"),
+        (b"off, ", lambda d: moved(d, rb"off, ([\d.]+) mm left", 1.0), "mm left"),
+        (b"CUT ACROSS at", lambda d: moved(d, rb"CUT ACROSS at ([\d.]+)", 0.1), "are drawn at"),
+        (b"(1. CP-", lambda d: moved(d, rb"\(2\) Tj.*?\(([\d.]+)\)", 1.0), "corner|over"),
+        (b"(1. CP-", lambda d: moved(d, rb"\(2\) Tj.*?\(([\d.]+)\)", -1.0), "corner|cut"),
+        (b"(1. CP-1", lambda d: d.replace(b"(1. CP-1", b"(1. CP-2", 1), "CP-2|corner"),
+    ],
+)  # fmt: skip
+def test_a_forged_set_is_caught(pair_copy, number, needed, change, said):
+    forged(pair_copy / number, page_with(pair_copy / number, needed), change)
+    assert any(re.search(said, fault) for fault in faults(pair_copy)), faults(pair_copy)
+
+
+def moved(data, pattern, by):
+    """Another figure, in mm, in the place of one."""
+    found = re.search(pattern, data, re.DOTALL)
+    figure = f"{float(found[1]) + by:.1f}".encode()
+    return data[: found.start(1)] + figure + data[found.end(1) :]
+
+
+# a sheet of 1000 x 500 and a slanting piece, figures worked out by hand: each corner goes to the
+# nearest half millimetre that takes nothing off
+SLANT = np.array([(10.2, 20.3), (110.1, 20.3), (150.1, 80.6), (10.2, 80.6)])
+MARKED = np.array([(10.0, 20.0), (110.0, 20.0), (150.5, 81.0), (10.0, 81.0)])
+
+
+def test_corners_on_the_next_marks_outside_are_right():
+    assert corners.cut_off_mm(MARKED, SLANT) == 0.0
+    assert corners.begins_at_the_end(MARKED)
+    assert corners.stand_where_due(MARKED, SLANT, (1000.0, 500.0), "mm")
+
+
+@pytest.mark.parametrize("corner", range(4))
+@pytest.mark.parametrize("by", [(0.5, 0), (-0.5, 0), (0, 0.5), (0, -0.5), (1, 0), (0, -1)])
+def test_a_corner_one_mark_off_is_found(corner, by):
+    marks = MARKED.copy()
+    marks[corner] += by
+    assert not corners.stand_where_due(marks, SLANT, (1000.0, 500.0), "mm")
+
+
+def test_corners_in_another_order_are_found():
+    assert not corners.begins_at_the_end(np.roll(MARKED, -1, axis=0))
+    assert not corners.begins_at_the_end(np.roll(MARKED[::-1], 1, axis=0))
+    assert not corners.stand_where_due(MARKED[[0, 2, 1, 3]], SLANT, (1000.0, 500.0), "mm")
+
+
+@pytest.mark.parametrize(
+    ("figure", "unit", "mm"),
+    [("12.5", "mm", 12.5), ("0", "mm", 0.0), ("12 3/16", "in", 309.5625), ("1/4", "in", 6.35),
+     ("-1/2", "in", -12.7), ("7", "in", 177.8)],
+)  # fmt: skip
+def test_figures_are_read_as_a_tape_shows_them(figure, unit, mm):
+    assert length_mm(figure, unit) == pytest.approx(mm, abs=1e-9)
+
+
+@pytest.mark.parametrize("figure", ["", "-", "1 2", "1/", "one", "1 1/2 in"])
+def test_what_is_no_figure_is_refused(figure):
+    with pytest.raises(ValueError, match="is no length"):
+        length_mm(figure, "in")
+
+
+@pytest.mark.parametrize(
+    ("printed", "wanted", "same"),
+    [("A1", "A1", True), ("A1", "A2", False), ("A1", "A11", False), ("Long na\u2026", "Long name",
+     True), ("Lang\u2026", "Long name", False), ("?1", "\u20091", True), ("?1", "B1", False)],
+)  # fmt: skip
+def test_names_are_known_though_shortened_or_lacking_a_letter(printed, wanted, same):
+    assert reads_as(printed, wanted) == same
+
+
+def test_chords_round_a_circle_stand_near_it_and_no_further():
+    """A circle of 100 mm: chords of 1.5 mm make 18 sides, whose corners stand at 101.5 mm."""
+    turn = np.linspace(0.0, 2 * np.pi, 72, endpoint=False)
+    circle = 150.0 + 100.0 * np.column_stack([np.cos(turn), np.sin(turn)])
+    far = 100.0 / np.cos(np.pi / 18)
+    marks = np.round((150.0 + far / 100.0 * (circle[::4] - 150.0)) * 2) / 2
+    assert corners.stand_near(marks, circle, "mm")
+    for k in range(len(marks)):
+        wrong = marks.copy()
+        wrong[k] += 4.0 * (marks[k] - 150.0) / far
+        assert not corners.stand_near(wrong, circle, "mm")
+
+
+def test_only_a_needle_point_may_be_cut_off_short():
+    needle = np.array([(0.0, 0.0), (600.0, 0.0), (600.0, 20.0)])
+    assert corners.has_needles(needle, needle, "mm")
+    assert not corners.has_needles(MARKED, SLANT, "mm")
