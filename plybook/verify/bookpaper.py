@@ -1,7 +1,8 @@
 """The booklet on paper against plan.json: its steps in order, each with what is its own.
 
 Terms:
-    flow: the words of all pages as they were set, without running heads and feet.
+    flow: the words of all pages as they were set, without running heads and feet, and without the
+        line on top of a page on which another goes on.
     kicker: the small line above a title; it numbers a step within its stage.
 """
 
@@ -14,12 +15,13 @@ from dataclasses import dataclass
 
 from plybook.verify.lettering import rosette_in_order
 from plybook.verify.pdf_pages import Page, Words
-from plybook.verify.printed import ANGLE, after, angle, pattern, same, squeeze
+from plybook.verify.printed import ANGLE, CUT_OFF, after, angle, pattern, same, squeeze
 from plybook.verify.report import Report
 from plybook.verify.steptold import WITH_ANGLE, StepTold
 
 NAME = "booklet.pdf"
 HEAD_MM, FOOT_MM = 12.0, 8.0  # strips that hold the running head and the foot
+GOES_ON = (", continued", CUT_OFF)  # how the title of a page ends where it goes on
 _HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
 _WITH_ANGLE = re.compile(rf"(\S+)\s+({ANGLE.pattern})")
 
@@ -48,9 +50,11 @@ def flow_of(pages: Iterable[Page]) -> Flow:
     kept: list[tuple[int, Words]] = []
     length = 0
     for number, page in enumerate(pages):
-        for words in page.words:
+        said = [w for w in page.words if FOOT_MM < w.at_mm[1] < page.height_mm - HEAD_MM]
+        for place, words in enumerate(said):
             squeezed = squeeze(words.text)
-            if squeezed and FOOT_MM < words.at_mm[1] < page.height_mm - HEAD_MM:
+            goes_on = place == 0 and words.text.endswith(GOES_ON)
+            if squeezed and not goes_on:
                 parts.append(squeezed)
                 starts.append(length)
                 kept.append((number, words))

@@ -101,7 +101,7 @@ class StepTold:
                 lost.append(text)
             at = max(at, end)
         self.report.expect(not lost, f"{self.medium} steps with their cautions and their work",
-                           where, f"does not say {lost[:1]}")  # fmt: skip
+                           where, f"does not say {lost[0][:90]!r}" if lost else "")  # fmt: skip
         return at
 
     def _waits(self, step: dict, words: str, at: int, where: str) -> int:

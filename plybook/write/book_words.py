@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 from plybook.drawing.document import (
@@ -27,15 +28,26 @@ from plybook.write.book_pen import (
     lines_slab,
 )
 
+LONGEST = 24  # lines that are not torn
+
 
 def heading_slabs(block: Heading) -> Iterator[Slab]:
     cap = {1: TITLE, 2: HEAD, 3: NOTE}[block.level]
     yield lines_slab(block.text, cap, True, before=2.6, with_next=True, chapter=True)
 
 
+def _stretches(lines: Sequence[str]) -> Iterator[Sequence[str]]:
+    """Lines that stay together; a page may break between two stretches."""
+    for k in range(0, max(1, len(lines)), LONGEST):
+        yield lines[k : k + LONGEST]
+
+
 def paragraph_slabs(block: Paragraph) -> Iterator[Slab]:
     cap = NOTE if block.small else BODY
-    yield lines_slab(block.text, cap, block.strong, before=0.75 * cap)
+    before = 0.75 * cap
+    for lines in _stretches(wrapped(clean_text(block.text), WIDTH_MM, cap, block.strong)):
+        yield lines_slab(" ".join(lines), cap, block.strong, before)
+        before = 0.0
 
 
 def items_slabs(block: Items) -> Iterator[Slab]:
@@ -45,17 +57,19 @@ def items_slabs(block: Items) -> Iterator[Slab]:
         return
     pitch = LEADING * BODY
     for number, item in enumerate(words, start=1):
-        lines = wrapped(item, WIDTH_MM - 10.0, BODY) or [""]
+        before = 1.2 if number > 1 else 3.0
+        for lines in _stretches(wrapped(item, WIDTH_MM - 10.0, BODY) or [""]):
 
-        def draw(pen: Pen, y: float, lines=lines, number=number) -> None:
-            if block.numbered:
-                pen.words(f"{number}", 5.0, y + BODY, BODY, True, "r")
-            else:
-                _bullet(pen, 0.0, y + BODY / 2)
-            for k, line in enumerate(lines):
-                pen.words(line, 9.0, y + BODY + k * pitch, BODY)
+            def draw(pen: Pen, y: float, lines=lines, number=number, first=before > 0.0) -> None:
+                if first and block.numbered:
+                    pen.words(f"{number}", 5.0, y + BODY, BODY, True, "r")
+                elif first:
+                    _bullet(pen, 0.0, y + BODY / 2)
+                for k, line in enumerate(lines):
+                    pen.words(line, 9.0, y + BODY + k * pitch, BODY)
 
-        yield Slab(len(lines) * pitch, draw, before=1.2 if number > 1 else 3.0)
+            yield Slab(len(lines) * pitch, draw, before=before)
+            before = 0.0
 
 
 def _columns(words: Sequence[str], count: int, cap: float) -> Iterator[Slab]:
@@ -88,32 +102,36 @@ def table_slabs(block: Table) -> Iterator[Slab]:
     align = block.align or "l" * len(block.head)
     starts = [sum(widths[:k]) for k in range(len(widths))]
 
-    def row_slab(cells: Sequence[str], bold: bool, band: bool) -> Slab:
+    def row_slabs(cells: Sequence[str], bold: bool, band: bool) -> Iterator[Slab]:
         wrapped_cells = [
             wrapped(clean_text(cell), wide - 2 * pad, cap, bold)
             for cell, wide in zip(cells, widths, strict=True)
         ]
         most = max((len(lines) for lines in wrapped_cells), default=1) or 1
-        height = most * LEADING * cap + 1.8
+        for start in range(0, most, LONGEST):
+            shown = [lines[start : start + LONGEST] for lines in wrapped_cells]
+            height = min(most - start, LONGEST) * LEADING * cap + 1.8
+            last = start + LONGEST >= most
 
-        def draw(pen: Pen, y: float) -> None:
-            if band:
-                pen.box(0, y + 0.1, WIDTH_MM, height - 0.1, fill="band", stroke=False)
-            for lines, x, wide, side in zip(wrapped_cells, starts, widths, align, strict=True):
-                at = {"l": x + pad, "r": x + wide - pad, "c": x + wide / 2}[side]
-                for k, line in enumerate(lines):
-                    pen.words(line, at, y + cap + 1.4 + k * LEADING * cap, cap, bold, side)
-            pen.rule(0, y + height, WIDTH_MM, y + height, 0.35 if bold else 0.18)
+            def draw(pen: Pen, y: float, shown=shown, height=height, last=last) -> None:
+                if band:
+                    pen.box(0, y + 0.1, WIDTH_MM, height - 0.1, fill="band", stroke=False)
+                for lines, x, wide, side in zip(shown, starts, widths, align, strict=True):
+                    at = {"l": x + pad, "r": x + wide - pad, "c": x + wide / 2}[side]
+                    for k, line in enumerate(lines):
+                        pen.words(line, at, y + cap + 1.4 + k * LEADING * cap, cap, bold, side)
+                if last:
+                    pen.rule(0, y + height, WIDTH_MM, y + height, 0.35 if bold else 0.18)
 
-        return Slab(height, draw)
+            yield Slab(height, draw)
 
     if block.caption:
         yield lines_slab(block.caption, NOTE, True, before=2.0, with_next=True)
-    head = row_slab(block.head, True, False)
-    yield Slab(head.height, head.draw, True, before=2.5)
+    head = next(row_slabs(block.head, True, False))
+    yield replace(head, with_next=True, before=2.5)
     for number, row in enumerate(block.rows):
-        slab = row_slab(row, False, number % 2 == 1)
-        yield Slab(slab.height, slab.draw, again=head)
+        for slab in row_slabs(row, False, number % 2 == 1):
+            yield replace(slab, again=head)
 
 
 def _column_widths(block: Table) -> list[float]:

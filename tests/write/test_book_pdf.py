@@ -57,6 +57,25 @@ def test_no_words_lie_over_words_or_off_the_page(paper, slim):
         assert list(off_page(page)) == [], f"page {number}"
 
 
+@pytest.mark.parametrize(
+    "block",
+    [
+        lambda ids: Items((f"Cut {ids}", "then rest"), numbered=True),
+        lambda ids: Items((f"Cut {ids}",)),
+        lambda ids: Paragraph(f"Cut {ids}"),
+        lambda ids: Table(("What", "Ids", "Count"), (("cloth", ids, "1500"), ("foam", "F1", "1"))),
+    ],
+)
+def test_words_that_fill_more_than_a_page_go_on_upon_the_next(block):
+    ids = [f"P{n}" for n in range(1500)]
+    pdf = opened(book_pdf(one_page(block(", ".join(ids)))))
+    assert len(pdf) > 1
+    said = "".join(words(page) for page in pdf).replace(",", " ").split()
+    assert [word for word in said if word in set(ids)] == ids
+    for page in pdf:
+        assert list(off_page(page)) == [] and list(colliding(page)) == []
+
+
 def test_words_over_words_would_be_found():
     over = [Text(Role.TEXT, (10.0 + k, 10.0 + k), "words", 5.0) for k in (0.0, 2.0)]
     scene = Scene(tuple(over), (0.0, 0.0, 180.0, 20.0))
