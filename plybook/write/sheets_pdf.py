@@ -304,11 +304,12 @@ class _Plan:
 
     def _reading(self, kind: str) -> str:
         """How the tables are read."""
+        unit = "inches" if self.unit == "in" else self.unit
         if kind == "bar":
-            return f"From and to: along the bar from its end, in {self.unit}."
+            return f"From and to: along the bar from its end, in {unit}."
         step = "1/16 in" if self.unit == "in" else "0.5 mm"
         return (
-            f"Along: from the end of the {kind}. Across: from its edge. In {self.unit}, to the "
+            f"Along: from the end of the {kind}. Across: from its edge. In {unit}, to the "
             f"next {step} outwards, so that no piece gets smaller. Point 1 is the one nearest to "
             "the end; the others follow counter-clockwise."
         )
