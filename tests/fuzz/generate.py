@@ -22,12 +22,9 @@ def spec(dice: random.Random) -> dict:
 
 
 def small_spec(dice: random.Random) -> dict:
-    """A part of a hand's breadth, laid in few steps: built and verified in half a second; one in
-    eighty is larger, has more layers and may keep its standard stages."""
-    larger = dice.random() < 1 / 80
-    made = _part(dice, 0.35, 5) if larger else _part(dice, 0.2, 4, 0.85, 0.1, smooth=0.0)
-    if not larger or dice.random() < 0.8:
-        made["stages"] = _stages(dice, made["layers"])
+    """A part of a hand's breadth, laid in few steps: built and verified in a second."""
+    made = _part(dice, 0.2, 4, 0.85, 0.1, smooth=0.0)
+    made["stages"] = _stages(dice, made["layers"])
     return _called_oddly(made, dice) if dice.random() < 0.1 else made
 
 
@@ -47,7 +44,7 @@ def _called_oddly(made: dict, dice: random.Random) -> dict:
             return [renamed(value) for value in thing]
         return called.get(thing, thing) if isinstance(thing, str) else thing
 
-    return {**made, **{key: renamed(made[key]) for key in ("layers", "stages") if key in made}}
+    return {**made, **{key: renamed(made[key]) for key in ("layers", "stages")}}
 
 
 def _stages(dice: random.Random, layers: list[dict]) -> list[dict]:

@@ -4,7 +4,8 @@ The property: a spec gives findings (with the exit code of a refusal) or a build
 calls sound. A traceback, a hang, a refusal without a finding, or a build that does not verify is
 a failure and is kept as files in `--keep`. Depths: `load` (default) reads the spec, `--lay` goes on
 to the pieces, `--build` makes and verifies every file, `--small` does that with parts of a hand's
-breadth, whole and spoiled, a third of a second each. A line is printed every hundred cases.
+breadth, three in ten whole and the others spoiled, half a second each. A line is printed every
+hundred cases.
 """
 
 from __future__ import annotations
@@ -107,11 +108,11 @@ def case(dice: random.Random, made_up: float) -> tuple[str, dict[str, bytes]]:
 
 
 def small_case(dice: random.Random) -> tuple[str, dict[str, bytes]]:
-    """A small part, as made up or spoiled in a place or two; now and then its materials are."""
+    """A small part, spoiled in a place or two or as made up; now and then its materials are."""
     tree = generate.small_spec(dice)
     files = dict(FILES)
-    if dice.random() < 0.4:
-        tree = mutate.mutated(tree, dice, dice.choice([1, 1, 1, 2]))
+    if dice.random() < 0.7:
+        tree = mutate.mutated(tree, dice, dice.choice([1, 1, 2, 3]))
     elif dice.random() < 0.15:
         target = dice.choice(SHARED)
         files[target] = mutate.written(mutate.mutated(mutate.read(FILES[target]), dice))
