@@ -1,7 +1,8 @@
 """Pultruded rods and strips laid side by side along a line, cut to length.
 
 Terms:
-    row: one rod; row 1 lies on the left of the line seen along it, the others follow to the right.
+    row: one rod; row 1 lies on the left of the line seen along it, the others follow to the right;
+        in the opposite hand of a part it is the other way round.
     pitch: centre to centre of neighbouring rows.
 """
 
@@ -40,10 +41,11 @@ def rod_rows(rod: Rod, face: Face, stock: RodStock) -> tuple[np.ndarray, ...]:
     along = run / whole
     left = np.array([-along[1], along[0]])
     pitch = rod.pitch_mm or stock.width_mm
+    onwards = -pitch if rod.first == "left" else pitch  # to the left, from a row to the next
     lengths = rod.lengths_mm or (whole,) * rod.rows
     rings = []
     for row, length in enumerate(lengths):
-        centre = start + left * pitch * ((len(lengths) - 1) / 2 - row)
+        centre = start + left * onwards * (row - (len(lengths) - 1) / 2)
         half = left * stock.width_mm / 2
         tip = centre + along * length
         rings.append(np.array([centre - half, tip - half, tip + half, centre + half]))

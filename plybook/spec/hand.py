@@ -8,6 +8,7 @@ turned round. Stations need no change, the hand itself says on which side they s
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -148,5 +149,6 @@ def _layer(layer: Layer) -> Layer:
             )
             return replace(layer, seams=seams)
         case Rod():
-            return replace(layer, line=_points(layer.line))
+            first: Literal["left", "right"] = "right" if layer.first == "left" else "left"
+            return replace(layer, line=_points(layer.line), first=first)
     return layer

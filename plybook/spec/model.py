@@ -364,6 +364,7 @@ class Rod(Layer):
     rows: int = 1  # side by side
     pitch_mm: float = 0.0  # centre to centre; 0 = touching
     lengths_mm: tuple[float, ...] = ()  # one per row in order; () = the whole line for every row
+    first: Literal["left", "right"] = "left"  # where row 1 lies, seen along the line
     drop: DropRun | None = None
 
 

@@ -42,6 +42,18 @@ def test_lengths_in_steps_count_from_the_start():
     assert "600.0 mm" in pieces[2].notes[0]
 
 
+def test_the_rows_of_the_opposite_hand_are_mirrored_row_by_row():
+    line = (OnPattern(100, 20), OnPattern(1900, 30))
+    mine = rod(line=line, lengths_mm=(1800.0, 1200.0, 600.0))
+    theirs = rod(line=(OnPattern(100, -20), OnPattern(1900, -30)), first="right",
+                 lengths_mm=mine.lengths_mm)  # fmt: skip
+    ours, others = (rod_pieces(r, FACE, None, stock=STRIP).pieces for r in (mine, theirs))
+    for one, other in zip(ours, others, strict=True):
+        assert one.id == other.id and one.angle_deg == pytest.approx(-other.angle_deg)
+        turned = shapely.Polygon(other.outline_mm * [1, -1])
+        assert shapely.Polygon(one.outline_mm).symmetric_difference(turned).area < 1e-6
+
+
 def test_a_rod_along_a_share_line_is_turned_and_stays_a_rectangle():
     line = (OnFace(0, 0.3), OnFace(2000, 0.3))
     (piece,) = rod_pieces(rod(line=line, rows=1), FACE, None, stock=STRIP).pieces

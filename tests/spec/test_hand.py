@@ -14,7 +14,7 @@ import pytest
 from plybook.diagnostics import SpecError
 from plybook.geometry.rings import signed_area_mm2
 from plybook.spec.hand import other_hand
-from plybook.spec.model import Core, Less, OnPattern, Patch, Ply, PointLine, Polygon
+from plybook.spec.model import Core, Less, OnPattern, Patch, Ply, PointLine, Polygon, Rod
 from tests.spec.goods import HATCH, SKIN, edit, read
 from tests.spec.test_worked_out import same
 
@@ -41,6 +41,17 @@ def test_angles_change_sign_and_0_and_90_stay():
 
 def test_twice_is_once_and_back():
     left, right = read(SKIN).specs
+    assert same(other_hand(right), left)
+
+
+def test_the_first_row_of_rods_lies_on_the_other_side():
+    rods = "  - {rod: K, bar: strip, line: [[1, 1], [9, 2]], rows: 2, lengths: [6, 8]}\n"
+    text = edit(HATCH, "layers:\n", "layers:\n" + rods)
+    text = edit(text, "units: in}", "units: in, hand: left, other_hand: H-2}")
+    left, right = read(text).specs
+    mine, theirs = (next(x for x in s.layers if isinstance(x, Rod)) for s in (left, right))
+    assert (mine.first, theirs.first) == ("left", "right")
+    assert theirs.lengths_mm == mine.lengths_mm
     assert same(other_hand(right), left)
 
 
