@@ -4,7 +4,7 @@ The property: a spec gives findings (with the exit code of a refusal) or a build
 calls sound. A traceback, a hang, a refusal without a finding, or a build that does not verify is
 a failure and is kept as files in `--keep`. Depths: `load` (default) reads the spec, `--lay` goes on
 to the pieces, `--build` makes and verifies every file, `--small` does that with parts of a hand's
-breadth, three in ten whole and the others spoiled, half a second each. A line is printed every
+breadth, one in seven whole and the others spoiled, half a second each. A line is printed every
 hundred cases.
 """
 
@@ -108,11 +108,11 @@ def case(dice: random.Random, made_up: float) -> tuple[str, dict[str, bytes]]:
 
 
 def small_case(dice: random.Random) -> tuple[str, dict[str, bytes]]:
-    """A small part, spoiled in a place or two or as made up; now and then its materials are."""
+    """A small part, spoiled in a few places or as made up; now and then its materials are."""
     tree = generate.small_spec(dice)
     files = dict(FILES)
-    if dice.random() < 0.7:
-        tree = mutate.mutated(tree, dice, dice.choice([1, 1, 2, 3]))
+    if dice.random() < 0.85:
+        tree = mutate.mutated(tree, dice, dice.choice([1, 2, 3, 4]))
     elif dice.random() < 0.15:
         target = dice.choice(SHARED)
         files[target] = mutate.written(mutate.mutated(mutate.read(FILES[target]), dice))
