@@ -1,6 +1,5 @@
 """The cut plan on paper: a good one is proved figure by figure, and a forged one is caught."""
 
-import hashlib
 import io
 import json
 import re
@@ -9,11 +8,11 @@ import shutil
 import numpy as np
 import pytest
 from pypdf import PdfReader, PdfWriter
-from pypdf.generic import DecodedStreamObject, NameObject
 
 from plybook.cli import main
 from plybook.verify import corners, verify_folder
 from plybook.verify.cut_pages import length_mm, reads_as
+from tests import forging
 from tests.conftest import SPECS
 
 PART, NAME = "TN-420", "cutplan.pdf"
@@ -56,36 +55,20 @@ def pair_copy(pair_out, tmp_path):
 
 def faults(folder):
     """What is said of cut plans on paper."""
-    return [f for r in verify_folder(folder).folders for f in r.faults if f.startswith(NAME)]
-
-
-def reseal(folder, data):
-    """Change the cut plan and its entry in the manifest, as a careful forger would."""
-    (folder / NAME).write_bytes(data)
-    manifest = json.loads((folder / "manifest.json").read_bytes())
-    for entry in manifest["files"]:
-        if entry["name"] == NAME:
-            entry.update(bytes=len(data), sha256=hashlib.sha256(data).hexdigest())
-    (folder / "manifest.json").write_text(json.dumps(manifest))
+    return [fault for fault in forging.faults(folder) if fault.startswith(NAME)]
 
 
 def forged(folder, number, change):
-    """Write the content of one page anew, by pypdf."""
-    writer = PdfWriter(clone_from=io.BytesIO((folder / NAME).read_bytes()))
-    page = writer.pages[number]
-    before = page.get_contents().get_data()
+    """Write the content of one page anew."""
+    data = (folder / NAME).read_bytes()
+    before = forging.page_bytes(data, number)
     after = change(before)
     assert after != before, "the test did not change the page"
-    content = DecodedStreamObject()
-    content.set_data(after)
-    page[NameObject("/Contents")] = writer._add_object(content)
-    rewritten(folder, writer)
+    forging.reseal(folder, NAME, forging.with_page(data, number, after))
 
 
 def rewritten(folder, writer):
-    out = io.BytesIO()
-    writer.write(out)
-    reseal(folder, out.getvalue())
+    forging.reseal(folder, NAME, forging.pdf_of(writer))
 
 
 def words(one, other):
@@ -172,7 +155,7 @@ def test_a_forged_page_is_caught(hatch_copy, number, change, said):
 
 
 def test_a_page_at_another_scale_is_caught(hatch_copy):
-    forged(hatch_copy / PART, 0, lambda data: b"q 0.98 0 0 0.98 0 0 cm " + data + b" Q")
+    forged(hatch_copy / PART, 0, forging.smaller)
     assert any("is drawn" in fault for fault in faults(hatch_copy))
 
 

@@ -6,7 +6,6 @@ import re
 
 import pytest
 from pypdf import PdfReader, PdfWriter
-from pypdf.generic import DecodedStreamObject, NameObject
 
 from plybook.cli import main
 from plybook.verify import verify_folder
@@ -19,8 +18,9 @@ from plybook.verify.report import Report
 from plybook.verify.sheets import check_sheets
 from plybook.verify.steptold import StepTold, limits_told
 from plybook.verify.tiles import check_tiles
-from tests.whole.test_verify import PART, change_plan, faults, reseal, swap
+from tests.forging import change_plan, faults, page_bytes, reseal, swap, with_page
 
+PART = "TN-420"
 ALL_TOLD = [
     "labels with the id and the angle of their piece",
     "labels with the layer and the material of their piece",
@@ -70,21 +70,6 @@ def test_a_good_build_tells_its_own_words_on_every_paper(build, request):
     (report,) = verify_folder(request.getfixturevalue(build)).folders
     assert report.sound, report.faults
     assert [what for what in ALL_TOLD if not report.proofs.get(what)] == []
-
-
-def page_bytes(data, page):
-    return PdfReader(io.BytesIO(data)).pages[page].get_contents().get_data()
-
-
-def with_page(data, page, content):
-    """A PDF with the content of one page exchanged, by pypdf."""
-    writer = PdfWriter(clone_from=io.BytesIO(data))
-    stream = DecodedStreamObject()
-    stream.set_data(content)
-    writer.pages[page][NameObject("/Contents")] = writer._add_object(stream)
-    out = io.BytesIO()
-    writer.write(out)
-    return out.getvalue()
 
 
 def found(content, patterns):

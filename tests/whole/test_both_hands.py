@@ -1,6 +1,5 @@
 """Both hands of a part cut from the same stock: each is the other's mirror image, to the micron."""
 
-import hashlib
 import json
 import shutil
 
@@ -10,6 +9,7 @@ from plybook.cli import main
 from plybook.verify import verify_folder
 from plybook.verify.sets import UNREAD
 from tests.conftest import SPECS
+from tests.forging import faults, reseal
 
 PANEL = """
 plybook: 1
@@ -42,19 +42,6 @@ def out(tmp_path_factory):
 def copy(out, tmp_path):
     shutil.copytree(out, tmp_path / "out")
     return tmp_path / "out"
-
-
-def faults(folder):
-    return [fault for report in verify_folder(folder).folders for fault in report.faults]
-
-
-def reseal(folder, name, data):
-    (folder / name).write_bytes(data)
-    manifest = json.loads((folder / "manifest.json").read_bytes())
-    for entry in manifest["files"]:
-        if entry["name"] == name:
-            entry.update(bytes=len(data), sha256=hashlib.sha256(data).hexdigest())
-    (folder / "manifest.json").write_text(json.dumps(manifest))
 
 
 @pytest.mark.slow

@@ -1,42 +1,27 @@
 """`plybook verify` calls a good build sound and catches one that was tampered with."""
 
-import hashlib
-import io
 import json
 import random
 import re
 import shutil
 
 import pytest
-from pypdf import PdfWriter
-from pypdf.generic import DecodedStreamObject, NameObject
 
 from plybook.cli import main
 from plybook.verify import verify_folder
 from plybook.verify.lengths import check_lengths
 from plybook.verify.report import Report
+from tests.forging import (
+    change_plan,
+    faults,
+    page_bytes,
+    reseal,
+    smaller,
+    swap,
+    with_page,
+)
 
 PART = "TN-420"
-
-
-def faults(folder):
-    return [fault for report in verify_folder(folder).folders for fault in report.faults]
-
-
-def reseal(folder, name, data):
-    """Change a file and its entry in the manifest, as a careful forger would."""
-    (folder / name).write_bytes(data)
-    manifest = json.loads((folder / "manifest.json").read_bytes())
-    for entry in manifest["files"]:
-        if entry["name"] == name:
-            entry.update(bytes=len(data), sha256=hashlib.sha256(data).hexdigest())
-    (folder / "manifest.json").write_text(json.dumps(manifest))
-
-
-def change_plan(folder, change):
-    plan = json.loads((folder / "plan.json").read_bytes())
-    change(plan)
-    reseal(folder, "plan.json", json.dumps(plan).encode())
 
 
 def piece(plan, kind="ply"):
@@ -129,20 +114,8 @@ def move_words(data, layer):
     return data[:start] + layer + data[data.index(b"\n", start) :]
 
 
-def swap(data, one, other):
-    return data.replace(one, b"\n<>\n").replace(other, one).replace(b"\n<>\n", other)
-
-
 def drawn_smaller(data, number):
-    """One page of a PDF at 98 %, by pypdf."""
-    writer = PdfWriter(clone_from=io.BytesIO(data))
-    page = writer.pages[number]
-    content = DecodedStreamObject()
-    content.set_data(b"q 0.98 0 0 0.98 0 0 cm " + page.get_contents().get_data() + b" Q")
-    page[NameObject("/Contents")] = writer._add_object(content)
-    out = io.BytesIO()
-    writer.write(out)
-    return out.getvalue()
+    return with_page(data, number, smaller(page_bytes(data, number)))
 
 
 @pytest.mark.parametrize(
