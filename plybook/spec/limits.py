@@ -33,6 +33,7 @@ _ALL = (
     Limit("stations", 200, "a face is lofted through every station"),
     Limit("section-points", 5_000, "a section file has at most a few hundred points"),
     Limit("outline-points", 20_000, "every later step walks the outline"),
+    Limit("taper", 100, "around the point that a face comes to, its pattern cannot be laid flat"),
     Limit("part-mm", 30_000, "longer than any part made by hand in one piece"),
     Limit("least-mm", 0.001, "nothing smaller can be cut"),
     Limit("region-parts", 200, "a region is described by a few pieces"),

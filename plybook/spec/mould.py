@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -69,6 +70,20 @@ def edge_names(mould: Mould) -> tuple[str, ...]:
 # ---------------------------------------------------------------- lofted faces
 
 
+def _refuse_points(stations: Sequence[Station], out: Collector) -> None:
+    """A chord that is next to nothing beside the largest."""
+    largest = max((s.chord_mm for s in stations), default=0.0)
+    for station in stations:
+        if station.chord_mm * out.limits["taper"] < largest:
+            out.error(
+                "comes-to-a-point",
+                f"the chord of {station.chord_mm:g} mm is less than a "
+                f"{out.limits['taper']:g}th of the largest, {largest:g} mm",
+                f"end the part before the point: {out.limits.why('taper')}",
+                station.place,
+            )
+
+
 def _lofted(w: LoftedMould, folder: Folder, out: Collector) -> StationMould | None:
     place = w.here
     if len(w.stations) < 2:
@@ -132,6 +147,7 @@ def _lofted(w: LoftedMould, folder: Folder, out: Collector) -> StationMould | No
                     one.here,
                 )
             )
+    _refuse_points(stations, out)
     if channel:
         sections = [s.section for s in stations]
         counts = {len(s.points_mm) for s in sections if isinstance(s, PolylineSection)}

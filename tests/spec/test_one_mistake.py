@@ -56,6 +56,7 @@ ONE_MISTAKE = [
     (SKIN, "plies: 4", "plies: -1", "out-of-range", ("-1\n", 0), "expected 1 or more"),
     (SKIN, "chord: 1200", "chord: 12 furlongs", "not-a-length", ("12 furlongs", 0), "1.2 m"),
     (SKIN, "chord: 1200", "chord: 1e9", "out-of-range", ("1e9", 0), "--limit part-mm"),
+    (SKIN, "chord: 1200", "chord: 5", "comes-to-a-point", ("{at: 0", 0), "--limit taper"),
     (SKIN, "chord: 1200", "chord: 1e-9", "out-of-range", ("1e-9", 0), "least-mm"),
     (SKIN, "cure: 12 h", "cure: 12", "unknown-unit", ("12}\n  - {stage: trim", 0), "8 h"),
     (SKIN, "angle: -45", "angle: 135", "out-of-range", ("135", 0), "at most 90"),
