@@ -81,6 +81,22 @@ def has_needles(marks: np.ndarray, ring: np.ndarray, unit: str) -> bool:
     return len(_needles(marks, ring, unit)) > 0
 
 
+def bridge_slots(marks: np.ndarray, ring: np.ndarray, unit: str) -> bool:
+    """Whether a slot, which is cut first, lies inside the marks and away from their sides."""
+    curve, grid = FINENESS[unit][0]
+    return float(plane.distance_to_path(ring, marks).max()) > curve + LOOSE * grid
+
+
+def on_the_edge(
+    marks: np.ndarray, ring: np.ndarray, room: tuple[float, float], unit: str
+) -> bool:
+    """Whether a mark stands on an edge of the stock that takes the place of a cut, off the piece by
+    more than rounding."""
+    at_edge = (np.minimum(marks, np.array(room) - marks) < TOUCH_MM).any(axis=1)
+    off = plane.distance_to_path(marks[at_edge], ring)
+    return bool((off > 2**0.5 * FINENESS[unit][0][1]).any())
+
+
 def stand_near(marks: np.ndarray, ring: np.ndarray, unit: str) -> bool:
     """Every side comes as near to the outline, and every corner too, as its sharpness lets it."""
     curve, grid = FINENESS[unit][0]

@@ -222,11 +222,14 @@ def _check_corners(
     if corners.stand_where_due(marks, cut.ring_mm, room, unit):
         report.proved("corners marked out on the tape's next mark outside", len(marks))
         return
-    near = corners.has_needles(marks, cut.ring_mm, unit) and corners.stand_near(
-        marks, cut.ring_mm, unit
+    odd = (
+        corners.has_needles(marks, cut.ring_mm, unit)
+        or corners.bridge_slots(marks, cut.ring_mm, unit)
+        or corners.on_the_edge(marks, cut.ring_mm, room, unit)
     )
-    report.expect(near, "mark-outs of needle points that keep close to them", where,
-                  "a corner is not where the outline has it")  # fmt: skip
+    near = odd and corners.stand_near(marks, cut.ring_mm, unit)
+    report.expect(near, "mark-outs of slots, needle points and edges of the stock that keep close "
+                  "to them", where, "a corner is not where the outline has it")  # fmt: skip
 
 
 # ---------------------------------------------------------------- cuts across

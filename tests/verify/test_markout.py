@@ -284,3 +284,23 @@ def test_only_a_needle_point_may_be_cut_off_short():
     needle = np.array([(0.0, 0.0), (600.0, 0.0), (600.0, 20.0)])
     assert corners.has_needles(needle, needle, "mm")
     assert not corners.has_needles(MARKED, SLANT, "mm")
+
+
+def test_only_a_slot_deeper_than_chords_reach_is_bridged():
+    """A slot of 0.1 mm that runs 30 mm into a square; its sides are cut before the outline."""
+    slotted = np.array([(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (50.1, 100.0), (50.1, 70.0),
+                        (50.0, 70.0), (50.0, 100.0), (0.0, 100.0)])  # fmt: skip
+    square = slotted[[0, 1, 2, 7]]
+    assert corners.bridge_slots(square, slotted, "mm")
+    assert corners.stand_near(square, slotted, "mm")
+    assert not corners.bridge_slots(square, square, "mm")
+
+
+def test_marks_on_an_edge_of_the_stock_away_from_the_piece_are_known():
+    """The cut from (2, 0) to (0, 3) ends on the edge; a corner of the stock may stand for it."""
+    room = (1000.0, 500.0)
+    ring = np.array([(2.0, 0.0), (60.0, 0.0), (60.0, 40.0), (0.0, 40.0), (0.0, 3.0)])
+    assert not corners.on_the_edge(ring, ring, room, "mm")
+    square = np.array([(0.0, 0.0), (60.0, 0.0), (60.0, 40.0), (0.0, 40.0)])
+    assert corners.on_the_edge(square, ring, room, "mm")
+    assert not corners.on_the_edge(square + (10.0, 10.0), ring + (10.0, 10.0), room, "mm")
