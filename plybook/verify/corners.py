@@ -87,14 +87,23 @@ def bridge_slots(marks: np.ndarray, ring: np.ndarray, unit: str) -> bool:
     return float(plane.distance_to_path(ring, marks).max()) > curve + LOOSE * grid
 
 
-def on_the_edge(
+def end_on_the_edge(
     marks: np.ndarray, ring: np.ndarray, room: tuple[float, float], unit: str
 ) -> bool:
-    """Whether a mark stands on an edge of the stock that takes the place of a cut, off the piece by
-    more than rounding."""
+    """Whether an edge of the stock takes the place of a cut: a mark on it stands for none of the
+    corners, and every mark inside the stock for one."""
     at_edge = (np.minimum(marks, np.array(room) - marks) < TOUCH_MM).any(axis=1)
-    off = plane.distance_to_path(marks[at_edge], ring)
-    return bool((off > 2**0.5 * FINENESS[unit][0][1]).any())
+    on_grid = [(curve, grid) for curve, grid in FINENESS[unit]
+               if np.abs(marks / grid - np.round(marks / grid)).max() <= 1e-4]  # fmt: skip
+    for curve, grid in on_grid:
+        if grid < on_grid[0][1]:
+            break
+        _, corners, sides = _chords(ring, curve, TIE_MM)
+        due = set().union(*_due(corners, sides, grid, room))
+        asked = np.array([tuple(p) in due for p in np.round(marks / grid).astype(int).tolist()])
+        if asked[~at_edge].all() and not asked[at_edge].all():
+            return True
+    return False
 
 
 def stand_near(marks: np.ndarray, ring: np.ndarray, unit: str) -> bool:

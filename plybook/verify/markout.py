@@ -225,7 +225,7 @@ def _check_corners(
     odd = (
         corners.has_needles(marks, cut.ring_mm, unit)
         or corners.bridge_slots(marks, cut.ring_mm, unit)
-        or corners.on_the_edge(marks, cut.ring_mm, room, unit)
+        or corners.end_on_the_edge(marks, cut.ring_mm, room, unit)
     )
     near = odd and corners.stand_near(marks, cut.ring_mm, unit)
     report.expect(near, "mark-outs of slots, needle points and edges of the stock that keep close "

@@ -130,7 +130,7 @@ def test_every_corner_of_a_part_in_inches_is_proved(hatch_out):
     [
         (1, words(b"(21 3/16)", b"(21 1/4)"), "corner|cut|over"),
         (1, words(b"(21 3/16)", b"(21 1/8)"), "corner|cut|over"),
-        (1, words(b"(12 1/16)", b"(12 1/8)"), "corner|cut|over"),
+        (1, words(b"(12 1/16)", b"(12 13/16)"), "corner|cut|over"),
         (1, words(b"(10 7/8)", b"(10 13/16)"), "corner|cut|over"),
         (1, swapped(b"(10 7/8)", b"(12 1/4)"), "corner|cut|over"),
         (1, swapped(b"(1. B1)", b"(2. A1)"), "is due"),
@@ -307,11 +307,16 @@ def test_only_a_slot_deeper_than_chords_reach_is_bridged():
     assert not corners.bridge_slots(square, square, "mm")
 
 
-def test_marks_on_an_edge_of_the_stock_away_from_the_piece_are_known():
-    """The cut from (2, 0) to (0, 3) ends on the edge; a corner of the stock may stand for it."""
-    room = (1000.0, 500.0)
-    ring = np.array([(2.0, 0.0), (60.0, 0.0), (60.0, 40.0), (0.0, 40.0), (0.0, 3.0)])
-    assert not corners.on_the_edge(ring, ring, room, "mm")
-    square = np.array([(0.0, 0.0), (60.0, 0.0), (60.0, 40.0), (0.0, 40.0)])
-    assert corners.on_the_edge(square, ring, room, "mm")
-    assert not corners.on_the_edge(square + (10.0, 10.0), ring + (10.0, 10.0), room, "mm")
+def test_on_an_edge_of_the_stock_its_corner_may_stand_for_a_short_cut():
+    """A leaf with a short cut from (0, 2.3) to the lower edge; the same in the middle of the stock
+    has no edge to end on."""
+    ring = np.array([(40.906, 0.0), (29.63, 113.737), (19.443, 152.75), (9.716, 113.62),
+                     (0.0, 2.265)])  # fmt: skip
+    ticks = np.array([(0, 0), (13, 0), (26, 0), (19, 72), (12, 98), (6, 72), (0, 12)])
+    marks, room = ticks * 25.4 / 16, (100_000.0, 1500.0)
+    assert corners.end_on_the_edge(marks, ring, room, "in")
+    assert corners.stand_near(marks, ring, "in")
+    aside = 16 * 25.4 / 16
+    assert not corners.end_on_the_edge(marks + aside, ring + aside, room, "in")
+    marks[3] += 25.4 / 16
+    assert not corners.end_on_the_edge(marks, ring, room, "in")
