@@ -95,6 +95,8 @@ def merged_lines(shape: shapely.Geometry) -> list[shapely.LineString]:
 def _as_lines(shape: shapely.Geometry) -> shapely.Geometry:
     parts = []
     for part in shapely.get_parts(shape):
+        if part.is_empty:
+            continue
         if part.geom_type in ("LineString", "LinearRing"):
             parts.append(shapely.LineString(part.coords))
         elif hasattr(part, "geoms"):

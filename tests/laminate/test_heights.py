@@ -105,6 +105,13 @@ def test_break_lines_run_along_the_foot_and_the_top_of_each_ramp():
     assert not HeightField().with_layer(sheet_rise("P", BOX, 0.2)).break_lines
 
 
+def test_no_line_is_no_break():
+    """An intersection that is empty comes as a line without points."""
+    apart = shapely.LineString([(0, 0), (1, 0)]).intersection(shapely.box(5, 5, 6, 6))
+    assert apart.is_empty and merged_lines(apart) == []
+    assert len(merged_lines(shapely.GeometryCollection([apart, BOX.boundary]))) == 1
+
+
 def test_fields_of_one_shape_share_a_key_and_others_do_not():
     one = HeightField().with_layer(core()).with_layer(sheet_rise("P1", BOX, 0.2))
     two = HeightField().with_layer(core()).with_layer(sheet_rise("Q7", BOX, 0.2))
