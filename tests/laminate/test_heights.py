@@ -7,6 +7,7 @@ import pytest
 import shapely
 
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
+from plybook.laminate.rises import merged_lines
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import Treatment
 from tests.laminate.flat_faces import TrapezoidFace
