@@ -39,7 +39,7 @@ from plybook.units import MM_PER_INCH, show_inches, show_number
 BAR_HIGH_MM = 9.0  # a bar is drawn this high on a page, its length to scale
 TICKS_MM = {"mm": 100.0, "in": 6 * MM_PER_INCH}
 FIGURES = (1, 2, 5, 10, 20, 50)  # every so many ticks carry a figure
-ON_EDGE_MM = 1e-3  # a line no further outside a page's window lies on its edge
+ON_EDGE_MM = 1e-3  # a line no further outside the stock lies on its edge
 LEAST_FIGURE_MM = 16.0  # page distance between figures
 FILLS = {"ply": "ply", "core": "core", "insert": "insert", "rod": "rod", "film": "film"}
 
@@ -290,7 +290,8 @@ class _Sheet:
             for part in polygons(shapely.Polygon(ring).intersection(self.box)):
                 self._add(Path(role, np.array(part.exterior.coords)[:-1], True, fill, tag))
         else:
-            seen = self.box.buffer(ON_EDGE_MM, join_style="mitre")  # a side on the stock's edge too
+            x0, y0, x1, y1 = self.box.bounds
+            seen = shapely.box(x0, y0 - ON_EDGE_MM, x1, y1 + ON_EDGE_MM)
             for run in lines(shapely.LinearRing(ring).intersection(seen)):
                 self._add(Path(role, run, tag=tag))
 

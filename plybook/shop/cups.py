@@ -9,13 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from plybook.diagnostics import Finding, warning
+from plybook.diagnostics import Finding, SpecError, error, warning
 from plybook.shop.job import Job
 from plybook.shop.mixing import Cup, Need, fill_cups, least_cup_g, mix, pot_life_s
 from plybook.shop.model import Batch
 from plybook.shop.resin import Thickening
 from plybook.shop.standard import figure
 from plybook.shop.words import counted, listed, minutes_text
+from plybook.spec.limits import Limits
 from plybook.spec.model import StageRule
 
 
@@ -30,6 +31,9 @@ def plan_cups(
 
     Returns:
         The batches, the batch ids each step uses, and findings.
+
+    Raises:
+        SpecError: more cups than the limit allows.
     """
     resin = job.resin(rule)
     if resin is None or not needs:
@@ -55,7 +59,9 @@ def plan_cups(
         )
         most = resin.largest_batch_g
     late = usable <= 0
-    cups = fill_cups([need for _, need in needs], most, life if late else usable)
+    seconds = life if late else usable
+    refuse_too_many(job, rule, [need for _, need in needs], most, seconds)
+    cups = fill_cups([need for _, need in needs], most, seconds)
     batches: list[Batch] = []
     used: dict[str, list[str]] = {}
     now = 0.0
@@ -173,3 +179,25 @@ def _too_long_wet(rule, title, needs, wet_s, workable) -> Finding:
         layers=tuple(ends),
         source="estimate: three times the pot life in a thin film; common practice, no source",
     )
+
+
+def refuse_too_many(
+    job: Job, rule: StageRule, needs: Sequence[Need], most_g: float, usable_s: float
+) -> None:
+    """Refuse a stage for which no one could mix all the cups.
+
+    Raises:
+        SpecError: naming the limit that is passed.
+    """
+    limits = Limits(dict(job.spec.raised))
+    count = max(sum(n.mass_g for n in needs) / most_g, sum(n.seconds for n in needs) / usable_s)
+    if count > limits["cups"]:
+        raise SpecError(
+            error(
+                "too-many",
+                f"stage {rule.id} takes {min(count, 1e9):.0f} cups of resin; at most "
+                f"{limits['cups']:.0f} are mixed for one",
+                limits.why("cups"),
+                job.spec.part.place,
+            )
+        )

@@ -41,6 +41,7 @@ _ALL = (
     Limit("pieces", 2_500, "each has its template, label and place in the book"),
     Limit("zones", 3_000, "each is a stack to tell from its neighbours, in the book's table"),
     Limit("template-sheets", 10_000, "four boxes of paper, and many minutes of drawing"),
+    Limit("cups", 2_000, "nobody mixes more in a stage; see the rate of wetting and the pot life"),
     Limit("stock-items", 2_000, "the shelf of a small shop"),
 )
 

@@ -14,6 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
+from plybook.diagnostics import GeometryError, error
 from plybook.surface.model import Face
 from plybook.surface.straight import straightened
 
@@ -22,6 +23,7 @@ _EDGE_STEP_MM = 60.0
 _MERGE_MM = 0.2
 _CLEAR = 0.35  # background nodes keep this share of the break step from a break line
 _REPAIRS = 6
+_MOST_POINTS = 12_000  # along break lines and rims: ten times what a long wing needs
 _BEND = 0.08  # rows this much closer than the columns are those of a bend
 _TRIES = 12
 _SETTLED_MM = 1e-9
@@ -204,6 +206,9 @@ def pattern_mesh(
         margin_mm: how far the mesh reaches past the ring.
         step_mm: largest distance of points along a break line.
         hold_rows: let no triangle reach across the rows of a bend because of a break line.
+
+    Raises:
+        GeometryError: the face slants or narrows so much that the mesh has no end.
     """
     import shapely
 
@@ -218,6 +223,16 @@ def pattern_mesh(
     creases += [_along(ring, plane.rows, _EDGE_STEP_MM) for ring in rings]
     if lines and hold_rows:  # what a break line crosses cannot be held as well
         creases += _clear_of(_bend_rows(grid), creases, step_mm * _CLEAR)
+    count = sum(map(len, creases))
+    if count > _MOST_POINTS:
+        raise GeometryError(
+            error(
+                "face-degenerate",
+                f"the face slants or narrows too much to lay anything over what lies below: "
+                f"{count} points would be needed along its edges",
+                "correct the sweep or the chord of its stations, or end it before the point",
+            )
+        )
     points, triangles = _triangulate(grid, creases, step_mm * _CLEAR)
     flat = plane.flat(points)
     rim = np.concatenate(rings)

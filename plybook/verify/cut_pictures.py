@@ -50,8 +50,8 @@ def check_picture(
                          f"states the scales {sorted(scales)}"):  # fmt: skip
         return
     scale = float(scales.pop())
-    slack = POINT_MM + ON_PAPER_MM * scale
     strips = _strips(shown, pages, scale)
+    slack = POINT_MM + ON_PAPER_MM * scale * (1 + len(strips))  # a strip starts where one ends
     for layout, cuts in shown:
         own = [s for s in strips if s.layout is layout]
         if not report.expect(bool(own), "stock that is drawn", where,

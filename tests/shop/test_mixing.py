@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from plybook.diagnostics import SpecError
+from plybook.shop.cups import refuse_too_many
 from plybook.shop.mixing import Need, fill_cups, least_cup_g, mix, pot_life_s, share_out
+from plybook.spec.model import NOWHERE
 from tests.shop.parts import RESIN
 
 ratios = st.lists(st.floats(0.5, 100.0), min_size=2, max_size=4)
@@ -116,3 +120,19 @@ def test_cups_keep_the_order_of_the_steps():
         ["A", "B"], ["C"], ["C"], ["C"], ["A"],
     ]  # fmt: skip
     assert [round(cup.mass_g) for cup in cups] == [100, 300, 300, 300, 50]
+
+
+@pytest.mark.parametrize(("mass_g", "seconds"), [(2100.0, 60.0), (10.0, 21_000.0)])
+def test_more_cups_than_anyone_mixes_are_refused_by_the_limits_name(mass_g, seconds):
+    """Cups of 100 g that last 1000 s: 21 cups by mass, or by time at a slow rate."""
+    needs = [Need("lay", "P1", "P1", mass_g, 1.0, seconds)]
+    part = SimpleNamespace(place=NOWHERE)
+    stage = SimpleNamespace(id="S1")
+    for most, refused in ((21, False), (20, True)):
+        job = SimpleNamespace(spec=SimpleNamespace(raised=(("cups", most),), part=part))
+        if refused:
+            with pytest.raises(SpecError, match="21 cups of resin; at most 20") as told:
+                refuse_too_many(job, stage, needs, 100.0, 1000.0)
+            assert "--limit cups=N" in told.value.findings[0].help
+        else:
+            refuse_too_many(job, stage, needs, 100.0, 1000.0)
