@@ -224,6 +224,7 @@ ON_PAPER = [
 ]  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "forge", "words"), ON_PAPER)
 def test_words_forged_on_paper_are_told(hatch_out, name, forge, words):
     data = (hatch_out / PART / name).read_bytes()
