@@ -38,10 +38,22 @@ def check_tables_of_book(plan: dict, names: Names, words: str, where: str, repor
         report: takes what is found.
     """
     for row in _rows(plan, names):
-        found = re.compile(row.cells).search(words)
-        good = found is not None and (not row.material or names.fits(row.material, found[1]))
+        found = list(_readings(row.cells, words))
+        good = bool(found) and (
+            not row.material or names.fits(row.material, *(match[1] for match in found))
+        )
         report.expect(good, f"rows of the booklet's {row.what} equal to plan.json", where,
                       f"the {row.what} does not tell {row.id} as plan.json")  # fmt: skip
+
+
+def _readings(cells: str, words: str) -> Iterator[re.Match[str]]:
+    """All stretches of words that a row may be: a name that is not known may begin in more than one
+    place."""
+    row = re.compile(cells)
+    match = row.search(words)
+    while match:
+        yield match
+        match = row.search(words, match.start() + 1)
 
 
 def _rows(plan: dict, names: Names) -> Iterator[Row]:

@@ -19,7 +19,7 @@ class Names:
 
     def __init__(self, plan: dict) -> None:
         self._may: dict[str, list[str]] = {}
-        self._told: dict[str, str] = {}
+        self._told: dict[str, list[str]] = {}
         self._owners: dict[str, set[str]] = {}
         for material in {piece["material"] for piece in plan["pieces"]}:
             own = [piece for piece in plan["pieces"] if piece["material"] == material]
@@ -28,13 +28,16 @@ class Names:
             for name in self._may[material]:
                 self._owners.setdefault(squeeze(name), set()).add(material)
 
-    def fits(self, material: str, said: str) -> bool:
-        """Whether printed words are a name of the material, or how it was called before."""
+    def fits(self, material: str, *said: str) -> bool:
+        """Whether printed words, in one of their readings, are a name of the material, or how it
+        was called before."""
         known = self._may.get(material, [])
         if known:
-            return any(same(said, name) for name in known)
-        before = self._told.setdefault(material, said)
-        return same(said, before) or same(before, said)
+            return any(same(words, name) for words in said for name in known)
+        before = self._told.setdefault(material, list(said))
+        still = [name for name in before if any(same(w, name) or same(name, w) for w in said)]
+        self._told[material] = still or before
+        return bool(still)
 
     def another(self, material: str, said: str) -> bool:
         """Whether printed words are the name of some other material alone."""
