@@ -6,7 +6,7 @@ import ezdxf
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from plybook.verify import plane
@@ -37,6 +37,8 @@ def test_area_and_length_agree_with_geos(ring):
 @given(star_rings(), st.integers(0, 23), st.floats(-150, 150), st.floats(-150, 150))
 @settings(max_examples=150, deadline=None)
 def test_simple_means_what_geos_means_by_valid(ring, index, x, y):
+    """Of points as far apart as the rounding of plan.json tells them."""
+    assume(np.hypot(*(ring - (x, y)).T).min() > 1e-4)
     moved = ring.copy()
     moved[index % len(ring)] = (x, y)
     assert plane.is_simple(moved) == shapely.Polygon(moved).is_valid
