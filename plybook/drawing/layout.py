@@ -29,11 +29,12 @@ from plybook.drawing.labels import (
     readable_deg,
 )
 from plybook.drawing.letters import clean_text, text_box_mm
-from plybook.drawing.markout import MarkedPiece, mark_out, placed, stage_cuts, tape
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Rise, Role, Scene, Text
 from plybook.laminate.model import Piece
+from plybook.nest.markout import MarkedPiece, mark_out, stage_cuts, tape
 from plybook.nest.model import Item, Layout, Placement
+from plybook.nest.placing import placed
 from plybook.units import MM_PER_INCH, show_inches, show_number
 
 BAR_HIGH_MM = 9.0  # a bar is drawn this high on a page, its length to scale

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field, replace
 
 from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import fitted, text_width_mm, wrapped
-from plybook.drawing.markout import MarkedPiece, StageCut, mark_out, stage_cuts, tape
 from plybook.drawing.piecewords import DOT, face_up_words
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Primitive, Role, Scene, Text
@@ -25,6 +24,7 @@ from plybook.drawing.titleblock import (
     title_block,
 )
 from plybook.laminate.model import Piece
+from plybook.nest.markout import TOLD_MM, MarkedPiece, StageCut, mark_out, stage_cuts, tape
 from plybook.nest.model import CutPlan, Layout
 from plybook.spec.model import PartSpec
 from plybook.units import show_length, show_number
@@ -225,12 +225,9 @@ class _Plan:
         return f"{stock.kind} of {self._material(stock.material)}, {state}"
 
     def _material(self, name: str) -> str:
-        for spec in self.specs:
-            m = spec.materials
-            for shelf in (m.cloths, m.cores, m.rods, m.consumables):
-                if name in shelf:
-                    return shelf[name].name or name
-        return name
+        """The name as the first part that has the material gives it."""
+        known = (spec.materials.names() for spec in self.specs)
+        return next((names[name] for names in known if name in names), name)
 
     def _name(self, item: str) -> str:
         return short_name(item, len(self.specs) > 1)
@@ -330,9 +327,10 @@ class _Plan:
                 more.append("lies FACE DOWN" if down else face_up_words(piece))
             head = [(fitted(f"{order}. {self._name(mark.item)}", room, 3.5, True), 3.5, True)]
             head += [(row, 1.8, False) for row in wrapped(DOT.join(more), room, 1.8)]
-            if mark.curved:
+            if mark.curved or mark.over_mm > TOLD_MM:
                 over = show_number(math.ceil(mark.over_mm * 10) / 10, 1)
-                said = f"Curves as chords, at most {over} mm over; trim with the template."
+                why = "Curves as chords" if mark.curved else "Corners stand out"
+                said = f"{why}, at most {over} mm over; trim with the template."
                 head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
             rows = tuple(
                 (f"{k}", tape(float(x), self.unit), tape(float(y), self.unit))

@@ -9,9 +9,9 @@ import shapely
 
 from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import text_box_mm
-from plybook.drawing.markout import placed
 from plybook.drawing.scene import Path, Role, Text
 from plybook.nest.model import Item, Layout, Placement, Unit
+from plybook.nest.placing import placed
 from tests.drawing import drawn_pieces as made
 
 BAD = np.array([(900, 0), (1000, 0), (1000, 1250), (900, 1250.0)])

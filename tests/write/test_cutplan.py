@@ -7,7 +7,7 @@ import numpy as np
 import pypdfium2 as pdfium
 import pytest
 
-from plybook.drawing.markout import mark_out, tape
+from plybook.nest.markout import mark_out, tape
 from plybook.nest.model import CutPlan, Layout, Placement, Unit
 from plybook.write.sheets_pdf import cutplan_pdf
 from tests.drawing import drawn_pieces as made

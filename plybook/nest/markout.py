@@ -16,7 +16,7 @@ more closely: with more points, on a finer grid.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -34,7 +34,10 @@ _CLOSER = {  # (how far chords leave a curve, grid): tried in turn beside a near
     "in": ((0.5, MM_PER_INCH / 16), (0.5, MM_PER_INCH / 32), (0.2, MM_PER_INCH / 64)),
 }
 _FINEST_TICK = 64  # of an inch
-_BLUNT = 2.0  # mitre limit of the closest marking: needle points are cut off short
+_NEEDLE = 8.0  # mitre limit: sharper points are cut off short
+_BLUNT = 2.0  # the same beside a near neighbour
+TOLD_MM = 2.5  # a mark-out that stands over by more says so
+FAR_MM = 12.0  # corners further from their piece are cut off short
 _REACH = 14  # grid steps searched for an outward point at a sharp corner
 
 
@@ -146,21 +149,68 @@ def _marked(
     room_mm: tuple[float, float],
     blunt: bool = False,
 ) -> MarkedPiece:
-    few, curved = outer_chords(ring, curve_mm)
-    points = rounded_outwards(few, grid, room_mm)
     true = shapely.Polygon(ring)
-    marked = shapely.Polygon(points)
-    if blunt or not marked.is_valid or not marked.buffer(1e-6).covers(true):
-        # a corner too sharp for the grid: move every side out by one grid diagonal first
-        limit = _BLUNT if blunt else 8.0
-        wider = true.buffer(grid * math.sqrt(2.0), join_style="mitre", mitre_limit=limit)
-        few, curved = outer_chords(np.array(wider.exterior.coords)[:-1][::-1], curve_mm)
-        points = np.round(few / grid) * grid
-    points = _kept_on_stock(points, grid, room_mm)
+    on_stock = true & shapely.box(0.0, 0.0, *room_mm)  # it may stand over the edge by a rounding
+    best: tuple[float, np.ndarray, bool] | None = None
+    for few, curved in _outlines(true, ring, curve_mm, grid, room_mm, blunt):
+        points = _each_once(_kept_on_stock(few, grid, room_mm), grid)
+        if not _holds(points, on_stock, grid):
+            continue
+        far = float(shapely.distance(shapely.points(points), true).max())
+        if best is None or far < best[0]:
+            best = far, points, curved
+        if far <= FAR_MM:
+            break
+    assert best is not None, "a box holds every piece"
+    _, points, curved = best
     over = shapely.hausdorff_distance(shapely.Polygon(points).exterior, true.exterior)
     start = np.lexsort((points[:, 1], points[:, 0]))[0]
     points = np.roll(points, -start, axis=0)
     return MarkedPiece(place.item, place.copy, points, ring, curved, float(over))
+
+
+def _each_once(points: np.ndarray, grid: float) -> np.ndarray:
+    """A ring without points that stand where the one before them does."""
+    return points[np.abs(points - np.roll(points, 1, axis=0)).max(axis=1) > grid / 2]
+
+
+def _holds(points: np.ndarray, true: shapely.Polygon, grid: float) -> bool:
+    """Whether a ring on the grid does not cross itself and holds an outline."""
+    if len(points) < 3 or not shapely.Polygon(np.round(points / grid)).is_valid:
+        return False
+    return bool(shapely.Polygon(points).buffer(1e-6).covers(true))
+
+
+def _outlines(
+    true: shapely.Polygon,
+    ring: np.ndarray,
+    curve_mm: float,
+    grid: float,
+    room_mm: tuple[float, float],
+    blunt: bool,
+) -> Iterator[tuple[np.ndarray, bool]]:
+    """Rings on the grid that may hold an outline, the closest first, and whether their sides stand
+    for curves: where a corner is too sharp for the grid, every side is moved out by one grid
+    diagonal first; needle points are cut off short; at worst a dent is bridged."""
+    if not blunt:
+        few, curved = outer_chords(ring, curve_mm)
+        yield rounded_outwards(few, grid, room_mm), curved
+    for join, limit in (("mitre", _BLUNT if blunt else _NEEDLE), ("mitre", _BLUNT), ("bevel", 1.0)):
+        wider = true.buffer(grid * math.sqrt(2.0), join_style=join, mitre_limit=limit)
+        if wider.geom_type == "Polygon":
+            few, curved = outer_chords(_around(wider), curve_mm)
+            yield np.round(few / grid) * grid, curved
+    few, _ = outer_chords(_around(true.convex_hull), curve_mm)
+    yield rounded_outwards(few, grid, room_mm), True
+    yield rounded_outwards(_around(true.minimum_rotated_rectangle), grid, room_mm), True
+    (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
+    box = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+    yield rounded_outwards(box, grid, room_mm), True
+
+
+def _around(shape: shapely.Polygon) -> np.ndarray:
+    """The outer ring of a shape, counter-clockwise."""
+    return np.array(shapely.geometry.polygon.orient(shape).exterior.coords)[:-1]
 
 
 def _kept_on_stock(points: np.ndarray, grid: float, room_mm: tuple[float, float]) -> np.ndarray:
@@ -169,22 +219,29 @@ def _kept_on_stock(points: np.ndarray, grid: float, room_mm: tuple[float, float]
     far = np.ceil(np.array(room_mm) / grid - 1e-9) * grid
     if (points >= -1e-9).all() and (points <= far + 1e-9).all():
         return points
-    cut = shapely.Polygon(points).intersection(shapely.box(0.0, 0.0, *far))
+    drawn = shapely.Polygon(points)
+    if not drawn.is_valid:
+        return np.clip(points, 0.0, far)
+    cut = drawn.intersection(shapely.box(0.0, 0.0, *far))
     if cut.geom_type != "Polygon" or cut.is_empty:
         return np.clip(points, 0.0, far)
-    ring = np.array(shapely.geometry.polygon.orient(cut).exterior.coords)[:-1]
-    for axis in (0, 1):
-        along = 1 - axis
-        for edge in (0.0, far[axis]):
-            on = np.abs(ring[:, axis] - edge) < 1e-6
-            ends = ring[:, along].copy()
-            for k in np.flatnonzero(on):
-                beside = [j for j in (k - 1, (k + 1) % len(ring)) if on[j]]
-                away = ends[k] - ends[beside[0]] if beside else 0.0
-                ticks = ends[k] / grid
-                ticks = np.ceil(ticks - 1e-6) if away > 0 else np.floor(ticks + 1e-6)
-                ring[k, axis], ring[k, along] = edge, ticks * grid
-    return ring
+    kept: list[tuple[float, float]] = []
+    ring = _around(cut)
+    for point, before, after in zip(ring, np.roll(ring, 1, 0), np.roll(ring, -1, 0), strict=True):
+        edges = [(axis, edge) for axis in (0, 1) for edge in (0.0, far[axis])
+                 if abs(point[axis] - edge) < 1e-6]  # fmt: skip
+        if len(edges) != 1:
+            kept.append(tuple(np.round(point / grid) * grid))
+            continue
+        (axis, edge) = edges[0]
+        onward = (edge > 0.0) == (axis == 0)  # the edge is followed towards higher figures
+        ticks = point[1 - axis] / grid
+        for beside, up in ((before, not onward), (after, onward)):
+            if abs(beside[axis] - edge) >= 1e-6:  # a side ends here
+                tick = math.ceil(ticks - 1e-6) if up else math.floor(ticks + 1e-6)
+                at = edge, min(max(tick * grid, 0.0), float(far[1 - axis]))
+                kept.append((at[0], at[1]) if axis == 0 else (at[1], at[0]))
+    return np.array(kept)
 
 
 def outer_chords(ring_mm: np.ndarray, error_mm: float) -> tuple[np.ndarray, bool]:
@@ -202,9 +259,8 @@ def outer_chords(ring_mm: np.ndarray, error_mm: float) -> tuple[np.ndarray, bool
     """
     ring = np.asarray(ring_mm, dtype=float)
     keep = _thinned(ring, error_mm)
-    if len(keep) < 3:  # so slim that it is a line at this width: the box around it
-        (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
-        return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]), True
+    if len(keep) < 3:  # so slim that it is a line at this width: the slimmest box around it
+        return _around(shapely.Polygon(ring).minimum_rotated_rectangle), True
     corners = ring[keep]
     count = len(corners)
     along = np.roll(corners, -1, axis=0) - corners

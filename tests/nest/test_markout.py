@@ -9,18 +9,18 @@ import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from plybook.drawing.markout import (
+from plybook.geometry.rings import canonical_ring
+from plybook.nest.markout import (
     CURVE_MM,
     GRID_MM,
     mark_out,
     outer_chords,
-    placed,
     rounded_outwards,
     stage_cuts,
     tape,
 )
-from plybook.geometry.rings import canonical_ring
 from plybook.nest.model import Item, Layout, Placement, Unit
+from plybook.nest.placing import placed
 from tests.drawing import drawn_pieces as made
 
 ROLL = Unit("R1", "roll", "twill200", 20000.0, 1250.0, edge_mm=10.0)
@@ -132,6 +132,54 @@ def test_a_piece_at_the_end_of_its_roll_is_marked_whole(unit):
     (mark,) = mark_out(layout_of(Placement("a", 1, 0.0, 0.0, 0.0), unit=bare), {"a": ring}, unit)
     assert (mark.points_mm >= 0.0).all()
     assert shapely.Polygon(mark.points_mm).buffer(1e-6).covers(shapely.Polygon(ring))
+
+
+def slotted(wide, high, slot, deep):
+    return [
+        (0, 0),
+        (wide, 0),
+        (wide, high),
+        (wide / 2 + slot, high),
+        (wide / 2 + slot, high - deep),
+        (wide / 2, high - deep),
+        (wide / 2, high),
+        (0, high),
+    ]
+
+
+ODD = {
+    "slanted sliver": [(0, 0), (277.1, 280.3), (39.3, 45.8)],
+    "lens": [*((x, 0.01 * (x - 97) ** 2 - 94) for x in range(0, 195, 15)), (97.0, 6.0)],
+    "narrow slot": slotted(81.9, 22.4, 0.85, 18.1),
+    "slot at a corner": [(0, 0), (4.7, 0), (4.7, 22), (0.48, 22), (0.48, 19.6), (0.22, 19.6),
+                         (0.22, 22), (0, 22)],
+    "steps of a millimetre": [(0, 2.5), (5.7, 2.5), (5.7, 0), (14.3, 0), (14.3, 2.5), (48.9, 2.5),
+                              (48.9, 7.6), (97.9, 7.6), (97.9, 22.1), (35.3, 22.1), (35.3, 20.5),
+                              (0, 20.5)],
+    "smaller than its chords": [(0, 0.8), (0.8, 0), (2.2, 0.2), (3.7, 1.4), (4.4, 2.9), (2.9, 4.4)],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("turn", [0.0, 13.3, 45.0, 90.0, 200.0])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("shape", list(ODD))
+def test_odd_pieces_that_fill_their_sheet_are_marked_whole_and_once(shape, unit, turn):
+    """Every side of the sheet touches the piece; nothing is marked off the sheet, no corner
+    twice, no side across another."""
+    ring = turned(np.array(ODD[shape], dtype=float), turn)
+    ring = canonical_ring(ring - ring.min(axis=0))
+    size = ring.max(axis=0)
+    sheet = Unit("S", "sheet", "foam", float(size[0]), float(size[1]))
+    (mark,) = mark_out(layout_of(Placement("a", 1, 0, 0, 0), unit=sheet), {"a": ring}, unit)
+    ticks = np.round(mark.points_mm / GRID_MM[unit])
+    assert np.allclose(ticks * GRID_MM[unit], mark.points_mm, atol=1e-6)
+    assert len(np.unique(ticks, axis=0)) == len(ticks)
+    assert shapely.Polygon(ticks).is_valid
+    assert shapely.Polygon(ticks).exterior.is_ccw
+    assert (ticks >= 0).all() and (mark.points_mm < size + GRID_MM[unit]).all()
+    marked, true = shapely.Polygon(mark.points_mm), shapely.Polygon(ring)
+    assert marked.buffer(1e-6).covers(true)
+    assert shapely.distance(shapely.points(mark.points_mm), true).max() <= 25.0
 
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
