@@ -73,7 +73,7 @@ def folders_of(
         Folder name -> files, and what was found while they were made.
 
     Raises:
-        SpecError: the verifier would call a piece or a layout wrong, or two would name one file.
+        SpecError: the verifier would call the plan wrong, or two would name one file.
     """
     parts, plan = planned[0].parts, planned[0].plan
     refuse_shared_files(layout.unit.id for layout in plan.layouts)
@@ -157,8 +157,8 @@ def cut_plans(given: tuple[str, Sequence[Part], CutPlan]) -> tuple[Files, list[F
 
 
 def proved_plans(planned: Sequence[Planned]) -> list[dict]:
-    """The plan of each part as data; a piece or layout that the verifier would call wrong is not
-    written in the first place."""
+    """The plan of each part as data; one that the verifier would call wrong is not written in the
+    first place."""
     plans = [
         plan_dict(one.part.spec, one.part.face, one.part.laminate, one.plan, one.shop)
         for one in planned

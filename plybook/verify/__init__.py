@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
-from plybook.verify.book import check_book
+from plybook.verify.book import check_book, check_steps
 from plybook.verify.drawings import check_cut_drawings, check_templates
 from plybook.verify.hands import check_hands
 from plybook.verify.layouts import check_layouts, placed_ring
@@ -27,6 +27,7 @@ from plybook.verify.sheets import check_sheets
 from plybook.verify.tables import check_tables
 from plybook.verify.tiles import check_tiles
 
+OF_PLAN = (check_pieces, check_layouts, check_steps, check_resin)  # of what plan.json holds alone
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
     "pictures of the booklet, and of the cut plan on paper all but outlines, names and scale: "
@@ -94,7 +95,7 @@ def _beside(folder: Path, manifest: dict) -> dict[str, tuple[dict, Report]]:
 
 
 def plan_faults(plans: Sequence[dict]) -> dict[str, list[str]]:
-    """What the pieces and layouts of plans show to be wrong, before a file is written.
+    """What plans show to be wrong by themselves, before a file is written.
 
     Args:
         plans: `plan.json` of each part of a build, as data.
@@ -104,7 +105,7 @@ def plan_faults(plans: Sequence[dict]) -> dict[str, list[str]]:
     """
     known = {plan["part"]["number"]: (plan, Report(plan["part"]["number"])) for plan in plans}
     for plan, report in known.values():
-        for check in (check_pieces, check_layouts):
+        for check in OF_PLAN:
             _guarded(partial(check, plan, report), report)
     check_hands(known)
     return {number: report.faults for number, (_, report) in known.items() if report.faults}
@@ -124,20 +125,19 @@ def _plan(files: dict[str, bytes], report: Report) -> dict | None:
 
 
 def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
-    for step in (
-        lambda: check_pieces(plan, report),
-        lambda: check_layouts(plan, report),
+    steps: tuple[Callable[[], None], ...] = (
+        *(partial(check, plan, report) for check in OF_PLAN),
         lambda: check_templates(plan, files, report),
         lambda: check_cut_drawings(plan, files, placed_ring, report),
         lambda: check_tiles(plan, files, report),
         lambda: check_book(plan, files, report),
         lambda: check_tables(plan, files, report),
-        lambda: check_resin(plan, report),
         lambda: check_lengths(files, report),
         lambda: check_roles(plan, files, report),
         lambda: check_sheets(plan, files, report),
         lambda: check_cut_sheets(plan, files, report),
-    ):
+    )
+    for step in steps:
         _guarded(step, report)
 
 

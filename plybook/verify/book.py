@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import groupby, pairwise
+
 from plybook.verify.bookpaper import check_heads, check_named_angles, check_steps_on_paper, flow_of
 from plybook.verify.bookscreen import check_screen
 from plybook.verify.booktables import check_tables_of_book
@@ -14,9 +16,7 @@ PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ASME Y1
 
 
 def check_book(plan: dict, files: dict[str, bytes], report: Report) -> None:
-    """Stages and steps lay each piece once, in order, and both booklets tell just these steps."""
-    _check_order(plan, report)
-    _check_batches(plan, report)
+    """Both booklets tell just the steps of plan.json."""
     if "booklet.html" in files:
         check_screen(plan, files["booklet.html"], report)
     else:
@@ -32,6 +32,12 @@ def check_book(plan: dict, files: dict[str, bytes], report: Report) -> None:
                 _check_pages(plan, book, name, report)
         except ValueError as wrong:
             report.fault(name, f"cannot be read: {wrong}")
+
+
+def check_steps(plan: dict, report: Report) -> None:
+    """Stages and steps lay each piece once, in order, and mix what they need."""
+    _check_order(plan, report)
+    _check_batches(plan, report)
 
 
 def _check_pages(plan: dict, book: Book, name: str, report: Report) -> None:
@@ -63,15 +69,22 @@ def _check_order(plan: dict, report: Report) -> None:
     for piece in set(laid) - set(known):
         report.fault(f"piece {piece}", "is laid in a step and is not cut")
     ranks = {layer["id"]: k for k, layer in enumerate(plan.get("layers", []))}
-    order = [
-        ranks[known[p]["layer"]] for p in sequence if p in known and known[p]["layer"] in ranks
-    ]
-    kinds = [known[p]["kind"] for p in sequence if p in known and known[p]["layer"] in ranks]
-    for a, b, kind, next_kind in zip(order, order[1:], kinds, kinds[1:], strict=False):
-        let_in = {kind, next_kind} == {"insert", "core"}  # an insert may go in before its core
-        report.expect(a <= b or let_in, "layers laid from the mould face up", "steps",
+    laid_pieces = [known[p] for p in sequence if p in known and known[p]["layer"] in ranks]
+    rising = [ranks[p["layer"]] for p in laid_pieces if p["kind"] != "insert"]
+    for a, b in pairwise(rising):
+        report.expect(a <= b, "layers laid from the mould face up", "steps",
                       f"layer {plan['layers'][b]['id']} is laid after "
                       f"{plan['layers'][a]['id']}")  # fmt: skip
+    # an insert goes in with its core, just before it or just after
+    runs = [(let_in, list(run)) for let_in, run in
+            groupby(laid_pieces, key=lambda p: p["kind"] == "insert")]  # fmt: skip
+    for k, (let_in, run) in enumerate(runs):
+        beside = [runs[k - 1][1][-1]] if k else []
+        beside += [rest[0] for _, rest in runs[k + 1 : k + 2]]
+        with_core = any(p["kind"] == "core" for p in beside)
+        for piece in run if let_in else ():
+            report.expect(with_core, "inserts laid beside a core", "steps",
+                          f"insert {piece['id']} is laid away from its core")  # fmt: skip
 
 
 def _check_batches(plan: dict, report: Report) -> None:
