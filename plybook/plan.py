@@ -17,6 +17,7 @@ from plybook.geometry.rings import canonical_ring
 from plybook.laminate.mass import resin_in_cloth_g_m2
 from plybook.laminate.model import Laminate, Piece, PieceEdge
 from plybook.laminate.stock_cut import cut_outline_mm
+from plybook.nest.markout import MarkedPiece, mark_out
 from plybook.nest.model import CutPlan, Item, Layout, Placement
 from plybook.shop.model import Shop, Stage, Step
 from plybook.spec.model import PartSpec
@@ -37,7 +38,8 @@ def plan_dict(
     """The plan of one part as plain lists and dicts.
 
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
-    same stock unit.
+    same stock unit. `marks_mm` are the corner points of the mark-out on the stock, from its end and
+    edge, as a tape in the part's unit shows them.
     """
     part = spec.part
     return {
@@ -69,7 +71,7 @@ def plan_dict(
         ],
         "pieces": [_piece(piece) for piece in laminate.pieces],
         "layouts": [
-            layout_row(layout, part.number, {item.id: item for item in plan.items})
+            layout_row(layout, part.number, {item.id: item for item in plan.items}, part.units)
             for layout in plan.layouts
             if any(owner(p.item)[0] == part.number for p in layout.placements)
         ],
@@ -168,10 +170,11 @@ def _surface(face: Face) -> dict:
 
 
 def _materials(spec: PartSpec, laminate: Laminate) -> dict:
-    """What a checker must know of each material that pieces are cut from."""
+    """What a checker must know of each material that layers and pieces are of."""
     known = spec.materials
-    table = {}
-    for name in sorted({piece.material for piece in laminate.pieces}):
+    table: dict[str, dict] = {}
+    used = {layer.material for layer in laminate.layers}
+    for name in sorted(used | {piece.material for piece in laminate.pieces}):
         if name in known.cloths:
             cloth = known.cloths[name]
             table[name] = {
@@ -192,7 +195,7 @@ def _materials(spec: PartSpec, laminate: Laminate) -> dict:
             table[name] = {"kind": "rod", "gap_mm": _figure(spec.nest.saw_kerf_mm)}
         elif name in known.consumables:
             table[name] = {"kind": "consumable", "axes_alike": True, "faces_alike": True}
-    return table
+    return {name: {"name": known.name_of(name), **row} for name, row in table.items()}
 
 
 def _piece(piece: Piece) -> dict:
@@ -246,11 +249,13 @@ def _edge(edge: PieceEdge) -> dict:
     }
 
 
-def layout_row(layout: Layout, number: str, items: dict[str, Item]) -> dict:
-    """One layout as it stands in the plan of a part."""
+def layout_row(layout: Layout, number: str, items: dict[str, Item], tape: str) -> dict:
+    """One layout as it stands in the plan of a part, marked out with a `tape` in mm or in."""
     unit = layout.unit
     own = [p for p in layout.placements if owner(p.item)[0] == number]
     others = [p for p in layout.placements if owner(p.item)[0] != number]
+    rings = {p.item: items[p.item].outline_mm for p in layout.placements}
+    marked = {(m.item, m.copy): m for m in mark_out(layout, rings, tape)}
     return {
         "stock": unit.id,
         "kind": unit.kind,
@@ -264,12 +269,12 @@ def layout_row(layout: Layout, number: str, items: dict[str, Item]) -> dict:
         "bought": unit.bought,
         "outline_mm": None if unit.outline_mm is None else ring_list(unit.outline_mm),
         "bad_zones_mm": [ring_list(zone) for zone in unit.bad_zones_mm],
-        "placements": [_placement(p) for p in own],
+        "placements": [_placement(p, marked[p.item, p.copy]) for p in own],
         "also_cut": [
             {
                 "part": owner(p.item)[0],
                 "outline_mm": ring_list(items[p.item].outline_mm),
-                **_placement(p),
+                **_placement(p, marked[p.item, p.copy]),
             }
             for p in others
         ],
@@ -277,7 +282,7 @@ def layout_row(layout: Layout, number: str, items: dict[str, Item]) -> dict:
     }
 
 
-def _placement(placement: Placement) -> dict:
+def _placement(placement: Placement, marked: MarkedPiece) -> dict:
     return {
         "piece": owner(placement.item)[1],
         "copy": placement.copy,
@@ -285,6 +290,7 @@ def _placement(placement: Placement) -> dict:
         "y_mm": round(float(placement.y_mm), _COORDINATE_DECIMALS) + 0.0,
         "rotation_deg": _figure(placement.rotation_deg),
         "flipped": bool(placement.flipped),
+        "marks_mm": _points(marked.points_mm),
     }
 
 

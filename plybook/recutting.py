@@ -91,7 +91,8 @@ def _rows(plan: dict[str, Any], after: CutPlan, number: str) -> list[dict[str, A
     others = {row["stock"]: row["also_cut"] for row in plan["layouts"]}
     rows = []
     for layout in after.layouts:
-        row = layout_row(layout, number, {item.id: item for item in after.items})
+        items = {item.id: item for item in after.items}
+        row = layout_row(layout, number, items, plan["part"]["units"])
         rows.append({**row, "also_cut": others.get(layout.unit.id, [])})
     return rows
 
@@ -119,7 +120,11 @@ def _told(
         if mine is not None:
             strangers = [o for o in row["also_cut"] if o["part"] != number]
             placed = [
-                {"part": number, "outline_mm": outlines[f"{number}/{p['piece']}"], **p}
+                {
+                    "part": number,
+                    "outline_mm": outlines[f"{number}/{p['piece']}"],
+                    **{k: v for k, v in p.items() if k != "marks_mm"},
+                }  # of that part's own tape
                 for p in mine["placements"]
             ]
             keys = ("bad_zones_mm", "used_length_mm", "utilisation")

@@ -21,7 +21,6 @@ from plybook.drawing.document import (
 from plybook.drawing.jigview import jig_picture
 from plybook.drawing.partview import strain_picture
 from plybook.drawing.rosette import show_angle
-from plybook.drawing.stepcards import material_names
 from plybook.drawing.zoneview import zone_picture
 from plybook.laminate.model import Laminate
 from plybook.shop.model import Quantity, Shop
@@ -121,7 +120,7 @@ def _by_item(rows: list[Quantity], shop: Shop) -> list[Quantity]:
 
 def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
     """The stack from the mould face up, and how far each cut departs from the bare pattern."""
-    names = material_names(spec)
+    names = spec.materials.names()
     by_id = {p.id: p for p in laminate.pieces}
     rows = []
     for place, layer in enumerate(laminate.layers, start=1):
@@ -240,7 +239,7 @@ def code_words(spec: PartSpec, laminate: Laminate) -> str:
         said.append("±45: +45 is laid first; ∓45: -45 is laid first.")
     if "_" in codes:
         said.append("_4: four alike.")
-    names = material_names(spec)
+    names = spec.materials.names()
     layers = {layer.id: layer for layer in laminate.layers}
     seen = set()
     for zone in laminate.zones:

@@ -20,7 +20,7 @@ from plybook.drawing.document import (
 )
 from plybook.drawing.layoutview import small_layout
 from plybook.drawing.rosette import show_angle
-from plybook.drawing.stepcards import batch_parts, material_names
+from plybook.drawing.stepcards import batch_parts
 from plybook.laminate.model import Laminate, Piece
 from plybook.nest.model import CutPlan
 from plybook.shop.clock import clock_text, sessions
@@ -99,7 +99,7 @@ def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop)
     """Every piece with its material, angle, size, area, stage and the stock it is cut from."""
     source = {p.item: layout.unit.id for layout in plan.layouts for p in layout.placements}
     unit = spec.part.units
-    names = material_names(spec)
+    names = spec.materials.names()
     stages = {stage.id: str(k) for k, stage in enumerate(shop.stages, start=1)}
     rows = tuple(
         (
@@ -155,7 +155,7 @@ def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
     """One page per roll, sheet or bar this part is cut from."""
     items = {item.id: item for item in plan.items}
     number = spec.part.number
-    names = material_names(spec)
+    names = spec.materials.names()
     unit = spec.part.units
     for layout in plan.layouts:
         if not any(p.item.rpartition("/")[0] == number for p in layout.placements):
@@ -240,7 +240,7 @@ def resin_page(spec: PartSpec, shop: Shop) -> Page | None:
     """Every cup: what goes in, when, what for and how long it lasts."""
     if not shop.batches:
         return None
-    names = material_names(spec)
+    names = spec.materials.names()
     stages = {stage.id: stage.title for stage in shop.stages}
     blocks: list[Block] = [
         Paragraph(

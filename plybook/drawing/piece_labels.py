@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 from plybook.drawing.document import Block, CheckBox, Heading, Items, Page, Paragraph
 from plybook.drawing.rosette import show_angle
-from plybook.drawing.stepcards import material_names
 from plybook.laminate.model import Laminate, Piece
 from plybook.shop.model import Shop
 from plybook.spec.model import PartSpec
@@ -63,7 +62,7 @@ SHEETS = {
 def piece_labels(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[Label, ...]:
     """One label for each copy of each piece, in the order of laying."""
     part = spec.part
-    names = material_names(spec)
+    names = spec.materials.names()
     count = len(shop.stages)
     stages = {stage.id: f"{n} of {count}" for n, stage in enumerate(shop.stages, start=1)}
     owner = " ".join(w for w in (part.number, f"rev {part.revision}", HANDS[part.hand]) if w)
@@ -108,7 +107,7 @@ def edge_words(piece: Piece) -> str:
 
 def kit_pages(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[Page, ...]:
     """A page per stage that lays pieces: what is gathered before it starts, to tick off."""
-    names = material_names(spec)
+    names = spec.materials.names()
     kits = {kit.stage: kit for kit in shop.kits}
     pages = []
     for number, stage in enumerate(shop.stages, start=1):

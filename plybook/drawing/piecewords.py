@@ -66,15 +66,6 @@ def edge_variants(edge: PieceEdge, piece: Piece) -> list[tuple[str, ...]]:
     return variants
 
 
-def material_name(piece: Piece, spec: PartSpec) -> str:
-    """The material as its data sheet names it, else its id."""
-    m = spec.materials
-    for shelf in (m.cloths, m.cores, m.rods, m.consumables):
-        if piece.material in shelf:
-            return shelf[piece.material].name or piece.material
-    return piece.material
-
-
 def fibre_words(piece: Piece, spec: PartSpec) -> str | None:
     """What the arrow says, or None where the material has no direction.
 
@@ -138,7 +129,7 @@ def card_lines(piece: Piece, laminate: Laminate, spec: PartSpec) -> list[tuple[s
     lines = [
         (face_up_words(piece), True),
         (layer_words(piece, laminate), False),
-        (material_name(piece, spec), False),
+        (spec.materials.name_of(piece.material), False),
         (DOT.join(p for p in parts if p), False),
         (part_words(spec), False),
         (growth_words(piece), False),
@@ -152,7 +143,7 @@ def facts(piece: Piece, laminate: Laminate, spec: PartSpec) -> list[tuple[str, s
     thick = show_length(piece.thickness_mm, spec.part.units)
     rows = [
         ("Layer", layer_words(piece, laminate).removeprefix("Layer ")),
-        ("Material", material_name(piece, spec)),
+        ("Material", spec.materials.name_of(piece.material)),
         ("Quantity", f"{piece.quantity} OFF"),
         ("Face", face_up_words(piece)),
         ("Size", size_words(piece, spec.part.units)),

@@ -59,7 +59,7 @@ class _Bench:
     def __post_init__(self) -> None:
         self.pieces = {p.id: p for p in self.laminate.pieces}
         self.batches = {b.id: b for b in self.shop.batches}
-        self.names = material_names(self.spec)
+        self.names = self.spec.materials.names()
         drops = ((layer.id, getattr(layer, "drop", None)) for layer in self.spec.layers)
         self.runs = {id: drop.run for id, drop in drops if drop}
         self.mould = InMould(self.laminate.layers)
@@ -82,23 +82,6 @@ def step_pages(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> It
                 bench.mould.lay({*layers, step.layer})
             elif step.name in ("open_face", "take_off"):  # its films come off
                 bench.mould.take_off(layers)
-
-
-def material_names(spec: PartSpec) -> dict[str, str]:
-    """Material id to the name people use."""
-    stock = spec.materials
-    return {
-        m.id: m.name
-        for group in (
-            stock.cloths,
-            stock.cores,
-            stock.rods,
-            stock.consumables,
-            stock.resins,
-            stock.thickened,
-        )
-        for m in group.values()
-    }
 
 
 def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:

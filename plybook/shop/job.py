@@ -178,11 +178,7 @@ class Job:
 
     def name(self, material: str) -> str:
         """The name of a material as its card has it."""
-        cards = self.spec.materials
-        for shelf in (cards.cloths, cards.cores, cards.rods, cards.consumables):
-            if material in shelf:
-                return shelf[material].name or material
-        return material
+        return self.spec.materials.name_of(material)
 
     def consumable(self, role: str) -> Consumable | None:
         """The first consumable of the spec with a role."""

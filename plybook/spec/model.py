@@ -497,6 +497,15 @@ class Materials:
     resins: dict[str, Resin]
     thickened: dict[str, ThickenedResin]
 
+    def name_of(self, material: str) -> str:
+        """What people call a material: the name on its card, else its id."""
+        return self.names().get(material, material)
+
+    def names(self) -> dict[str, str]:
+        """Every material's name by its id."""
+        groups = (self.cloths, self.cores, self.rods, self.consumables, self.resins, self.thickened)
+        return {card.id: card.name or card.id for group in groups for card in group.values()}
+
 
 @dataclass(frozen=True)
 class StockItem:

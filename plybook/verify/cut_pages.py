@@ -15,7 +15,7 @@ import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.corners import INCH_MM
-from plybook.verify.layouts import placed_ring
+from plybook.verify.layouts import on_stock
 from plybook.verify.pdf_pages import Page, Words
 
 HEADS = {("along", "across"): "points", ("from", "to"): "bars"}
@@ -40,6 +40,7 @@ class Cut:
     stage: str | None
     flipped: bool
     ring_mm: np.ndarray  # counter-clockwise, from the stock's end and edge
+    marks_mm: np.ndarray | None  # its corner points
 
 
 @dataclass
@@ -63,19 +64,14 @@ def cuts_of(layout: dict, pieces: dict[str, dict], number: str) -> list[Cut]:
     """
     rows = [(p, pieces[p["piece"]], number) for p in layout["placements"]]
     rows += [(p, p, p["part"]) for p in layout.get("also_cut", [])]
-    up = (0.0, layout["edge_mm"])
     alone = len({part for _, _, part in rows}) == 1
     return [
         Cut(part, p["piece"], (f"{part} {p['piece']}", *[p["piece"]] * alone), p["copy"],
             piece.get("quantity"), piece.get("kind"), piece.get("angle_deg"), piece.get("stage"),
-            bool(p["flipped"]), _turned(placed_ring(piece, p)) + up)
+            bool(p["flipped"]), on_stock(piece, p, layout),
+            np.array(p["marks_mm"]) if "marks_mm" in p else None)
         for p, piece, part in rows
     ]  # fmt: skip
-
-
-def _turned(outline: np.ndarray) -> np.ndarray:
-    """Counter-clockwise, face down too."""
-    return outline if plane.area(outline) > 0 else outline[::-1]
 
 
 def length_mm(figure: str, unit: str) -> float:
@@ -188,9 +184,9 @@ def _levels(words: list[Words]) -> Iterator[list[str]]:
         yield [w.text for w in sorted(line, key=lambda w: w.at_mm[0])]
 
 
-def room_mm(layout: dict) -> tuple[float, float]:
-    """Length and whole width of a unit of stock."""
-    return layout["length_mm"], layout["width_mm"] + 2 * layout["edge_mm"]
+def whole_width_mm(layout: dict) -> float:
+    """The width of a unit of stock from edge to edge."""
+    return layout["width_mm"] + 2 * layout["edge_mm"]
 
 
 def holds(cut: Cut, at: np.ndarray) -> bool:

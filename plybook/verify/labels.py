@@ -183,10 +183,9 @@ def _check_kits(plan: dict, pages: list[Page], names: Names, name: str, report: 
             told = angle(piece["angle_deg"]) if piece["kind"] in ("ply", "rod") else ""
             line = re.compile(
                 f"{pattern(squeeze(piece['id'])).pattern}{re.escape(told)}"
-                f"({names.expression(piece['material'])})×{piece['quantity']}"
+                f"{names.expression(piece['material'])}×{piece['quantity']}"
             )
             found = line.search(words, at)
-            good = found is not None and names.fits(piece["material"], found[1])
-            report.expect(good, "pieces on the kit list of their stage", name,
+            report.expect(found is not None, "pieces on the kit list of their stage", name,
                           f"{piece['id']} is not there as in plan.json, in its turn")  # fmt: skip
             at = found.end() if found else at

@@ -1,10 +1,12 @@
-"""Layouts: every piece cut once, inside its stock, clear of the others, along its fibre."""
+"""Layouts: every piece cut once, inside its stock, clear of the others, along its fibre, with
+corner points that take nothing off it."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from plybook.verify import plane
+from plybook.verify.corners import check_marks
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.tolerances import TOUCH_MM, TURN_DEG
@@ -14,6 +16,7 @@ def check_layouts(plan: dict, report: Report) -> None:
     """Layouts of plan.json against pieces, stock and the rules of each material."""
     pieces = {p["id"]: p for p in plan["pieces"]}
     materials = plan.get("materials", {})
+    unit = tape_unit(plan)
     found: dict[str, list[int]] = {}
     for layout in plan["layouts"]:
         where = f"layout {layout['stock']}"
@@ -28,6 +31,9 @@ def check_layouts(plan: dict, report: Report) -> None:
                           where, f"{piece['id']} is cut from the wrong material")  # fmt: skip
             rings.append((piece["id"], placed_ring(piece, placement)))
             _check_turn(piece, placement, layout, materials, where, report)
+            at = f"{where}, {piece['id']} copy {placement['copy']}"
+            check_marks(np.array(placement["marks_mm"]), on_stock(piece, placement, layout),
+                        unit, at, report)  # fmt: skip
         for placement in layout.get("also_cut", []):
             if "outline_mm" in placement:
                 name = f"{placement['part']}/{placement['piece']}"
@@ -54,6 +60,17 @@ def placed_ring(piece: dict, placement: dict) -> np.ndarray:
         placement["rotation_deg"],
         placement["flipped"],
     )
+
+
+def on_stock(piece: dict, placement: dict, layout: dict) -> np.ndarray:
+    """The same counter-clockwise, from the stock's end and edge."""
+    outline = placed_ring(piece, placement) + (0.0, layout["edge_mm"])
+    return outline if plane.area(outline) > 0 else outline[::-1]
+
+
+def tape_unit(plan: dict) -> str:
+    """What pieces are marked out in, "mm" or "in"."""
+    return "in" if plan["part"]["units"] == "in" else "mm"
 
 
 def _check_turn(

@@ -1,8 +1,8 @@
 """cutplan.pdf against plan.json: a page for each unit of stock, its figures, and the mark-out table
 from which pieces are drawn on the stock with tape and straightedge.
 
-Each piece stands in its table once, by name and copy, with corners that take nothing off its
-outline where it lies and stand no further off than a tape's marks and the words beside them say.
+Each piece stands in its table once, by name and copy, with the corners that plan.json has; how
+far over a curve they stand is worked out again.
 """
 
 from __future__ import annotations
@@ -23,12 +23,15 @@ from plybook.verify.cut_pages import (
     in_title_block,
     length_mm,
     reads_as,
-    room_mm,
     squeeze,
     table_heads,
+    whole_width_mm,
 )
 from plybook.verify.cut_pictures import check_picture
+from plybook.verify.layouts import tape_unit
+from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Book, Page
+from plybook.verify.printed import same
 from plybook.verify.report import Report
 from plybook.verify.tolerances import TOUCH_MM
 
@@ -37,9 +40,10 @@ NOTHING = "Nothing is cut from stock."
 ACROSS = "Cut across the roll"
 TAPE_MM = {"mm": 0.05, "in": corners.INCH_MM / 128}  # half of the last mark of a running figure
 SAID_MM = {"mm": 0.05, "in": corners.INCH_MM / 32}  # half of the last mark of a length in words
+LITTLE_MM = 2.5  # straight sides that stand over by less need not say so
 ROUNDING_MM = 0.002  # of figures in plan.json
 _TITLE = re.compile(r"(\d+)\. (.+)")
-_OVER = re.compile(r"Curvesaschords,atmost([\d.]+)mmover")
+_OVER = re.compile(r"atmost([\d.]+)mmover;trim")
 _COPY = re.compile(r"(\d+)of(\d+)(?:·|$)")
 _ANGLE = re.compile(r"([-+]?\d+(?:\.\d+)?)°")
 _USED = re.compile(rf"(\d+) pieces? · ({FIGURE}) (mm|in) × ({FIGURE}) (mm|in)")
@@ -53,8 +57,8 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
     """Every page of cutplan.pdf.
 
     Args:
-        plan: `part` with number and units, `pieces` and `layouts` of plan.json; of a set, the
-            pieces of all parts stand in `also_cut` of its layouts.
+        plan: `part` with number and units, `materials`, `pieces` and `layouts` of plan.json; of a
+            set, the pieces of all parts stand in `also_cut` of its layouts.
         files: of the folder.
     """
     if NAME not in files:
@@ -73,7 +77,7 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
         return
     pieces = {p["id"]: p for p in plan["pieces"]}
     cuts = {x["stock"]: cuts_of(x, pieces, plan["part"]["number"]) for x in plan["layouts"]}
-    unit = "in" if plan["part"]["units"] == "in" else "mm"
+    unit, names = tape_unit(plan), Names(plan)
     single = [x for x in plan["layouts"] if x["kind"] != "bar"]
     bars = [x for x in plan["layouts"] if x["kind"] == "bar"]
     left = list(pages)
@@ -82,9 +86,9 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
         own = [p for p in left if heading(p) and reads_as(heading(p)[0], stock)
                and table_heads(p)[0] != "bars"]  # fmt: skip
         left = [p for p in left if not any(p is q for q in own)]
-        _check_stock(layout, cuts[stock], own, unit, report)
+        _check_stock(layout, cuts[stock], names, own, unit, report)
     if bars:
-        _check_bars(bars, cuts, left, unit, report)
+        _check_bars(bars, cuts, names, left, unit, report)
     elif left:
         report.fault(NAME, f"has a page of {heading(left[0])[:1]}, which is no stock of the plan")
 
@@ -100,7 +104,7 @@ def _check_sheets_in_order(pages: list[Page], number: str, report: Report) -> No
 
 
 def _check_stock(
-    layout: dict, cuts: list[Cut], pages: list[Page], unit: str, report: Report
+    layout: dict, cuts: list[Cut], names: Names, pages: list[Page], unit: str, report: Report
 ) -> None:
     """The drawing and the table of one roll or sheet."""
     where = f"{NAME}, {layout['stock']}"
@@ -109,7 +113,7 @@ def _check_stock(
     report.expect(bool(tables and drawings), "stock with its drawing and its mark-out table",
                   where, "has no drawing" if tables else "has no mark-out table")  # fmt: skip
     for page in pages:
-        _check_said(layout, heading(page), where, report)
+        _check_said(layout, names, heading(page), where, report)
     found = blocks(tables)
     _check_marks(layout, cuts, found, unit, where, report)
     _check_across(layout, cuts, found, drawings, unit, where, report)
@@ -119,14 +123,13 @@ def _check_stock(
     check_picture([(layout, cuts)], drawings, where, report)
 
 
-def _check_said(layout: dict, told: list[str], where: str, report: Report) -> None:
-    """What kind of stock it is, and whether it is there; the material bears its data sheet's name,
-    which plan.json does not hold."""
+def _check_said(layout: dict, names: Names, told: list[str], where: str, report: Report) -> None:
+    """What kind of stock it is, of which material, and whether it is there."""
     said = told[1] if len(told) == 3 else ""
-    state = ", to buy" if layout["bought"] else ", on the shelf"
-    good = said.startswith(f"{layout['kind']} of ") and (said.endswith((state, "\u2026")))
-    report.expect(good or len(told) == 2, "stock with its kind and where it is", where,
-                  f"is called {said!r}")  # fmt: skip
+    state = "to buy" if layout["bought"] else "on the shelf"
+    due = f"{layout['kind']} of {names.called(layout['material'])}, {state}"
+    report.expect(len(told) == 2 or same(said, due), "stock with its kind, its material and where "
+                  "it is", where, f"is called {said!r}, not {due!r}")  # fmt: skip
 
 
 # ---------------------------------------------------------------- corners
@@ -160,7 +163,7 @@ def _check_marks(
         last = max(last, low)
         at = f"{where}, {block.title}"
         _check_words(cut, block, at, report)
-        _check_corners(cut, block, marks, room_mm(layout), unit, at, report)
+        _check_corners(cut, block, marks, unit, at, report)
     for cut in left:
         report.fault(where, f"does not mark out {cut.part}/{cut.piece}, copy {cut.copy}")
 
@@ -205,31 +208,23 @@ def _check_words(cut: Cut, block: Block, where: str, report: Report) -> None:
 
 
 def _check_corners(
-    cut: Cut, block: Block, marks: np.ndarray, room: tuple[float, float], unit: str, where: str,
-    report: Report,
-) -> None:  # fmt: skip
-    report.expect(corners.begins_at_the_end(marks), "mark-outs numbered from the end, "
-                  "counter-clockwise", where, "its corners are not in their order")  # fmt: skip
-    lost = corners.cut_off_mm(marks, cut.ring_mm)
-    report.expect(lost <= corners.COVER_MM, "mark-outs that take nothing off their piece", where,
-                  f"its corners cut {lost:.2f} mm off the piece")  # fmt: skip
+    cut: Cut, block: Block, marks: np.ndarray, unit: str, where: str, report: Report
+) -> None:
+    """The corners are those of plan.json; marked with another part's tape, they are held against
+    the outline themselves."""
+    if cut.marks_mm is None:
+        corners.check_marks(marks, cut.ring_mm, unit, where, report)
+    else:
+        good = marks.shape == cut.marks_mm.shape and np.abs(marks - cut.marks_mm).max() < 1e-3
+        report.expect(bool(good), "pieces with the corner points of plan.json", where,
+                      "a corner is not where plan.json has it")  # fmt: skip
     told = _OVER.search(block.said)
-    if told:
-        over = corners.over_mm(marks, cut.ring_mm)
-        good = float(told[1]) - 0.1 - ROUNDING_MM <= over <= float(told[1]) + ROUNDING_MM
-        report.expect(good, "mark-outs of curves as far over as they say", where,
-                      f"stands {over:.2f} mm over, it says {told[1]}")  # fmt: skip
-    if corners.stand_where_due(marks, cut.ring_mm, room, unit):
-        report.proved("corners marked out on the tape's next mark outside", len(marks))
-        return
-    odd = (
-        corners.has_needles(marks, cut.ring_mm, unit)
-        or corners.bridge_slots(marks, cut.ring_mm, unit)
-        or corners.end_on_the_edge(marks, cut.ring_mm, room, unit)
-    )
-    near = odd and corners.stand_near(marks, cut.ring_mm, unit)
-    report.expect(near, "mark-outs of slots, needle points and edges of the stock that keep close "
-                  "to them", where, "a corner is not where the outline has it")  # fmt: skip
+    over = corners.over_mm(marks, cut.ring_mm)
+    high = float(told[1]) if told else LITTLE_MM
+    low = high - 0.1 if told else 0.0
+    report.expect(low - ROUNDING_MM <= over <= high + ROUNDING_MM,
+                  "mark-outs as far over as they say", where,
+                  f"stands {over:.2f} mm over, it says {told and told[1]}")  # fmt: skip
 
 
 # ---------------------------------------------------------------- cuts across
@@ -241,7 +236,7 @@ def _check_across(
 ) -> None:  # fmt: skip
     """A roll is cut across where stages part, and nowhere else; no piece lies under the cut."""
     half = TAPE_MM[unit] + ROUNDING_MM
-    wide = room_mm(layout)[1]
+    wide = whole_width_mm(layout)
     crossing, placed = [], 0
     for block in found:
         if not block.title.startswith(ACROSS):
@@ -386,8 +381,9 @@ def _left(page: Page) -> float:
 
 
 def _check_bars(
-    bars: list[dict], cuts: dict[str, list[Cut]], pages: list[Page], unit: str, report: Report
-) -> None:
+    bars: list[dict], cuts: dict[str, list[Cut]], names: Names, pages: list[Page], unit: str,
+    report: Report,
+) -> None:  # fmt: skip
     """The lengths cut from every bar, all in one table."""
     tables = [p for p in pages if table_heads(p)[0] == "bars"]
     drawings = [p for p in pages if not table_heads(p)[0]]
@@ -404,7 +400,7 @@ def _check_bars(
             continue
         group, rest = rest[:count], rest[count:]
         where = f"{NAME}, {named}"
-        _check_said(group[0], heading(page), where, report)
+        _check_said(group[0], names, heading(page), where, report)
         _check_lengths_left(group, found, cuts, page, unit, where, report)
         check_picture([(x, cuts[x["stock"]]) for x in group], [page], where, report)
     report.expect(
@@ -423,27 +419,30 @@ def _check_bars(
 
 
 def _check_bar(block: Block, cuts: list[Cut], unit: str, where: str, report: Report) -> None:
-    """Each length by name, from and to, on the tape's next marks outside it."""
+    """Each length by name, from and to as its corner points in plan.json have it."""
     said = dict(re.findall(r"(?:^|·)(\d+):([^·]*)", block.said))
-    grids = {grid for _, grid in corners.FINENESS[unit]}
     left = list(cuts)
     for order, (number, start, stop) in enumerate(block.rows, start=1):
         name = said.get(number, "")
         low, high = length_mm(start, unit), length_mm(stop, unit)
-        ends = [(c, float(c.ring_mm[:, 0].min()), float(c.ring_mm[:, 0].max())) for c in left
-                if any(reads_as(name, squeeze(n)) for n in c.names)]  # fmt: skip
-        meant = next(
-            (c for c, a, b in ends
-             if any(-TOUCH_MM <= a - low <= g + TOUCH_MM and -TOUCH_MM <= high - b <= g + TOUCH_MM
-                    for g in grids)),
-            None,
-        )  # fmt: skip
+        named = (c for c in left if any(reads_as(name, squeeze(n)) for n in c.names))
+        meant = next((c for c in named if _spans(c, low, high, unit)), None)
         good = meant is not None and number == f"{order}"
         report.expect(good, "lengths of bars from end to end", where,
                       f"{number}: {name} from {start} to {stop} is not what is cut")  # fmt: skip
         left = [c for c in left if c is not meant]
     for cut in left:
         report.fault(where, f"does not tell {cut.part}/{cut.piece}, copy {cut.copy}")
+
+
+def _spans(cut: Cut, low: float, high: float, unit: str) -> bool:
+    """Whether a length runs from and to where it should; marked with another part's tape, to the
+    next marks outside the piece."""
+    known = cut.marks_mm is not None
+    along = (cut.marks_mm if cut.marks_mm is not None else cut.ring_mm)[:, 0]
+    step = 0.0 if known else corners.STEP_MM[unit]
+    over = (float(along.min()) - low, high - float(along.max()))
+    return all(-TOUCH_MM <= x <= step + TOUCH_MM for x in over)
 
 
 def _check_lengths_left(

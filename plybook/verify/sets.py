@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from plybook.verify.drawings import check_cut_drawings
-from plybook.verify.layouts import placed_ring
+from plybook.verify.layouts import placed_ring, tape_unit
 from plybook.verify.markout import check_cut_sheets
 from plybook.verify.report import Report
 from plybook.verify.tables import check_placements, rows
@@ -47,22 +47,29 @@ def check_set(files: dict[str, bytes], manifest: dict, plans: dict, report: Repo
     name = "tables/placements.csv"
     check_placements(list(placed.values()), rows("placements", files, report), name, report)
     first = plans[numbers[0]][0]
+    tapes = {n: tape_unit(plans[n][0]) for n in numbers}
     pieces = {n: {p["id"]: p for p in plans[n][0]["pieces"]} for n in numbers}
     shown = []
     for layout in layouts.values():
         mine = [v for k, v in placed.items() if k[0] == layout["stock"]]
-        outlines = [_cut(p, n, pieces[n][p["piece"]]) for _, n, p in mine]
+        outlines = [_cut(p, n, pieces[n][p["piece"]], tapes[n] == tape_unit(first))
+                    for _, n, p in mine]  # fmt: skip
         shown.append({**layout, "placements": [], "also_cut": outlines})
+    materials: dict[str, dict] = {}
+    for number in reversed(numbers):  # the first part names them
+        materials.update(plans[number][0]["materials"])
     together = {"part": {**first["part"], "number": manifest["folder"]}, "pieces": [],
-                "layouts": shown}  # fmt: skip
+                "materials": materials, "layouts": shown}  # fmt: skip
     check_cut_drawings(together, files, placed_ring, report)
     check_cut_sheets(together, files, report)
 
 
-def _cut(placement: dict, number: str, piece: dict) -> dict:
-    """A placement with what the mark-out tells of its piece."""
+def _cut(placement: dict, number: str, piece: dict, same_tape: bool) -> dict:
+    """A placement with what the mark-out tells of its piece; its corner points only where they
+    are for the tape of the set."""
     told = ("outline_mm", "cut_outline_mm", "quantity", "kind", "angle_deg", "stage")
-    return {**placement, "part": number, **{k: piece[k] for k in told if k in piece}}
+    own = {k: v for k, v in placement.items() if same_tape or k != "marks_mm"}
+    return {**own, "part": number, **{k: piece[k] for k in told if k in piece}}
 
 
 def read_manifest(data: bytes) -> dict:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from plybook.drawing.piececard import card
-from plybook.drawing.piecewords import material_name, part_words
+from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Primitive, Scene
 from plybook.drawing.template import PieceDrawing, draw_pieces
 from plybook.laminate.model import Laminate, Piece
@@ -124,7 +124,7 @@ class _Book:
             page += 1 + count
         head = ("Piece", "Material", "Quantity", "Tiles, rows \u00d7 columns", "Pages")
         rows = [
-            (p.id, material_name(p, self.spec), f"{p.quantity} OFF", *where[p.id])
+            (p.id, self.spec.materials.name_of(p.material), f"{p.quantity} OFF", *where[p.id])
             for p in self.laminate.pieces
             if p.id in where
         ]

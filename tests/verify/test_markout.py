@@ -2,6 +2,7 @@
 
 import io
 import json
+import math
 import re
 import shutil
 from functools import partial
@@ -61,10 +62,13 @@ def faults(folder):
     return [fault for fault in forging.faults(folder) if fault.startswith(NAME)]
 
 
-def own_faults(folder):
-    """The same of one part's cut plan by its own check alone, which is quick."""
+def own_faults(folder, known=True):
+    """The same of one part's cut plan by its own check alone, which is quick; where the corner
+    points are not known, they are held against the outlines."""
     report = Report(str(folder))
     plan = json.loads((folder / "plan.json").read_bytes())
+    for placement in (p for layout in plan["layouts"] for p in layout["placements"]):
+        known or placement.pop("marks_mm")
     _guarded(partial(check_cut_sheets, plan, {NAME: (folder / NAME).read_bytes()}, report), report)
     return report.faults
 
@@ -120,8 +124,9 @@ def test_every_corner_of_a_part_in_inches_is_proved(hatch_out):
             for p in layout["placements"]]  # fmt: skip
     assert told["pieces marked out by name and copy"] == len(rows)
     assert told["mark-outs that take nothing off their piece"] == len(rows)
+    assert told["pieces with the corner points of plan.json"] == len(rows)
+    assert told["mark-outs as far over as they say"] == len(rows)
     assert told["placed outlines drawn at their scale"] == len(rows)
-    assert told["corners marked out on the tape's next mark outside"] >= 4 * len(rows)
     assert told["drawings with the order of cutting of their table"] == 2
 
 
@@ -163,6 +168,25 @@ def test_a_forged_page_is_caught(hatch_copy, number, change, said):
     forged(hatch_copy / PART, number, change)
     found = own_faults(hatch_copy / PART)
     assert any(re.search(said, fault) for fault in found), found
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (words(b"(10 7/8)", b"(10 7/8)"), ""),
+        (words(b"(21 3/16)", b"(22 3/16)"), "cut .* mm off"),
+        (swapped(b"(10 7/8)", b"(12 1/4)"), "cut .* mm off|order|cross"),
+        (words(b"(12 1/16)", b"(15 1/16)"), "mm from the piece|mm over"),
+    ],
+)
+def test_marks_for_another_tape_than_the_plans_are_held_against_the_outline(
+    hatch_copy, change, said
+):
+    """As in a cut plan in inches of a part in millimetres."""
+    if said:
+        forged(hatch_copy / PART, 1, change)
+    found = own_faults(hatch_copy / PART, known=False)
+    assert any(re.search(said, fault) for fault in found) if said else not found, found
 
 
 def test_a_page_at_another_scale_is_caught_in_the_whole(hatch_copy):
@@ -228,30 +252,47 @@ def moved(data, pattern, by):
     return data[: found.start(1)] + figure + data[found.end(1) :]
 
 
-# a sheet of 1000 x 500 and a slanting piece, figures worked out by hand: each corner goes to the
-# nearest half millimetre that takes nothing off
+# a slanting piece, figures worked out by hand: each corner goes to the nearest half millimetre that
+# takes nothing off
 SLANT = np.array([(10.2, 20.3), (110.1, 20.3), (150.1, 80.6), (10.2, 80.6)])
 MARKED = np.array([(10.0, 20.0), (110.0, 20.0), (150.5, 81.0), (10.0, 81.0)])
 
 
+def told_of(marks, ring=SLANT, unit="mm"):
+    report = Report("x")
+    corners.check_marks(np.asarray(marks), ring, unit, "A1", report)
+    return " ".join(report.faults)
+
+
 def test_corners_on_the_next_marks_outside_are_right():
+    assert told_of(MARKED) == ""
     assert corners.cut_off_mm(MARKED, SLANT) == 0.0
-    assert corners.begins_at_the_end(MARKED)
-    assert corners.stand_where_due(MARKED, SLANT, (1000.0, 500.0), "mm")
+    assert corners.over_mm(MARKED, SLANT) == pytest.approx(math.hypot(0.4, 0.4))
 
 
 @pytest.mark.parametrize("corner", range(4))
-@pytest.mark.parametrize("by", [(0.5, 0), (-0.5, 0), (0, 0.5), (0, -0.5), (1, 0), (0, -1)])
-def test_a_corner_one_mark_off_is_found(corner, by):
+def test_a_corner_inside_the_piece_is_found(corner):
     marks = MARKED.copy()
-    marks[corner] += by
-    assert not corners.stand_where_due(marks, SLANT, (1000.0, 500.0), "mm")
+    marks[corner] += 1.5 * np.sign(SLANT.mean(axis=0) - SLANT[corner])
+    assert "mm off the piece" in told_of(marks)
+
+
+def test_a_corner_that_no_tape_shows_is_found():
+    marks = MARKED - (0.25, 0.0)
+    assert "no tape shows" in told_of(marks)
+    assert "no tape shows" in told_of(MARKED, unit="in")
+
+
+def test_a_corner_far_from_the_piece_is_found():
+    marks = MARKED.copy()
+    marks[2] += 30.0
+    assert "mm from the piece" in told_of(marks)
 
 
 def test_corners_in_another_order_are_found():
-    assert not corners.begins_at_the_end(np.roll(MARKED, -1, axis=0))
-    assert not corners.begins_at_the_end(np.roll(MARKED[::-1], 1, axis=0))
-    assert not corners.stand_where_due(MARKED[[0, 2, 1, 3]], SLANT, (1000.0, 500.0), "mm")
+    assert "in their order" in told_of(np.roll(MARKED, -1, axis=0))
+    assert "in their order" in told_of(np.roll(MARKED[::-1], 1, axis=0))
+    assert "sides cross" in told_of(MARKED[[0, 2, 1, 3]])
 
 
 @pytest.mark.parametrize(
@@ -276,47 +317,3 @@ def test_what_is_no_figure_is_refused(figure):
 )  # fmt: skip
 def test_names_are_known_though_shortened_or_lacking_a_letter(printed, wanted, same):
     assert reads_as(printed, wanted) == same
-
-
-def test_chords_round_a_circle_stand_near_it_and_no_further():
-    """A circle of 100 mm: chords of 1.5 mm make 18 sides, whose corners stand at 101.5 mm."""
-    turn = np.linspace(0.0, 2 * np.pi, 72, endpoint=False)
-    circle = 150.0 + 100.0 * np.column_stack([np.cos(turn), np.sin(turn)])
-    far = 100.0 / np.cos(np.pi / 18)
-    marks = np.round((150.0 + far / 100.0 * (circle[::4] - 150.0)) * 2) / 2
-    assert corners.stand_near(marks, circle, "mm")
-    for k in range(len(marks)):
-        wrong = marks.copy()
-        wrong[k] += 4.0 * (marks[k] - 150.0) / far
-        assert not corners.stand_near(wrong, circle, "mm")
-
-
-def test_only_a_needle_point_may_be_cut_off_short():
-    needle = np.array([(0.0, 0.0), (600.0, 0.0), (600.0, 20.0)])
-    assert corners.has_needles(needle, needle, "mm")
-    assert not corners.has_needles(MARKED, SLANT, "mm")
-
-
-def test_only_a_slot_deeper_than_chords_reach_is_bridged():
-    """A slot of 0.1 mm that runs 30 mm into a square; its sides are cut before the outline."""
-    slotted = np.array([(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (50.1, 100.0), (50.1, 70.0),
-                        (50.0, 70.0), (50.0, 100.0), (0.0, 100.0)])  # fmt: skip
-    square = slotted[[0, 1, 2, 7]]
-    assert corners.bridge_slots(square, slotted, "mm")
-    assert corners.stand_near(square, slotted, "mm")
-    assert not corners.bridge_slots(square, square, "mm")
-
-
-def test_on_an_edge_of_the_stock_its_corner_may_stand_for_a_short_cut():
-    """A leaf with a short cut from (0, 2.3) to the lower edge; the same in the middle of the stock
-    has no edge to end on."""
-    ring = np.array([(40.906, 0.0), (29.63, 113.737), (19.443, 152.75), (9.716, 113.62),
-                     (0.0, 2.265)])  # fmt: skip
-    ticks = np.array([(0, 0), (13, 0), (26, 0), (19, 72), (12, 98), (6, 72), (0, 12)])
-    marks, room = ticks * 25.4 / 16, (100_000.0, 1500.0)
-    assert corners.end_on_the_edge(marks, ring, room, "in")
-    assert corners.stand_near(marks, ring, "in")
-    aside = 16 * 25.4 / 16
-    assert not corners.end_on_the_edge(marks + aside, ring + aside, room, "in")
-    marks[3] += 25.4 / 16
-    assert not corners.end_on_the_edge(marks, ring, room, "in")

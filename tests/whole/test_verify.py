@@ -74,6 +74,11 @@ def test_a_changed_truncated_or_missing_file_is_caught(hatch_copy, name):
             "apart",
         ),
         (lambda p: p["layouts"][0]["placements"].pop(), "copies"),
+        (lambda p: marks(p)[0].__setitem__(0, marks(p)[0][0] + 25.4), "off the piece"),
+        (lambda p: marks(p)[0].__setitem__(0, marks(p)[0][0] - 25.4), "from the piece"),
+        (lambda p: marks(p)[0].__setitem__(0, marks(p)[0][0] - 0.3), "no tape shows"),
+        (lambda p: marks(p)[0].__setitem__(1, marks(p)[0][1] - 25.4 / 16), "where plan.json"),
+        (lambda p: marks(p).reverse(), "not in their order"),
         (lambda p: p["quantities"]["batches"][0]["parts"][0].update(mass_g=1.0), "sum to"),
         (lambda p: [s["steps"].reverse() for s in p["stages"]], "laid after"),
         (lambda p: p["pieces"].append(dict(piece(p))), "stands twice"),
@@ -95,6 +100,11 @@ def test_a_changed_truncated_or_missing_file_is_caught(hatch_copy, name):
 def test_a_forged_plan_is_caught_by_what_the_other_files_say(hatch_copy, change, words):
     change_plan(hatch_copy / PART, change)
     assert any(words in fault for fault in faults(hatch_copy)), faults(hatch_copy)
+
+
+def marks(plan):
+    """The corner points of the first piece that is cut."""
+    return plan["layouts"][0]["placements"][0]["marks_mm"]
 
 
 def shift_first_coordinate(data):
