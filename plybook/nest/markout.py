@@ -38,6 +38,7 @@ _NEEDLE = 8.0  # mitre limit: sharper points are cut off short
 _BLUNT = 2.0  # the same beside a near neighbour
 TOLD_MM = 2.5  # a mark-out that stands over by more says so
 FAR_MM = 12.0  # corners further from their piece are cut off short
+_HAIR_MM = 1e-6  # a box has two sides
 _REACH = 14  # grid steps searched for an outward point at a sharp corner
 
 
@@ -77,6 +78,8 @@ def mark_out(
     room = (stock.length_mm, stock.width_mm + 2 * stock.edge_mm)
     rings = [placed(outlines_mm[place.item], place) + offset for place in layout.placements]
     true = shapely.polygons([shapely.linearrings(ring) for ring in rings])
+    wrong = ~shapely.is_valid(true)  # told later, by its layer
+    true[wrong] = shapely.make_valid(true[wrong])
     tree = shapely.STRtree(true)
     for k, (place, ring) in enumerate(zip(layout.placements, rings, strict=True)):
         piece = _marked(place, ring, CURVE_MM, GRID_MM[unit], room)
@@ -150,7 +153,7 @@ def _marked(
     blunt: bool = False,
 ) -> MarkedPiece:
     true = shapely.Polygon(ring)
-    on_stock = true & shapely.box(0.0, 0.0, *room_mm)  # it may stand over the edge by a rounding
+    on_stock = shapely.Polygon(np.clip(ring, 0.0, room_mm))  # it may stand over by a rounding
     best: tuple[float, np.ndarray, bool] | None = None
     for few, curved in _outlines(true, ring, curve_mm, grid, room_mm, blunt):
         points = _each_once(_kept_on_stock(few, grid, room_mm), grid)
@@ -202,10 +205,20 @@ def _outlines(
             yield np.round(few / grid) * grid, curved
     few, _ = outer_chords(_around(true.convex_hull), curve_mm)
     yield rounded_outwards(few, grid, room_mm), True
-    yield rounded_outwards(_around(true.minimum_rotated_rectangle), grid, room_mm), True
+    yield rounded_outwards(_slim_box(ring), grid, room_mm), True
     (x0, y0), (x1, y1) = ring.min(axis=0), ring.max(axis=0)
     box = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
     yield rounded_outwards(box, grid, room_mm), True
+
+
+def _slim_box(ring: np.ndarray) -> np.ndarray:
+    """The box around a ring along its longest way, counter-clockwise."""
+    first = ring[np.lexsort((ring[:, 1], ring[:, 0]))[0]]
+    along = ring[np.hypot(*(ring - first).T).argmax()] - first
+    along /= np.hypot(*along)
+    turn = np.column_stack([along, (-along[1], along[0])])
+    (x0, y0), (x1, y1) = (ring @ turn).min(axis=0) - _HAIR_MM, (ring @ turn).max(axis=0) + _HAIR_MM
+    return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) @ turn.T
 
 
 def _around(shape: shapely.Polygon) -> np.ndarray:
@@ -260,7 +273,7 @@ def outer_chords(ring_mm: np.ndarray, error_mm: float) -> tuple[np.ndarray, bool
     ring = np.asarray(ring_mm, dtype=float)
     keep = _thinned(ring, error_mm)
     if len(keep) < 3:  # so slim that it is a line at this width: the slimmest box around it
-        return _around(shapely.Polygon(ring).minimum_rotated_rectangle), True
+        return _slim_box(ring), True
     corners = ring[keep]
     count = len(corners)
     along = np.roll(corners, -1, axis=0) - corners

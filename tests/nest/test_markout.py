@@ -102,6 +102,13 @@ def test_pieces_come_in_cutting_order_with_coordinates_from_the_rolls_edge():
     assert marks[1].points_mm[0].tolist() == [30.0, 15.0]  # y 5 is 15 from the roll's edge
 
 
+def test_a_piece_that_crosses_itself_is_marked_for_others_to_tell():
+    """Beside a neighbour; what is wrong with the piece is found with its layer."""
+    ring = np.array([(0, 0), (50, 40), (50, 0), (0, 40.0)])
+    layout = layout_of(Placement("a", 1, 0, 0, 0), Placement("a", 2, 20, 3, 30))
+    assert len(mark_out(layout, {"a": ring}, "mm")) == 2
+
+
 def test_inches_are_read_in_sixteenths():
     assert tape(1.5 * 25.4, "in") == "1 1/2"
     assert tape(25.4 / 16, "in") == "1/16"
