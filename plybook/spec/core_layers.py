@@ -12,6 +12,7 @@ from plybook.spec.model import (
     Film,
     Insert,
     OnFace,
+    Ply,
     PointLine,
     Rod,
     RodStock,
@@ -143,6 +144,19 @@ def read_insert(lay: LayList, w: InsertLayer) -> None:
     if core is None:
         if w.in_ not in lay.lost:
             lay.out.unknown("core", w.in_, cores, w.place_of("in"))
+        return
+    above = lay.layers[lay.layers.index(core) + 1 :]
+    cover = next((layer for layer in above if isinstance(layer, Ply)), None)
+    if cover is not None:
+        lay.out.error(
+            "insert-covered",
+            f"insert `{w.insert}` is written after `{cover.id}`, "
+            f"which goes over the core `{core.id}`",
+            f"write it next to `{core.id}`, before the plies that follow",
+            w.here,
+            cover.place,
+            layers=(w.insert, cover.id, core.id),
+        )
         return
     thickness = w.thickness or block.thickness_mm
     if abs(thickness - core.thickness_mm) > 0.5:

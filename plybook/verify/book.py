@@ -75,16 +75,12 @@ def _check_order(plan: dict, report: Report) -> None:
         report.expect(a <= b, "layers laid from the mould face up", "steps",
                       f"layer {plan['layers'][b]['id']} is laid after "
                       f"{plan['layers'][a]['id']}")  # fmt: skip
-    # an insert goes in with its core, just before it or just after
-    runs = [(let_in, list(run)) for let_in, run in
-            groupby(laid_pieces, key=lambda p: p["kind"] == "insert")]  # fmt: skip
-    for k, (let_in, run) in enumerate(runs):
-        beside = [runs[k - 1][1][-1]] if k else []
-        beside += [rest[0] for _, rest in runs[k + 1 : k + 2]]
-        with_core = any(p["kind"] == "core" for p in beside)
-        for piece in run if let_in else ():
-            report.expect(with_core, "inserts laid beside a core", "steps",
-                          f"insert {piece['id']} is laid away from its core")  # fmt: skip
+    for _, run in groupby(laid_pieces, key=lambda p: p["kind"] == "ply"):
+        between_plies = list(run)
+        with_core = any(p["kind"] == "core" for p in between_plies)
+        for piece in (p for p in between_plies if p["kind"] == "insert"):
+            report.expect(with_core, "inserts laid with a core", "steps",
+                          f"no core is laid between the same plies as {piece['id']}")  # fmt: skip
 
 
 def _check_batches(plan: dict, report: Report) -> None:

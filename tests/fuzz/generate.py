@@ -165,10 +165,12 @@ def _loft(dice, unit, scale, smooth):
 
 def _layers(dice, unit, size, flat, edges, most, scale=1.0):
     layers = []
-    cored = ""
+    cored = bare = ""  # the core, and whether an insert can still be let into it
     for n in range(dice.randrange(1, most)):
         kind = dice.choice(["ply", "ply", "group", "run", "core", "insert", "film"])
         cloth = dice.choice(CLOTHS)
+        if kind in ("ply", "group", "run"):
+            bare = ""
         if kind == "ply":
             layers.append({"ply": f"P{n}", "cloth": cloth, "angle": dice.choice(ANGLES),
                            **_region(dice, unit, size, flat)})  # fmt: skip
@@ -183,7 +185,7 @@ def _layers(dice, unit, size, flat, edges, most, scale=1.0):
                          "longest": dice.choice(["first", "last"])},
             })  # fmt: skip
         elif kind == "core" and not cored:
-            cored = f"C{n}"
+            cored = bare = f"C{n}"
             core = {"core": cored, "sheet": dice.choice(["foam-6", "foam-10"]),
                     "region": {"inset": _length(max(25.0 * scale, size * 0.12), unit)}}  # fmt: skip
             if dice.random() < 0.6:
@@ -191,8 +193,8 @@ def _layers(dice, unit, size, flat, edges, most, scale=1.0):
                     "all": dice.choice(["bevel 45", "square", "bevel 30", "scarf 1:6"])
                 }
             layers.append(core)
-        elif kind == "insert" and cored and flat:
-            layers.append({"insert": f"H{n}", "block": "birch-10", "in": cored,
+        elif kind == "insert" and bare and flat:
+            layers.append({"insert": f"H{n}", "block": "birch-10", "in": bare,
                            "region": {"patch": {"at": [_length(size * 0.5, unit)] * 2,
                                                 "size": [_length(30 * scale, unit),
                                                          _length(25 * scale, unit)]}},

@@ -218,6 +218,14 @@ def test_lost_layers_do_not_cause_further_findings():
     assert one.code == "unknown-core-material"
 
 
+def test_an_insert_is_written_before_what_covers_its_core():
+    start, end = SKIN.index("  - insert: H1"), SKIN.index("  - ply: Q1")
+    film = SKIN.index("  - film: PEEL1")
+    (one,) = faults(SKIN[:start] + SKIN[end:film] + SKIN[start:end] + SKIN[film:])
+    assert one.code == "insert-covered"
+    assert "written after `Q1`" in one.message and "next to `C1`" in one.help
+
+
 def test_the_laminate_code_in_the_good_spec_is_what_is_laid():
     spec = read(SKIN).specs[0]
     laid = [layer.angle_deg for layer in spec.layers if getattr(layer, "group", "") == "B"]
