@@ -165,7 +165,11 @@ def _outer_sides(every) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """
     import shapely
 
-    whole = shapely.union_all([shapely.Polygon(n.corners_mm + p) for n, p in every])
+    shapes = [shapely.Polygon(n.corners_mm + p) for n, p in every]
+    try:
+        whole = shapely.union_all(shapes)
+    except shapely.errors.GEOSException:  # corners of metres between all but parallel sides
+        whole = shapely.union_all(shapely.convex_hull(shapes))
     rings = [r for part in shapely.get_parts(whole) for r in (part.exterior, *part.interiors)]
     corners = [np.asarray(ring.coords) for ring in rings]
     start = np.concatenate([c[:-1] for c in corners])

@@ -56,10 +56,12 @@ def check_tile_words(plan: dict, tiles: list[dict], pages: dict[int, Page], repo
 
 
 def _head(page: Page, sheet: dict) -> list[str]:
-    """The large words above the frame of a page, from the left."""
+    """The large words above the frame of a page, from its left edge on; words of the piece that
+    the frame cuts off may begin further out at the same height."""
     left = (page.width_mm - FRAME_MM[0]) / 2
     base = FRAME_CORNER_MM + (FRAME_MM[1] + HEAD_RISE_MM) * sheet["stretch"][1]
-    words = [w for w in page.words if w.mark == "TEXT" and abs(w.at_mm[1] - base) < 0.1]
+    words = [w for w in page.words if w.mark == "TEXT" and abs(w.at_mm[1] - base) < 0.1
+             and w.at_mm[0] > left - 0.1]  # fmt: skip
     words.sort(key=lambda w: w.at_mm[0])
     return [w.text for w in words] if words and abs(words[0].at_mm[0] - left) < 0.1 else []
 

@@ -68,7 +68,8 @@ def test_what_small_parts_once_broke_is_built_and_sound(name):
     """A mesh on a narrow part; an overlap wider than its seam is long; a sliver marked out; a film
     laid first in the section; a piece longer than a page; a slot marked out, a cut that ends on the
     stock's edge; a core without a crease inside the net line; an insert written after a film that
-    goes over it: the name says what it was."""
+    goes over it; letters of a piece, cut off by the frame, beside the head of the page: the name
+    says what it was."""
     tally = Tally()
     with manner("small"):
         attempt("part.yaml", {**FILES, "part.yaml": (CASES / f"{name}.yaml").read_bytes()},
