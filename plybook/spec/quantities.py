@@ -285,8 +285,10 @@ CutAngle = Annotated[float, PlainValidator(_angle(1, 90)), _ANGLE_SCHEMA]
 # ---------------------------------------------------------------- units of mass, time and density
 
 
-def _scaled(what: str, forms: str, scales: dict[str, float], over=None, low=None, bare=None):
-    """Reader of `number unit`; `bare` is the unit of a bare number, None refuses it."""
+def _scaled(what: str, forms: str, scales: dict[str, float], high: float, over=None, low=None,
+            bare=None):  # fmt: skip
+    """Reader of `number unit`, in the first of `scales` at most `high`; `bare` is the unit of a
+    bare number, None refuses it."""
 
     def read(raw: Any, info: ValidationInfo) -> float:
         text = scalar_of(raw, what)
@@ -311,7 +313,11 @@ def _scaled(what: str, forms: str, scales: dict[str, float], over=None, low=None
                 f"{{key}}: {known}, expected {what}",
                 f"{units_meant(text, scales)}write it like {forms}",
             )
-        return _within(value * scales[unit] + 0.0, text, low, over, None)
+        amount = value * scales[unit] + 0.0
+        if amount > high:
+            most = f"{high:.0f} {next(iter(scales))}"
+            raise Wrong("out-of-range", f"{{key}} is {short(text)}, expected at most {most}")
+        return _within(amount, text, low, over, None)
 
     return read
 
@@ -322,6 +328,9 @@ _AREAL = {
     "oz/yd2": G_M2_PER_OZ_YD2,
     "oz/ft2": 9 * G_M2_PER_OZ_YD2,
 }
+_MOST_G_M2 = 100_000.0  # as heavy as a steel plate of 13 mm
+_MOST_G = 1e6  # a tonne
+_MOST_G_CM3 = 25.0  # nothing is denser than osmium, 22.6 g/cm3 (CRC Handbook; from memory)
 _MASS = {"g": 1.0, "kg": 1000.0, "oz": GRAMS_PER_OUNCE, "lb": 16 * GRAMS_PER_OUNCE}
 _G_CM3 = {"g/cm3": 1.0, "kg/m3": 0.001, "lb/ft3": 0.01601846337}
 _KG_M3 = {"kg/m3": 1.0, "g/cm3": 1000.0, "lb/ft3": 16.01846337}
@@ -329,7 +338,9 @@ _KG_M3 = {"kg/m3": 1.0, "g/cm3": 1000.0, "lb/ft3": 16.01846337}
 Areal = Annotated[
     float,
     PlainValidator(
-        _scaled("a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, over=0, bare="g/m2")
+        _scaled(
+            "a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, _MOST_G_M2, over=0, bare="g/m2"
+        )
     ),
     json_schema(
         "number", "string", description="Weight by area: 200 g/m2, 5.9 oz/yd2; bare: g/m2."
@@ -338,7 +349,9 @@ Areal = Annotated[
 ArealFromZero = Annotated[
     float,
     PlainValidator(
-        _scaled("a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, low=0, bare="g/m2")
+        _scaled(
+            "a weight by area", "200 g/m2 or 5.9 oz/yd2", _AREAL, _MOST_G_M2, low=0, bare="g/m2"
+        )
     ),
     json_schema(
         "number", "string", description="Weight by area: 200 g/m2, 5.9 oz/yd2; bare: g/m2."
@@ -346,17 +359,21 @@ ArealFromZero = Annotated[
 ]
 Mass = Annotated[
     float,
-    PlainValidator(_scaled("a mass", "300 g, 1.2 kg or 10 oz", _MASS, over=0, bare="g")),
+    PlainValidator(_scaled("a mass", "300 g, 1.2 kg or 10 oz", _MASS, _MOST_G, over=0, bare="g")),
     json_schema("number", "string", description="Mass: 300 g, 1.2 kg, 10 oz; bare: g."),
 ]
 Density = Annotated[
     float,
-    PlainValidator(_scaled("a density", "1.15 g/cm3", _G_CM3, over=0, bare="g/cm3")),
+    PlainValidator(_scaled("a density", "1.15 g/cm3", _G_CM3, _MOST_G_CM3, over=0, bare="g/cm3")),
     json_schema("number", "string", description="Density: 1.15 g/cm3; bare: g/cm3."),
 ]
 CoreDensity = Annotated[
     float,
-    PlainValidator(_scaled("a density", "80 kg/m3 or 5 lb/ft3", _KG_M3, over=0, bare="kg/m3")),
+    PlainValidator(
+        _scaled(
+            "a density", "80 kg/m3 or 5 lb/ft3", _KG_M3, 1000 * _MOST_G_CM3, over=0, bare="kg/m3"
+        )
+    ),
     json_schema("number", "string", description="Density: 80 kg/m3, 5 lb/ft3; bare: kg/m3."),
 ]
 

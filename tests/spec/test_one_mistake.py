@@ -218,6 +218,21 @@ def test_lost_layers_do_not_cause_further_findings():
     assert one.code == "unknown-core-material"
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "most"),
+    [
+        ("weight: 200 g/m2", "weight: 1.0e+308 g/m2", "at most 100000 g/m2"),
+        ("density: 1.13", "density: 1.0e+308", "at most 25 g/cm3"),
+        ("density: 80,", "density: 1.0e+20,", "at most 25000 kg/m3"),
+        ("materials:\n", "workshop: {cup_loss: 1.0e+308}\nmaterials:\n", "at most 1000000 g"),
+        ("materials:\n", "workshop: {cup_loss: 2000 kg}\nmaterials:\n", "at most 1000000 g"),
+    ],
+)
+def test_what_no_material_weighs_is_refused(old, new, most):
+    (one,) = faults(SKIN, shared_yaml=edit(SHARED, old, new))
+    assert one.code == "out-of-range" and most in one.message
+
+
 def test_an_insert_is_written_before_what_covers_its_core():
     start, end = SKIN.index("  - insert: H1"), SKIN.index("  - ply: Q1")
     film = SKIN.index("  - film: PEEL1")
