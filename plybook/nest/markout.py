@@ -198,7 +198,8 @@ def _outlines(
     if not blunt:
         few, curved = outer_chords(ring, curve_mm)
         yield rounded_outwards(few, grid, room_mm), curved
-    for join, limit in (("mitre", _BLUNT if blunt else _NEEDLE), ("mitre", _BLUNT), ("bevel", 1.0)):
+    joins = (("mitre", _NEEDLE), ("mitre", _BLUNT), ("bevel", 1.0))
+    for join, limit in joins[blunt:]:
         wider = true.buffer(grid * math.sqrt(2.0), join_style=join, mitre_limit=limit)
         if wider.geom_type == "Polygon":
             few, curved = outer_chords(_around(wider), curve_mm)
