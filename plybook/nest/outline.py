@@ -23,14 +23,17 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
 
     A reflex point is dropped (the ring is filled up to the chord); a convex edge is taken away by
     extending its two neighbours until they meet. The cheapest step in area goes first. A meeting
-    point is measured against the true ring; what filling moves a side adds up.
+    point is measured against the true ring; what filling moves a side adds up. A side that was
+    extended over a hollow may stand further out than both its ends: such a cover is made anew with
+    half the reach.
 
     Args:
         ring_mm: (n, 2) simple ring, counter-clockwise.
         reach_mm: >= 0; 0 only drops points on straight lines.
 
     Returns:
-        (m, 2) ring, counter-clockwise, m <= n; the given ring where a cover would not be simple.
+        (m, 2) ring, counter-clockwise, m <= n; the given ring where a cover would not be simple or
+        would not stay near.
     """
     ring = np.asarray(ring_mm, dtype=float)
     true = shapely.Polygon(ring)
@@ -71,7 +74,16 @@ def cover_ring(ring_mm: np.ndarray, reach_mm: float) -> np.ndarray:
         k = after[k]
     cover = np.array([points[k] for k in order])
     good = len(cover) >= 3 and signed_area_mm2(cover) >= signed_area_mm2(ring) - 1e-6
-    return cover if good and shapely.Polygon(cover).is_valid else ring
+    if not good or not shapely.Polygon(cover).is_valid:
+        return ring
+    if _stays_near(cover, true, reach_mm):
+        return cover
+    return cover_ring(ring, reach_mm / 2) if reach_mm > 1e-3 else ring
+
+
+def _stays_near(cover: np.ndarray, true: shapely.Polygon, reach_mm: float) -> bool:
+    near = true.buffer(reach_mm + 1e-6, join_style="mitre", mitre_limit=50)
+    return shapely.Polygon(cover).difference(near).area < 1e-3
 
 
 def cover_for(ring_mm: np.ndarray, reach_mm: float, rotations_deg: Sequence[float]) -> np.ndarray:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from plybook.nest.bound import sheet_bound, strip_bound
@@ -14,17 +14,26 @@ from plybook.nest.placing import fibre_rotations, placed, turn_ring
 from tests.nest.makers import box
 
 
+def star(radii):
+    """A simple ring about the origin, (n, 2) in mm: one point at each radius, evenly turned."""
+    angles = 2 * np.pi * np.arange(len(radii)) / len(radii)
+    return np.round((np.array(radii) * np.array([np.cos(angles), np.sin(angles)])).T, 3)
+
+
 @st.composite
 def stars(draw):
     """A simple ring about the origin, up to 40 points, any concavity."""
     n = draw(st.integers(4, 40))
-    radii = draw(st.lists(st.floats(20.0, 400.0), min_size=n, max_size=n))
-    angles = 2 * np.pi * np.arange(n) / n
-    return np.round(np.column_stack([radii * np.cos(angles), radii * np.sin(angles)]), 3)
+    return star(draw(st.lists(st.floats(20.0, 400.0), min_size=n, max_size=n)))
+
+
+# a wavy round: its sides extended to one another would stand more than 20 mm over its hollows
+RADII = (295, 314, 297, 286, 287, 316, 296, 299, 271, 291, 302, 255, 296, 283, 355, 293, 258)
 
 
 @settings(max_examples=80, deadline=None)
 @given(stars(), st.sampled_from((0.0, 0.2, 3.0, 20.0)))
+@example(star(RADII), 20.0)
 def test_cover_holds_the_ring_and_stays_near(ring, reach):
     cover = cover_ring(ring, reach)
     true, outer = shapely.Polygon(ring), shapely.Polygon(cover)
