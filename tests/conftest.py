@@ -5,11 +5,16 @@ import signal
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from plybook.cli import main
 
 ROOT = Path(__file__).parent.parent
 SPECS = ROOT / "specs"
+
+# the same drawn cases in every run; `--hypothesis-profile default` draws new ones
+settings.register_profile("same", derandomize=True)
+settings.load_profile("same")
 
 # Ctrl-C is tested: a shell that runs the tests in the background starts them deaf to it
 signal.signal(signal.SIGINT, signal.default_int_handler)

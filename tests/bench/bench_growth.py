@@ -2,6 +2,7 @@
 the exponent fitted to them, and one large part (500 layers on 15 m, 20 stations of 400 points).
 
 Run: python -m tests.bench.bench_growth [--pieces 10 30 100 300 1000] [--large] [--layers 500]
+Pieces may go up to 2000, with the limit on layers raised.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from plybook.nest import CutJob, plan_cuts
 from plybook.outside import Outside
 from plybook.shop import plan_work
 from plybook.spec import load
+from plybook.spec.limits import DEFAULTS
 from plybook.surface import build_face
 from plybook.verify import verify_folder
 from plybook.write.folder import commit
@@ -36,25 +38,28 @@ MAKERS = (
 
 
 def panel(pieces: int) -> dict:
-    """A flat panel with one patch to a ply, no two alike: 40 pads side by side, each patch of a
-    pad a little smaller than the one under it, so that there are as many stacks as patches."""
+    """A flat panel with one patch to a ply, no two alike: 40 pads side by side for each thousand
+    pieces, each patch of a pad a little smaller than the one under it, so that there are as many
+    stacks as patches."""
     dice = np.random.default_rng(pieces)
-    pads = np.round(dice.uniform([200, 160], [290, 230], (40, 2)), 1)
+    columns = 8 * math.ceil(pieces / 1000)
+    pads = np.round(dice.uniform([200, 160], [290, 230], (5 * columns, 2)), 1)
     layers = []
     for n in range(pieces):
-        pad, level = n % 40, n // 40
+        pad, level = n % len(pads), n // len(pads)
         wide, high = np.round(pads[pad] - level * dice.uniform(4.0, 5.0), 1)
-        x, y = 150 + 300 * (pad % 8), 120 + 240 * (pad // 8)
+        x, y = 150 + 300 * (pad % columns), 120 + 240 * (pad // columns)
         patch = {"at": [x, y], "size": [float(wide), float(high)], "corner": 10}
         layers.append(
             {"ply": f"P{n}", "cloth": "carbon-twill-200", "angle": [0, 45, 90, -45][n % 4],
              "region": {"patch": patch}}
         )  # fmt: skip
+    wide_mm = 300 * columns
     return {
         "plybook": 1,
         "include": SHARED,
         "part": {"number": f"GROW-{pieces}", "name": "Panel", "units": "mm", "date": "2026-05-04"},
-        "mould": {"outline": [[0, 0], [2400, 0], [2400, 1200], [0, 1200]]},
+        "mould": {"outline": [[0, 0], [wide_mm, 0], [wide_mm, 1200], [0, 1200]]},
         "layers": layers,
     }
 
@@ -119,7 +124,8 @@ def stages(tree: dict, folder: Path, tell=print) -> tuple[dict[str, float], int]
     path = folder / "specs" / "part.yaml"
     path.write_text(yaml.safe_dump(tree, sort_keys=False))
 
-    spec = timed("read", lambda: load(path, Outside())).specs[0]
+    raised = {"layers": max(len(tree["layers"]), DEFAULTS["layers"].value)}
+    spec = timed("read", lambda: load(path, Outside(), raised)).specs[0]
     face = timed("face", lambda: build_face(spec))
     laminate = timed("plies", lambda: lay_up(spec, face))
     plan = timed(
