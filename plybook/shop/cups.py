@@ -19,6 +19,8 @@ from plybook.shop.words import counted, listed, minutes_text
 from plybook.spec.limits import Limits
 from plybook.spec.model import StageRule
 
+MOST_NAMED = 8  # as many as a glance takes in; of more a cup names the first and the last
+
 
 def plan_cups(
     job: Job, rule: StageRule, needs: Sequence[tuple[str, Need]], first: int
@@ -107,10 +109,12 @@ def plan_cups(
 
 
 def purpose(cup: Cup) -> str:
-    """What a cup is for: "P1, cup 2 of 3", "P4, P5 and peel ply"."""
+    """What a cup is for: "P1, cup 2 of 3", "P4, P5 and peel ply", "P6 to P31, 26 in order"."""
     need, _, number, count = cup.shares[0]
     if count > 1:
         return f"{need.what}, cup {number} of {count}"
+    if len(cup.shares) > MOST_NAMED:
+        return f"{need.what} to {cup.shares[-1][0].what}, {len(cup.shares)} in order"
     return listed(need.what for need, *_ in cup.shares)
 
 

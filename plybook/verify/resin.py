@@ -37,8 +37,10 @@ def check_resin(plan: dict, report: Report) -> None:
                     least[name] = least.get(name, 0.0) + card.get("resin_g_m2", 0.0) * area_m2
                     least[BAG_SIDE] = least.get(BAG_SIDE, 0.0) + bare
                     bare = 0.0
+        order = [pieces[n]["layer"] for step in stage["steps"] for n in step["pieces"]
+                 if step["lays"] and n in pieces]  # fmt: skip
         cups = [
-            (_names(batch["purpose"]), batch["mass_g"] - loss)
+            (_names(batch["purpose"], order), batch["mass_g"] - loss)
             for batch in plan["quantities"].get("batches", [])
             if batch["stage"] == stage["id"]
         ]
@@ -56,13 +58,23 @@ def _compare(where: str, least: float, mixed: float, report: Report) -> None:
                       f"take {least:.1f} g")  # fmt: skip
 
 
-def _names(purpose: str) -> set[str]:
-    """The layers a cup is for: "A1, A2 and neat coat for C, cup 1 of 2" is for A1, A2 and C."""
+def _names(purpose: str, order: list[str]) -> set[str]:
+    """The layers a cup is for: "A1, A2 and neat coat for C, cup 1 of 2" is for A1, A2 and C; "A1 to
+    A9, 9 in order" for all of `order`, what the stage lays, from A1 to A9. A range that ends in no
+    layer ("to peel ply") is open there: cups that then share layers are held together.
+    """
+    if span := re.fullmatch(r"(.*) to (.*), \d+ in order", purpose):
+        first, last = (_layer(words) for words in span.groups())
+        begin = order.index(first) if first in order else 0
+        end = len(order) - order[::-1].index(last) if last in order else len(order)
+        return set(order[begin:end])
     words = re.sub(r", cup \d+ of \d+$", "", purpose)
-    names = {BAG_SIDE} if BAG_SIDE in words else set()
-    for part in re.split(r", | and ", words.replace(BAG_SIDE, "")):
-        names.add(part.removeprefix("neat coat for "))
-    return names - {""}
+    names = {_layer(part) for part in re.split(r", | and ", words.replace(BAG_SIDE, ""))} - {""}
+    return names | {BAG_SIDE} if BAG_SIDE in words else names
+
+
+def _layer(words: str) -> str:
+    return words.removeprefix("neat coat for ")
 
 
 def _joined(cups: list[tuple[set[str], float]]) -> list[tuple[set[str], float]]:

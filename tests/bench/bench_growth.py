@@ -148,7 +148,8 @@ def stages(tree: dict, folder: Path, tell=print) -> tuple[dict[str, float], int]
     timed("write", lambda: commit(folder / "out", folders))
     report = timed("verify", lambda: verify_folder(folder / "out" / part.number))
     if not report.sound:
-        tell("  NOT SOUND: " + "; ".join(report.folders[0].faults[:3]))
+        faults = report.folders[0].faults
+        tell(f"  NOT SOUND, {len(faults)} faults: " + "; ".join(faults[:9]))
     return spent, len(laminate.pieces)
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plybook.diagnostics import SpecError
-from plybook.shop.cups import refuse_too_many
+from plybook.shop.cups import purpose, refuse_too_many
 from plybook.shop.mixing import Need, fill_cups, least_cup_g, mix, pot_life_s, share_out
 from plybook.spec.model import NOWHERE
 from tests.shop.parts import RESIN
@@ -120,6 +120,21 @@ def test_cups_keep_the_order_of_the_steps():
         ["A", "B"], ["C"], ["C"], ["C"], ["A"],
     ]  # fmt: skip
     assert [round(cup.mass_g) for cup in cups] == [100, 300, 300, 300, 50]
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [
+        (1, "P0"),
+        (3, "P0, P1 and P2"),
+        (8, "P0, P1, P2, P3, P4, P5, P6 and P7"),
+        (9, "P0 to P8, 9 in order"),
+    ],
+)
+def test_a_cup_for_many_layers_names_the_first_and_the_last(count, said):
+    needs = [Need("lay", f"P{n}", f"P{n}", 1.0, 0.1, 1.0) for n in range(count)]
+    (cup,) = fill_cups(needs, 400.0, 1800.0)
+    assert purpose(cup) == said
 
 
 @pytest.mark.parametrize(("mass_g", "seconds"), [(2100.0, 60.0), (10.0, 21_000.0)])
