@@ -134,6 +134,7 @@ def test_a_second_spoiled_piece_starts_from_the_first_recut(shop):
     assert sum(zones) == sum(len(row["bad_zones_mm"]) for row in plan(shop)["layouts"]) + 2
 
 
+@pytest.mark.slow
 def test_what_is_kept_counts_the_spoiled_piece(shop):
     spec = str(shop / "specs" / "hatch.yaml")
     first = shop / "first"
@@ -159,6 +160,7 @@ def two(tmp_path):
     return tmp_path
 
 
+@pytest.mark.slow
 def test_parts_on_one_roll_know_of_each_others_spoiled_pieces(two):
     specs = [str(two / "specs" / name) for name in ("hatch.yaml", "hatch2.yaml")]
     for spec, piece in ((specs[1], "B1"), (specs[0], "A1"), (specs[1], "A2"), (specs[0], "B2")):

@@ -6,6 +6,7 @@ or the id of a trade rule.
 """
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import yaml
@@ -37,6 +38,7 @@ def first_parameter(function: ast.FunctionDef) -> str:
     return names[0] if names else ""
 
 
+@cache
 def codes() -> dict[str, str]:
     """Code -> where it is first used."""
     trees = {p: ast.parse(p.read_text(encoding="utf-8")) for p in sorted(HOUSE.rglob("*.py"))}

@@ -190,6 +190,7 @@ def on_dome(**how):
     return built(layers, dome(), side="all", axis=0.5, loft="smooth", trims={}, materials=materials)
 
 
+@pytest.mark.slow
 def test_strain_past_the_limit_is_said_with_the_darts_that_would_help():
     laminate = on_dome()
     (finding,) = [f for f in laminate.findings if f.code == "strain-over-limit"]
@@ -197,6 +198,7 @@ def test_strain_past_the_limit_is_said_with_the_darts_that_would_help():
     assert len(laminate.pieces[0].edges) == 4
 
 
+@pytest.mark.slow
 def test_darts_are_cut_when_the_spec_takes_them():
     plain, (piece,) = on_dome().pieces[0], on_dome(darts=True).pieces
     darts = [e for e in piece.edges if e.name.startswith("dart")]

@@ -30,6 +30,7 @@ def the_same(spec):
     return seen
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", [*SHIPPED, *STARTERS], ids=lambda path: path.stem)
 def test_a_look_at_a_shipped_or_starter_spec_finds_what_a_lay_up_finds(path):
     the_same(load(path, Outside()).specs[0])
@@ -53,12 +54,14 @@ def spoiled(words: str, by: str):
     return load(Path("wing-skin.yaml"), Shelf(files)).specs[0]
 
 
+@pytest.mark.slow
 def test_a_core_thick_for_the_bend_is_laid_up():
     """A core of 10 mm round a nose of 17 mm radius: only developing it tells what becomes of it."""
     seen = the_same(spoiled("{inset: {leading: 100,", "{inset: {leading: 4,"))
     assert seen.laid_up
 
 
+@pytest.mark.slow
 def test_square_edges_under_cloth_are_laid_up():
     assert the_same(spoiled("edges: {all: bevel 45}", "edges: {all: square}")).laid_up
 

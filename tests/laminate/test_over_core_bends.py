@@ -58,6 +58,7 @@ def built(layers, stations, form="male", side="all", axis=0.5, edges=EDGES, loft
     return lay_up(given, build_face(given))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("form", "sign"), [("male", 1.0), ("female", -1.0)])
 def test_a_ply_over_the_web_of_a_spar_is_as_long_as_its_bends_and_ramps(form, sign):
     region = Common((ShareBand(0.36, 0.64), Inset((("root", 250.0), ("tip", 80.0)))))

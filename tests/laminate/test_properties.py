@@ -75,6 +75,7 @@ def long_wing():
     return [wing()[0], replace(wing()[1], at_mm=3000.0)]
 
 
+@pytest.mark.slow
 def test_spliced_plies_over_core_are_mirrored_with_their_ticks():
     first = built(sandwich(), long_wing())
     second = built(sandwich(sign=-1), long_wing(), hand="right")
@@ -92,6 +93,7 @@ def test_spliced_plies_over_core_are_mirrored_with_their_ticks():
             assert points == pytest.approx(ticks[1][label], abs=2e-3)
 
 
+@pytest.mark.slow
 def test_a_draped_ply_is_mirrored():
     def draped(sign, hand):
         layers = [Ply("P", "twill", "s", Whole(), angle_deg=30.0 * sign, drape="net")]

@@ -80,6 +80,7 @@ def test_a_nominal_panel_of_2439_mm_does_not_fit_4_by_8_ft():
     assert fits_sheet(shapely.box(0, 0, 1219, 2438), SHEET, grain=True) is None
 
 
+@pytest.mark.slow
 @settings(max_examples=20, deadline=None)
 @given(st.integers(700, 2600), st.integers(700, 1300))
 def test_chosen_seams_give_panels_that_fit_and_no_fewer_than_the_area_asks_for(length, width):

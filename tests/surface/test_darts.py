@@ -87,6 +87,7 @@ def test_no_darts_on_a_saddle_where_cloth_is_missing():
     assert found is None or found.peak_after_pct < found.peak_before_pct
 
 
+@pytest.mark.slow
 def test_the_other_hand_gets_the_mirrored_darts(dome, plan):
     other = cap(hand="left")
     mirrored = propose_darts(other, other.outline_mm, 0.8)

@@ -141,6 +141,7 @@ def lifted_yarns(made, drape, height, inset):
             yield float(np.ptp(steps[there])), float(true)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("angle", [0.0, 30.0])
 @pytest.mark.parametrize(("core", "share"), [(False, 5e-5), (True, 8e-4)])
 def test_yarns_keep_their_length_on_what_lies_below(core, share, angle):

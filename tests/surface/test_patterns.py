@@ -181,6 +181,7 @@ def test_moving_the_part_in_space_changes_nothing(wing, shift):
     assert moved == pytest.approx(here.to_pattern(at), abs=1e-4)
 
 
+@pytest.mark.slow
 @settings(max_examples=10, deadline=None)
 @given(wings)
 def test_finer_elements_change_the_pattern_by_less_than_a_hundredth(wing):

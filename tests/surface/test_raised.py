@@ -192,6 +192,7 @@ def test_a_height_past_the_centre_of_curvature_is_refused():
         raise_face(made, level(21))
 
 
+@pytest.mark.slow
 @settings(max_examples=10, deadline=None)
 @given(st.floats(0.05, 12), st.floats(400, 1500), st.floats(-4, 4), st.integers(0, 99))
 def test_the_way_to_the_cut_and_back_is_exact(height, chord, twist, seed):

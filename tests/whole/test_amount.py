@@ -64,6 +64,7 @@ def test_the_bound_is_the_plan_area_and_a_fifth_less(tmp_path, region, plan_m2):
     assert least_area_mm2(spec) == pytest.approx(0.8e6 * plan_m2, rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["wing-skin", "spar", "hatch"])
 def test_the_bound_stays_below_what_is_cut(name):
     for spec in load(SPECS / f"{name}.yaml", Outside()).specs:
