@@ -154,27 +154,27 @@ def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
 
 
 def _length(
-    low: float | None = None, over: float | None = None, high: float = 30_000.0
+    low: float | None = None, over: float | None = None, limit: str = "part-mm"
 ) -> Callable[[Any, ValidationInfo], float]:
     def read(raw: Any, info: ValidationInfo) -> float:
         value = length_of(raw, reading(info).units)
         bare = _NUMBER.fullmatch(raw.strip())
         shown = short(raw.strip()) + (f" {reading(info).units}" if bare else "")
-        most = min(high, reading(info).limits["part-mm"]) if high == 30_000.0 else high
+        most = reading(info).limits[limit]
         least = reading(info).limits["least-mm"]
         _within(value, shown, low, over, None)
         if abs(value) > most:
             meant = bare and reading(info).units == "in" and abs(value) / MM_PER_UNIT["in"] <= most
             raise Wrong(
                 "out-of-range",
-                f"{{key}} is {shown}, expected at most {most:g} mm",
+                f"{{key}} is {shown}, expected at most {most:.10g} mm",
                 (
                     f"in this file a bare number is in inches: write `{short(raw.strip())} mm` if "
                     "that is meant; "
                     if meant
                     else ""
                 )
-                + reading(info).limits.why("part-mm"),
+                + reading(info).limits.why(limit),
             )
         if value and abs(value) < least:
             raise Wrong(
@@ -201,8 +201,11 @@ def json_schema(*kinds: str, **more) -> WithJsonSchema:
 Length = Annotated[float, PlainValidator(_length()), WithJsonSchema(_LENGTH_SCHEMA)]
 LengthFromZero = Annotated[float, PlainValidator(_length(low=0)), WithJsonSchema(_LENGTH_SCHEMA)]
 LengthOverZero = Annotated[float, PlainValidator(_length(over=0)), WithJsonSchema(_LENGTH_SCHEMA)]
+EdgeWidth = Annotated[
+    float, PlainValidator(_length(low=0, limit="edge-mm")), WithJsonSchema(_LENGTH_SCHEMA)
+]
 RollLength = Annotated[
-    float, PlainValidator(_length(over=0, high=5_000_000)), WithJsonSchema(_LENGTH_SCHEMA)
+    float, PlainValidator(_length(over=0, limit="roll-mm")), WithJsonSchema(_LENGTH_SCHEMA)
 ]
 
 

@@ -2,7 +2,7 @@
 the exponent fitted to them, and one large part (500 layers on 15 m, 20 stations of 400 points).
 
 Run: python -m tests.bench.bench_growth [--pieces 10 30 100 300 1000] [--large] [--layers 500]
-Pieces may go up to 2000, with the limit on layers raised.
+More pieces than the limit are made too: the limits on layers and pieces do not hold here.
 """
 
 from __future__ import annotations

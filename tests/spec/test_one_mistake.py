@@ -50,6 +50,8 @@ ONE_MISTAKE = [
      "expected a mapping"),
     # C: quantities
     (SKIN, "trim: 15", "trim: -15", "out-of-range", ("-15", 0), "expected 0 or more"),
+    (SKIN, "trim: 15", "trim: 15 m", "out-of-range", ("15 m", 0), "--limit edge-mm"),
+    (SKIN, "flange: 60", "flange: 1e4", "out-of-range", ("1e4", 0), "--limit edge-mm"),
     (SKIN, "chord: 1200", "chord: 0", "out-of-range", ("0, section", 0), "more than 0"),
     (SKIN, "plies: 4", "plies: 2.5", "not-whole", ("2.5", 0), "whole number"),
     (SKIN, "plies: 4", "plies: 0", "out-of-range", ("0\n    region", 0), "expected 1 or more"),
@@ -222,13 +224,14 @@ def test_lost_layers_do_not_cause_further_findings():
     ("old", "new", "most"),
     [
         ("weight: 200 g/m2", "weight: 1.0e+308 g/m2", "at most 100000 g/m2"),
+        ("length: 40 m}", "length: 1.0e+8 mm}", "at most 5000000 mm"),
         ("density: 1.13", "density: 1.0e+308", "at most 25 g/cm3"),
         ("density: 80,", "density: 1.0e+20,", "at most 25000 kg/m3"),
         ("materials:\n", "workshop: {cup_loss: 1.0e+308}\nmaterials:\n", "at most 1000000 g"),
         ("materials:\n", "workshop: {cup_loss: 2000 kg}\nmaterials:\n", "at most 1000000 g"),
     ],
 )
-def test_what_no_material_weighs_is_refused(old, new, most):
+def test_what_no_material_weighs_or_measures_is_refused(old, new, most):
     (one,) = faults(SKIN, shared_yaml=edit(SHARED, old, new))
     assert one.code == "out-of-range" and most in one.message
 

@@ -10,6 +10,7 @@ from pydantic import Discriminator, Field, PlainValidator, Tag, ValidationInfo, 
 from plybook.spec.meant import guess
 from plybook.spec.quantities import (
     Angle,
+    EdgeWidth,
     Length,
     LengthFromZero,
     LengthOverZero,
@@ -326,7 +327,7 @@ class Axis(Written):
 class Edge(Written):
     """What lies beyond the net line at one edge."""
 
-    trim: LengthFromZero | None = Field(
+    trim: EdgeWidth | None = Field(
         None, description="How far the cloth runs on, cut off after cure."
     )
-    flange: LengthFromZero = Field(0.0, description="Width of the mould's flange there.")
+    flange: EdgeWidth = Field(0.0, description="Width of the mould's flange there.")
