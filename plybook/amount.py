@@ -41,7 +41,8 @@ _SAID = {
 
 
 def refuse_plainly_too_much(specs: Sequence[PartSpec], changed: Mapping[str, float]) -> None:
-    """Refuse what would take too many sheets of paper by the size of its layers alone.
+    """Refuse what would take too many sheets of paper by the size of its layers alone, or too many
+    pieces by their number.
 
     Args:
         specs: of all parts of a build.
@@ -51,7 +52,8 @@ def refuse_plainly_too_much(specs: Sequence[PartSpec], changed: Mapping[str, flo
         SpecError: naming the limit that is passed.
     """
     least = math.floor(sum(least_area_mm2(spec) for spec in specs) / (TILE_MM[0] * TILE_MM[1]))
-    _refuse({"template-sheets": least}, changed, "at least ")
+    layers = sum(len(spec.layers) for spec in specs)  # each is one piece or more
+    _refuse({"template-sheets": least, "pieces": layers}, changed, "at least ")
 
 
 def least_area_mm2(spec: PartSpec) -> float:

@@ -92,6 +92,14 @@ def test_what_is_plainly_too_large_is_refused_before_a_face_is_made(tmp_path, mo
         refuse_plainly_too_much([spec, spec], {"template-sheets": 5455})
 
 
+def test_more_layers_than_pieces_are_made_is_refused_before_a_face_is_made(tmp_path):
+    _, spec = read(tmp_path, wing([ply(f"P{n}") for n in range(4)]))
+    refuse_plainly_too_much([spec, spec], {"pieces": 8})
+    with pytest.raises(SpecError, match="at least 8 pieces; at most 7") as refused:
+        refuse_plainly_too_much([spec, spec], {"pieces": 7})
+    assert "--limit pieces=N" in refused.value.findings[0].help
+
+
 def test_more_stacks_than_the_limit_are_refused_by_its_name(tmp_path):
     """Two patches that overlap: A, A with B, and B are three stacks, the bare face is none."""
     layers = [ply("A", patch={"at": [100, 100], "size": [120, 80]}),
