@@ -41,10 +41,10 @@ def fill(page, css, words):
 
 
 def export(page):
-    """Press export and give the downloaded file."""
+    """Press export and give the downloaded file; an empty one holds its place until it is whole."""
     page.js("location.hash = 'p-record'")
     page.find("[data-do=export]").click()
-    return until(lambda: next(page.downloads.glob("*.json"), None))
+    return until(lambda: next((f for f in page.downloads.glob("*.json") if f.stat().st_size), None))
 
 
 def give(page, path):
