@@ -23,12 +23,14 @@ def check_resin(plan: dict, report: Report) -> None:
     bare = 0.0  # grams that cores with an open bag side still take
     for stage in plan["stages"]:
         least: dict[str, float] = {}
+        order: list[str] = []  # layers as they are laid, one for each piece
         for step in stage["steps"]:
             laid = [pieces[n] for n in step["pieces"] if step["lays"] and n in pieces]
             for piece in laid:
                 card = materials.get(piece["material"], {})
                 area_m2 = piece["area_mm2"] * piece["quantity"] / 1e6
                 name = piece["layer"]
+                order.append(name)
                 if piece["kind"] == "core":
                     taken = card.get("resin_uptake_g_m2", 0.0) * area_m2
                     least[name] = least.get(name, 0.0) + taken
@@ -37,8 +39,6 @@ def check_resin(plan: dict, report: Report) -> None:
                     least[name] = least.get(name, 0.0) + card.get("resin_g_m2", 0.0) * area_m2
                     least[BAG_SIDE] = least.get(BAG_SIDE, 0.0) + bare
                     bare = 0.0
-        order = [pieces[n]["layer"] for step in stage["steps"] for n in step["pieces"]
-                 if step["lays"] and n in pieces]  # fmt: skip
         cups = [
             (_names(batch["purpose"], order), batch["mass_g"] - loss)
             for batch in plan["quantities"].get("batches", [])
