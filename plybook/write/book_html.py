@@ -74,7 +74,7 @@ and printed, but ticks, timers and entries are not kept.</p></noscript>
 <footer class="bar-row js-only" id="foot"><span id="state" class="state" role="status"></span>
 <span id="awake" class="state"></span></footer>"""
     style = _font_faces(_characters(body + cards)) + _asset("book.css")
-    script = _asset("book.js")
+    script = _script()
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -118,6 +118,20 @@ def script_json(value: object) -> str:
     """JSON that cannot end the script element it stands in."""
     text = json.dumps(value, ensure_ascii=True, sort_keys=True)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+# The files of assets/book in the order they are joined: each uses what is above it at once, and
+# what is below it only inside its functions.
+_SCRIPTS = (
+    "page", "record", "notices", "fields", "deviations", "timers", "steps", "exchange", "start",
+)  # fmt: skip
+
+
+@cache
+def _script() -> str:
+    """The page's one script: its source files in order, inside one function of their own."""
+    body = "\n".join(_asset(f"book/{name}.js") for name in _SCRIPTS)
+    return f'"use strict";\n(() => {{\n{body}}})();\n'
 
 
 @cache
