@@ -2,7 +2,8 @@
 
 Terms:
     corner: one of the outermost points of a piece in a diagonal direction, lettered A, B, C ...
-    distance: shortest distance on the flat pattern, which is the distance along the mould face.
+    distance: shortest distance on the flat pattern, which is the distance along the mould face;
+        a line that ends before the point is carried on straight.
 
 A corner is told by its nearest station line and the nearest edge running the other way; a part
 without stations is told by two edges.
@@ -16,8 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plybook.geometry.offsets import nearest, offset_mm
 from plybook.laminate.model import Piece
-from plybook.surface.model import Face
+from plybook.surface.model import Face, StationLine
 from plybook.units import show_length
 
 ON_EDGE_MM = 0.5  # nearer than this is "on" the line
@@ -100,46 +102,40 @@ def _words(face: Face, at: np.ndarray, unit: str, told: str = "") -> tuple[str, 
 
     point = Point(at)
     edges = sorted(
-        ((LineString(e.points_mm), f"the {edge_name(e.name)}") for e in face.edges),
-        key=lambda row: row[0].distance(point) * (KEPT if told.endswith(row[1]) else 1.0),
+        ((e.points_mm, f"the {edge_name(e.name)}") for e in face.edges),
+        key=lambda row: (
+            LineString(row[0]).distance(point) * (KEPT if told.endswith(row[1]) else 1.0)
+        ),
     )
-    stations = sorted(
-        ((LineString(s.points_mm), s.label, s.span_mm) for s in face.station_lines),
-        key=lambda row: row[0].distance(point),
-    )
-    if stations:
-        line, label, span = stations[0]
-        along = line.distance(point)
-        ahead = float(face.from_pattern(at[None])[0, 0]) > span
-        if along < ON_EDGE_MM:
-            first = f"on {label}"
-        else:
-            way = "tipward" if ahead else "rootward"
-            first = f"{show_length(along, unit, both=True)} {way} of {label}"
-        base = line
+    if face.station_lines:
+        station = min(face.station_lines, key=lambda s: LineString(s.points_mm).distance(point))
+        first, base = _from_station(face, station, at, unit), station.points_mm
     else:
-        line, name = edges[0]
-        first, base = _from_edge(line, point, name, unit), line
-    for line, name in edges if stations else edges[1:]:
-        if _crossing_deg(base, line, point) > CROSSING_DEG:
-            return first, _from_edge(line, point, name, unit)
+        base, name = edges[0]
+        first = _from_edge(base, at, name, unit)
+    for line, name in edges if face.station_lines else edges[1:]:
+        if _crossing_deg(base, line, at) > CROSSING_DEG:
+            return first, _from_edge(line, at, name, unit)
     return first, ""
 
 
-def _from_edge(line, point, name: str, unit: str) -> str:
-    distance = line.distance(point)
-    if distance < ON_EDGE_MM:
+def _from_station(face: Face, station: StationLine, at: np.ndarray, unit: str) -> str:
+    """Distance from a station line; the tip lies on the side to which the axis runs."""
+    off = offset_mm(station.points_mm, at)
+    if abs(off) < ON_EDGE_MM:
+        return f"on {station.label}"
+    root, tip = (offset_mm(station.points_mm, end) for end in face.axis_mm[[0, -1]])
+    way = "tipward" if off * (tip - root) > 0 else "rootward"
+    return f"{show_length(abs(off), unit, both=True)} {way} of {station.label}"
+
+
+def _from_edge(line: np.ndarray, at: np.ndarray, name: str, unit: str) -> str:
+    """Distance from an edge; the outline runs counter-clockwise, so the part is on the left."""
+    off = offset_mm(line, at)
+    if abs(off) < ON_EDGE_MM:
         return f"on {name}"
-    shown = show_length(distance, unit, both=True)
-    return f"{shown} {'inside' if _left_of(line, point) else 'beyond'} {name}"
-
-
-def _left_of(line, point) -> bool:
-    """Whether a point lies on the part's side of an edge: the outline runs counter-clockwise, so
-    the part is on the left."""
-    s = line.project(point)
-    a, b = line.interpolate(max(s - 1.0, 0.0)), line.interpolate(min(s + 1.0, line.length))
-    return (b.x - a.x) * (point.y - a.y) - (b.y - a.y) * (point.x - a.x) > 0.0
+    shown = show_length(abs(off), unit, both=True)
+    return f"{shown} {'inside' if off > 0 else 'beyond'} {name}"
 
 
 def edge_name(name: str) -> str:
@@ -149,13 +145,8 @@ def edge_name(name: str) -> str:
     return f"{name} edge"
 
 
-def _crossing_deg(one, other, point) -> float:
+def _crossing_deg(one: np.ndarray, other: np.ndarray, at: np.ndarray) -> float:
     """Angle between two lines where they come nearest to a point, 0 to 90."""
-    turns = []
-    for line in (one, other):
-        s = line.project(point)
-        a = line.interpolate(max(s - 1.0, 0.0))
-        b = line.interpolate(min(s + 1.0, line.length))
-        turns.append(math.degrees(math.atan2(b.y - a.y, b.x - a.x)))
+    turns = [math.degrees(math.atan2(*nearest(line, at)[1][::-1])) for line in (one, other)]
     turn = abs(turns[0] - turns[1]) % 180.0
     return min(turn, 180.0 - turn)

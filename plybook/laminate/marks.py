@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from plybook.geometry.offsets import offset_mm
 from plybook.laminate.model import Mark
 from plybook.laminate.outline import Carry, carried_lines
 from plybook.laminate.shapes import (
@@ -139,9 +139,10 @@ def _place_words(
     if not len(along):
         along = np.arange(len(runs_mm))
     nearest = int(along[np.argmin(np.round(gaps[along], 3))])
-    name, gap = face.edges[nearest].name, float(gaps[nearest])
-    side = "inside" if Polygon(face.outline_mm).contains(at) else "outside"
-    where = f"{show_length(gap, unit)} {side} {name}" if gap > 0.05 else f"on {name}"
+    name = face.edges[nearest].name
+    off = offset_mm(face.edges[nearest].points_mm, point)  # the part lies on the left of its edges
+    side = "inside" if off > 0 else "outside"
+    where = f"{show_length(abs(off), unit)} {side} {name}" if abs(off) > 0.05 else f"on {name}"
     return f"STN {show_length(span_mm, unit)}, {where}"
 
 

@@ -121,6 +121,13 @@ def test_the_net_line_on_a_piece_is_one_allowance_inside_its_edge(left):
                 assert gap == pytest.approx(TRIMS[name], abs=0.1)
 
 
+def test_a_datum_past_the_root_is_told_by_the_allowances_it_was_cut_with(left):
+    """A corner out of two edges lies at each one's allowance, not at the distance of their end."""
+    datum = {p.id: m.label for p in left.pieces for m in p.marks if m.kind == "datum"}
+    assert datum["P1.1"] == "STN -25 mm, 15 mm outside leading"
+    assert datum["P2"] == "STN -25 mm, 15 mm outside leading"
+
+
 def test_the_opposite_hand_is_the_mirror_image_to_a_thousandth(left):
     right = built(sandwich(sign=-1), wing(), hand="right")
     assert [p.id for p in right.pieces] == [p.id for p in left.pieces]
