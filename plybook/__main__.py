@@ -3,6 +3,9 @@
 import sys
 
 try:
+    from plybook.libraries import current_folder_last
+
+    current_folder_last()
     from plybook.cli import main
 
     code = main()

@@ -13,9 +13,10 @@ from collections.abc import Sequence
 from importlib import import_module
 
 from plybook import __version__, commands
-from plybook.commands.common import DONE, INTERRUPTED, OUR_FAULT, tell
+from plybook.commands.common import DONE, INTERRUPTED, OUR_FAULT, USAGE, tell
 from plybook.diagnostics import PlybookError
 from plybook.outside import Outside
+from plybook.terminal import Ticker, talk
 
 _FIRST_STEPS = """\
 the first part:
@@ -42,62 +43,30 @@ def main(argv: Sequence[str] | None = None) -> int:
         return refusal.exit_code
     except KeyboardInterrupt:
         ticker.clear()
-        print("interrupted; no folder is half written", file=sys.stderr)
+        talk("interrupted; no folder is half written")
         return INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except ModuleNotFoundError as missing:
         ticker.clear()
-        if arguments.debug:
-            raise
-        print(
-            f"the library {missing.name} is not installed, and nothing was written; "
-            "install plybook again with pip",
-            file=sys.stderr,
-        )
+        talk(f"the library {missing.name} is not installed, and nothing was written; "
+             "install plybook again with pip")  # fmt: skip
         return OUR_FAULT
     except Exception as fault:
+        from plybook.faults import own_up
+
         ticker.clear()
-        if arguments.debug:
-            raise
-        print(
-            f"plybook failed: {type(fault).__name__}: {fault}\n"
-            "This is our fault, not the spec's; nothing was written. "
-            "Run again with --debug for the details.",
-            file=sys.stderr,
-        )
+        talk(own_up(fault, arguments), lines=True)
         return OUR_FAULT
     finally:
         ticker.clear()
 
 
-class Ticker:
-    """One line of progress on a terminal; silent everywhere else, gone when done."""
-
-    def __init__(self, stream, quiet: bool):
-        self._stream = stream
-        self._on = not quiet and hasattr(stream, "isatty") and stream.isatty()
-        self._width = 0
-
-    def __call__(self, text: str) -> None:
-        if self._on:
-            line = text.encode("ascii", "replace").decode()[:78]
-            self._stream.write("\r" + line.ljust(self._width))
-            self._stream.flush()
-            self._width = len(line)
-
-    def clear(self) -> None:
-        if self._on and self._width:
-            self._stream.write("\r" + " " * self._width + "\r")
-            self._stream.flush()
-            self._width = 0
-
-
 def parser() -> argparse.ArgumentParser:
     """The whole command line, from the command modules."""
     common = _common()
-    whole = argparse.ArgumentParser(
+    whole = _Parser(
         prog="plybook",
         description="Turn a YAML part spec into a ply book and a cut plan, with the drawings.",
         epilog=_FIRST_STEPS,
@@ -118,6 +87,15 @@ def parser() -> argparse.ArgumentParser:
         command.arguments(sub)
         sub.set_defaults(run=command.run)
     return whole
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with an argument without showing it raw."""
+
+    def error(self, message: str):
+        self.print_usage(sys.stderr)
+        talk(f"{self.prog}: error: {message}")
+        sys.exit(USAGE)
 
 
 def _common() -> argparse.ArgumentParser:

@@ -115,7 +115,12 @@ def _settle_in() -> None:
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+    end_with_parent(signal.SIGKILL)
+
+
+def end_with_parent(how: int = signal.SIGTERM) -> None:
+    """Have the system end this process when the thread that started it has ended (Linux only)."""
     if sys.platform.startswith("linux"):
         import ctypes
 
-        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, how)

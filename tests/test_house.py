@@ -8,17 +8,18 @@ import pytest
 
 HOUSE = Path(__file__).parent.parent / "plybook"
 FLOW = ["spec", "surface", "laminate", "stock", "nest", "shop", "drawing", "write"]
-LEAVES = {"diagnostics", "units", "geometry"}
+LEAVES = {"diagnostics", "units", "geometry", "libraries"}
 # rooms beside the flow and what they may use of the house
 BESIDE = {"verify": set(), "record": {"shop", "drawing", "spec"}, "trade": set()}
 # third-party libraries that stand behind a door: the only modules that may import them
 DOORS = {
-    "ezdxf": {"write/dxf.py", "spec/dxf_outline.py"},
+    "ezdxf": {"write/dxf_library.py", "spec/dxf_outline.py"},
     "svgwrite": {"write/svg.py"},
     "rectpack": {"nest/boxes.py"},
     "spyrrow": {"nest/child.py"},
     "yaml": {"spec/reader.py", "stock/keep.py"},  # keep.py edits the owner's text in place
     "pypdf": {"verify/pdf_pages.py"},
+    "reportlab": {"write/pdf_library.py"},
 }
 READS_THE_WORLD = {"outside.py", "cli.py", "nest/child.py"}
 
@@ -114,3 +115,44 @@ def test_no_file_is_long_without_a_reason():
     for path in modules():
         lines = len(path.read_text(encoding="utf-8").splitlines())
         assert lines <= 500 or f"`{name_of(path)}`" in reasons, f"{name_of(path)}: {lines} lines"
+
+
+PRINTS = {"terminal.py", "nest/child.py"}  # the child speaks to its parent through a pipe
+
+
+def test_only_one_module_prints():
+    for path in modules():
+        if name_of(path) in PRINTS:
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            called = ast.unparse(node.func) if isinstance(node, ast.Call) else ""
+            assert called not in ("print", "pprint", "pprint.pprint"), name_of(path)
+            assert not called.endswith(("stdout.write", "stderr.write", "print_exc")), name_of(path)
+
+
+def test_libraries_that_look_for_settings_are_imported_as_published():
+    """By the source of reportlab 5.1 and ezdxf 1.4, the two that read files when imported."""
+    for path in modules():
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        guarded = {
+            inner
+            for node in ast.walk(tree)
+            if isinstance(node, ast.With)
+            and ast.unparse(node.items[0].context_expr) == "as_published()"
+            for inner in ast.walk(node)
+        }
+        for node in ast.walk(tree):
+            names = (
+                [alias.name for alias in node.names] if isinstance(node, ast.Import)
+                else [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            )  # fmt: skip
+            if {name.split(".")[0] for name in names} & {"reportlab", "ezdxf"}:
+                assert node in guarded, f"{name_of(path)}:{node.lineno}"
+
+
+def test_every_child_keeps_the_current_folder_off_its_search_path():
+    for path in modules():
+        text = path.read_text(encoding="utf-8")
+        if "sys.executable" in text:
+            assert '[sys.executable, "-P", ' in text, name_of(path)
+            assert text.count("sys.executable") == 1, name_of(path)

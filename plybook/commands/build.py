@@ -12,6 +12,7 @@ from plybook.commands.common import (
     specs_argument,
     tell,
 )
+from plybook.terminal import put
 
 HELP = "make the booklet, templates, cut plan and tables"
 EXAMPLE = "plybook build specs/wing-skin.yaml specs/spar.yaml"
@@ -44,5 +45,5 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     tell(built.findings, arguments)
     if arguments.format != "json":
         for folder in built.folders:
-            print(folder)
+            put(folder)
     return DONE

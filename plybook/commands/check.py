@@ -11,8 +11,9 @@ import gc
 import sys
 from typing import TYPE_CHECKING
 
-from plybook.commands.common import DONE, SPEC_WRONG, Progress, say, specs_argument, tell
+from plybook.commands.common import DONE, SPEC_WRONG, Progress, specs_argument, tell
 from plybook.diagnostics import Severity
+from plybook.terminal import put
 
 if TYPE_CHECKING:
     from plybook.checking import Checked
@@ -51,7 +52,7 @@ def _check(arguments: argparse.Namespace, progress: Progress) -> int:
     read_specs = reader(arguments.specs, arguments.outside)
     if shown:
         for one in without_twins(read_specs):
-            say(picture(one.spec) + "\n")
+            put(picture(one.spec) + "\n\n", lines=True)
         sys.stdout.flush()
     if arguments.quick:
         findings = unique([f for one in read_specs for f in one.findings])
@@ -61,7 +62,7 @@ def _check(arguments: argparse.Namespace, progress: Progress) -> int:
     for part in parts:
         if shown and part.zones:
             own = part.spec.part
-            say(f"{own.number}: {zone_lines(part.zones, own.units)}\n")
+            put(f"{own.number}: {zone_lines(part.zones, own.units)}\n\n", lines=True)
     tell(findings, arguments)
     wrong = any(f.severity is Severity.ERROR for f in findings)
     if not wrong and arguments.format != "json":
@@ -71,5 +72,5 @@ def _check(arguments: argparse.Namespace, progress: Progress) -> int:
         warnings = f"{open_ones} warning{'' if open_ones == 1 else 's'}"
         warnings += f" and {accepted} accepted" if accepted else ""
         quick = ", as far as a quick look tells" if arguments.quick else ""
-        print(f"sound: {', '.join(str(p) for p in arguments.specs)}: {warnings}{quick}")
+        put(f"sound: {', '.join(str(p) for p in arguments.specs)}: {warnings}{quick}")
     return SPEC_WRONG if wrong else DONE

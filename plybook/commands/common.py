@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Protocol
 
 from plybook.diagnostics import Finding, Severity
+from plybook.terminal import put, talk
 
 DONE, SPEC_WRONG, USAGE, NO_STOCK, NOT_WRITTEN, OUR_FAULT, INTERRUPTED = 0, 1, 2, 3, 4, 70, 130
 OUT = Path("out")
@@ -27,7 +28,7 @@ def tell(findings: Sequence[Finding], arguments: argparse.Namespace) -> None:
     from plybook import report
 
     if arguments.format == "json":
-        print(report.as_json(findings))
+        put(report.as_json(findings), lines=True)
         return
     if not findings:
         return
@@ -42,15 +43,7 @@ def tell(findings: Sequence[Finding], arguments: argparse.Namespace) -> None:
         worst = report.by_severity(findings)[0]
         if worst.severity is not Severity.NOTE:
             text += f"\n`plybook explain {worst.code}` says more"
-    print(text, file=sys.stderr)
-
-
-def say(text: str) -> None:
-    """A result on stdout, with whatever the user wrote in it shown harmlessly."""
-    from plybook import report
-
-    unicode = report.wants_unicode(sys.stdout)
-    print("\n".join(report.plain(line, unicode) for line in text.split("\n")))
+    talk(text, lines=True, coloured=True)
 
 
 def specs_argument(parser: argparse.ArgumentParser) -> None:

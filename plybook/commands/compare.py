@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from plybook.commands.common import DONE, Progress, say
+from plybook.commands.common import DONE, Progress
+from plybook.terminal import put
 
 HELP = "say what changed between two builds: pieces, steps, and what is cut already and now wrong"
 EXAMPLE = "plybook compare out-rev-a/TN-420 out/TN-420 --out changes"
@@ -39,13 +40,13 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     done = _done(arguments.record, old, outside) if arguments.record else None
     changes = changes_between(old, new, done)
     if arguments.format == "json":
-        print(json.dumps(as_dict(changes), indent=1))
+        put(json.dumps(as_dict(changes), indent=1), lines=True)
     else:
-        say(as_text(changes))
+        put(as_text(changes), lines=True)
     if arguments.out:
         folder = _write(arguments.out, changes, old, new)
         if arguments.format != "json":
-            say(str(folder))
+            put(folder)
     return DONE
 
 

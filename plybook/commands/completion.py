@@ -10,6 +10,7 @@ import argparse
 from dataclasses import dataclass
 
 from plybook.commands.common import DONE, Progress
+from plybook.terminal import put
 
 HELP = "print a completion script for bash, zsh or fish"
 EXAMPLE = """\
@@ -27,7 +28,7 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.cli import parser
 
     writers = {"bash": _bash, "zsh": _zsh, "fish": _fish}
-    print(writers[arguments.shell](_words(parser())), end="")
+    put(writers[arguments.shell](_words(parser())), lines=True)
     return DONE
 
 

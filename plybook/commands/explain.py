@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import sys
 
-from plybook.commands.common import DONE, USAGE, Progress, say
+from plybook.commands.common import DONE, USAGE, Progress
+from plybook.terminal import put, talk
 
 HELP = "explain a finding by its code: what it means, why it matters, the edit"
 EXAMPLE = "plybook explain unknown-key"
@@ -27,17 +27,17 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.explain import as_text, page
 
     if not arguments.codes:
-        say(_list())
+        put(_list(), lines=True)
         return DONE
     found = [page(code.strip("[]")) for code in arguments.codes]
     for code, one in zip(arguments.codes, found, strict=True):
         if one is None:
-            print(_no_such(code), file=sys.stderr)
+            talk(_no_such(code))
     known = [one for one in found if one is not None]
     if arguments.format == "json":
-        print(json.dumps([asdict(one) for one in known], indent=1))
+        put(json.dumps([asdict(one) for one in known], indent=1), lines=True)
     elif known:
-        say("\n\n\n".join(as_text(one) for one in known))
+        put("\n\n\n".join(as_text(one) for one in known), lines=True)
     return DONE if len(known) == len(found) else USAGE
 
 
@@ -71,8 +71,7 @@ def _first_words(text: str, room: int) -> str:
 
 def _no_such(code: str) -> str:
     from plybook.explain import close_codes
-    from plybook.report import plain
 
     close = close_codes(code)
     guess = f"; did you mean {' or '.join(close)}?" if close else ""
-    return f"there is no finding with the code {plain(code, False)}{guess}"
+    return f"there is no finding with the code {code}{guess}"

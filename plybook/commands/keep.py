@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from plybook.commands.common import DONE, Progress, out_argument, say, specs_argument
+from plybook.commands.common import DONE, Progress, out_argument, specs_argument
+from plybook.terminal import put
 
 HELP = "after the cut: take what was used out of the stock file and put left-overs into it"
 EXAMPLE = "plybook keep specs/hatch.yaml --received 2026-06-01"
@@ -31,9 +32,9 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
         for path, text in kept.files.items():
             replace_file(path, text.encode())
     for line in kept.words or ("nothing of the shelf was used",):
-        say(line)
+        put(line)
     for path in kept.files:
-        say(f"{'would change' if arguments.show else 'changed'}: {path}")
+        put(f"{'would change' if arguments.show else 'changed'}: {path}")
     return DONE
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from plybook.commands.common import DONE, Progress
 from plybook.starters import KINDS
+from plybook.terminal import put
 
 HELP = "write a commented starter spec, ready to build"
 EXAMPLE = "plybook new skin my-skin.yaml"
@@ -23,5 +24,5 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.write.folder import new_file
 
     new_file(arguments.file, starter_text(arguments.kind).encode())
-    print(arguments.file)
+    put(arguments.file)
     return DONE

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from plybook.commands.common import DONE, SPEC_WRONG, Progress, say, tell
+from plybook.commands.common import DONE, SPEC_WRONG, Progress, tell
 from plybook.diagnostics import Severity
+from plybook.terminal import put
 
 HELP = "check a record exported from the booklet against its plan and write the as-built book"
 EXAMPLE = "plybook record TN-420-A.json --plan out/TN-420"
@@ -42,10 +43,10 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     stops = sum(f.severity is Severity.ERROR for f in findings)
     if arguments.format != "json":
         open_points = sum(f.severity is Severity.WARNING for f in findings)
-        say(f"{plan['part']['number']}: {_counted(stops, 'stop')}, "
+        put(f"{plan['part']['number']}: {_counted(stops, 'stop')}, "
             f"{_counted(open_points, 'open point')}")  # fmt: skip
         if folder:
-            say(str(folder))
+            put(folder)
     return SPEC_WRONG if stops else DONE
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from plybook.commands.common import DONE, Progress, out_argument, say
+from plybook.commands.common import DONE, Progress, out_argument
+from plybook.terminal import put
 
 HELP = "a piece was spoiled: find room to cut it again without moving the others"
 EXAMPLE = "plybook recut specs/hatch.yaml A1"
@@ -34,9 +35,9 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
         spec, arguments.piece, arguments.copy, arguments.out, arguments.outside
     )
     commit(arguments.out, folders)
-    say(f"{arguments.piece} is cut again from {layout.unit.id} ({layout.unit.material})")
+    put(f"{arguments.piece} is cut again from {layout.unit.id} ({layout.unit.material})")
     for name in folders:
-        say(str(arguments.out / name))
+        put(arguments.out / name)
     return DONE
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from plybook.commands.common import DONE, Progress
+from plybook.terminal import put
 
 HELP = "print the JSON Schema of part specs for an editor"
 EXAMPLE = "plybook schema > plybook.schema.json"
@@ -18,7 +19,7 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.spec.schema import FILE, schema_text
 
     if arguments.path:
-        print(FILE)
+        put(FILE)
     else:
-        print(schema_text(), end="")
+        put(schema_text(), lines=True)
     return DONE

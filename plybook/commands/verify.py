@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import json
 from pathlib import Path
 
 from plybook.commands.common import DONE, SPEC_WRONG, Progress
+from plybook.terminal import put
 
 HELP = "read a built folder again and say what is proved"
 EXAMPLE = "plybook verify out/TN-420"
@@ -20,5 +22,8 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
 
     report = verify_folder(arguments.folder, progress)
     progress.clear()
-    print(report.as_text())
+    if arguments.format == "json":
+        put(json.dumps(report.as_dict(), indent=1), lines=True)
+    else:
+        put(report.as_text(), lines=True)
     return DONE if report.sound else SPEC_WRONG

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
+import signal
+from functools import partial
 
 from plybook.commands.common import DONE, Progress, effort_argument, out_argument, specs_argument
+from plybook.terminal import put, talk
 
 HELP = "rebuild whenever a spec or a file it includes is saved, and show it in the browser"
 EXAMPLE = "plybook watch my-panel.yaml"
@@ -22,23 +24,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
     import threading
 
-    from plybook import report
     from plybook.watch import Watch, serve
 
-    unicode = report.wants_unicode(sys.stderr)
-
-    def say(text: str) -> None:
-        for line in text.split("\n"):
-            print(report.plain(line, unicode), file=sys.stderr, flush=True)
-
     limits = arguments.outside.limits
+    say = partial(talk, lines=True)
     watch = Watch(arguments.specs, arguments.out, limits, arguments.effort, say)
     server = None if arguments.no_page else serve(watch, arguments.port)
     if server is not None:
-        print(f"http://127.0.0.1:{server.server_address[1]}/", flush=True)
+        put(f"http://127.0.0.1:{server.server_address[1]}/")
     if not arguments.quiet:
-        print("watching; Ctrl-C ends it", file=sys.stderr, flush=True)
+        talk("watching; Ctrl-C ends it")
     stop = threading.Event()
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # a build that runs is ended too
     try:
         watch.run(stop)
     except KeyboardInterrupt:

@@ -13,6 +13,7 @@ import numpy as np
 
 from plybook.diagnostics import SpecError, error
 from plybook.geometry.rings import signed_area_mm2
+from plybook.libraries import as_published
 from plybook.spec.collect import Collector
 from plybook.spec.gather import Folder
 from plybook.spec.model import OutlineMould
@@ -122,7 +123,8 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
 
 
 def _open(content: bytes, name: str, place):
-    from ezdxf import recover
+    with as_published():
+        from ezdxf import recover
 
     whole = content.startswith(b"AutoCAD Binary DXF") or content.rstrip().endswith(b"EOF")
     if not whole:

@@ -38,7 +38,17 @@ class Report:
         lines += [f"  proved  {count:6d}  {what}" for what, count in self.proofs.items()]
         lines += [f"  FAULT   {fault}" for fault in self.faults]
         lines += [f"  not checked: {what}" for what in self.unproved]
-        return "\n".join(lines)
+        return "\n".join(line.replace("\n", "<U+000A>") for line in lines)
+
+    def as_dict(self) -> dict:
+        """The report as plain data."""
+        return {
+            "folder": self.folder,
+            "sound": self.sound,
+            "proved": self.proofs,
+            "faults": self.faults,
+            "not_checked": self.unproved,
+        }
 
 
 @dataclass
@@ -53,3 +63,7 @@ class Reports:
 
     def as_text(self) -> str:
         return "\n".join(report.as_text() for report in self.folders)
+
+    def as_dict(self) -> dict:
+        """The reports as plain data."""
+        return {"sound": self.sound, "folders": [report.as_dict() for report in self.folders]}

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 import tempfile
 import threading
 import time
@@ -18,6 +17,7 @@ from pathlib import Path
 from typing import IO
 
 from plybook.diagnostics import Finding, Place, PlybookError, Severity
+from plybook.libraries import own_program
 from plybook.watch.sources import Asking, fingerprint
 
 POLL_S = 0.3
@@ -125,11 +125,13 @@ class Watch:
 
     def _build(self, outdated: Callable[[], bool]) -> Outcome | None:
         """Run `plybook build`; None when it was ended because its input is outdated."""
-        words = [sys.executable, "-m", "plybook", "build", *map(str, self.specs)]
-        words += ["--out", str(self.out), "--effort", self.effort, "--format", "json", "--quiet"]
-        words += [w for name, n in self._limits.items() for w in ("--limit", f"{name}={n:g}")]
+        words = ["build", f"--out={self.out}", "--effort", self.effort, "--format", "json"]
+        words += ["--quiet", *(f"--limit={name}={n:g}" for name, n in self._limits.items())]
+        words += ["--", *map(str, self.specs)]
         with tempfile.TemporaryFile() as told, tempfile.TemporaryFile() as trouble:
-            child = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=told, stderr=trouble)
+            child = subprocess.Popen(
+                own_program(words), stdin=subprocess.DEVNULL, stdout=told, stderr=trouble
+            )
             try:
                 while child.poll() is None:
                     if outdated():

@@ -45,8 +45,7 @@ def dxf_bytes(scene: Scene, legacy: bool = False) -> bytes:
     Raises:
         NotDrawable: a coordinate is not finite, or a cut is not one simple closed ring.
     """
-    import ezdxf
-    from ezdxf import options
+    from plybook.write.dxf_library import ezdxf, options
 
     refuse_bad_cuts(scene)
     logging.getLogger("ezdxf").addHandler(logging.NullHandler())  # it talks of R12 having no unit
@@ -176,7 +175,7 @@ def _add(space, item: Primitive, legacy: bool) -> None:
 
 
 def _add_text(space, item: Text, legacy: bool) -> None:
-    from ezdxf.enums import TextEntityAlignment as Align
+    from plybook.write.dxf_library import TextEntityAlignment as Align
 
     words = dxf_text(item.text, legacy)
     if not words.strip():

@@ -13,8 +13,7 @@ MM = 72.0 / 25.4  # points per millimetre (PDF default user unit, 1/72 in)
 @cache
 def register() -> None:
     """Make the regular and bold face known to the PDF library. Calling it again does nothing."""
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
+    from plybook.write.pdf_library import TTFont, pdfmetrics
 
     for name, bold in ((REGULAR, False), (BOLD, True)):
         pdfmetrics.registerFont(TTFont(name, font_path(bold)))

@@ -48,9 +48,7 @@ def new_canvas(
     Returns:
         (canvas, buffer); call `canvas.save()` and take `buffer.getvalue()`.
     """
-    from reportlab import rl_config
-    from reportlab.pdfbase import pdfdoc
-    from reportlab.pdfgen.canvas import Canvas
+    from plybook.write.pdf_library import Canvas, pdfdoc, rl_config
 
     register()
     pdfdoc.TimeStamp = _Date
@@ -302,7 +300,7 @@ def _f(value: float) -> str:
     Raises:
         NotDrawable: nan or infinity.
     """
-    from reportlab.lib.rl_accel import fp_str
+    from plybook.write.pdf_library import fp_str
 
     return fp_str(float(number(value, 6)))
 

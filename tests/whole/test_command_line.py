@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -95,8 +96,25 @@ def test_70_when_it_is_our_own_fault(hatch, tmp_path, capsys, monkeypatch):
     said = capsys.readouterr().err
     assert "our fault" in said and "a screw loose" in said and "Traceback" not in said
     assert not out.exists()
-    with pytest.raises(RuntimeError):
-        main(["build", str(hatch), "--out", str(out), "--debug"])
+    assert main(["build", str(hatch), "--out", str(out), "--debug"]) == 70
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_a_fault_of_our_own_leaves_a_report_without_the_users_words(
+    hatch, tmp_path, capsys, monkeypatch
+):
+    def broken(*_):
+        raise RuntimeError(f"a screw loose in {tmp_path}")
+
+    monkeypatch.setattr(house, "shape", broken)
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    assert main(["build", str(hatch), "--out", str(tmp_path / "o")]) == 70
+    said = capsys.readouterr().err
+    (kept,) = tmp_path.glob("plybook-fault-*.txt")
+    assert str(kept) in said and str(hatch) in said  # the report's place, and what to send with it
+    report = kept.read_text()
+    assert "RuntimeError" in report and "plybook/build.py:" in report and "command: build" in report
+    assert str(tmp_path) not in report and str(ROOT) not in report and hatch.name not in report
 
 
 @pytest.mark.parametrize("moment", [b"mould face", b"booklet", b"templates"])
