@@ -69,7 +69,7 @@ def plan_dict(
             }
             for layer in laminate.layers
         ],
-        "pieces": [_piece(piece) for piece in laminate.pieces],
+        "pieces": [piece_row(piece) for piece in laminate.pieces],
         "layouts": [
             layout_row(layout, part.number, {item.id: item for item in plan.items}, part.units)
             for layout in plan.layouts
@@ -198,7 +198,8 @@ def _materials(spec: PartSpec, laminate: Laminate) -> dict:
     return {name: {"name": known.name_of(name), **row} for name, row in table.items()}
 
 
-def _piece(piece: Piece) -> dict:
+def piece_row(piece: Piece) -> dict:
+    """One piece as it stands in plan.json."""
     entry = {
         "id": piece.id,
         "layer": piece.layer,

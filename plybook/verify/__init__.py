@@ -14,6 +14,7 @@ from pathlib import Path
 from plybook.verify.book import check_book, check_steps
 from plybook.verify.drawings import check_cut_drawings, check_templates
 from plybook.verify.hands import check_hands
+from plybook.verify.joints import check_joints
 from plybook.verify.layouts import check_layouts, placed_ring
 from plybook.verify.lengths import check_lengths
 from plybook.verify.manifest import MANIFEST, read_files
@@ -27,7 +28,8 @@ from plybook.verify.sheets import check_sheets
 from plybook.verify.tables import check_tables
 from plybook.verify.tiles import check_tiles
 
-OF_PLAN = (check_pieces, check_layouts, check_steps, check_resin)  # of what plan.json holds alone
+# of what plan.json holds alone
+OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
     "pictures of the booklet, and of the cut plan on paper all but outlines, names and scale: "

@@ -8,9 +8,7 @@ import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.report import Report
-from plybook.verify.tolerances import AREA_SHARE, BEVEL_MM, LAP_MM, POINT_MM
-
-SEAM_STEP_MM = 1.0
+from plybook.verify.tolerances import AREA_SHARE, BEVEL_MM, POINT_MM
 
 
 def ring(points: object) -> np.ndarray:
@@ -161,7 +159,6 @@ def _middle_of_longest(points: np.ndarray, inwards_mm: float) -> np.ndarray:
 
 
 def _check_splices(pieces: list[dict], report: Report) -> None:
-    by_id = {p["id"]: p for p in pieces}
     for piece in pieces:
         splice = piece.get("splice")
         if not splice:
@@ -172,46 +169,3 @@ def _check_splices(pieces: list[dict], report: Report) -> None:
         report.expect(numbers == list(range(1, splice["of"] + 1)),
                       "spliced plies with all their parts", where,
                       f"parts {numbers} of {splice['of']} are there")  # fmt: skip
-        for neighbour in splice["neighbours"]:
-            other = by_id.get(neighbour)
-            if other is None:
-                report.fault(where, f"its splice names {neighbour}, which is not there")
-                continue
-            if piece["id"] in other["splice"]["neighbours"] and piece["id"] < neighbour:
-                _check_overlap(piece, other, report)
-
-
-def _check_overlap(piece: dict, other: dict, report: Report) -> None:
-    where = f"splice {piece['id']} to {other['id']}"
-    one, two = ring(piece["laid_outline_mm"]), ring(other["laid_outline_mm"])
-    wanted = piece["splice"]["overlap_mm"]
-    lap = 0.5 * (_reach_into(one, two) + _reach_into(two, one))
-    # over a core the ply is larger than the face it is measured on
-    stretch = max(abs(p["growth"]["area_pct"]) for p in (piece, other)) / 100
-    report.expect(abs(lap - wanted) <= LAP_MM + stretch * wanted,
-                  "splices with the overlap they state", where,
-                  f"the parts overlap by {lap:.2f} mm, stated {wanted:.2f}")  # fmt: skip
-
-
-def _reach_into(one: np.ndarray, two: np.ndarray) -> float:
-    """How far one ring reaches into another along most of the seam, mm.
-
-    From points of the first ring's sides that lie within the second, straight back into the first
-    until the second ends: across the seam, whatever the shape of the strip they share.
-    """
-    low, high = two.min(axis=0) - 1, two.max(axis=0) + 1
-    points, inwards = [], []
-    for a, b in zip(one, np.roll(one, -1, axis=0), strict=True):
-        size = float(np.hypot(*(b - a)))
-        count = max(2, int(size / SEAM_STEP_MM) + 1)
-        line = a + (b - a) * ((np.arange(count) + 0.5) / count)[:, None]
-        near = np.all((line >= low) & (line <= high), axis=1)
-        points.append(line[near])
-        left = np.array([a[1] - b[1], b[0] - a[0]]) / max(size, 1e-12)
-        inwards.append(np.repeat(left[None], int(near.sum()), axis=0))
-    start, way = np.concatenate(points), np.concatenate(inwards)
-    depth = np.where(plane.inside(start, two), plane.distance_to_path(start, two), 0.0)
-    within = depth > max(POINT_MM, 0.5 * depth.max(initial=0.0))  # not where the sides run together
-    if not within.any():
-        return 0.0
-    return float(np.median(plane.way_out(start[within], way[within], two)))

@@ -13,6 +13,7 @@ TURN_DEG = 1e-4  # fibre against warp; rotations keep 6 decimals
 ARROW_DEG = 0.05  # a drawn arrow of 10 mm or more whose ends keep 3 decimals
 BEVEL_MM = 0.05  # bevel lines; curved edges are chorded to 0.02 mm on both faces
 LAP_MM = 0.3  # a splice measured in the flat along a seam that follows the mould
+JOINT_MM = 0.1  # gap or overlap anywhere along a joint; a knife cuts to that
 AREA_SHARE = 1e-5  # an area against its ring, whose points are rounded
 MIRROR_MM = 0.03  # arcs are chorded to 0.02 mm from either end, one and a half of that apart
 PAPER_MM = 0.02  # PDF coordinates keep 0.001 pt (0.35 um) and pass through a printer's stretch

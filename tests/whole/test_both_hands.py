@@ -54,7 +54,7 @@ def test_both_hands_and_their_set_verify(out):
         "pieces mirrored for the opposite hand",
         "angles negated for the opposite hand",
         "placements on which two parts agree",
-        "splices with the overlap they state",
+        "splices with the overlap they state all along",
     ):
         assert proofs[what] >= 4, what
 
