@@ -95,10 +95,13 @@ def _ring(steps, corner: float, w, path: tuple, out: Collector):
             points.append(step)
             arrivals.append(None)
             radii.append(corner)
-    if len(points) > 1 and points[0] == points[-1] and len(points) - 1 not in arcs:
-        # closed by hand: the first corner repeated at the end names the closing side
-        arrivals[0] = arrivals[0] or arrivals.pop()
-        points.pop(), radii.pop()
+    last = len(points) - 1
+    if last > 0 and points[0] == points[last] and 0 not in arcs:
+        # closed by hand: the step back to the first corner gives the closing side
+        arrivals[0] = arrivals[0] or arrivals[last]
+        del points[last], radii[last], arrivals[last]
+        if last in arcs:
+            arcs[0] = arcs.pop(last)
     corners = len(points) + len(arcs)
     if corners < 3:
         out.error(

@@ -93,21 +93,23 @@ def _change(tree, path, every, dice) -> None:
         parent[key] = f"{value} {dice.choice(['mm', 'in', 'deg', 'g', 'h', '%', 'parsec', 'C'])}"
 
 
-def written(tree) -> bytes:
-    """The tree as YAML, without the anchors that our reader refuses."""
+def written(tree, flow: bool | None = False) -> bytes:
+    """The tree as YAML, without the anchors that our reader refuses; with `flow` None what holds
+    nothing nested stands in one line."""
 
     class Plain(yaml.SafeDumper):
         def ignore_aliases(self, data):
             return True
 
-    def text(dumper, value):
+    def quoted(dumper, value):
         clock = re.fullmatch(r"\d{1,2}:\d{2}", value)
         return dumper.represent_scalar("tag:yaml.org,2002:str", value, style="'" if clock else None)
 
-    Plain.add_representer(str, text)
-    return yaml.dump(tree, Dumper=Plain, allow_unicode=True, sort_keys=False).encode(
-        "utf-8", "surrogatepass"
+    Plain.add_representer(str, quoted)
+    text = yaml.dump(
+        tree, Dumper=Plain, allow_unicode=True, sort_keys=False, default_flow_style=flow, width=100
     )
+    return text.encode("utf-8", "surrogatepass")
 
 
 def read(text: bytes):

@@ -302,6 +302,18 @@ def test_arcs(arc):
     assert 0 < exact - area < CHORD_MM * math.pi * (4 + 1) * 25.4
 
 
+def test_an_arc_may_close_an_outline():
+    """A disc of two half circles, and a plate whose last side is an arc to the first corner."""
+    disc = "[[0, 4], {arc_to: [8, 4], through: [4, 0]}, {arc_to: [0, 4], through: [4, 8]}]"
+    plate = "[[0, 0], [12, 0], [12, 8], [0, 8], {arc_to: [0, 0], radius: 4, turn: left, edge: bow}]"
+    for outline, square_in in ((disc, math.pi * 16), (plate, 96 + math.pi * 8)):
+        made = flat(edit(HATCH, HATCH[HATCH.index("  outline:") : HATCH.index("edges:")],
+                         f"  outline: {outline}\n\n"))  # fmt: skip
+        lacking = square_in * 25.4**2 - signed_area_mm2(made.ring_mm)
+        assert 0 <= lacking < CHORD_MM * math.tau * 4 * 25.4
+    assert "bow" in {name for name, _, _ in made.edges}
+
+
 def test_crossings_are_found_where_they_are():
     bow = np.array([[0, 0], [10, 10], [10, 0], [0, 10]], float)
     assert crossing(bow).at_mm == (5.0, 5.0)

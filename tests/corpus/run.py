@@ -1,0 +1,389 @@
+"""The corpus by one command: `python -m tests.corpus.run --seed 3 --count 100 --workers 2`.
+
+Each part is checked, built at quick effort and verified in a process of its own. An ordinary part
+that is refused is a failure, and so is one that ends in a traceback, does not verify, takes too
+long, or that `check` and `build` judge differently. A table is printed at the end; `--keep DIR`
+keeps the files of what failed, `--only 3:17` tries one part again and says all that is found of it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import multiprocessing
+import os
+import resource
+import signal
+import sys
+import tempfile
+import time
+import traceback
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from plybook.build import build, read
+from plybook.checking import check
+from plybook.diagnostics import Finding, PlybookError, Severity
+from plybook.outside import Outside
+from plybook.verify import verify_folder
+from tests.corpus.cases import PART, Case, case
+
+LONGEST_S = 900.0  # by the wall clock
+MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
+SOUND, REFUSED, FAILED = "sound", "refused", "failed"
+# of the search for a layout and of what follows it: `check` does not say these
+OF_THE_SEARCH = {"layouts-searched"}
+
+
+@dataclass
+class Outcome:
+    """How one part ended; seconds by the wall clock, `work_s` of processors."""
+
+    name: str
+    kind: str
+    ending: str
+    code: str = ""  # of the refusal, or of the failure
+    message: str = ""
+    check_s: float = 0.0
+    check_work_s: float = 0.0
+    build_s: float = 0.0
+    verify_s: float = 0.0
+    work_s: float = 0.0
+    peak_mb: float = 0.0
+    made_mb: float = 0.0
+    differs: str = ""  # how check and build judge it
+    build_alone: tuple[str, ...] = ()  # codes that only build warns of
+    check_alone: tuple[str, ...] = ()
+    warned: tuple[str, ...] = ()
+
+    @property
+    def well(self) -> bool:
+        return self.ending == SOUND and not self.differs
+
+
+# ---------------------------------------------------------------- one part
+
+
+def attempt(of: Case, folder: Path, say: Callable[[str], None] = lambda text: None) -> Outcome:
+    """Check, build and verify one part in a folder of its own.
+
+    Args:
+        of: the part.
+        folder: where its files are put, and what is built.
+        say: is told the findings.
+    """
+    for name, content in of.files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
+    told = Outcome(of.name, of.kind, SOUND)
+    spec, out = folder / PART, folder / "out"
+    began = time.process_time()
+    checked, refused_by_check = _looked_over(spec, told)
+    _tell(say, "check", checked)
+    built: Sequence[Finding] = ()
+    started = time.monotonic()
+    try:
+        built = build([spec], out, Outside(), lambda text: None, effort="quick").findings
+    except PlybookError as refusal:
+        built = refusal.findings
+        first = next(f for f in built if f.severity is Severity.ERROR)
+        told.ending, told.code, told.message = REFUSED, first.code, first.message
+    told.build_s = time.monotonic() - started
+    _tell(say, "build", built)
+    _compare(told, checked, refused_by_check, built)
+    if told.ending == SOUND:
+        started = time.monotonic()
+        reports = verify_folder(out)
+        told.verify_s = time.monotonic() - started
+        told.made_mb = sum(f.stat().st_size for f in out.rglob("*") if f.is_file()) / 2**20
+        if not reports.sound:
+            faults = [fault for report in reports.folders for fault in report.faults]
+            told.ending, told.code = FAILED, "unsound"
+            told.message = "; ".join(str(fault) for fault in faults[:3])
+    told.work_s = time.process_time() - began
+    told.peak_mb = (
+        max(
+            resource.getrusage(who).ru_maxrss
+            for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+        )
+        / 1024
+    )
+    return told
+
+
+def _looked_over(spec: Path, told: Outcome) -> tuple[Sequence[Finding], bool]:
+    """What `check` finds, and whether it refuses."""
+    started, worked = time.monotonic(), time.process_time()
+    outside = Outside()
+    try:
+        _, findings = check(read([spec], outside), outside.limits, lambda text: None)
+    except PlybookError as refusal:
+        findings = refusal.findings
+    told.check_s = time.monotonic() - started
+    told.check_work_s = time.process_time() - worked
+    return findings, any(f.severity is Severity.ERROR for f in findings)
+
+
+def _compare(
+    told: Outcome, checked: Sequence[Finding], refused_by_check: bool, built: Sequence[Finding]
+) -> None:
+    """What one of the two says and the other does not."""
+    if refused_by_check != (told.ending == REFUSED):
+        by, other = ("check", "build") if refused_by_check else ("build", "check")
+        first = next(
+            f for f in (checked if refused_by_check else built) if f.severity is Severity.ERROR
+        )
+        told.differs = f"{by} refuses ({first.code}), {other} does not"
+    ours, theirs = _warned(checked), _warned(built)
+    told.warned = tuple(sorted({code for code, _ in theirs}))
+    if told.ending != REFUSED and not refused_by_check:
+        told.build_alone = tuple(sorted({code for code, _ in theirs - ours}))
+        told.check_alone = tuple(sorted({code for code, _ in ours - theirs}))
+
+
+def _warned(findings: Iterable[Finding]) -> set[tuple[str, tuple[str, ...]]]:
+    return {
+        (f.code, f.layers)
+        for f in findings
+        if f.severity is Severity.WARNING and f.code not in OF_THE_SEARCH
+    }
+
+
+def _tell(say: Callable[[str], None], who: str, findings: Sequence[Finding]) -> None:
+    for f in findings:
+        if f.severity is not Severity.NOTE:
+            say(
+                f"  {who}: {f.severity.name.lower()} {f.code} {'/'.join(f.layers)}: {f.message}"
+                + (f" [{f.help}]" if f.severity is Severity.ERROR else "")
+            )
+
+
+def _in_process(of: Case, answer) -> None:
+    """Run by a child: the outcome is sent through a pipe, whatever happens."""
+    os.setpgid(0, 0)  # what it starts can be ended with it
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    with tempfile.TemporaryDirectory(dir=MEMORY) as folder:
+        try:
+            told = attempt(of, Path(folder))
+        except Exception as wrong:
+            frames = traceback.extract_tb(wrong.__traceback__)
+            at = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}"
+            told = Outcome(of.name, of.kind, FAILED, type(wrong).__name__, f"at {at}: {wrong}")
+        answer.send(told)
+
+
+# ---------------------------------------------------------------- many parts
+
+
+@dataclass
+class _Running:
+    of: Case
+    process: multiprocessing.process.BaseProcess
+    answer: multiprocessing.connection.Connection
+    until: float
+
+
+def run(
+    names: Iterable[tuple[int, int]],
+    workers: int = 1,
+    keep: Path | None = None,
+    say: Callable[[str], None] = lambda text: None,
+    longest_s: float = LONGEST_S,
+) -> list[Outcome]:
+    """Try parts, several at a time, each in a process of its own.
+
+    Args:
+        names: seed and index of each.
+        workers: at a time.
+        keep: folder for the files of what failed.
+        say: is told a line for each part that ends.
+        longest_s: a part that takes longer has failed.
+
+    Returns:
+        The outcomes in the order of the names.
+    """
+    waiting, running, done = iter(list(names)), [], []
+    order = list(names)
+    context = multiprocessing.get_context("fork")
+    try:
+        while True:
+            while len(running) < workers and (name := next(waiting, None)):
+                running.append(_start(context, case(*name), longest_s))
+            if not running:
+                break
+            multiprocessing.connection.wait([one.answer for one in running], timeout=1.0)
+            for one in list(running):
+                told = _ended(one, longest_s)
+                if told is None:
+                    continue
+                running.remove(one)
+                done.append(told)
+                say(line(told))
+                if keep is not None and not told.well:
+                    _keep(keep, one.of, told)
+    finally:
+        for one in running:
+            _end(one)
+    return sorted(done, key=lambda told: order.index(tuple(map(int, told.name.split(":")))))
+
+
+def _start(context, of: Case, longest_s: float) -> _Running:
+    reader, writer = context.Pipe(duplex=False)
+    # a daemon does its work itself instead of forking
+    process = context.Process(target=_in_process, args=(of, writer), daemon=True)
+    process.start()
+    writer.close()
+    return _Running(of, process, reader, time.monotonic() + longest_s)
+
+
+def _ended(one: _Running, longest_s: float) -> Outcome | None:
+    """The outcome; None while it is at work."""
+    told = None
+    if one.answer.poll():
+        try:
+            told = one.answer.recv()
+        except EOFError:
+            one.process.join()
+            told = Outcome(
+                one.of.name,
+                one.of.kind,
+                FAILED,
+                "died",
+                f"the process ended with {one.process.exitcode}",
+            )
+    elif time.monotonic() > one.until:
+        told = Outcome(
+            one.of.name, one.of.kind, FAILED, "timeout", f"not done after {longest_s:.0f} s"
+        )
+    if told is not None:
+        _end(one)
+    return told
+
+
+def _end(one: _Running) -> None:
+    """End a process and what it has started."""
+    if told_to := one.process.pid:
+        one.process.join(timeout=0.5)
+        with contextlib.suppress(ProcessLookupError, PermissionError):
+            os.killpg(told_to, signal.SIGKILL)
+    one.process.join()
+
+
+def _keep(keep: Path, of: Case, told: Outcome) -> None:
+    folder = keep / of.name.replace(":", "-")
+    for name, content in of.files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
+    (folder / "outcome.txt").write_text(line(told) + "\n", encoding="utf-8")
+
+
+# ---------------------------------------------------------------- the table
+
+
+def line(told: Outcome) -> str:
+    """One part in one line."""
+    words = f"{told.name:>8}  {told.kind:<6} {told.ending:<8}"
+    words += f" check {told.check_s:6.1f} s  build {told.build_s:6.1f} s  {told.peak_mb:5.0f} MB"
+    if told.code:
+        words += f"  {told.code}: {told.message}"
+    if told.differs:
+        words += f"  ({told.differs})"
+    return words
+
+
+@dataclass
+class Table:
+    """What came of all parts."""
+
+    outcomes: Sequence[Outcome]
+    well: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.well = sum(told.well for told in self.outcomes)
+
+    def __str__(self) -> str:
+        return "\n".join(self._lines())
+
+    def _lines(self) -> Iterator[str]:
+        every = self.outcomes
+        yield f"{'':<10}{'parts':>6}{'sound':>7}{'refused':>9}{'failed':>8}{'differ':>8}"
+        for kind in [*sorted({told.kind for told in every}), "all"]:
+            these = [told for told in every if kind in (told.kind, "all")]
+            counts = Counter(told.ending for told in these)
+            differ = sum(bool(told.differs) for told in these)
+            yield (
+                f"{kind:<10}{len(these):>6}{counts[SOUND]:>7}{counts[REFUSED]:>9}"
+                f"{counts[FAILED]:>8}{differ:>8}"
+            )
+        yield ""
+        yield f"{'':<28}{'median':>8}{'p90':>8}{'max':>8}"
+        for name, key in (
+            ("check, s", "check_s"),
+            ("check, s of processor", "check_work_s"),
+            ("build, s", "build_s"),
+            ("verify, s", "verify_s"),
+            ("all, s of processor", "work_s"),
+            ("memory, MB", "peak_mb"),
+            ("files, MB", "made_mb"),
+        ):
+            figures = [getattr(told, key) for told in every if getattr(told, key)]
+            yield f"{name:<28}" + "".join(f"{_at(figures, q):>8.1f}" for q in (0.5, 0.9, 1))
+        for title, key in (
+            ("warnings of builds", "warned"),
+            ("said by build alone", "build_alone"),
+            ("said by check alone", "check_alone"),
+        ):
+            counts = Counter(code for told in every for code in getattr(told, key))
+            if counts:
+                words = ", ".join(f"{code} {n}" for code, n in counts.most_common())
+                yield f"{title}: {words}"
+        wrong = [told for told in every if not told.well]
+        if wrong:
+            yield ""
+            yield from (line(told) for told in wrong)
+
+
+def _at(figures: Sequence[float], share: float) -> float:
+    """A quantile, the upper of two."""
+    ordered = sorted(figures) or [0.0]
+    return ordered[min(len(ordered) - 1, int(share * len(ordered)))]
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--count", type=int, default=100)
+    parser.add_argument("--first", type=int, default=0, help="index of the first part")
+    parser.add_argument("--workers", type=int, default=1, help="parts at a time")
+    parser.add_argument("--keep", type=Path, help="folder for the files of what failed")
+    parser.add_argument("--longest", type=float, default=LONGEST_S, help="seconds for a part")
+    parser.add_argument("--only", metavar="SEED:INDEX", help="one part, with all its findings")
+    parser.add_argument("--write", type=Path, metavar="DIR", help="with --only: build it there")
+    given = parser.parse_args()
+    if given.only:
+        return _again(given.only, given.write)
+    told = run(
+        [(given.seed, given.first + n) for n in range(given.count)],
+        given.workers,
+        given.keep,
+        lambda text: print(text, file=sys.stderr, flush=True),
+        given.longest,
+    )
+    table = Table(told)
+    print(table)
+    return 0 if table.well == len(told) else 1
+
+
+def _again(name: str, folder: Path | None) -> int:
+    seed, index = map(int, name.split(":"))
+    with contextlib.ExitStack() as stack:
+        place = folder or Path(stack.enter_context(tempfile.TemporaryDirectory(dir=MEMORY)))
+        told = attempt(case(seed, index), place, print)
+    print(line(told))
+    return 0 if told.well else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,68 @@
+"""A short run of the corpus; `python -m tests.corpus.run` makes as many parts as wanted."""
+
+import pytest
+
+from plybook.outside import Shelf
+from plybook.spec import load
+from tests.corpus import run as corpus
+from tests.corpus.cases import PART, case
+from tests.corpus.run import Table, run
+from tests.corpus.sections import five_digits
+
+SHORT = [(20_260, n) for n in range(4)]
+
+
+def test_a_seed_gives_the_same_part():
+    for index in range(30):
+        assert case(5, index) == case(5, index)
+    assert case(5, 0).files != case(5, 1).files != case(6, 1).files
+
+
+def test_every_part_is_read():
+    """What is drawn is of the language: nothing of it is refused before its geometry is known."""
+    from pathlib import Path
+
+    kinds = set()
+    for index in range(60):
+        drawn = case(11, index)
+        load(Path(PART), Shelf(dict(drawn.files)))
+        kinds.add(drawn.kind)
+    assert kinds == {"skin", "panel", "spar", "shell"}
+
+
+def test_five_digit_sections_have_the_ordinates_of_their_report():
+    """NACA report 537, table of the 23012: ordinates in per cent of the chord."""
+    upper, lower = five_digits("230", 0.12, 4001, closed=False)
+    for x, top, bottom in ((10, 6.43, -2.92), (30, 7.55, -4.46), (60, 5.47, -3.67)):
+        assert _ordinate(upper, x) == pytest.approx(top, abs=0.02)
+        assert _ordinate(lower, x) == pytest.approx(bottom, abs=0.02)
+
+
+def _ordinate(points, x):
+    return 100 * min(points, key=lambda p: abs(100 * p[0] - x))[1]
+
+
+@pytest.mark.slow
+def test_ordinary_parts_are_built_and_sound():
+    told = run(SHORT, workers=2)
+    assert Table(told).well == len(SHORT), str(Table(told))
+
+
+def test_a_part_that_fails_is_told(monkeypatch, tmp_path):
+    """The corpus itself: a traceback and a process that dies are failures with their words."""
+
+    def broken(*_, **__):
+        raise ZeroDivisionError("made up")
+
+    monkeypatch.setattr(corpus, "check", broken)
+    told = run([(1, 0)], keep=tmp_path)
+    assert (told[0].ending, told[0].code) == ("failed", "ZeroDivisionError")
+    assert (tmp_path / "1-0" / PART).exists() and Table(told).well == 0
+
+    monkeypatch.setattr(corpus, "attempt", lambda *_: corpus.os._exit(9))
+    assert run([(1, 0)])[0].code == "died"
+
+
+def test_a_part_that_takes_too_long_has_failed(monkeypatch):
+    monkeypatch.setattr(corpus, "attempt", lambda *_: corpus.time.sleep(60))
+    assert run([(1, 0)], longest_s=0.5)[0].code == "timeout"
