@@ -23,6 +23,7 @@ from plybook.nest.remnant import left_over
 from plybook.nest.rolls import pack_rolls
 from plybook.nest.sheets import pack_sheets
 from plybook.nest.stretch import AS_GOOD_AS_BOUND
+from plybook.nest.strip import ONE_BY_ONE
 
 Progress = Callable[[str], None]
 SECONDS = {"quick": 1.0, "normal": 30.0, "long": 8 * 3600.0}
@@ -76,9 +77,9 @@ def plan_cuts(
     if refused:
         raise StockError(refused)
     layouts = [layout for plan in plans if not isinstance(plan, Finding) for layout in plan]
-    failed = {x.unit.material for x in layouts if "one by one" in x.method}
-    if packer_is_installed() and failed:
-        found.append(_packer_failed(sorted(failed)))
+    if packer_is_installed():
+        failed = {x.unit.material: x.method for x in layouts if ONE_BY_ONE in x.method}
+        found += [_packer_failed(material, failed[material]) for material in sorted(failed)]
     if budget.stopped:
         found.append(
             note("search-stopped", "the search was stopped early; the best proved plan is kept")
@@ -150,12 +151,13 @@ def _without_packer() -> Finding:
     )
 
 
-def _packer_failed(materials: Sequence[str]) -> Finding:
-    return warning(
+def _packer_failed(material: str, method: str) -> Finding:
+    return note(
         "packer-failed",
-        f"the packer for outlines broke down on {', '.join(materials)}: it is laid piece by piece "
-        "or by bounding boxes, which takes 10 to 20 % more",
-        "build again; if it happens again, report it with the spec",
+        f"{material} is laid {method}; every piece is there and the layout is proved, but it may "
+        "take up to 20 % more",
+        "build with --effort normal, or make the widest piece a little narrower",
+        layers=(material,),
     )
 
 

@@ -11,10 +11,12 @@ import json
 import queue
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 
@@ -22,6 +24,7 @@ from plybook.nest.budget import Budget
 
 _LISTEN_S = 0.1  # a wish to stop is noticed this soon
 _KEPT = 4  # layouts of each search that are worth a second look
+_LONGEST_WORDS = 200  # of what a search says when it breaks down
 CHILD = Path(__file__).with_name("child.py")
 
 
@@ -55,6 +58,7 @@ class Race:
     def __init__(self, task: Task, seconds: float, seeds: tuple[int, ...], workers: int = 1):
         self.best: Found | None = None
         self.crashed = 0
+        self.words = ""  # what the search that broke down last said
         self.spent_s = 0.0  # processor time of the search that had most, as far as was heard
         self._task, self._seconds, self._seeds, self._workers = task, seconds, seeds, workers
         self._lines: queue.Queue[tuple[int, dict | None]] = queue.Queue()
@@ -104,19 +108,22 @@ class Race:
                 ],
             }
         )
+        complaints = tempfile.TemporaryFile()  # noqa: SIM115 - closed by the listening thread
         child = subprocess.Popen(
             [sys.executable, "-P", str(CHILD)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
+            stderr=complaints,
             text=True,
             start_new_session=True,
         )
         self._children.append(child)
         self._running += 1
-        threading.Thread(target=self._listen, args=(child, seed, text), daemon=True).start()
+        threading.Thread(
+            target=self._listen, args=(child, complaints, seed, text), daemon=True
+        ).start()
 
-    def _listen(self, child: subprocess.Popen, seed: int, text: str) -> None:
+    def _listen(self, child: subprocess.Popen, complaints: IO[bytes], seed: int, text: str) -> None:
         assert child.stdin is not None and child.stdout is not None  # pipes, as started
         done = False
         try:
@@ -131,7 +138,9 @@ class Race:
         except (OSError, ValueError):
             done = False
         if not done:
+            self.words = _last_words(child, complaints)
             self.crashed += 1
+        complaints.close()
         self._lines.put((seed, None))
 
     def run(
@@ -172,3 +181,15 @@ class Race:
         """The last layouts of each search (each better than the one before), shortest first."""
         last = [f for found in self._by_seed.values() for f in found[-_KEPT:]]
         return sorted(last, key=lambda f: f.length_mm)
+
+
+def _last_words(child: subprocess.Popen, complaints: IO[bytes]) -> str:
+    """The last line a search wrote to stderr before it broke down, or else how it ended."""
+    status = child.wait()
+    complaints.seek(0)
+    lines = complaints.read().decode("utf-8", "replace").split("\n")
+    said = [line.strip() for line in lines if line.strip()]
+    if said:
+        words = said[-1].removeprefix("pyo3_runtime.PanicException: ")
+        return "".join(c for c in words if c.isprintable())[:_LONGEST_WORDS]
+    return f"ended by signal {-status}" if status < 0 else f"ended with status {status}"

@@ -19,6 +19,7 @@ from plybook.nest.laying import copies_of, fill
 from plybook.nest.model import Unit
 from plybook.nest.race import Found
 from plybook.nest.strip import (
+    ONE_BY_ONE,
     Progress,
     StripPlacement,
     StripProblem,
@@ -60,7 +61,9 @@ def search_in_lots(
     def one(n: int) -> StripResult | None:
         counts = lots[n]
         part = problem.some(list(counts), list(counts.values()))
-        return search_strip(part, budget.part(seconds), seed * 100 + n, 1)
+        result = search_strip(part, budget.part(seconds), seed * 100 + n, 1)
+        problem.trouble = part.trouble or problem.trouble
+        return result
 
     with ThreadPoolExecutor(side_by_side) as pool:
         found = list(pool.map(one, range(count)))
@@ -81,7 +84,7 @@ def lay_in_lots(problem: StripProblem, budget: Budget) -> StripResult | None:
     if any(f is None for f in found):
         return None
     joined = _joined(problem, lots, found, budget, None)
-    return joined and joined._replace(method="one by one")
+    return joined and joined._replace(method=ONE_BY_ONE)
 
 
 def _laid(problem: StripProblem) -> StripResult | None:
@@ -95,7 +98,7 @@ def _laid(problem: StripProblem) -> StripResult | None:
         return None
     placements = (StripPlacement(int(p.item), p.copy, p.x_mm, p.y_mm, p.rotation_deg) for p in made)
     reach = max(float(x.place_mm[0] + x.shape.high[0]) for x in board.laid)
-    return StripResult(tuple(placements), reach, "one by one")
+    return StripResult(tuple(placements), reach, ONE_BY_ONE)
 
 
 def _joined(problem, lots, found, budget: Budget, progress) -> StripResult | None:

@@ -31,7 +31,9 @@ ASKED_SPARE = 2e-6  # of the longest dimension: single precision in the packer
 PUSHING_S = 0.15, 3.0  # share of the time for pushing together, and the most of it
 ROUND_S, LONG_ROUND_S = 30.0, 300.0  # time of a search before another seed is tried
 THREADS_PER_SEARCH = 2
-PLAY = 0.004  # of the width that the packer needs to find a place for a piece across it
+# of the width, that a piece across it is drawn in: what the packer needs to find a place for it,
+# and more where the packer's own simpler outlines or their offsets at sharp corners are wider
+PLAYS = 0.004, 0.012, 0.03
 FEW_CORNERS = 500  # laid one by one: the time goes with the square of them
 LITTLE_S, FEW = 1.5, 40  # with so little time, so few pieces are laid one by one
 BOXES, NEARLY_BOXES = 0.9999, 0.95  # how far outlines fill their boxes that may be packed so
@@ -53,10 +55,11 @@ class StripPlacement:
 class StripResult(NamedTuple):
     placements: tuple[StripPlacement, ...]
     length_mm: float
-    method: str  # "irregular"; without the packer "one by one"; "rectangles" by bounding boxes
+    method: str  # "irregular"; without the packer ONE_BY_ONE and why; "rectangles" by boxes
 
 
 Progress = Callable[[float], None]
+ONE_BY_ONE = "one by one"
 
 
 def pack_strip(
@@ -113,7 +116,7 @@ def pack_strip(
         problem = StripProblem(rings, demands, rotations, gap_mm, width_mm)
         by_outline = _by_outline(problem, time, seed, workers, target_mm, progress)
         found.append(by_outline)
-        if by_outline is None or by_outline.method == "one by one":
+        if by_outline is None or by_outline.method.startswith(ONE_BY_ONE):
             found.append(pack_boxes(rings, demands, rotations, gap_mm, width_mm))
     result = min((r for r in found if r), key=lambda r: r.length_mm)
     placed = tuple(replace(p, flipped=turned_over[p.index]) for p in result.placements)
@@ -154,7 +157,11 @@ def _by_outline(
         result = search_in_lots(problem, lots, time, seed, workers, progress)
     else:
         result = search_strip(problem, time, seed, workers, target_mm, progress)
-    return result or lay_in_lots(problem, time)
+    if result:
+        return result
+    laid = lay_in_lots(problem, time)
+    why = problem.trouble or "no sound layout in the time given"
+    return laid and laid._replace(method=f"{ONE_BY_ONE}, for the packer said: {why}")
 
 
 def refuse_unfit(
@@ -188,6 +195,7 @@ class StripProblem:
         gap_mm: the gap to keep.
         width_mm: of the strip.
         areas_mm2: of each ring.
+        trouble: what the packer said when it broke down on this problem.
     """
 
     def __init__(
@@ -205,6 +213,7 @@ class StripProblem:
         area = sum(a * d for a, d in zip(self.areas_mm2, demands, strict=True))
         self._spare_mm = ASKED_SPARE * max(width_mm, 1.5 * area / width_mm)
         self.asked_mm = gap_mm + self._spare_mm
+        self.trouble = ""
         self._no_fits = NoFits(gap_mm)
         self._shapes: dict[tuple[int, float], Shape] = {}
 
@@ -217,9 +226,13 @@ class StripProblem:
     @cached_property
     def task(self) -> Task:
         """What the searches are given."""
+        return self.task_with(PLAYS[0])
+
+    def task_with(self, play: float) -> Task:
+        """What the searches are given, pieces across the strip drawn in by `play` of its width."""
         coarse = zip(self._covered(COVER_REACH), self._rotations, strict=True)
         return Task(
-            tuple(_with_play(ring, allowed, self.width_mm) for ring, allowed in coarse),
+            tuple(_with_play(ring, allowed, self.width_mm, play) for ring, allowed in coarse),
             self.demands,
             tuple(None if r is None else tuple(float(a) for a in r) for r in self._rotations),
             self.width_mm + 2 * self.asked_mm + self._spare_mm,
@@ -265,13 +278,15 @@ class StripProblem:
         return StripResult(tuple(placements), packed[1], "irregular")
 
 
-def _with_play(ring: np.ndarray, allowed: Sequence[float] | None, width_mm: float) -> np.ndarray:
-    """The ring, drawn in across the strip where it leaves the packer no play.
+def _with_play(
+    ring: np.ndarray, allowed: Sequence[float] | None, width_mm: float, play: float
+) -> np.ndarray:
+    """The ring, drawn in across the strip where it leaves the packer less than the play.
 
     The packer finds places by trying, so a piece as wide as the strip would never be placed.
     Nothing lies beside such a piece; what little its ends then overlap is mended afterwards.
     """
-    room = width_mm * (1.0 - PLAY)
+    room = width_mm * (1.0 - play)
     for rotation in allowed or ():
         turned = turn_ring(ring, rotation)
         low, high = turned[:, 1].min(), turned[:, 1].max()
@@ -337,11 +352,18 @@ def _one_round(problem, budget, seconds, seeds, threads, target_mm, progress, be
         if progress and found.length_mm - edge < shortest:
             progress(found.length_mm - edge)
 
-    with Race(problem.task, max(1.0, searching), seeds, threads) as race:
-        race.run(budget.part(searching), target_mm + edge if target_mm else 0.0, heard)
-        if race.best is None and best is None and not race.crashed:
-            race.run(Budget(FIRST_LAYOUT_S), float("inf"))  # a first layout is worth a wait
-        return race.leaders()
+    target = target_mm + edge if target_mm else 0.0
+    searched = budget.part(searching)
+    for play in PLAYS:
+        task = problem.task_with(play)
+        with Race(task, max(1.0, searched.left_s()), seeds, threads) as race:
+            race.run(searched, target, heard)
+            if race.best is None and best is None and not race.crashed:
+                race.run(Budget(FIRST_LAYOUT_S), float("inf"))  # a first layout is worth a wait
+            if race.best is not None or not race.crashed or budget.stopped:
+                return race.leaders()
+            problem.trouble = race.words
+    return []
 
 
 def _snap(angle_deg: float, allowed: Sequence[float] | None) -> float:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plybook.diagnostics import GeometryError, SpecError, StockError
+from plybook.diagnostics import GeometryError, Severity, SpecError, StockError
 from plybook.nest import LayoutMemory, plan_cuts, race
 from plybook.nest.check import check_plan
 from plybook.nest.placing import turn_ring
@@ -347,8 +347,10 @@ def test_what_is_easy_is_laid_the_same_without_any_memory():
 
 def test_a_packer_that_breaks_down_is_said(monkeypatch, tmp_path):
     dying = tmp_path / "child.py"
-    dying.write_text("import os, sys; sys.stdin.read(); os._exit(134)")
+    lines = ("import os, sys", "sys.stdin.read()", "print('no room', file=sys.stderr, flush=True)")
+    dying.write_text("\n".join([*lines, "os._exit(134)"]))
     monkeypatch.setattr(race, "CHILD", dying)
     plan = plan_cuts([job(bias(), [roll()])], seconds=3.0)
     assert check_plan(plan.layouts, plan.items) == ()
-    assert [f.code for f in plan.findings] == ["packer-failed"]
+    assert [(f.code, f.severity) for f in plan.findings] == [("packer-failed", Severity.NOTE)]
+    assert "the packer said: no room" in plan.findings[0].message
