@@ -26,7 +26,7 @@ _DEGREE = 3
 _GAUSS = 4
 _SECTION_ELEMENTS = 44
 _NOSE_W, _NOSE_FINER = 0.16, 3  # elements near the nose of an aerofoil are cut into so many
-_BAY_ELEMENTS = 6
+_BAY_ELEMENTS, _SPAN_ELEMENTS = 6, 60  # of one bay at most; of all together, but one in each
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,9 @@ def develop(loft: Loft, from_mm: float, to_mm: float, finer: float = 1.0) -> Dev
     """
     inner = loft.spans[(loft.spans > from_mm + 1e-9) & (loft.spans < to_mm - 1e-9)]
     u_breaks = np.concatenate([[from_mm], inner, [to_mm]])
-    bays = np.full(len(u_breaks) - 1, max(2, round(_BAY_ELEMENTS * finer)))
+    count = len(u_breaks) - 1
+    in_bay = min(_BAY_ELEMENTS, max(1, round(_SPAN_ELEMENTS / count)))
+    bays = np.full(count, max(2 if count == 1 else 1, round(in_bay * finer)))
     u_knots = knots(u_breaks, bays, np.full(len(inner), 3 if loft.ruled else 1))
     total = loft.w_breaks[-1] - loft.w_breaks[0]
     pieces = np.maximum(3, np.round(_SECTION_ELEMENTS * finer * np.diff(loft.w_breaks) / total))

@@ -19,6 +19,7 @@ from plybook.diagnostics import GeometryError, error
 
 _ROUNDS = 200
 _GAIN = 1e-9  # share of the energy; below it no node of a wing skin moves by 0.0001 mm
+_AT_ONCE = 1000  # cells whose share of the matrix is made together, some 40 MB
 _PAST = 12  # steps that correct an old matrix
 _TRIED, _SERVES = 4, 0.2  # so many steps must shrink the step to this share, or a new matrix
 
@@ -37,7 +38,8 @@ class Membrane:
     def __init__(self, d1, d2, area, nodes: np.ndarray, count: int):
         self.d1, self.d2, self.area = d1, d2, area
         self.nodes, self.count = nodes, count
-        self.dof = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).reshape(len(nodes), -1)
+        pairs = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).astype(np.int32)
+        self.dof = pairs.reshape(len(nodes), -1)
         self.factor = None
         self.guarded: slice | np.ndarray = slice(None)
 
@@ -122,27 +124,42 @@ class Membrane:
         local += np.matmul(self.d2.transpose(0, 2, 1), by_2)
         return np.bincount(self.dof.ravel(), local.ravel(), 2 * self.count)
 
-    def _factorise(self, j1, j2, root) -> None:
-        from scipy.sparse import coo_matrix, identity
-        from scipy.sparse.linalg import splu
-
-        d1, d2 = (root * d for d in (self.d1, self.d2))
+    def _normal(self, some: slice, j1, j2, root) -> np.ndarray:
+        """(cells, dof, dof) products of the derivatives of the residuals of some cells."""
+        d1, d2 = (root * d[some] for d in (self.d1, self.d2))
         k1, k2 = j1[:, :, None, :], j2[:, :, None, :]
         shear = np.sqrt(0.5) * (d1[..., None] * k2 + d2[..., None] * k1)
         jac = np.stack([d1[..., None] * k1, d2[..., None] * k2, shear], axis=2)
-        jac = jac.reshape(len(self.nodes), -1, self.dof.shape[1])
-        normal = np.matmul(jac.transpose(0, 2, 1), jac)
-        n, width = 2 * self.count, self.dof.shape[1]
-        row = np.repeat(self.dof, width, axis=1).ravel()
-        column = np.tile(self.dof, (1, width)).ravel()
-        matrix = coo_matrix((normal.ravel(), (row, column)), shape=(n, n)).tocsc()
-        held = 1e-9 * matrix.diagonal().mean()  # holds the three rigid motions
+        jac = jac.reshape(len(d1), -1, self.dof.shape[1])
+        return np.matmul(jac.transpose(0, 2, 1), jac)
+
+    def _factorise(self, j1, j2, root) -> None:
+        from scipy.sparse.linalg import splu
+
+        matrix = self._matrix(j1, j2, root)
+        stiff = matrix.diagonal()
+        matrix.setdiag(stiff + 1e-9 * stiff.mean())  # holds the three rigid motions
         self.factor = splu(
-            matrix + held * identity(n, format="csc"),
+            matrix,
             permc_spec="MMD_AT_PLUS_A",
             diag_pivot_thresh=0.0,
             options={"SymmetricMode": True},
         )
+
+    def _matrix(self, j1, j2, root):
+        """The sum of all cells' products, made of so many at once that they cost little memory."""
+        from scipy.sparse import coo_matrix
+
+        n, width = 2 * self.count, self.dof.shape[1]
+        whole = None
+        for begin in range(0, len(self.nodes), _AT_ONCE):
+            some = slice(begin, begin + _AT_ONCE)
+            normal = self._normal(some, j1[some], j2[some], root[some])
+            row = np.repeat(self.dof[some], width, axis=1).ravel()
+            column = np.tile(self.dof[some], (1, width)).ravel()
+            part = coo_matrix((normal.ravel(), (row, column)), shape=(n, n)).tocsc()
+            whole = part if whole is None else whole + part
+        return whole
 
 
 def _with_past(factor, past, slope: np.ndarray) -> np.ndarray:

@@ -1,9 +1,8 @@
 """The loft: the mould face in space, through all stations.
 
 Part axes: x aft, y to starboard, z up, mm; a left hand part spans to -y, any other to +y. The
-loft is S(u, w) = sum over stations k of B_k(u) C_k(w): u is the span, w runs along the section.
-Ruled: B_k are the hat functions, straight lines join equal w. Smooth: B_k are the cardinal cubic
-splines (not-a-knot) through the stations; with two stations both are the same.
+loft is S(u, w): u is the span, w runs along the section. Ruled: straight lines join points of
+equal w. Smooth: cubic splines (not-a-knot) through them; with two stations both are the same.
 
 On aerofoils w is the half-cosine parameter of the chord share. On polylines w is chosen so that
 corners meet corners: each straight run and each arc keeps its own stretch of w at all stations.
@@ -11,14 +10,18 @@ corners meet corners: each straight run and each arc keeps its own stretch of w 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
 from plybook.spec.model import CoordinateSection, NacaSection, Station, StationMould
 from plybook.surface.section import SectionCurve, section_curve, share_of_w, w_of_share
+
+if TYPE_CHECKING:
+    from scipy.interpolate import PPoly
 
 _NODES_PER_SECTION = 480
 
@@ -27,52 +30,76 @@ _NODES_PER_SECTION = 480
 class Loft:
     """A lofted face.
 
+    S(u, w) = sum of N_j(u) D_j(w): N_j are B-splines over the span, of which `degree` + 1 differ
+    from 0 at any u, and D_j control curves. So a point costs the same with 3 stations and 200.
+
     Attributes:
         spans: (K,) station spans, mm, rising.
         ruled: straight between stations.
-        curves: piecewise cubic in w -> (K, 3) section points of all stations, part axes.
+        knots: of the N_j (ruled: each station twice at the ends, once inside).
+        degree: of the N_j: 1 ruled, 3 smooth (2 through three stations).
+        curves: the D_j, piecewise cubic in w: coefficients (4, pieces, K, 3), part axes.
         w_breaks: w where the sections' curvature jumps, with both ends of the covered part.
-        shares: (K, m) share of each station at each break (polylines), None for aerofoils.
+        shares: (K, m) share of each station at each break (polylines), None for aerofoils; as
+            control values, like the curves.
         bag_sign: +1 where S_u x S_w points to the bag side, -1 otherwise.
     """
 
     spans: np.ndarray
     ruled: bool
-    curves: Callable[[np.ndarray, int], np.ndarray]
+    knots: np.ndarray
+    degree: int
+    curves: PPoly
     w_breaks: np.ndarray
     shares: np.ndarray | None
     bag_sign: float
-    cardinal: (
-        Callable[[np.ndarray, int], np.ndarray] | None
-    )  # smooth blending functions of u, None when ruled
 
     # -------------------------------------------------------- evaluation
 
-    def blend(self, u: np.ndarray, order: int = 0, bay: int | None = None) -> np.ndarray:
-        """(n, K) blending values, or their derivative by u; `bay` picks a side at a station."""
-        u = np.asarray(u, dtype=float)
-        if self.cardinal is not None:
-            return self.cardinal(u, order)
-        at = self._bay(u) if bay is None else np.full(len(u), bay)
-        width = self.spans[at + 1] - self.spans[at]
-        part = (u - self.spans[at]) / width
-        low, high = ((1 - part, part), (-1 / width, 1 / width), (0 * u, 0 * u))[min(order, 2)]
-        out = np.zeros((len(u), len(self.spans)))
-        rows = np.arange(len(u))
-        out[rows, at] = low
-        out[rows, at + 1] = high
+    def at(self, u, w, du: int = 0, dw: int = 0, bay: int | None = None) -> np.ndarray:
+        """Points or derivatives at scattered (u, w): (n,), (n,) -> (n, 3)."""
+        basis, first = self._basis(u, du, bay)
+        out = np.zeros((len(first), 3))
+        for j in range(self.degree + 1):
+            out += basis[:, j, None] * self._curve(w, first + j, dw)
         return out
+
+    def grid(self, u, w, du: int = 0, dw: int = 0) -> np.ndarray:
+        """Points or derivatives on a grid: (a,), (b,) -> (a, b, 3)."""
+        basis, first = self._basis(u, du)
+        curves = self.curves(w, dw).transpose(1, 0, 2)
+        out = np.zeros((len(first), curves.shape[1], 3))
+        for j in range(self.degree + 1):
+            out += basis[:, j, None, None] * curves[first + j]
+        return out
+
+    def _basis(self, u, order: int = 0, bay: int | None = None) -> tuple[np.ndarray, np.ndarray]:
+        """(n, degree + 1) values or derivatives of the N_j that are not 0 at u, and the first j;
+        `bay` picks a side at a station."""
+        u = np.asarray(u, dtype=float)
+        if self.degree == 1:
+            at = self._bay(u) if bay is None else np.full(len(u), bay)
+            width = self.spans[at + 1] - self.spans[at]
+            part = (u - self.spans[at]) / width
+            low, high = ((1 - part, part), (-1 / width, 1 / width), (0 * u, 0 * u))[min(order, 2)]
+            return np.stack([low, high], axis=1), at
+        return _b_splines(self.knots, self.degree, u, order)
 
     def _bay(self, u: np.ndarray) -> np.ndarray:
         return np.clip(np.searchsorted(self.spans, u, side="right") - 1, 0, len(self.spans) - 2)
 
-    def at(self, u, w, du: int = 0, dw: int = 0, bay: int | None = None) -> np.ndarray:
-        """Points or derivatives at scattered (u, w): (n,), (n,) -> (n, 3)."""
-        return np.einsum("nk,nkc->nc", self.blend(u, du, bay), self.curves(w, dw))
-
-    def grid(self, u, w, du: int = 0, dw: int = 0) -> np.ndarray:
-        """Points or derivatives on a grid: (a,), (b,) -> (a, b, 3)."""
-        return np.einsum("ak,bkc->abc", self.blend(u, du), self.curves(w, dw))
+    def _curve(self, w: np.ndarray, j: np.ndarray, order: int) -> np.ndarray:
+        """Control curve j at w, or its derivative: (n,), (n,) -> (n, 3)."""
+        nodes, c = self.curves.x, self.curves.c
+        w = np.asarray(w, dtype=float)
+        piece = np.clip(np.searchsorted(nodes, w, side="right") - 1, 0, len(nodes) - 2)
+        s = (w - nodes[piece])[:, None]
+        out, power = np.zeros((len(w), 3)), np.ones_like(s)
+        for exponent in range(order, 4):
+            factor = math.perm(exponent, order)
+            out += c[3 - exponent, piece, j] * power * factor
+            power = power * s
+        return out
 
     # -------------------------------------------------------- the builder's share
 
@@ -91,7 +118,12 @@ class Loft:
         return _along(table, np.broadcast_to(self.w_breaks, table.shape), share)
 
     def _share_table(self, u: np.ndarray) -> np.ndarray:
-        return self.blend(np.clip(u, self.spans[0], self.spans[-1])) @ self.shares
+        assert self.shares is not None  # asked of polylines only
+        basis, first = self._basis(np.clip(u, self.spans[0], self.spans[-1]))
+        table = np.zeros((len(first), self.shares.shape[1]))
+        for j in range(self.degree + 1):
+            table += basis[:, j, None] * self.shares[first + j]
+        return table
 
 
 def _along(x: np.ndarray, y: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -143,14 +175,14 @@ def loft_face(mould: StationMould, hand: str) -> Loft:
     # to the right of the walk (y x x = -z)
     bag_left = sections[0].inside_left == (mould.form == "female")
     bag_sign = -side if bag_left else side
+    ruled = mould.loft == "ruled" or len(spans) == 2
+    knots, degree, control = _through(spans, 1 if ruled else min(3, len(spans) - 1))
+    curves = _spline(nodes, w_breaks, points)
+    if not ruled:
+        curves.c = np.ascontiguousarray(np.einsum("jk,pmkc->pmjc", control, curves.c))
+        shares = control @ shares if polyline else None
     return Loft(
-        spans,
-        mould.loft == "ruled" or len(spans) == 2,
-        _spline(nodes, w_breaks, points),
-        w_breaks,
-        shares if polyline else None,
-        bag_sign,
-        None if mould.loft == "ruled" or len(spans) == 2 else _cardinal(spans),
+        spans, ruled, knots, degree, curves, w_breaks, shares if polyline else None, bag_sign
     )
 
 
@@ -171,10 +203,48 @@ def _section_curves(mould: StationMould) -> list[SectionCurve]:
     return curves
 
 
-def _cardinal(spans: np.ndarray):
-    from scipy.interpolate import CubicSpline
+def _through(spans: np.ndarray, degree: int) -> tuple[np.ndarray, int, np.ndarray]:
+    """Knots and degree of the B-splines over the span, and what turns stations into controls.
 
-    return CubicSpline(spans, np.eye(len(spans)))
+    Cubic through four stations or more is the spline without a knot at the second station and
+    the last but one (de Boor, A Practical Guide to Splines, 1978, chapter IV).
+    """
+    inner = spans[1:-1] if degree == 1 else spans[2:-2] if degree == 3 else spans[:0]
+    ends = np.ones(degree + 1)
+    knots = np.concatenate([spans[0] * ends, inner, spans[-1] * ends])
+    if degree == 1:
+        return knots, 1, np.eye(len(spans))
+    basis, first = _b_splines(knots, degree, spans, 0)
+    whole = np.zeros((len(spans), len(spans)))
+    for j in range(degree + 1):
+        whole[np.arange(len(spans)), first + j] += basis[:, j]
+    return knots, degree, np.linalg.inv(whole)
+
+
+def _b_splines(
+    knots: np.ndarray, degree: int, u: np.ndarray, order: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """The B-splines that are not 0 at u, (n, degree + 1), or their derivatives, and the first's
+    number; continued as polynomials beyond the ends (de Boor 1978, chapter X)."""
+    last = len(knots) - degree - 2
+    at = np.clip(np.searchsorted(knots, u, side="right") - 1, degree, last)
+    if order > degree:
+        return np.zeros((len(u), degree + 1)), at - degree
+    values = np.ones((len(u), 1))
+    for k in range(1, degree + 1):
+        wider = np.zeros((len(u), k + 1))
+        for j in range(k):
+            low, high = knots[at - k + 1 + j], knots[at + 1 + j]
+            width = high - low
+            if k > degree - order:  # the highest degrees are taken as derivatives
+                step = k * values[:, j] / width
+                wider[:, j] -= step
+                wider[:, j + 1] += step
+            else:
+                wider[:, j] += values[:, j] * (high - u) / width
+                wider[:, j + 1] += values[:, j] * (u - low) / width
+        values = wider
+    return values, at - degree
 
 
 def _placed(points: np.ndarray, station: Station, section: SectionCurve, side: float):
