@@ -61,7 +61,7 @@ def rosette_items(
     out.append(
         Text(Role.TEXT, tuple(at(21, 0.36)), "+", 2.5, anchor="middle", rise="centre", halo=True)
     )
-    return tuple(out)
+    return tuple(sorted(out, key=lambda item: isinstance(item, Text)))  # no line through a word
 
 
 def _label(at: np.ndarray, turn_deg: float, text: str, height_mm: float, bold: bool) -> Text:

@@ -176,8 +176,10 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
         if window is None or area.area > 0.12 * whole:  # a sliver is named in the row before
             items += _piece_words(piece, area, [*items, *around])
     room = {p.id: area.bounds for p, area in own}
+    marks: list[Primitive] = []
     for corner in corners:
-        items += _corner_mark(frame, window, corner, room, outline, [*items, *around])
+        marks += _corner_mark(frame, window, corner, room, outline, [*items, *marks, *around])
+    items += sorted(marks, key=_mark_order)
     for piece, area in own:
         if piece.kind in ("ply", "rod"):
             edges = [other.boundary for p, other in own if p is not piece]
@@ -362,6 +364,13 @@ def _corner_mark(
         Circle(Role.DIMENSION, text.at_mm, 2.2, "white"),
         text,
     ]
+
+
+def _mark_order(mark: Primitive) -> int:
+    """Dots and leaders first, then the rings, then the letters in them."""
+    if isinstance(mark, Circle):
+        return 0 if mark.role is Role.DATUM else 2
+    return 3 if isinstance(mark, Text) else 1
 
 
 def _bounds(rings: Iterable[np.ndarray]) -> Box:

@@ -14,7 +14,9 @@ letter heights are page millimetres: they stay the same at every scale.
 
 from __future__ import annotations
 
+import colorsys
 from dataclasses import dataclass
+from functools import cache
 
 from plybook.drawing.scene import Role
 
@@ -30,6 +32,8 @@ BLUE = "#1f4e79"
 RED = "#a3211b"
 GREEN = "#2c5d3a"
 BROWN = "#7a4a12"
+
+NIGHT = "#0f1113"  # the ground of a dark page
 
 LONG_DASH = (6.0, 2.0)
 SHORT_DASH = (2.5, 1.5)
@@ -119,6 +123,38 @@ def tint_of(fill: str) -> str:
         KeyError: a name that is not in the table.
     """
     return fill if fill.startswith("#") else TINTS[fill]
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast of two colours "#rrggbb", 1 to 21 (WCAG 2.1, relative luminance)."""
+    light, dark = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def _luminance(colour: str) -> float:
+    parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    r, g, b = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+
+@cache
+def at_night(colour: str) -> str:
+    """A colour for a dark ground: its hue kept, as far from the ground as it is from white.
+
+    Args:
+        colour: "#rrggbb" as used on white.
+
+    Returns:
+        "#rrggbb": what is told apart by day is told apart by night.
+    """
+    hue, _, full = colorsys.rgb_to_hls(*(int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)))
+    wanted = contrast(colour, "#ffffff")
+    for step in range(256):
+        parts = colorsys.hls_to_rgb(hue, step / 255, full)
+        turned = "#" + "".join(f"{round(255 * part):02x}" for part in parts)
+        if _luminance(turned) >= _luminance(NIGHT) and contrast(turned, NIGHT) >= wanted:
+            return turned
+    return "#ffffff"
 
 
 def dxf_layer(role: Role) -> str:

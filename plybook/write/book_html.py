@@ -44,36 +44,39 @@ from plybook.drawing.document import (
     show_duration,
 )
 from plybook.drawing.letters import FAMILY, font_path
-from plybook.write.svg import svg_inline
+from plybook.write.figures import Figures, colours
 
-PX_PER_MM = 5.55  # 180 mm of paper fill a card 1000 px wide
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
 _SIGN = (
     '<svg viewBox="0 0 52 46" aria-hidden="true"><path d="M26 3 L49 43 L3 43 Z" fill="none" '
-    'stroke="#111" stroke-width="4" stroke-linejoin="round"/><path d="M26 17 L26 30" stroke="#111" '
-    'stroke-width="5" stroke-linecap="round"/><circle cx="26" cy="37" r="2.8" fill="#111"/></svg>'
+    'stroke="currentColor" stroke-width="4" stroke-linejoin="round"/><path d="M26 17 L26 30" stroke="currentColor" '
+    'stroke-width="5" stroke-linecap="round"/><circle cx="26" cy="37" r="2.8" fill="currentColor"/></svg>'
 )
 
 
 def book_html(document: Document) -> bytes:
     """The book as one HTML file; same bytes for the same document."""
     names = _card_ids(document)
-    cards = "\n".join(_card(document, names, k) for k in range(len(document.pages)))
-    body = f"""<noscript><p class="notice">Scripting is off in this browser: everything can be read
+    pictures = [picture for page in document.pages for picture in _pictures_of(page)]
+    drawn = Figures([(picture.scene, picture.alt or picture.caption) for picture in pictures])
+    svg = dict(zip(map(id, pictures), drawn.svg, strict=True))
+    cards = "\n".join(_card(document, names, k, svg) for k in range(len(document.pages)))
+    body = f"""<a class="skip" href="#main">To the page in hand</a>
+<noscript><p class="notice">Scripting is off in this browser: everything can be read
 and printed, but ticks, timers and entries are not kept.</p></noscript>
-<header class="bar">
-<div class="bar-row" id="head"><strong>{_head_words(document)}</strong>
+<header class="bar" id="bar">
+<div class="bar-row" id="head">{_contents(document, names)}<h1>{_head_words(document)}</h1>
 <span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
 <div id="running" class="running"></div>
 <div id="notices" class="notices"></div>
 </header>
-{_contents(document, names)}
-<main>
+<main id="main" tabindex="-1">
 {cards}
 </main>
+{drawn.shared}
 <footer class="bar-row js-only" id="foot"><span id="state" class="state" role="status"></span>
 <span id="awake" class="state"></span></footer>"""
-    style = _font_faces(_characters(body + cards)) + _asset("book.css")
+    style = _font_faces(_characters(body + cards)) + _looks(drawn)
     script = _script()
     policy = "; ".join(
         (
@@ -114,6 +117,12 @@ and printed, but ticks, timers and entries are not kept.</p></noscript>
     return page.encode("utf-8", "replace")
 
 
+def _looks(drawn: Figures) -> str:
+    """The style sheet; the colours of the drawings stand by day and by night in their places."""
+    sheet = _asset("book.css").replace("/* drawings by day */", colours(night=False))
+    return sheet.replace("/* drawings by night */", colours(night=True)) + drawn.style
+
+
 def script_json(value: object) -> str:
     """JSON that cannot end the script element it stands in."""
     text = json.dumps(value, ensure_ascii=True, sort_keys=True)
@@ -123,7 +132,8 @@ def script_json(value: object) -> str:
 # The files of assets/book in the order they are joined: each uses what is above it at once, and
 # what is below it only inside its functions.
 _SCRIPTS = (
-    "page", "record", "notices", "fields", "deviations", "timers", "steps", "exchange", "start",
+    "page", "record", "notices", "fields", "deviations", "timers", "figures", "steps", "exchange",
+    "start",
 )  # fmt: skip
 
 
@@ -209,7 +219,7 @@ def _contents(document: Document, names: list[str]) -> str:
             for name, page in rows
         )
         parts.append(
-            f"<h3>{escape(chapter)}</h3><ol>{links}</ol>" if chapter else f"<ol>{links}</ol>"
+            f"<h2>{escape(chapter)}</h2><ol>{links}</ol>" if chapter else f"<ol>{links}</ol>"
         )
     return (
         '<details class="contents" id="contents"><summary>All pages and steps</summary>'
@@ -217,9 +227,9 @@ def _contents(document: Document, names: list[str]) -> str:
     )
 
 
-def _card(document: Document, names: list[str], k: int) -> str:
+def _card(document: Document, names: list[str], k: int, svg: dict[int, str]) -> str:
     page = document.pages[k]
-    blocks = "\n".join(html for block in page.blocks for html in _html(block))
+    blocks = "\n".join(_laid_out(page, svg))
     turn = []
     if k:
         turn.append(_turn("back", "Back", names[k - 1], document.pages[k - 1]))
@@ -236,8 +246,8 @@ def _card(document: Document, names: list[str], k: int) -> str:
     return (
         f'<section class="card {page.kind}" id="{names[k]}" aria-labelledby="{names[k]}-t">'
         f'<p class="kicker">{escape(page.kicker)}</p>'
-        f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n{extra}'
-        f'<nav class="turn" aria-label="Turn the page">{"".join(turn)}</nav></section>'
+        f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n<div class="foot">'
+        f'{extra}<nav class="turn" aria-label="Turn the page">{"".join(turn)}</nav></div></section>'
     )
 
 
@@ -260,8 +270,27 @@ def _record_tools() -> str:
 # ---------------------------------------------------------------- blocks
 
 
-def _html(block: Block) -> Iterator[str]:
-    yield _MAKERS[type(block)](block)
+def _html(block: Block, svg: dict[int, str]) -> str:
+    if isinstance(block, Picture):
+        return _picture(block, svg)
+    if isinstance(block, PictureRow):
+        return f'<div class="row">{"".join(_picture(p, svg) for p in block.pictures)}</div>'
+    return _MAKERS[type(block)](block)
+
+
+def _laid_out(page: Page, svg: dict[int, str]) -> Iterator[str]:
+    """The blocks of a page; of a step, pictures and the figures read with them in a column."""
+    for seen, run in groupby(page.blocks, lambda b: isinstance(b, Picture | PictureRow | Table)):
+        html = "\n".join(_html(block, svg) for block in run)
+        yield f'<div class="seen">{html}</div>' if seen and page.kind == "step" else html
+
+
+def _pictures_of(page: Page) -> Iterator[Picture]:
+    for block in page.blocks:
+        if isinstance(block, Picture):
+            yield block
+        elif isinstance(block, PictureRow):
+            yield from block.pictures
 
 
 def _heading(block: Heading) -> str:
@@ -318,19 +347,12 @@ def _plate(block: Plate) -> str:
     )
 
 
-def _picture(block: Picture) -> str:
-    x0, _, x1, _ = block.scene.window_mm
-    svg = svg_inline(block.scene, alt=block.alt or block.caption)
-    svg = svg.replace("<svg ", f'<svg width="{round((x1 - x0) * PX_PER_MM)}" ', 1)
+def _picture(block: Picture, svg: dict[int, str]) -> str:
+    """The drawing waits in `noscript`: without scripting it shows, with it the script takes it
+    out when its card is turned to, so that a long book opens as fast as a short one."""
     caption = f"<figcaption>{escape(block.caption)}</figcaption>" if block.caption else ""
-    larger = ""
-    if x1 - x0 > 90.0:
-        larger = '<button type="button" class="larger" aria-pressed="false">Larger</button>'
-    return f'<figure><div class="scroll">{svg}</div>{caption}{larger}</figure>'
-
-
-def _picture_row(block: PictureRow) -> str:
-    return f'<div class="row">{"".join(_picture(p) for p in block.pictures)}</div>'
+    drawing = f"<noscript>{svg[id(block)]}</noscript>"
+    return f'<figure><div class="view">{drawing}</div>{caption}</figure>'
 
 
 def _check(block: CheckBox) -> str:
@@ -429,7 +451,7 @@ def _cup(cup: Cup) -> str:
 
 _MAKERS: dict[type, Callable[[Any], str]] = {
     Heading: _heading, Paragraph: _paragraph, Items: _items, Table: _table, Facts: _facts,
-    Plate: _plate, Picture: _picture, PictureRow: _picture_row, CheckBox: _check, Blank: _blank,
+    Plate: _plate, CheckBox: _check, Blank: _blank,
     SignOff: _sign_off, Notes: _notes, Deviations: _deviations, CautionBox: _caution,
     TimerBox: _timer, Cups: _cups,
 }  # fmt: skip

@@ -1,4 +1,4 @@
-"""Scenes as SVG: one file per drawing at 1:1, or a fragment inside a page.
+"""Scenes as SVG: one file per drawing at 1:1. Drawings inside a page are in `figures.py`.
 
 What importers need (laser and plotter programs skip the rest): size in mm and a viewBox with the
 same numbers, so that one unit is one millimetre; y turned over in the coordinates; presentation
@@ -8,8 +8,7 @@ word carries a rotation about its own anchor: the only transform in the file.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from itertools import groupby
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -43,8 +42,8 @@ def svg_bytes(scene: Scene, reference: bool = True) -> bytes:
     room = 8.0 if reference else 0.0
     x0, y0, x1, y1 = scene.window_mm
     window = (x0, y0 - room, max(x1, x0 + REFERENCE_MM + 4.0) if reference else x1, y1)
-    drawing = _drawing(scene, window, 1.0, with_size=True)
-    for group in _groups(drawing, scene.items, window, 1.0, by_role=True):
+    drawing = _drawing(scene, window)
+    for group in _groups(drawing, _layers(scene.items), window):
         drawing.add(group)
     if reference:
         line = (
@@ -54,74 +53,43 @@ def svg_bytes(scene: Scene, reference: bool = True) -> bytes:
                  np.array([(x0 + REFERENCE_MM, y0 - 6.5), (x0 + REFERENCE_MM, y0 - 3.5)])),
             Text(Role.REGISTRATION, (x0 + 2.0, y0 - 3.6), "100 mm", 2.5),
         )  # fmt: skip
-        for group in _groups(drawing, line, window, 1.0, by_role=False, name="REFERENCE_100_MM"):
+        named = [(Role.REGISTRATION, "REFERENCE_100_MM", list(line))]
+        for group in _groups(drawing, named, window):
             drawing.add(group)
     text = '<?xml version="1.0" encoding="UTF-8"?>\n' + drawing.tostring() + "\n"
     return text.encode("utf-8")
 
 
-def svg_inline(scene: Scene, scale: float = 1.0, alt: str = "", sized: bool = False) -> str:
-    """A scene as an `<svg>` element for an HTML page.
-
-    One unit of its viewBox is one page millimetre at `scale` (page mm per scene mm), so lines and
-    letters keep their page size. Without `sized` it has no width and height and fills its box.
-    """
-    drawing = _drawing(scene, scene.window_mm, scale, with_size=sized)
-    drawing.attribs["role"] = "img"
-    if alt:
-        drawing.attribs["aria-label"] = clean_text(alt)
-    for group in _groups(drawing, scene.items, scene.window_mm, scale, by_role=False):
-        drawing.add(group)
-    return drawing.tostring()
-
-
-def _drawing(
-    scene: Scene, window: tuple[float, float, float, float], scale: float, with_size: bool
-):
+def _drawing(scene: Scene, window: tuple[float, float, float, float]):
     import svgwrite
 
-    width, height = (window[2] - window[0]) * scale, (window[3] - window[1]) * scale
-    w, h = number(width), number(height)
-    size = {"size": (f"{w}mm", f"{h}mm")} if with_size else {}
-    drawing = svgwrite.Drawing(profile="full", debug=False, **size)
-    if not with_size:
-        drawing.attribs.pop("width", None)
-        drawing.attribs.pop("height", None)
+    w, h = number(window[2] - window[0]), number(window[3] - window[1])
+    drawing = svgwrite.Drawing(profile="full", debug=False, size=(f"{w}mm", f"{h}mm"))
     drawing.attribs["viewBox"] = f"0 0 {w} {h}"
     if scene.title:
         x, y = f"{'-' if window[0] > 0 else '+'} {number(abs(window[0]))}", number(window[3])
         where = f"1 unit = 1 mm; the drawing's point (x, y) stands at (x {x}, {y} - y)"
-        drawing.set_desc(clean_text(scene.title), where if scale == 1.0 and with_size else None)
+        drawing.set_desc(clean_text(scene.title), where)
     return drawing
 
 
 def _groups(
     drawing,
-    items: tuple[Primitive, ...],
+    runs: Iterable[tuple[Role, str, Sequence[Primitive]]],
     window: tuple[float, float, float, float],
-    scale: float,
-    by_role: bool,
-    name: str = "",
 ):
-    """Groups of consecutive primitives with the same role. Ids are set where layers matter."""
+    """One group for each run of primitives of a role, with an id."""
 
     def place(points: np.ndarray) -> np.ndarray:
         points = np.asarray(points, dtype=float).reshape(-1, 2)
         if not np.isfinite(points).all():
             raise NotDrawable("a point of the drawing is not finite")
-        return (points - (window[0], window[3])) * (scale, -scale)
+        return (points - (window[0], window[3])) * (1.0, -1.0)
 
-    if by_role:  # a file for cutting is read by layer
-        runs = list(_layers(items))
-    else:
-        named = groupby(items, key=lambda item: item.role)
-        runs = [(role, name, list(run)) for role, run in named]
     for role, layer, run in runs:
-        group = drawing.g(**_pen(role))
-        if layer:
-            group.attribs["id"] = layer
+        group = drawing.g(**_pen(role), id=layer)
         for item in run:
-            for element in _elements(drawing, item, place, scale):
+            for element in _elements(drawing, item, place):
                 group.add(element)
         yield group
 
@@ -156,7 +124,7 @@ def _pen(role: Role) -> dict[str, str]:
     return pen
 
 
-def _elements(drawing, item: Primitive, place: Callable, scale: float):
+def _elements(drawing, item: Primitive, place: Callable):
     if isinstance(item, Path):
         if len(item.points_mm) >= 2:
             path = drawing.path(d=_d(place(item.points_mm), item.closed))
@@ -165,12 +133,12 @@ def _elements(drawing, item: Primitive, place: Callable, scale: float):
             yield path
     elif isinstance(item, Circle):
         ((x, y),) = place(np.array([item.centre_mm]))
-        circle = drawing.circle((number(x), number(y)), number(item.radius_mm * scale))
+        circle = drawing.circle((number(x), number(y)), number(item.radius_mm))
         if item.fill:
             circle.attribs["fill"] = tint_of(item.fill)
         yield circle
     else:
-        yield from _words(drawing, item, place, scale)
+        yield from _words(drawing, item, place)
 
 
 def _d(points: np.ndarray, closed: bool) -> str:
@@ -178,15 +146,15 @@ def _d(points: np.ndarray, closed: bool) -> str:
     return "M" + " L".join(words) + (" Z" if closed else "")
 
 
-def _words(drawing, item: Text, place: Callable, scale: float):
+def _words(drawing, item: Text, place: Callable):
     words = clean_text(item.text)
     if not words.strip():
         return
     shown = Text(**{**item.__dict__, "text": words})
     anchor = np.array([item.at_mm], dtype=float)
     if item.halo:
-        box = (text_box_mm(shown, 0.6) - anchor) / scale + anchor
-        yield drawing.path(d=_d(place(box), True), fill=tint_of("white"), stroke="none")
+        box = place(text_box_mm(shown, 0.6))
+        yield drawing.path(d=_d(box, True), fill=tint_of("white"), stroke="none")
     ((x, y),) = place(anchor)
     along, rise = baseline_start_mm(shown)
     attributes = {

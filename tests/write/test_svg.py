@@ -11,7 +11,7 @@ from lxml import etree
 
 from plybook.drawing.scene import Circle, Path, Role, Scene, Text
 from plybook.write.numbers import NotDrawable
-from plybook.write.svg import svg_bytes, svg_inline
+from plybook.write.svg import svg_bytes
 from tests.drawing import drawn_pieces as made
 
 NS = {"s": "http://www.w3.org/2000/svg"}
@@ -95,7 +95,6 @@ def test_hostile_words_stay_words(nasty):
     assert shown == nasty.replace("\x00", "").replace("\x07", "").replace("\ud800", "").replace(
         "漢", "?"
     )
-    assert "<script" not in svg_inline(scene, alt=nasty).replace("&lt;script", "")
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
@@ -108,22 +107,3 @@ def test_no_number_that_is_none(bad):
 
 def test_the_same_drawing_gives_the_same_bytes():
     assert svg_bytes(template(made.core_panel())) == svg_bytes(template(made.core_panel()))
-
-
-def test_words_on_a_page_keep_their_size_at_every_scale():
-    scene = Scene((Text(Role.TEXT, (10, 10), "ROOT", 5.0),
-                   Path(Role.CUT, SQUARE, True)), (0.0, 0.0, 100.0, 50.0))  # fmt: skip
-    sizes, widths = set(), set()
-    for scale in (1.0, 0.1):
-        root = tree(svg_inline(scene, scale).encode())
-        sizes.add(root.find(".//s:text", NS).get("font-size"))
-        widths.add(root.findall(".//s:g", NS)[1].get("stroke-width"))
-        box = [float(v) for v in root.get("viewBox").split()]
-        assert box[2:] == [100.0 * scale, 50.0 * scale]
-    assert len(sizes) == len(widths) == 1
-
-
-def test_an_inline_drawing_fills_its_box_unless_sized():
-    scene = Scene((Path(Role.CUT, SQUARE, True),), (0.0, 0.0, 100.0, 50.0))
-    assert "width=" not in svg_inline(scene).split(">")[0].replace("stroke-width", "")
-    assert 'width="50mm"' in svg_inline(scene, 0.5, sized=True)

@@ -4,6 +4,7 @@ function go(id) { if (window.location.hash !== "#" + id) window.location.hash = 
 function turn(quiet) {
   const id = decodeURIComponent(window.location.hash.slice(1));
   const here = cards.find((c) => c.id === id) || cards[0];
+  draw(here);
   cards.forEach((c) => c.classList.toggle("here", c === here));
   all("[aria-current]").forEach((a) => a.removeAttribute("aria-current"));
   const link = all(".contents a").find((a) => a.getAttribute("href") === "#" + here.id);
@@ -31,9 +32,4 @@ function progress() {
     mark.querySelector(".count").textContent = done === fields.length ? "✓ done" : done + " of " + fields.length;
   }
 }
-all(".larger").forEach((b) => b.addEventListener("click", () => {
-  const big = b.closest("figure").classList.toggle("big");
-  b.textContent = big ? "Smaller" : "Larger";
-  b.setAttribute("aria-pressed", String(big));
-}));
 window.addEventListener("beforeprint", () => all("textarea").forEach(grow));
