@@ -364,6 +364,7 @@ def _quantities(laminate: Laminate, shop: Shop) -> dict:
             "filler": b.filler,
             "filler_g": _figure(b.filler_g),
             "pot_life_s": b.pot_life_s,
+            "tray_s": b.tray_s,
         }
         for b in shop.batches
     ]

@@ -279,7 +279,7 @@ def _cup_table(spec: PartSpec, title: str, cups: Sequence[Batch], stage: str) ->
         rows,
         "lllrlrr",
         title,
-        (6.0, 25.0, 31.5, 9.5, 14.5, 14.5, 9.5),
+        (9.0, 24.0, 31.5, 9.5, 14.5, 14.5, 9.5),
     )
 
 

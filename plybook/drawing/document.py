@@ -164,11 +164,15 @@ class TimerBox:
     label: str
     seconds: int
     kind: Literal["wait", "limit"] = "wait"
+    with_first_cup: bool = False  # starts when the first cup of its stage is mixed
 
 
 @dataclass(frozen=True)
 class Cup:
-    """One cup to be mixed: what goes in and what for, and what is written down of it."""
+    """One cup to be mixed: what goes in and what for, and what is written down of it.
+
+    `tray_s`: how long it may stand before it is poured out; 0: not known.
+    """
 
     id: str
     parts: str  # "resin 323 g + hardener 97 g = 420 g"
@@ -176,6 +180,7 @@ class Cup:
     mixed: Blank
     lots: Blank
     limit: TimerBox | None = None  # how long it lasts
+    tray_s: int = 0
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,7 @@ from plybook.drawing.document import (
     Table,
     TimerBox,
     field_id,
+    show_duration,
 )
 from plybook.drawing.inmould import InMould
 from plybook.drawing.jigview import jig_picture
@@ -39,7 +40,7 @@ from plybook.drawing.rosette import rosette, show_angle
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
 from plybook.laminate.model import Laminate, Piece
-from plybook.shop.model import Batch, Check, Shop, Stage, Step
+from plybook.shop.model import VACUUM, Batch, Check, Shop, Stage, Step
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 
@@ -96,14 +97,17 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
         yield Paragraph("At hand: " + ", ".join(step.at_hand) + ".", small=True)
     batches = [bench.batches[b] for b in step.batches if b in bench.batches]
     timers = {
-        timer.id: TimerBox(field_id(step.id, timer.id), timer.label, timer.seconds, timer.kind)
+        timer.id: TimerBox(
+            field_id(step.id, timer.id), timer.label, timer.seconds, timer.kind,
+            with_first_cup=timer.id == f"{step.id}.{VACUUM}",
+        )
         for timer in step.timers
-    }
+    }  # fmt: skip
     limits = {b.id: timers.pop(f"{step.id}.{b.id}", None) for b in batches}
-    yield from batch_blocks(step, batches, limits)
     if step.text:
         many = len(step.text) > 1
         yield Items(step.text, numbered=True) if many else Paragraph(step.text[0])
+    yield from batch_blocks(step, batches, limits)
     yield from timers.values()
     if step.checks:
         yield Heading("Check", 3)
@@ -266,14 +270,25 @@ def batch_blocks(
             Cup(
                 b.id,
                 cup_parts(b),
-                b.purpose if b.in_time else f"{b.purpose}. DOES NOT LAST: mix it in smaller cups",
+                _use(b),
                 Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
                 Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text"),
                 limits[b.id],
+                b.tray_s,
             )
             for b in fresh
         )
     )
+
+
+def _use(batch: Batch) -> str:
+    """What a cup is for, and how long it may stand in the cup."""
+    words = [batch.purpose]
+    if batch.tray_s:
+        words.append(f"In the tray within {show_duration(batch.tray_s)}")
+    if not batch.in_time:
+        words.append("DOES NOT LAST: mix it in smaller cups")
+    return ". ".join(words)
 
 
 def cup_parts(batch: Batch) -> str:

@@ -17,7 +17,7 @@ from plybook.shop.resin import Thickening
 from plybook.shop.standard import figure
 from plybook.shop.words import counted, listed, minutes_text
 from plybook.spec.limits import Limits
-from plybook.spec.model import StageRule
+from plybook.spec.model import Resin, StageRule
 
 MOST_NAMED = 8  # as many as a glance takes in; of more a cup names the first and the last
 
@@ -76,7 +76,7 @@ def plan_cups(
             thick.filler_for(mass, resin.density_g_cm3) if cup.thick else (0.0, 0.0)
         )
         ids = [step_of[need.use, need.layer] for need, *_ in cup.shares]
-        name = f"R{n}"
+        name = f"Cup {n}"  # never as a piece is called
         for step in ids:
             used.setdefault(step, []).append(name)
         batches.append(
@@ -92,6 +92,7 @@ def plan_cups(
                 filler_g=round(filler_g, 1),
                 filler_ml=round(filler_ml),
                 pot_life_s=round(life),
+                tray_s=0 if infused else tray_s(resin, mass, life),
                 work_s=round(cup.seconds),
                 in_time=not late and cup.seconds <= usable + 1e-6,
                 decimals=decimals,
@@ -106,6 +107,16 @@ def plan_cups(
         now += 0.0 if infused else mixing + cup.seconds  # an infusion is filled within one life
     findings.extend(_time_findings(job, rule, resin, [need for _, need in needs], batches, now))
     return tuple(batches), {step: tuple(ids) for step, ids in used.items()}, findings
+
+
+def tray_s(resin: Resin, mass_g: float, life_s: float) -> int:
+    """How long a cup may stand before it is poured into a tray, whole minutes; 0: not known.
+
+    A cup heats itself with its mass: one larger than the card's is given the card's life shared
+    out over its mass. An estimate on the safe side; common practice, no source.
+    """
+    quoted = resin.pot_life_mass_g
+    return math.floor(life_s * quoted / mass_g / 60) * 60 if 0 < quoted < mass_g else 0
 
 
 def purpose(cup: Cup) -> str:

@@ -18,6 +18,7 @@ import numpy as np
 
 from plybook.diagnostics import Finding
 
+VACUUM = "vacuum"  # end of the id of the timer that a stage's first cup starts
 Shows = Literal["none", "layer", "core", "bag", "mould", "jig", "section"]  # picture of a step
 
 
@@ -79,6 +80,7 @@ class Batch:
     filler_g: float = 0.0
     filler_ml: float = 0.0
     pot_life_s: int = 0
+    tray_s: int = 0  # how long it may stand in the cup; 0: not known
     work_s: int = 0  # what the area takes at the builder's rate
     in_time: bool = True
     decimals: int = 0

@@ -18,11 +18,11 @@ from plybook.shop.facts import stage_scope
 from plybook.shop.jig import jig_measures
 from plybook.shop.job import Job, make_job
 from plybook.shop.kit import kit_lists
-from plybook.shop.model import Batch, Shop, Stage, Timer
+from plybook.shop.model import VACUUM, Batch, Shop, Stage, Timer
 from plybook.shop.quantities import quantities
 from plybook.shop.resin import stage_needs
 from plybook.shop.stages import draft_stage, finish_stage
-from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS, standard
+from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS, figure, standard
 from plybook.shop.words import Fact, Scope, counted, listed
 from plybook.spec.model import PartSpec, StageRule
 from plybook.surface.model import Face
@@ -71,7 +71,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         cups, by_step, late = _cups(job, rule, stage, drafts, needs, len(batches) + 1)
         findings += late
         batches += cups
-        stages.append(_with_cups(stage, cups, by_step))
+        stages.append(_with_vacuum(_with_cups(stage, cups, by_step), cups))
     findings += narrow_flanges(job)
     findings += _over_quoted(job, batches)
     clock, long_days = day_plan(stages, spec.workshop)
@@ -150,6 +150,20 @@ def _with_cups(stage: Stage, cups: Sequence[Batch], by_step: dict[str, tuple[str
     return replace(stage, steps=tuple(steps))
 
 
+def _with_vacuum(stage: Stage, cups: Sequence[Batch]) -> Stage:
+    """By when a bag over wet cloth is drawn down, counted from the stage's first cup."""
+    steps = list(stage.steps)
+    mixed = next((k for k, step in enumerate(steps) if step.batches), len(steps))
+    drawn = next((k for k, step in enumerate(steps) if step.name == "leak" and k > mixed), None)
+    if drawn is None or cups[0].kind == "infusion":
+        return stage
+    seconds = round(cups[0].pot_life_s * figure("open_time_factor"))
+    step = steps[drawn]
+    limit = Timer(f"{step.id}.{VACUUM}", "Vacuum on, from the first cup", seconds, "limit")
+    steps[drawn] = replace(step, timers=(limit, *step.timers))
+    return replace(stage, steps=tuple(steps))
+
+
 def _empty(job: Job, rule: StageRule) -> Finding:
     return warning(
         "stage-without-layers",
@@ -160,7 +174,7 @@ def _empty(job: Job, rule: StageRule) -> Finding:
 
 
 def _used_up(cup: Batch) -> str:
-    return f"Cup {cup.id}: {'drawn in' if cup.kind == 'infusion' else 'all of it on'}"
+    return f"{cup.id}: {'drawn in' if cup.kind == 'infusion' else 'all of it on'}"
 
 
 def _no_resin(job: Job, rule: StageRule) -> list[Finding]:

@@ -161,12 +161,12 @@ class StepTold:
                                                                       strict=True))
         ]  # fmt: skip
         self.report.expect(bool(good), "cups with the mass of every part at their step", where,
-                           f"cup {batch['id']} is told as {said[0][0] if said else 'nothing'}, not "
+                           f"{batch['id']} is told as {said[0][0] if said else 'nothing'}, not "
                            f"{' + '.join(f'{m:g}' for m in masses[:-1])} g")  # fmt: skip
         if good:
             whole = any(self._cup_whole(batch, limit, words, m) for m in good)
             self.report.expect(whole, "cups with their name, filler, use and time", where,
-                               f"cup {batch['id']} is told with another name, filler, use or "
+                               f"{batch['id']} is told with another name, filler, use or "
                                "time")  # fmt: skip
 
     def _cup_whole(self, batch: dict, limit: dict | None, words: str, mix: re.Match[str]) -> bool:
@@ -180,6 +180,9 @@ class StepTold:
             end = then.end() if then else -1
         use = squeeze(batch.get("purpose", ""))
         end = after(use, words, end) if end >= 0 else -1
+        if end >= 0 and batch.get("tray_s"):
+            said = after(".In the tray within", words, end)
+            end = said if said >= 0 and lasts(words, said, batch["tray_s"]) else -1
         if end < 0 or limit is None:
             return end >= 0
         told = "all of it on by(" if self.medium == "PDF" else f"{limit['label']},"

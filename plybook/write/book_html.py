@@ -48,9 +48,8 @@ from plybook.write.figures import Figures, colours
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
 _SIGN = (
-    '<svg viewBox="0 0 52 46" aria-hidden="true"><path d="M26 3 L49 43 L3 43 Z" fill="none" '
-    'stroke="currentColor" stroke-width="4" stroke-linejoin="round"/><path d="M26 17 L26 30" stroke="currentColor" '
-    'stroke-width="5" stroke-linecap="round"/><circle cx="26" cy="37" r="2.8" fill="currentColor"/></svg>'
+    '<svg class="sign" viewBox="0 0 52 46" aria-hidden="true"><path d="M26 3 L49 43 L3 43 Z"/>'
+    '<path d="M26 17 L26 30"/><circle cx="26" cy="37" r="1"/></svg>'
 )
 
 
@@ -246,8 +245,9 @@ def _card(document: Document, names: list[str], k: int, svg: dict[int, str]) -> 
     return (
         f'<section class="card {page.kind}" id="{names[k]}" aria-labelledby="{names[k]}-t">'
         f'<p class="kicker">{escape(page.kicker)}</p>'
-        f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n<div class="foot">'
-        f'{extra}<nav class="turn" aria-label="Turn the page">{"".join(turn)}</nav></div></section>'
+        f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n'
+        f'<div class="foot">{extra}<nav class="turn" aria-label="Turn the page">{"".join(turn)}'
+        "</nav></div></section>"
     )
 
 
@@ -426,9 +426,10 @@ def _caution(block: CautionBox) -> str:
 def _timer(block: TimerBox) -> str:
     words = f"{block.label}, {show_duration(block.seconds)}"
     word = "limit" if block.kind == "limit" else "wait"
+    begins = " data-with-first-cup" if block.with_first_cup else ""
     return (
         f'<div class="timer" data-timer="{escape(block.id)}" data-seconds="{block.seconds}" '
-        f'data-kind="{word}" data-label="{escape(block.label)}"><span class="words">'
+        f'data-kind="{word}" data-label="{escape(block.label)}"{begins}><span class="words">'
         f'{escape(words)}</span><span class="says when"></span>'
         '<button type="button" class="start js-only">Start</button>'
         '<button type="button" class="stop js-only" hidden>Stop</button>'
@@ -443,9 +444,9 @@ def _cups(block: Cups) -> str:
 def _cup(cup: Cup) -> str:
     limit = _timer(cup.limit) if cup.limit else ""
     return (
-        f'<div class="cup"><p><span class="id">{escape(cup.id)}</span> '
-        f"<strong>{escape(cup.parts)}</strong></p>"
-        f"<p>{escape(cup.use)}</p>{_sign_off(SignOff((cup.mixed, cup.lots)))}{limit}</div>"
+        f'<div class="cup" data-cup="{escape(cup.id)}" data-tray="{cup.tray_s}"><div class="what">'
+        f'<p><span class="id">{escape(cup.id)}</span> <strong>{escape(cup.parts)}</strong></p>'
+        f"<p>{escape(cup.use)}</p></div>{limit}{_sign_off(SignOff((cup.mixed, cup.lots)))}</div>"
     )
 
 

@@ -177,9 +177,9 @@ ON_PAPER = [
     ("booklet.pdf", changed(rb"\(A1  \+45" + D, b"(A1  -45\\002", on=[LAY_A1]),
      "a picture says 'A1  -45°'"),
     ("booklet.pdf", changed(rb"\(layer A1", b"(layer A2"), "says 'layerA2"),
-    ("booklet.pdf", across(LAY_A1, rb"\(Lay core C", (CUP, CUP)), "cup R1 is told as"),
-    ("booklet.pdf", changed(rb"1 h 59 min later", b"2 h 59 min later"), "cup R1 is told with"),
-    ("booklet.pdf", changed(rb"what is left of R1", b"what is left of R3"), "does not go on with"),
+    ("booklet.pdf", across(LAY_A1, rb"\(Lay core C", (CUP, CUP)), "Cup 1 is told as"),
+    ("booklet.pdf", changed(rb"1 h 59 min later", b"2 h 59 min later"), "Cup 1 is told with"),
+    ("booklet.pdf", changed(rb"what is left of Cup 1", b"what is left of Cup 3"), "does not go on with"),
     ("booklet.pdf", changed(rb"\(Release film drying, 1 h", b"(Release film drying, 2 h"),
      "'Release film drying' with other than 3600 s"),
     ("booklet.pdf", changed(rb"\(not before", b"(not after"), "other than"),
@@ -192,7 +192,7 @@ ON_PAPER = [
     ("booklet.pdf", changed(rb"step 6 of 16", b"step 7 of 16"), "is not there in its turn"),
     ("booklet.pdf", swapped(PLUS, NOUGHT, on=[rb"\(Cut list\)"]), "cut list does not tell A1"),
     ("booklet.pdf", swapped(PLUS, NOUGHT, on=[rb"\(The stack\)"]), "stack does not tell A1"),
-    ("booklet.pdf", changed(rb"\(58\.0\)", b"(68.0)"), "table of cups does not tell R1"),
+    ("booklet.pdf", changed(rb"\(58\.0\)", b"(68.0)"), "table of cups does not tell Cup 1"),
     ("templates.pdf", changed(rb"\(A1\) Tj", b"(B2) Tj", on=[rb"\(MAP\)"]), "the card of A1"),
     ("templates.pdf", changed(CARBON, b"(PVC foam 80, 6 mm)", on=[rb"\(MAP\)"]), "the card of A1"),
     ("templates.pdf", changed(PLUS, b"(-45\\002)", on=[rb"\(1-1\)", rb"\(DATUM"]), "on A1"),
@@ -272,11 +272,11 @@ ON_SCREEN = [
     (said_instead("(21 ± 3 °C)", "(31 ± 3 °C)"), "holds 'Room temperature' against"),
     (said_instead("(at least 677 mbar)", "(at least 67 mbar)"), "holds 'Vacuum below"),
     (said_instead("Never thin the resin", "Always thin the resin", -1), "does not say"),
-    (said_instead("what is left of R1", "what is left of R3"), "does not go on with"),
-    (said_instead('<span class="id">R1<', '<span class="id">R3<'), "cup R1 is told with"),
+    (said_instead("what is left of Cup 1", "what is left of Cup 3"), "does not go on with"),
+    (said_instead('<span class="id">Cup 1<', '<span class="id">Cup 3<'), "Cup 1 is told with"),
     (said_instead('data-head="Angle">+45°', 'data-head="Angle">0°'), "cut list does not tell A1"),
     (said_instead('data-head="Parts">resin 45.7', 'data-head="Parts">resin 54.7'),
-     "table of cups does not tell R1"),
+     "table of cups does not tell Cup 1"),
     (said_instead("without consumables: 126 g", "without consumables: 216 g"), "figures does not"),
 ]  # fmt: skip
 
@@ -326,7 +326,7 @@ def on_page(*said):
 
 HEAD = "Stage 1 of 1 \u00b7 Lay up \u00b7 step {} of 2"
 LIST = ["Contents", "Coat the plate; Lay A"]
-CUP_R1 = ["R1", "resin 45.7 g + hardener 12.3 g = 58.0 g"]
+CUP_R1 = ["Cup 1", "resin 45.7 g + hardener 12.3 g = 58.0 g"]
 
 
 @pytest.mark.parametrize(
@@ -335,7 +335,7 @@ CUP_R1 = ["R1", "resin 45.7 g + hardener 12.3 g = 58.0 g"]
         ([HEAD.format(1), "Coat the plate", *CUP_R1, HEAD.format(2), "Lay A", "A1"], ""),
         ([HEAD.format(1), "Coat the plate", HEAD.format(2), "Lay A", "A1", *CUP_R1], "nothing"),
         ([HEAD.format(1), "Coat the plate", *CUP_R1, "A1", HEAD.format(2), "Lay A"], "A1"),
-        ([HEAD.format(1), "Coat the plate", "R1", "resin 54.7 g + hardener 12.3 g = 58.0 g",
+        ([HEAD.format(1), "Coat the plate", "Cup 1", "resin 54.7 g + hardener 12.3 g = 58.0 g",
           HEAD.format(2), "Lay A", "A1"], "resin54.7g"),
         ([HEAD.format(1), "Coat the plate", *CUP_R1, HEAD.format(1), "Lay A", "A1"], "in its turn"),
     ],
@@ -345,7 +345,7 @@ def test_a_step_on_paper_tells_its_pieces_and_cups_where_it_stands(said, fault):
     coat = {"id": "s1", "title": "Coat the plate", "lays": False, "pieces": [], "shows": "none"}
     lay = {"id": "s2", "title": "Lay A", "lays": True, "pieces": ["A1"], "shows": "layer"}
     batch = {
-        "id": "R1",
+        "id": "Cup 1",
         "step": "s1",
         "mass_g": 58.0,
         "parts": [{"name": "resin", "mass_g": 45.7}, {"name": "hardener", "mass_g": 12.3}],
