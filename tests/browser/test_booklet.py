@@ -393,7 +393,7 @@ def test_what_is_tapped_is_large_and_what_is_read_is_large(window, make_book, wi
         const out = [];
         for (const e of document.querySelectorAll(
                 ".here .tick, .here button, .here .button, .here .blank input, .bar button")) {
-            if (!e.offsetParent || e.classList.contains("larger")) continue;
+            if (!e.offsetParent) continue;
             if (e.getBoundingClientRect().height < 64) out.push(e.className + " " + e.textContent);
         }
         for (const e of document.querySelectorAll(
