@@ -9,8 +9,9 @@ Terms:
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,12 +40,13 @@ from plybook.laminate.panels import (
     edge_runs,
     label_ring,
 )
-from plybook.laminate.seams import (
-    SeamLine,
+from plybook.laminate.seam_search import (
     SeamSearch,
     choose_seams,
-    place_seam,
+    sheet_room_mm,
+    size_that_would_do,
 )
+from plybook.laminate.seams import SeamLine, place_seam
 from plybook.laminate.sides import SidedRegion, name_sides
 from plybook.spec.model import Core, CoreStock, Seam, SpanLine
 from plybook.surface.model import Face
@@ -54,6 +56,8 @@ _SAMPLE_MM = 20.0
 _SAME_PLACE_MM = 1.0
 _PAST_KINK_MM = 30.0
 _CLEAR_MM = (60.0, 30.0)  # chosen seams stay this far from hardpoints, or else this far
+_SIZED_TRIES = 4  # divisions tried with ever more reserve until the panels as cut fit
+_SIZED_WITHIN_MM = 1.0  # of the reserve that panels as cut may take up
 
 
 @dataclass(frozen=True)
@@ -74,6 +78,7 @@ def core_pieces(
     stock: CoreStock,
     let_in: Mapping[str, shapely.Geometry] | None = None,
     sheets_mm: Sequence[tuple[float, float]] = (),
+    endless_mm: Sequence[tuple[float, float]] = (),
     chord_error_mm: float = 0.02,
 ) -> CoreCut:
     """Cut one core layer into panels.
@@ -86,7 +91,9 @@ def core_pieces(
             a sheet bends about its middle; None for the bare pattern.
         stock: the sheet material.
         let_in: regions of the insert layers named in `core.cut_outs`, pattern mm.
-        sheets_mm: sheet sizes at hand; the material's own size when empty.
+        sheets_mm: sheet sizes on the shelf; the material's own size when empty.
+        endless_mm: those of them that can be had in any number, for which seams are placed; all
+            of them when empty.
         chord_error_mm: how far an outline may depart from the true curve.
 
     Returns:
@@ -95,14 +102,24 @@ def core_pieces(
     let_in = let_in or {}
     sheets = tuple(sheets_mm) or (stock.sheet_mm,)
     leaves = leaves_of(raised)
-    seams, findings = _seams(core, region, face, leaves, sheets, stock, let_in)
-    findings += seams_run_on(core, region, face)
-    cuts = [
-        cut
-        for leaf in leaves
-        for cut in _cut_leaf(core, region, face, leaf, seams, let_in, chord_error_mm)
-    ]
-    cuts = _in_order(cuts, seams, face)
+    seams = _fixed_seams(core, face)
+    findings = seams_run_on(core, region, face)
+
+    def cut_by(seams: Sequence[_Seam]) -> list[_Cut]:
+        return [
+            cut
+            for leaf in leaves
+            for cut in _cut_leaf(core, region, face, leaf, seams, let_in, chord_error_mm)
+        ]
+
+    if core.seams_to_suit_sheets:
+        sized = _Sized(core, region, face, leaves, seams, let_in, cut_by)
+        search = SeamSearch(
+            tuple(endless_mm) or sheets, stock.grain, core.seam_default, core.thickness_mm
+        )
+        seams, wrong = sized.seams(search)
+        findings += wrong
+    cuts = _in_order(cut_by(seams), seams, face)
     names = [piece_id(core.id, 0, 1, i, len(cuts)) for i in range(len(cuts))]
     pieces = [_piece(core, name, cut) for name, cut in zip(names, cuts, strict=True)]
     pieces = mated(pieces, [cut.leaf for cut in cuts])
@@ -153,8 +170,7 @@ class _Seam:
 
     def placed(self, face: Face, to_cut=None) -> SeamLine:
         """The seam in a cut frame; on the bare pattern without a map."""
-        way = to_cut or (lambda points: np.asarray(points, dtype=float))
-        return place_seam(self.spec, face, way, self.turn_deg, self.chosen)
+        return place_seam(self.spec, face, to_cut or _as_it_is, self.turn_deg, self.chosen)
 
 
 @dataclass(frozen=True)
@@ -167,16 +183,8 @@ class _Cut:
     lines: Mapping[str, shapely.Geometry]
 
 
-def _seams(
-    core: Core,
-    region: shapely.Geometry,
-    face: Face,
-    leaves: Sequence[Leaf],
-    sheets: Sequence[tuple[float, float]],
-    stock: CoreStock,
-    let_in: Mapping[str, shapely.Geometry],
-) -> tuple[list[_Seam], list[Finding]]:
-    """The builder's seams, one at every kink that is not laid through, then the tool's own."""
+def _fixed_seams(core: Core, face: Face) -> list[_Seam]:
+    """The builder's seams, and one at every kink that is not laid through."""
     open_kinks = [kink for kink in face.kinks if not kink.accepted]
     seams = []
     for seam in core.seams:
@@ -186,47 +194,83 @@ def _seams(
         if not any(_at(s.spec, kink.span_mm) for s in seams):
             spec = Seam(f"K{number}", SpanLine(kink.span_mm), core.seam_default)
             seams.append(_Seam(spec, kink.turn_deg, True))
-    if not core.seams_to_suit_sheets:
-        return seams, []
+    return seams
 
-    # one leaf: sizes as cut; several: sizes on the bare pattern with some room to grow
-    to_cut = leaves[0].to_cut if len(leaves) == 1 else (lambda p: np.asarray(p, dtype=float))
-    keep_off = shapely.union_all([shapely.Polygon(), *(_moved(g, to_cut) for g in let_in.values())])
-    search = SeamSearch(
-        tuple(sheets),
-        stock.grain,
-        None if keep_off.is_empty else keep_off,
-        reserve_mm=2.0 if len(leaves) == 1 else 8.0,
-    )
-    placed = [s.placed(face, to_cut) for s in seams]
-    for clear_mm in _CLEAR_MM:
-        chosen = choose_seams(
-            _moved(region, to_cut),
-            face,
-            to_cut,
-            replace(search, clear_mm=clear_mm),
-            core.seam_default,
-            placed,
+
+@dataclass(frozen=True)
+class _Sized:
+    """A core whose seams are to suit its sheets: where it is searched, and how it is then cut."""
+
+    core: Core
+    region: shapely.Geometry
+    face: Face
+    leaves: Sequence[Leaf]
+    fixed: Sequence[_Seam]
+    let_in: Mapping[str, shapely.Geometry]
+    cut: Callable[[Sequence[_Seam]], list[_Cut]]
+
+    def seams(self, search: SeamSearch) -> tuple[list[_Seam], list[Finding]]:
+        """The fixed seams and the chosen ones; a finding where no division was found."""
+        # one leaf: sizes as cut; several: sizes on the bare pattern, held to those as cut below
+        to_cut = self.leaves[0].to_cut if len(self.leaves) == 1 else _as_it_is
+        keep_off = shapely.union_all([shapely.Polygon(), *self.let_in.values()])
+        placed = [s.placed(self.face, to_cut) for s in self.fixed]
+        given = (_moved(self.region, to_cut), self.face, to_cut)
+        if not keep_off.is_empty:
+            search = replace(search, keep_off=_moved(keep_off, to_cut))
+        for clear_mm in _CLEAR_MM:
+            trial = replace(search, clear_mm=clear_mm)
+            for _ in range(_SIZED_TRIES):
+                chosen = choose_seams(*given, trial, placed)
+                if chosen is None:
+                    break
+                seams = [*self.fixed, *self._numbered(chosen)]
+                short_mm = trial.reserve_mm - self._least_room_mm(seams, trial)
+                if short_mm <= _SIZED_WITHIN_MM:
+                    return seams, []
+                trial = replace(trial, reserve_mm=trial.reserve_mm + short_mm)
+        wanted = size_that_would_do(*given, search, placed)
+        beside = not keep_off.is_empty and choose_seams(
+            *given, replace(search, keep_off=None), placed
         )
-        if chosen is not None:
-            break
-    if chosen is None:
-        size = max(sheets, key=lambda s: s[0] * s[1])
-        return seams, [
-            error(
-                "core-seams-not-found",
-                f"core {core.id}: no division into panels fits a sheet of "
-                f"{size[0]:.0f} x {size[1]:.0f} mm with its seams clear of the hardpoints",
-                "give the seams by hand, use a larger sheet, or let the grain turn",
-                core.place,
-                layers=(core.id,),
-            )
-        ]
-    for spec in (line.source for line in chosen if line.source is not None):
-        taken = {s.spec.id for s in seams}
-        number = next(n for n in range(1, len(taken) + 2) if f"S{n}" not in taken)
-        seams.append(_Seam(replace(spec, id=f"S{number}"), chosen=True))
-    return seams, []
+        return list(self.fixed), [_no_seams(self.core, search, wanted, beside is not False)]
+
+    def _numbered(self, chosen: Sequence[SeamLine]) -> list[_Seam]:
+        taken = {s.spec.id for s in self.fixed}
+        free = (f"S{n}" for n in itertools.count(1) if f"S{n}" not in taken)
+        specs = [line.source for line in chosen if line.source is not None]
+        return [_Seam(replace(spec, id=next(free)), chosen=True) for spec in specs]
+
+    def _least_room_mm(self, seams: Sequence[_Seam], search: SeamSearch) -> float:
+        """The room of the tightest panel, cut as it will be, on the sheet that suits it best."""
+        sides = (shapely.union_all([c.panel.mould, c.panel.bag]) for c in self.cut(seams))
+        return min(sheet_room_mm(side, search.sheets_mm, search.grain) for side in sides)
+
+
+def _as_it_is(points: np.ndarray) -> np.ndarray:
+    return np.asarray(points, dtype=float)
+
+
+def _no_seams(
+    core: Core, search: SeamSearch, wanted: tuple[float, float] | None, beside: bool
+) -> Finding:
+    """Why no seams were found, and the sheet that would do."""
+    size = max(search.sheets_mm, key=lambda s: s[0] * s[1])
+    why = f" with its seams {search.clear_mm:.0f} mm clear of the inserts" if beside else ""
+    grain = " and the grain along the axis" if search.grain else ""
+    help_text = (
+        f"a sheet of {wanted[0]:.0f} x {wanted[1]:.0f} mm would do; or give the seams by hand"
+        if wanted
+        else "give the seams by hand, or divide the core into several"
+    )
+    return error(
+        "core-seams-not-found",
+        f"core {core.id}: no division into panels fits a sheet of "
+        f"{size[0]:.0f} x {size[1]:.0f} mm{why}{grain}",
+        help_text,
+        core.place,
+        layers=(core.id,),
+    )
 
 
 def _at(seam: Seam, span_mm: float) -> bool:

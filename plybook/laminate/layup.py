@@ -245,15 +245,19 @@ class LayUp:
             stock=self.spec.materials.cores[layer.material],
             let_in={cut.insert: self.regions.of_layer(cut.insert) for cut in layer.cut_outs},
             sheets_mm=self.sheets_of(layer),
+            endless_mm=self.sheets_of(layer, endless=True),
             chord_error_mm=self.ground.chord_error_mm,
         )
 
-    def sheets_of(self, layer: Core) -> tuple[tuple[float, float], ...]:
-        """Sizes of the whole sheets on the shelf that a core can be cut from."""
+    def sheets_of(self, layer: Core, endless: bool = False) -> tuple[tuple[float, float], ...]:
+        """Sizes of the whole sheets on the shelf that a core can be cut from; only those that can
+        be had in any number where `endless`."""
         return tuple(
             (item.length_mm, item.width_mm)
             for item in self.spec.stock
-            if (item.kind, item.material) == ("sheet", layer.material) and item.outline_mm is None
+            if (item.kind, item.material) == ("sheet", layer.material)
+            and item.outline_mm is None
+            and not (endless and item.quantity)
         )
 
     def _insert(self, layer: Insert, region: BaseGeometry) -> tuple[Piece, ...]:

@@ -31,12 +31,11 @@ from plybook.laminate.heights import HeightField
 from plybook.laminate.layup import LayUp, Progress, lay_up
 from plybook.laminate.marks import MarkRule
 from plybook.laminate.model import Piece, Zone
-from plybook.laminate.panel_checks import NARROWEST_MM
 from plybook.laminate.plies import NARROW_MM
 from plybook.laminate.raising import LeafMaps
 from plybook.laminate.rises import Rise
 from plybook.laminate.rulebook import trade_rules
-from plybook.laminate.seams import largest_fit
+from plybook.laminate.seam_search import NARROWEST_MM, fits_a_sheet
 from plybook.laminate.shapes import mean_width_mm
 from plybook.laminate.summary import all_findings
 from plybook.laminate.zones import find_zones
@@ -149,7 +148,7 @@ class _Bare(LayUp):
             return True
         stock = self.spec.materials.cores[core.material]
         sheets = self.sheets_of(core) or (stock.sheet_mm,)
-        return largest_fit(outline.buffer(grown / 2), sheets, stock.grain)
+        return fits_a_sheet(outline.buffer(grown / 2), sheets, stock.grain)
 
     def _growth_mm(self, below: Sequence[Rise]) -> float:
         """How far a cut over these rises may differ in size from one on the bare face."""

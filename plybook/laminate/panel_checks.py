@@ -15,12 +15,12 @@ from plybook.diagnostics import Finding, error, warning
 from plybook.laminate.bevel import bevel_run_mm
 from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panels import SEAM, Panel
-from plybook.laminate.seams import SeamLine, largest_fit, pattern_point
+from plybook.laminate.seam_search import NARROWEST_MM, fits_a_sheet
+from plybook.laminate.seams import SeamLine, pattern_point
 from plybook.spec.model import Core, CoreStock, PointLine
 from plybook.surface.model import Face
 from plybook.units import show_number
 
-NARROWEST_MM = 15.0
 _ENDS_INSIDE_MM = 5.0  # a seam given to within this of the core's edge is meant to reach it
 _LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is not worth words
 
@@ -115,7 +115,7 @@ def panel_findings(
     elif len(panel.bag.interiors) != len(panel.mould.interiors):
         found.append(_cut_open(core, piece, panel, face, let_in))
     shape = shapely.Polygon(footprint_mm)
-    if not largest_fit(shape, sheets, stock.grain):
+    if not fits_a_sheet(shape, sheets, stock.grain):
         size = max(sheets, key=lambda s: s[0] * s[1])
         box = np.ptp(piece.outline_mm, axis=0)
         found.append(

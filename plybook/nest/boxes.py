@@ -10,10 +10,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from plybook.geometry.fitting import flat_rotations
 from plybook.nest.budget import Budget
 from plybook.nest.laying import Copy
 from plybook.nest.model import Placement, Unit
-from plybook.nest.placing import flat_rotations, turn_ring
+from plybook.nest.placing import turn_ring
 from plybook.nest.skyline import Side, lay_rectangles
 from plybook.nest.strip import Progress, StripPlacement, StripResult
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plybook.geometry.fitting import most_room, room_mm
 from plybook.nest.board import Board
 from plybook.nest.model import Item, Placement
 from plybook.nest.nofit import Shape
@@ -30,11 +31,21 @@ class Copy:
     area_mm2: float
 
 
-def copies_of(items: Sequence[Item]) -> list[Copy]:
-    """Every copy of every item; copies share their shapes."""
+def copies_of(items: Sequence[Item], sizes_mm: Sequence[tuple[float, float]] = ()) -> list[Copy]:
+    """Every copy of every item; copies share their shapes.
+
+    Args:
+        items: what is to be laid.
+        sizes_mm: length and width of the units; a piece that may turn freely is also turned as it
+            fits those that no helpful rotation lays it on.
+    """
     found = []
     for item in items:
-        found_turns = orientations(item, helpful_rotations(item.outline_mm))
+        helpful: tuple[float, ...] = ()
+        if item.rotations_deg is None:
+            helpful = helpful_rotations(item.outline_mm)
+            helpful += fitting_rotations(item.outline_mm, sizes_mm, helpful)
+        found_turns = orientations(item, helpful)
         boxed = [-r if down else r for r, down in found_turns]  # a mirror turns the other way
         ring = cover_for(item.outline_mm, COVER_REACH_MM, boxed)
         turns = []
@@ -60,6 +71,24 @@ def helpful_rotations(ring_mm: np.ndarray) -> tuple[float, ...]:
             turn = round(float(angle + quarter) % 360.0, 6) % 360.0
             if all(abs((turn - f + 180) % 360 - 180) > 0.2 for f in found):
                 found.append(turn)
+    return tuple(found)
+
+
+def fitting_rotations(
+    ring_mm: np.ndarray, sizes_mm: Sequence[tuple[float, float]], known_deg: Sequence[float]
+) -> tuple[float, ...]:
+    """Rotations that lay a piece on units of these sizes where none of the known ones does: with a
+    side along an edge of the unit if so it fits, slantwise if only so."""
+    found: list[float] = []
+    for size in sorted(set(sizes_mm)):
+        turns = np.array([*known_deg, *found])
+        if len(turns) and room_mm(ring_mm, size, turns).max() >= 0:
+            continue
+        for slantwise in (False, True):
+            turn, room = most_room(ring_mm, size, slantwise)
+            if room >= -1e-6:
+                found += [turn % 360.0, (turn + 180.0) % 360.0]
+                break
     return tuple(found)
 
 

@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 
+from plybook.geometry.fitting import flat_rotations
 from plybook.nest.model import Item, Placement
 
 ANGLE_DECIMALS = 9
@@ -64,16 +65,6 @@ def orientations(item: Item, free: tuple[float, ...] = ()) -> tuple[tuple[float,
         down = item.flipped_rotations_deg
         found += [(float(r), True) for r in (up if down is None else down)]
     return tuple(found)
-
-
-def flat_rotations(ring_mm: np.ndarray) -> tuple[float, ...]:
-    """Rotations that lay a side of the convex hull along the strip; the least width is there."""
-    import shapely
-
-    hull = np.asarray(shapely.Polygon(ring_mm).convex_hull.exterior.coords)
-    side = np.diff(hull, axis=0)
-    angles = -np.degrees(np.arctan2(side[:, 1], side[:, 0])) % 360.0
-    return tuple(sorted({round(float(a), 9) for a in angles}))
 
 
 def along_bar(outline: np.ndarray) -> tuple[float, ...]:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from plybook.diagnostics import Finding, error
+from plybook.geometry.fitting import flat_rotations, most_room
 from plybook.nest.model import Item, Unit, UnitKind
-from plybook.nest.placing import along_bar, flat_rotations, orientations, turn_ring
+from plybook.nest.placing import along_bar, orientations, turn_ring
 from plybook.units import show_length
 
 
@@ -30,6 +31,10 @@ def refusal(
     free = flat_rotations(item.outline_mm)
     turned = [turn_ring(item.outline_mm, r, f) for r, f in orientations(item, free)]
     if any(_fits(t, size) for t in turned for size in sizes):
+        return None
+    if item.rotations_deg is None and any(
+        most_room(item.outline_mm, size, slantwise=True)[1] >= -1e-6 for size in sizes
+    ):
         return None
     length, width = max(sizes, key=lambda s: (s[1], s[0]))
     across = min(float(np.ptp(t[:, 1])) for t in turned)

@@ -84,7 +84,8 @@ def _room(layout: Layout, items: dict[str, Item], wanted: Item) -> Placement | N
     board = Board(layout.unit, NoFits(layout.gap_mm))
     for p in layout.placements:
         board.lay(Shape(placed_outline(items[p.item], p)), np.zeros(2))
-    found = best_spot(board, copies_of([replace(wanted, demand=1)])[0])
+    size = layout.unit.length_mm, layout.unit.width_mm
+    found = best_spot(board, copies_of([replace(wanted, demand=1)], [size])[0])
     if found is None:
         return None
     (rotation, flipped, _), at = found

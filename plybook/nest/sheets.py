@@ -86,7 +86,8 @@ def pack_sheets(
     Returns:
         Units used, in order, and the copies that fit nowhere.
     """
-    search = _Search(copies_of(items), units, gap_mm, random.Random(seed), progress)
+    sizes = {(u.length_mm, u.width_mm) for u in units}
+    search = _Search(copies_of(items, sorted(sizes)), units, gap_mm, random.Random(seed), progress)
     left = search.start(budget)
     if not left:
         search.improve(budget, _least_units(items, units, gap_mm))

@@ -17,12 +17,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from plybook.geometry.fitting import flat_rotations
 from plybook.nest.budget import Budget
 from plybook.nest.compact import NoFits, compact
 from plybook.nest.model import Item
 from plybook.nest.nofit import Shape
 from plybook.nest.outline import cover_for
-from plybook.nest.placing import flat_rotations, turn_ring
+from plybook.nest.placing import turn_ring
 from plybook.nest.race import Found, Race, Task, packer_is_installed
 
 # of the strip's width: how far a cover may stand off the true ring while searching, and after

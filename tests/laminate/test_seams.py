@@ -1,6 +1,7 @@
 """Seams: sides, sizes that fit a sheet, and where the tool puts its own."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,13 +9,14 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plybook.laminate.seams import (
+from plybook.laminate.seam_search import (
     SeamSearch,
     choose_seams,
-    fits_sheet,
-    place_seam,
-    split_by,
+    fits_a_sheet,
+    sheet_room_mm,
+    size_that_would_do,
 )
+from plybook.laminate.seams import place_seam, split_by
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import OnFace, OnPattern, PointLine, Seam, ShareLine, SpanLine, Treatment
 from tests.laminate.flat_faces import TrapezoidFace
@@ -66,18 +68,24 @@ def test_a_scarf_moves_towards_the_panel_that_keeps_its_mould_side():
 
 
 def test_a_long_panel_fits_a_4_by_8_ft_sheet_only_slantwise():
-    # a strip 50 mm wide and 2700 long: the diagonal of 4 x 8 ft is 2726.2 mm
+    # a strip 50 mm wide and 2650 long: the diagonal of 4 x 8 ft is 2726.2 mm
     strip = shapely.box(0, 0, 2650, 50)
-    turn = fits_sheet(strip, SHEET, grain=False)
-    assert turn is not None and 20 < min(turn % 180, 180 - turn % 180) < 30
-    assert fits_sheet(strip, SHEET, grain=True) is None
-    assert fits_sheet(shapely.box(0, 0, 2800, 50), SHEET, grain=False) is None
+    assert fits_a_sheet(strip, [SHEET], grain=False)
+    assert not fits_a_sheet(strip, [SHEET], grain=True)
+    assert sheet_room_mm(strip, [SHEET], grain=False) == pytest.approx(2438.4 - 2650)
+    assert not fits_a_sheet(shapely.box(0, 0, 2800, 50), [SHEET], grain=False)
 
 
 def test_a_nominal_panel_of_2439_mm_does_not_fit_4_by_8_ft():
-    assert fits_sheet(shapely.box(0, 0, 2439, 1219), SHEET, grain=False) is None
-    assert fits_sheet(shapely.box(0, 0, 2438, 1219), SHEET, grain=False) is not None
-    assert fits_sheet(shapely.box(0, 0, 1219, 2438), SHEET, grain=True) is None
+    assert not fits_a_sheet(shapely.box(0, 0, 2439, 1219), [SHEET], grain=False)
+    assert fits_a_sheet(shapely.box(0, 0, 2438, 1219), [SHEET], grain=False)
+    assert not fits_a_sheet(shapely.box(0, 0, 1219, 2438), [SHEET], grain=True)
+    assert fits_a_sheet(shapely.box(0, 0, 1219, 2438), [SHEET], grain=False)
+
+
+def chosen(region, face, sheet, grain=False, treatment=SQUARE, **more):
+    seams = choose_seams(region, face, same, SeamSearch((sheet,), grain, treatment, **more))
+    return split_by(region, seams)
 
 
 @pytest.mark.slow
@@ -85,20 +93,80 @@ def test_a_nominal_panel_of_2439_mm_does_not_fit_4_by_8_ft():
 @given(st.integers(700, 2600), st.integers(700, 1300))
 def test_chosen_seams_give_panels_that_fit_and_no_fewer_than_the_area_asks_for(length, width):
     region = shapely.Polygon(FACE.outline_mm).buffer(-40, join_style="mitre")
-    search = SeamSearch(((float(length), float(width)),), grain=False)
-    seams = choose_seams(region, FACE, same, search, SQUARE)
-    assert seams is not None
-    panels = split_by(region, seams)
+    panels = chosen(region, FACE, (float(length), float(width)))
     assert sum(p.area for p in panels) == pytest.approx(region.area)
-    assert all(fits_sheet(p, (length, width), False) is not None for p in panels)
+    assert all(sheet_room_mm(p, [(length, width)], False) >= 2.0 for p in panels)
     assert len(panels) >= math.ceil(region.area / (length * width))
+
+
+def test_seams_bring_a_core_a_little_too_long_onto_its_sheet_squarely():
+    """2460 x 400 lies slantwise on a sheet of 2438 x 1219; a builder cuts it along the edges."""
+    face = TrapezoidFace(2460.0, (0.0, 400.0), (0.0, 400.0))
+    panels = chosen(shapely.Polygon(face.outline_mm), face, SHEET)
+    assert len(panels) == 2
+    assert all(sheet_room_mm(p, [SHEET], False) > 800 for p in panels)
+
+
+def test_room_for_the_saw_is_left_where_the_sheet_is_full():
+    """2437.4 of 2438.4 mm leave 1 mm, less than the cut takes: one seam, not none."""
+    face = TrapezoidFace(2437.4, (0.0, 1000.0), (0.0, 1000.0))
+    assert len(chosen(shapely.Polygon(face.outline_mm), face, SHEET)) == 2
+    face = TrapezoidFace(2436.0, (0.0, 1000.0), (0.0, 1000.0))
+    assert len(chosen(shapely.Polygon(face.outline_mm), face, SHEET)) == 1
+
+
+def test_scarfed_seams_leave_room_for_their_slope():
+    """Four panels of 600 fit four sheets of 610; with a scarf 20 mm wide five are needed."""
+    face = TrapezoidFace(2400.0, (0.0, 500.0), (0.0, 500.0))
+    region, sheet = shapely.Polygon(face.outline_mm), (610.0, 520.0)
+    assert len(chosen(region, face, sheet, True)) == 4
+    scarf = Treatment("scarf", 45.0, "mould")
+    assert len(chosen(region, face, sheet, True, scarf, thickness_mm=20.0)) == 5
+
+
+@pytest.mark.parametrize("grain, count", [(False, 2), (True, 4)])
+def test_the_grain_decides_how_a_deep_core_is_divided(grain, count):
+    """1100 along the axis, 2000 across: turned by 90 degrees it takes two sheets of 1000 x 1200,
+    along the grain four."""
+    face = TrapezoidFace(1100.0, (0.0, 2000.0), (0.0, 2000.0))
+    size = (2100.0, 1000.0) if not grain else (1200.0, 600.0)
+    panels = chosen(shapely.Polygon(face.outline_mm), face, size, grain)
+    assert len(panels) == count
+
+
+def test_the_inner_corner_of_an_l_is_a_place_for_a_seam():
+    """Legs of 2400 x 600 along and 600 x 1700 across: one seam at the inner corner is enough."""
+    face = TrapezoidFace(2400.0, (0.0, 2300.0), (0.0, 2300.0))
+    region = shapely.box(0, 0, 2400, 600).union(shapely.box(0, 600, 600, 2300))
+    panels = chosen(region, face, SHEET)
+    assert sorted(round(p.area) for p in panels) == pytest.approx([600 * 1700, 2400 * 600], abs=2.0)
+
+
+def test_no_seam_leaves_a_sliver_beside_an_opening():
+    """The first seam would run 5 mm past the end of an opening 1250 to 1410 along the axis."""
+    face = TrapezoidFace(2600.0, (0.0, 800.0), (0.0, 800.0))
+    whole = shapely.Polygon(face.outline_mm)
+    region = whole.difference(shapely.box(1250, -10, 1410, 790))
+    panels = chosen(region, face, (1417.0, 900.0), True)
+    assert all(2 * p.area / p.length > 15 for p in panels)
+
+
+def test_the_sheet_that_would_do_is_named():
+    """A block across the whole core, 1500 long, that no seam may come near."""
+    face = TrapezoidFace(2400.0, (0.0, 1000.0), (0.0, 1000.0))
+    block = shapely.box(400, -5, 1900, 1005)
+    search = SeamSearch((SHEET[::-1],), True, SQUARE, keep_off=block)
+    region = shapely.Polygon(face.outline_mm)
+    assert choose_seams(region, face, same, search) is None
+    size = size_that_would_do(region, face, same, search)
+    assert size is not None
+    assert choose_seams(region, face, same, replace(search, sheets_mm=(size,))) is not None
 
 
 def test_panels_of_a_long_strip_are_evened_out():
     face = TrapezoidFace(3000.0, (0.0, 300.0), (0.0, 300.0))
     region = shapely.Polygon(face.outline_mm)
-    search = SeamSearch(((1100.0, 400.0),), grain=True)
-    panels = split_by(region, choose_seams(region, face, same, search, SQUARE))
+    panels = chosen(region, face, (1100.0, 400.0), grain=True)
     lengths = sorted(np.ptp(np.array(p.exterior.coords)[:, 0]) for p in panels)
     assert len(lengths) == 3 and lengths[-1] - lengths[0] < 60
 

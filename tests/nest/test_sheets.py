@@ -11,6 +11,7 @@ from plybook.nest.budget import Budget
 from plybook.nest.check import check_plan
 from plybook.nest.laying import copies_of, helpful_rotations
 from plybook.nest.model import Item, Layout, Unit
+from plybook.nest.placing import turn_ring
 from plybook.nest.sheets import pack_sheets
 from plybook.nest.squeeze import squeeze_together
 from tests.bench.data.sets import panels
@@ -81,7 +82,7 @@ def test_remnants_and_bad_zones_are_used_and_kept_clear():
 
 
 def test_what_fits_on_no_sheet_is_told():
-    items = items_of([box(2500.0, 100.0), box(500.0, 100.0)])
+    items = items_of([box(2750.0, 100.0), box(500.0, 100.0)])
     filled, left = pack_sheets(items, sheets(2), 3.0, Budget(0.0))
     assert [c.item.id for c in left] == ["p0"] and len(filled) == 1
 
@@ -96,6 +97,20 @@ def test_bought_sheets_are_numbered_without_gaps_and_the_fullest_comes_first():
 def test_squeezing_says_no_to_what_cannot_fit():
     copies = copies_of(items_of([box(1300.0, 1200.0)] * 2))
     assert squeeze_together([copies], sheets(1), 3.0, 1.5) == [None]
+
+
+def test_a_panel_that_fits_at_one_angle_only_is_laid_at_it():
+    """One with bowed sides that leans by 1 degree and is as deep as the sheet, and one longer than
+    the sheet that lies slantwise: a sheet of 2438.4 x 1219.2 mm has a diagonal of 2726.2."""
+    t = np.linspace(0.0, 1.0, 20)[:-1]
+    bow = 3.0 * np.sin(np.pi * t)
+    sides = [(1210 * t, -bow), (1210 + bow, 1300 * t), (1210 * (1 - t), 1300 + bow),
+             (-bow, 1300 * (1 - t))]  # fmt: skip
+    bowed = np.vstack([np.column_stack(side) for side in sides])
+    items = items_of([turn_ring(bowed, 1.0), box(2600.0, 60.0)])
+    filled, left = pack_sheets(items, sheets(2), 3.0, Budget(0.0))
+    assert not left
+    assert check_plan(layouts_of(filled), items) == ()
 
 
 @pytest.mark.parametrize("angle", [0.0, 17.0, 33.0])
