@@ -25,7 +25,7 @@ NARROWEST_MM = 15.0  # a panel narrower than this breaks in the hand
 _WELL_INSIDE_MM = 20.0
 _STEP_MM = 5.0  # a seam across that is not clear is drawn back by this much at a time
 _HOLLOW_DEG = 20.0  # a corner of the outline that turns back so far is a place for a seam
-_EVENED = 6  # halvings of what the longest stretch may lose when panels are evened out
+_EVENED = 7  # halvings of what the longest stretch may lose when panels are evened out
 _ALIKE = 0.05  # of the core's area: divisions that waste as much of their sheets
 _LIKE = 0.02  # seams whose shares differ less are one
 
@@ -222,7 +222,7 @@ class _Division:
         best = self._walk(grown, rows, reach)
         if best is None:
             return None
-        least, reach_now = reach / len(best) * 0.9, reach  # even out without adding a panel
+        least, reach_now = reach / len(best), reach  # even out without adding a panel
         for _ in range(_EVENED):
             middle = (least + reach_now) / 2
             tried = self._walk(grown, rows, middle)
