@@ -98,9 +98,9 @@ class _Parser(argparse.ArgumentParser):
         sys.exit(USAGE)
 
 
-def _common() -> argparse.ArgumentParser:
+def _common() -> _Parser:
     """What every command takes."""
-    common = argparse.ArgumentParser(add_help=False)
+    common = _Parser(add_help=False)
     group = common.add_argument_group("for every command")
     group.add_argument(
         "--format",

@@ -76,14 +76,16 @@ class Outside:
             raise SpecError(
                 error("unreadable", f"{path} cannot be read: {reason.lower()}", "", place)
             ) from None
-        mode = os.fstat(handle).st_mode
+        facts = os.fstat(handle)
+        mode = facts.st_mode
         if not stat.S_ISREG(mode):
             os.close(handle)
             kind = next((word for is_kind, word in _WRONG_KIND if is_kind(mode)), "special")
             raise SpecError(_not_regular(path, kind, place))
         with os.fdopen(handle, "rb") as stream:
             try:
-                content = stream.read(limit_bytes + 1)
+                # what grows while it is read is cut off, and no buffer is larger than the file
+                content = stream.read(min(limit_bytes, max(facts.st_size, 1 << 20)) + 1)
             except OSError as problem:
                 raise SpecError(
                     error("unreadable", f"{path} cannot be read: {problem.strerror}", "", place)

@@ -27,11 +27,12 @@ MM_PER_UNIT = {
 GRAMS_PER_OUNCE = 28.349523125
 G_M2_PER_OZ_YD2 = GRAMS_PER_OUNCE / 0.9144**2
 
+_LONGEST = 100  # characters; a length has far fewer
 _NUMBER = r"[-+]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][-+]?\d+)?"
 _PART = r"\d+/0*[1-9]\d*"
 _FRACTION = rf"{_NUMBER}(?:\s+{_PART})?|{_PART}"
-_LENGTH = re.compile(rf"^\s*({_FRACTION})\s*(mm|cm|m|inch|in|\"|ft|foot|'|yd)\s*$")
-_FEET_INCHES = re.compile(rf"^\s*(\d+)\s*(?:'|ft)\s*({_FRACTION})\s*(?:\"|in|inch)\s*$")
+_LENGTH = re.compile(rf"^\s*({_FRACTION})\s*(mm|cm|m|inch|in|\"|ft|foot|'|yd)\s*$", re.ASCII)
+_FEET_INCHES = re.compile(rf"^\s*(\d+)\s*(?:'|ft)\s*({_FRACTION})\s*(?:\"|in|inch)\s*$", re.ASCII)
 
 
 def parse_length(text: str) -> float | None:
@@ -43,6 +44,8 @@ def parse_length(text: str) -> float | None:
     Returns:
         Millimetres, or None where the text is none of the listed forms.
     """
+    if len(text) > _LONGEST:
+        return None
     if match := _FEET_INCHES.match(text):
         return (int(match[1]) * 12 + _number(match[2])) * MM_PER_INCH
     if match := _LENGTH.match(text):

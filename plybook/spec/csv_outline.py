@@ -21,13 +21,13 @@ from plybook.spec.gather import Folder
 from plybook.spec.model import OutlineMould
 from plybook.spec.named_sides import named_sides
 from plybook.spec.outlines import clean, crossing, edges_of
-from plybook.spec.quantities import Wrong, length_of
+from plybook.spec.quantities import LONGEST, Wrong, length_of
 from plybook.spec.reader import Scalar, decode
 from plybook.spec.written.mould import ListedMould
 
 _UNITS = {"mm": "mm", "cm": "cm", "m": "m", "in": "in", "inch": "in", "inches": "in", '"': "in",
           "ft": "ft", "feet": "ft"}  # fmt: skip
-_HEADING = re.compile(rf"([a-z]+)[\s_]*[(\[/]?\s*({'|'.join(_UNITS)})?\s*[)\]]?", re.IGNORECASE)
+_HEADING = re.compile(rf"([a-z]+)[\s_]*[(\[/]?\s*({'|'.join(_UNITS)})?\s*[)\]]?", re.IGNORECASE | re.ASCII)
 _HELP = "give each point a row with x and y, such as 300, 200"
 MOST_BAD = 10  # rows that are told of one by one
 
@@ -62,7 +62,11 @@ def read_points(w: ListedMould, folder: Folder, out: Collector) -> OutlineMould 
     """
     file = folder.shown(w.csv)
     place = w.place_of("csv")
-    rows = _rows(decode(folder.read(w.csv, place), file), file)
+    lines = _lines(decode(folder.read(w.csv, place), file))
+    if len(lines) > out.limits["outline-points"] + 1:  # one may hold the headings
+        why = out.limits.why("outline-points")
+        raise SpecError(error("too-many", f"`{w.csv}` holds {len(lines)} points", why, place))
+    rows = _rows(lines, file)
     if not rows:
         raise SpecError(error("bad-points", f"`{w.csv}` holds no points", _HELP, place))
     columns = _columns(rows[0], place)
@@ -85,19 +89,28 @@ def read_points(w: ListedMould, folder: Folder, out: Collector) -> OutlineMould 
     return OutlineMould(ring, holes, edges_of(named_sides(ring, w, out)), w.here)
 
 
-def _rows(text: str, file: str) -> list[_Row]:
-    lines = [(n, line) for n, line in enumerate(re.split("\r\n|\r|\n", text), 1)
-             if line.strip() and not line.lstrip().startswith("#")]  # fmt: skip
+def _lines(text: str) -> list[tuple[int, str]]:
+    """The lines that hold something, with their numbers."""
+    return [
+        (n, line)
+        for n, line in enumerate(re.split("\r\n|\r|\n", text), 1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+
+
+def _rows(lines: Sequence[tuple[int, str]], file: str) -> list[_Row]:
     first = lines[0][1] if lines else ""
     mark = next((m for m in (";", "\t", ",") if m in first), None)
     rows = []
     for number, line in lines:
         cells, column = [], 1
-        for text in line.split(mark) if mark else re.split(r"(?<=\S)\s(?=\s*\S)", line):
+        for text in line.split(mark) if mark else re.split(r"(\s+)", line):
             bare = text.strip()
             at = column + (text.find(bare) if bare else 0)
-            cells.append(Scalar(bare.strip('"').strip(), Place(file, number, at, at + len(bare))))
-            column += len(text) + 1
+            if bare or mark:
+                place = Place(file, number, at, at + len(bare))
+                cells.append(Scalar(bare.strip('"').strip(), place))
+            column += len(text) + (1 if mark else 0)
         while cells and cells[-1] == "":
             cells.pop()
         rows.append(_Row(Place(file, number, 1, len(line) + 1), tuple(cells)))
@@ -127,7 +140,7 @@ def _columns(first: _Row, place: Place) -> _Columns:
         return _Columns(0, 1, -1, 2, None)
     found: dict[str, tuple[int, str | None]] = {}
     for n, cell in enumerate(first.cells):
-        if match := _HEADING.fullmatch(cell):
+        if match := _HEADING.fullmatch(cell) if len(cell) <= LONGEST else None:
             found.setdefault(match[1].lower(), (n, match[2] and _UNITS[match[2].lower()]))
     for name in "xy":
         if name not in found:

@@ -12,7 +12,7 @@ from plybook.diagnostics import Finding, Place, SpecError, error
 from plybook.outside import Outside, sha256
 from plybook.spec.limits import Limits
 from plybook.spec.model import SourceFile
-from plybook.spec.reader import VERSION, Fields, Items, Scalar, read_tree
+from plybook.spec.reader import VERSION, Fields, Items, Scalar, Spent, read_tree
 
 if TYPE_CHECKING:  # the models cost 0.15 s to load
     from plybook.spec.written.files import PartFile, SharedFile
@@ -108,7 +108,8 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
     folder = Folder(path.parent, outside, limits, spec=shown)
     content = outside.read(path, int(limits["spec-bytes"]))
     folder.files.append(SourceFile(path.name, sha256(content)))
-    tree = read_tree(content, shown, limits)
+    spent = Spent()
+    tree = read_tree(content, shown, limits, spent)
     findings = _version(tree)
     if findings:
         raise SpecError(findings)
@@ -156,7 +157,7 @@ def gather(path: Path, outside: Outside, limits: Limits) -> Gathered:
             try:
                 content = folder.read(str(name), raw.place, "spec-bytes")
                 at = folder.shown(str(name))
-                tree = read_tree(content, at, limits)
+                tree = read_tree(content, at, limits, spent)
             except SpecError as problem:
                 findings.extend(problem.findings)
                 continue
@@ -210,12 +211,12 @@ def _version(tree: Fields) -> list[Finding]:
         ]
     if isinstance(version, Scalar) and version != VERSION:
         place = version.place
-        newer = str(version).isdigit() and int(version) > int(VERSION)
+        newer = re.fullmatch(r"[1-9][0-9]{0,8}", version) and int(version) > int(VERSION)
         help = "upgrade plybook to read this file" if newer else f"write plybook: {VERSION}"
         return [
             error(
                 "wrong-version",
-                f"the file is written for version `{version}`; this tool reads {VERSION}",
+                f"the file is written for version `{version[:40]}`; this tool reads {VERSION}",
                 help,
                 place,
             )

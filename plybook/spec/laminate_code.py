@@ -20,7 +20,8 @@ _SUBSCRIPTS = str.maketrans("₀₁₂₃₄₅₆₇₈₉ₛₜ−–", "01234
 _TOKEN = re.compile(
     r"\s*(?:(?P<pm>±|∓|\(\s*\+\s*/\s*-\s*\)|\(\s*-\s*/\s*\+\s*\)|\+\s*/\s*-|-\s*/\s*\+|\+-|-\+)?"
     r"(?P<angle>[-+]?\d+(?:\.\d+)?)\s*(?:°|deg)?(?P<over>~|\u0305|\u00af)?"
-    r"|(?P<open>[\[(])|(?P<close>[\])])|(?P<slash>/)|(?P<sub>_\s*\d+))"
+    r"|(?P<open>[\[(])|(?P<close>[\])])|(?P<slash>/)|(?P<sub>_\s*\d+))",
+    re.ASCII,
 )
 
 
@@ -203,7 +204,7 @@ class _Reader:
         return [-value, value] if minus_first else [value, -value]
 
     def _repeat(self, most: int) -> int:
-        match = re.match(r"\s*_?\s*(\d+)", self.text[self.at :])
+        match = re.match(r"\s*_?\s*([0-9]+)", self.text[self.at :])
         previous = self.text[self.at - 1 : self.at]
         if not match or ("_" not in match[0] and previous not in ")]°~g"):
             return 1

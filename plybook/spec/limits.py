@@ -23,6 +23,7 @@ _ALL = (
     Limit("data-bytes", 20_000_000, "an outline or a section is a few thousand points"),
     Limit("depth", 24, "the deepest sensible spec is about ten levels"),
     Limit("nodes", 200_000, "each value in the file costs memory"),
+    Limit("value-length", 20_000, "no value of a spec fills a page"),
     Limit("text-length", 2_000, "notes are read standing at the bench"),
     Limit("id-length", 32, "an id is written on the piece and read from two metres"),
     Limit("files", 40, "materials, stock and shop need a handful of files"),

@@ -115,6 +115,16 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
             w.place_of("usable"),
             w.place_of("roll"),
         )
+    if w.elastic and w.elastic.nu12**2 >= w.elastic.e1 / w.elastic.e2:
+        # a ply beyond it would give energy when strained (Jones, Mechanics of Composite
+        # Materials, 2nd ed. 1999, section 2.4; from memory)
+        out.error(
+            "out-of-range",
+            f"cloth `{name}`: nu12 is {w.elastic.nu12:g}, expected less than the square root of "
+            f"e1 / e2, {(w.elastic.e1 / w.elastic.e2) ** 0.5:.3g}",
+            "check the three figures on the data sheet",
+            w.elastic.place_of("nu12"),
+        )
     _plausible_roll(name, w.roll, w.place_of("roll"), out)
     s = w.splice
     splice = SpliceRule(

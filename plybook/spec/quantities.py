@@ -9,6 +9,7 @@ the size of a number.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable
 from typing import Annotated, Any
 
@@ -19,9 +20,10 @@ from plybook.spec.reader import Fields, Items, Scalar
 from plybook.spec.reading import reading
 from plybook.units import G_M2_PER_OZ_YD2, GRAMS_PER_OUNCE, MM_PER_UNIT, parse_length
 
-_NUMBER = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?")
-DATE = re.compile(r"\d{4}-\d{1,2}-\d{1,2}")
-CLOCK = re.compile(r"[-+]?\d+(?::\d+)+(?:\.\d*)?")
+LONGEST = 100  # characters of a value; none that is meant comes near
+_NUMBER = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?", re.ASCII)
+DATE = re.compile(r"\d{4}-\d{1,2}-\d{1,2}", re.ASCII)
+CLOCK = re.compile(r"[-+]?\d+(?::\d+)+(?:\.\d*)?", re.ASCII)
 YES_WORDS = {"yes": True, "true": True, "no": False, "false": False}
 
 
@@ -35,7 +37,7 @@ class Wrong(ValueError):
 
 def number_of(raw: Any, what: str = "a number") -> float:
     """A plain finite number, or a refusal that says what is wrong with the text."""
-    text = scalar_of(raw, what)
+    text = value_of(raw, what)
     if raw.quoted and _NUMBER.fullmatch(text):
         raise Wrong(
             "quoted-number", f'{{key}}: "{text}" is text, expected {what}', "remove the quotes"
@@ -103,6 +105,32 @@ def scalar_of(raw: Any, what: str) -> str:
     return raw.strip()
 
 
+def value_of(raw: Any, what: str) -> str:
+    """The text of a number or quantity, short enough to be one and in ordinary digits."""
+    text = scalar_of(raw, what)
+    if len(text) > LONGEST:
+        raise Wrong(
+            "too-long", f"{{key}}: expected {what}, found {len(text)} characters", f"write {what}"
+        )
+    if odd := odd_digits(text):
+        raise Wrong(
+            "odd-digits",
+            f"{{key}}: `{short(text)}` is not written in the digits 0 to 9",
+            f"write {odd}",
+        )
+    return text
+
+
+def odd_digits(text: str) -> str:
+    """The text in the digits 0 to 9 where it holds others (１, ١, ²); "" where it does not."""
+    if text.isascii():
+        return ""
+    plain = "".join(
+        str(unicodedata.digit(c)) if not c.isascii() and c.isdecimal() else c for c in text
+    )
+    return plain if plain != text else ""
+
+
 def short(text: str) -> str:
     line = text.replace("\n", " ")
     return line if len(line) <= 40 else line[:37] + "..."
@@ -125,7 +153,7 @@ LENGTH_FORMS = "12, 12 mm, 1.2 m, 3.5 cm, 1/2 in, 12 1/2 in, 1' 6\", 4 ft"
 
 def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
     """A length in mm; a bare number is in `units`, a bare fraction is one of inches."""
-    text = scalar_of(raw, what)
+    text = value_of(raw, what)
     if raw.quoted and _NUMBER.fullmatch(text):
         raise Wrong(
             "quoted-number", f'{{key}}: "{text}" is text, expected {what}', "remove the quotes"
@@ -214,7 +242,7 @@ RollLength = Annotated[
 
 def _number(what: str, low=None, over=None, high=None, whole=False, suffix: str = ""):
     def read(raw: Any, info: ValidationInfo) -> float:
-        if suffix and isinstance(raw, Scalar):
+        if suffix and isinstance(raw, Scalar) and len(raw) <= LONGEST:
             match = re.fullmatch(rf"\s*({_NUMBER.pattern})\s*(?:{suffix})\s*", raw)
             raw = Scalar(match[1], raw.place) if match else raw
         value = number_of(raw, what)
@@ -255,6 +283,12 @@ Percent = Annotated[
     PlainValidator(_number("a percentage", low=0, high=200, suffix="%")),
     json_schema("number", "string", description="Percent: 0.5 or 0.5 %."),
 ]
+# a printer that is further out scales to fit the paper: that is switched off, not made up for
+PrintedPercent = Annotated[
+    float,
+    PlainValidator(_number("a percentage", low=90, high=110, suffix="%")),
+    json_schema("number", "string", description="Percent of true, 90 to 110: 99.6 or 99.6 %."),
+]
 Celsius = Annotated[
     float,
     PlainValidator(_number("degrees Celsius", low=-20, high=250, suffix="°?C")),
@@ -264,9 +298,11 @@ Celsius = Annotated[
 
 def angle_of(raw: Any, what: str = "an angle in degrees") -> float:
     """Degrees, from 45, 45°, 45 deg or 45 degrees."""
-    text = scalar_of(raw, what)
-    if match := re.fullmatch(r"(.*?)\s*(?:°|deg|degrees?)", text):
-        text, raw = match[1], Scalar(match[1], raw.place, False)
+    text = value_of(raw, what)
+    unit = next((u for u in ("°", "degrees", "degree", "deg") if text.endswith(u)), "")
+    if unit:
+        text = text.removesuffix(unit).rstrip()
+        raw = Scalar(text, raw.place, False)
     elif re.search(r"\d\s*rad(ians?)?$", text):
         raise Wrong("radians", f"{{key}}: `{text}` is in radians", "write the angle in degrees")
     return number_of(raw, what)
@@ -294,7 +330,7 @@ def _scaled(what: str, forms: str, scales: dict[str, float], high: float, over=N
     bare number, None refuses it."""
 
     def read(raw: Any, info: ValidationInfo) -> float:
-        text = scalar_of(raw, what)
+        text = value_of(raw, what)
         match = re.fullmatch(rf"({_NUMBER.pattern})\s*(\S.*)?", text)
         if match and match[2] is None and raw.quoted:
             raise Wrong(
@@ -394,8 +430,8 @@ _SECONDS = {
 _DURATION_FORMS = "8 h, 20 min or 1 h 30 min"
 
 
-def _duration(raw: Any, info: ValidationInfo) -> float:
-    text = scalar_of(raw, "a time with its unit")
+def _duration(raw: Any, low: float = 0) -> float:
+    text = value_of(raw, "a time with its unit")
     parts = re.findall(r"(\d+(?:\.\d+)?|\.\d+)\s*([a-z]+)", text)
     rest = re.sub(r"(\d+(?:\.\d+)?|\.\d+)\s*([a-z]+)", "", text)
     if not parts or rest.strip() or any(unit not in _SECONDS for _, unit in parts):
@@ -420,11 +456,12 @@ def _duration(raw: Any, info: ValidationInfo) -> float:
             f"write it like {_DURATION_FORMS}",
         )
     seconds = sum(float(value) * _SECONDS[unit] for value, unit in parts)
+    if seconds < low:
+        raise Wrong("out-of-range", f"{{key}} is {text}, expected {low / 60:g} min or more")
     return _within(seconds, text, 0, None, 400 * 86400)
 
 
-Duration = Annotated[
-    float,
-    PlainValidator(_duration),
-    json_schema("string", description=f"A time: {_DURATION_FORMS}."),
-]
+_DURATION_SCHEMA = json_schema("string", description=f"A time: {_DURATION_FORMS}.")
+Duration = Annotated[float, PlainValidator(lambda raw: _duration(raw)), _DURATION_SCHEMA]
+# a cup is mixed for a minute or two before it can be used (common practice, no source)
+WorkingTime = Annotated[float, PlainValidator(lambda raw: _duration(raw, 60)), _DURATION_SCHEMA]

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import dataclass
 
 import yaml
 
@@ -61,13 +62,21 @@ class Fields(dict):
 Tree = Scalar | Items | Fields
 
 
-def read_tree(content: bytes, file: str, limits: Limits) -> Fields:
+@dataclass
+class Spent:
+    """Values read so far in all files of a spec."""
+
+    nodes: int = 0
+
+
+def read_tree(content: bytes, file: str, limits: Limits, spent: Spent | None = None) -> Fields:
     """Read one YAML file.
 
     Args:
         content: bytes of the file.
         file: name used in places.
-        limits: "depth" and "nodes" are held here.
+        limits: "depth", "value-length" and "nodes" are held here.
+        spent: values of the files read before, which count too; this file's are added.
 
     Returns:
         The top-level mapping.
@@ -76,7 +85,7 @@ def read_tree(content: bytes, file: str, limits: Limits) -> Fields:
         SpecError: anything that is not one plain YAML mapping in UTF-8.
     """
     text = decode(content, file)
-    builder = _Builder(file, limits)
+    builder = _Builder(file, limits, spent or Spent())
     try:
         for event in yaml.parse(text, Loader=_Loader):
             builder.take(event)
@@ -186,13 +195,13 @@ def _place_after(before: str, file: str) -> Place:
 class _Builder:
     """Turns events into the tree; open containers stand on a stack."""
 
-    def __init__(self, file: str, limits: Limits):
-        self.file, self.limits = file, limits
+    def __init__(self, file: str, limits: Limits, spent: Spent):
+        self.file, self.limits, self.spent = file, limits, spent
         self.root: Tree | None = None
         self.findings: list[Finding] = []
         self.stack: list[Fields | Items] = []
         self.pending: list[Scalar | None] = []  # the key waiting for its value, per container
-        self.nodes = self.documents = 0
+        self.documents = 0
 
     def take(self, event: yaml.Event) -> None:
         place = self._place(event)
@@ -214,6 +223,13 @@ class _Builder:
             )
         elif isinstance(event, yaml.ScalarEvent):
             self._check(event, place)
+            if len(event.value) > self.limits["value-length"]:
+                self._stop(
+                    "too-long",
+                    f"a value of {len(event.value)} characters",
+                    self.limits.why("value-length"),
+                    place,
+                )
             self._add(Scalar(event.value, place, quoted=event.style not in (None, "")))
         elif isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
             self._check(event, place)
@@ -233,11 +249,11 @@ class _Builder:
             self.pending.pop()
 
     def _add(self, node: Tree) -> None:
-        self.nodes += 1
-        if self.nodes > self.limits["nodes"]:
+        self.spent.nodes += 1
+        if self.spent.nodes > self.limits["nodes"]:
             self._stop(
                 "too-many-values",
-                f"more than {self.limits['nodes']:.0f} values in one file",
+                f"more than {self.limits['nodes']:.0f} values in the files of a spec",
                 self.limits.why("nodes"),
                 node.place,
             )

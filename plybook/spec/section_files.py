@@ -19,9 +19,10 @@ from plybook.spec.outlines import crossing
 from plybook.spec.reader import decode, forbidden_character
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
-_DECIMALS = re.compile(r"\d*\.(\d+)")
+_DECIMALS = re.compile(r"\.(\d+)", re.ASCII)
+_LONGEST = 200  # characters of a line that may be a pair
 COARSEST = 2e-4  # of the chord; 3 decimals were measured to leave 1 mm, 4 leave 0.035 mm
-_PAIR = re.compile(rf"\s*\(?\s*({_NUMBER})[\s,;]+({_NUMBER})\s*\)?\s*$")
+_PAIR = re.compile(rf"\s*\(?\s*({_NUMBER})[\s,;]+({_NUMBER})\s*\)?\s*$", re.ASCII)
 
 
 def read_section(content: bytes, file: str, place: Place, out: Collector) -> CoordinateSection:
@@ -42,7 +43,7 @@ def read_section(content: bytes, file: str, place: Place, out: Collector) -> Coo
         text = line.split("#")[0].strip()
         if not text:
             continue
-        if match := _PAIR.match(text):
+        if match := _PAIR.match(text) if len(text) <= _LONGEST else None:
             rows.append((number, float(match[1]), float(match[2])))
         elif not rows and not name:
             name = text[:60]

@@ -82,7 +82,7 @@ def _id(raw: Any, info: ValidationInfo) -> str:
 def _date(raw: Any, info: ValidationInfo) -> str:
     text = scalar_of(raw, "a date")
     try:
-        if not re.fullmatch(r"\d{4}-\d\d-\d\d", text):
+        if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
             raise ValueError
         datetime.date.fromisoformat(text)
     except ValueError:
@@ -109,7 +109,7 @@ def _clock(raw: Any, info: ValidationInfo) -> str:
             f"{{key}}: `{text}` could be a time or a number",
             f'put it in quotes: "{text}"',
         )
-    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+    if not re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", text):
         raise Wrong(
             "not-a-time",
             f"{{key}}: expected a time of day, found `{short(text)}`",

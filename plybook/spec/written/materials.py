@@ -23,6 +23,7 @@ from plybook.spec.quantities import (
     NumberOverZero,
     Percent,
     RollLength,
+    WorkingTime,
     Wrong,
     number_of,
 )
@@ -147,7 +148,7 @@ MixPart = Annotated[float, PlainValidator(_mix), WithJsonSchema({"type": "number
 class PotLife(Written):
     """How long a cup stays workable."""
 
-    time: Duration = Field(description="How long.")
+    time: WorkingTime = Field(description="How long.")
     mass: Mass = Field(100.0, description="Of this much in one cup.")
     at: Celsius = Field(25.0, description="At this room temperature.")
 

@@ -107,7 +107,7 @@ class Channel(Written):
 
 def _naca(raw: Any, info: ValidationInfo) -> str:
     text = str(raw).strip().lower()
-    match = re.fullmatch(r"naca[\s-]*(\d+)(\s+sharp)?", text)
+    match = re.fullmatch(r"naca[\s-]*([0-9]{1,20})(\s+sharp)?", text)
     if not match:
         raise Wrong(
             "unknown-section",

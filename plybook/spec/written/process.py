@@ -15,6 +15,7 @@ from plybook.spec.quantities import (
     Mass,
     NumberOverZero,
     Percent,
+    PrintedPercent,
 )
 from plybook.spec.words import ClockTime, Flag, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
@@ -79,8 +80,8 @@ class Day(Written):
 class Printer(Written):
     """What a 100 mm line measures when your printer has printed it."""
 
-    across: Percent = Field(100.0, description="Across the paper, percent of true.")
-    down: Percent = Field(100.0, description="Down the paper, percent of true.")
+    across: PrintedPercent = Field(100.0, description="Across the paper, percent of true.")
+    down: PrintedPercent = Field(100.0, description="Down the paper, percent of true.")
 
 
 class WorkshopFigures(Written):
