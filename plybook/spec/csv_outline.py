@@ -27,7 +27,9 @@ from plybook.spec.written.mould import ListedMould
 
 _UNITS = {"mm": "mm", "cm": "cm", "m": "m", "in": "in", "inch": "in", "inches": "in", '"': "in",
           "ft": "ft", "feet": "ft"}  # fmt: skip
-_HEADING = re.compile(rf"([a-z]+)[\s_]*[(\[/]?\s*({'|'.join(_UNITS)})?\s*[)\]]?", re.IGNORECASE | re.ASCII)
+_HEADING = re.compile(
+    rf"([a-z]+)[\s_]*[(\[/]?\s*({'|'.join(_UNITS)})?\s*[)\]]?", re.IGNORECASE | re.ASCII
+)
 _HELP = "give each point a row with x and y, such as 300, 200"
 MOST_BAD = 10  # rows that are told of one by one
 
