@@ -8,18 +8,19 @@ Nothing is written before everything is made and every layout is proved.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plybook.crew import each
-from plybook.diagnostics import Finding, PlybookError, Severity, note, said_in, warning
+from plybook.diagnostics import Finding, PlybookError, note, warning
 from plybook.spec import load
 
 if TYPE_CHECKING:  # each room is loaded when it is entered: a quick check enters the first only
     from plybook.laminate.model import Laminate
     from plybook.nest.model import CutPlan, Effort
     from plybook.outside import Outside
+    from plybook.review import Review
     from plybook.shop.model import Shop
     from plybook.spec.model import PartSpec
     from plybook.surface.model import Face
@@ -57,6 +58,7 @@ class Planned:
     plan: CutPlan
     shop: Shop
     parts: tuple[Part, ...]  # all that are cut from the same stock
+    findings: tuple[Finding, ...] = ()  # of this part and of the set, as they are told
 
 
 @dataclass(frozen=True)
@@ -107,19 +109,25 @@ def _accepted_strangers(spec: PartSpec) -> Iterator[Finding]:
             )
 
 
-def shape(read: Read) -> Part:
-    """Mould face and laminate of one part; what the reader found goes with the laminate."""
+def shape(read: Read) -> tuple[Part | None, Review]:
+    """Mould face and laminate of one part, and everything found of it before its layouts.
+
+    Returns:
+        The part, None where it cannot be laid up; what the reader found is part of the review.
+    """
     from plybook.laminate import lay_up
+    from plybook.review import Review, bench_review, proof_review
     from plybook.surface import build_face
 
     spec = read.spec
+    found = Review(read.findings)
     try:
         face = build_face(spec)
         laminate = lay_up(spec, face)
     except PlybookError as wrong:
-        raise type(wrong)(said_in(spec.part.units, wrong.findings)) from wrong
-    found = said_in(spec.part.units, laminate.findings)
-    return Part(spec, face, replace(laminate, findings=(*read.findings, *found)))
+        return None, found + Review(wrong.findings, type(wrong))
+    bench, shop = bench_review(spec, face, laminate)
+    return Part(spec, face, laminate), found + bench + proof_review(spec, face, laminate, shop)
 
 
 def without_twins(read_specs: Sequence[Read]) -> list[Read]:
@@ -147,91 +155,60 @@ def build(
         PlybookError: the specs are wrong, the stock does not suffice, or the result could not be
             written; nothing is changed then.
     """
-    from plybook.amount import refuse_plainly_too_much, refuse_too_much
-    from plybook.marking import refuse_misread_ids
+    from plybook.finishing import Found, finish
     from plybook.nest import CutJob, LayoutMemory, plan_cuts
     from plybook.output import folders_of
+    from plybook.review import Review, admit, cutting_review
+    from plybook.shop import plan_work
     from plybook.write.folder import commit, replace_file
 
     specs = read(paths, outside)
-    refuse_twins([one.spec for one in specs])
-    refuse_misread_ids([one.spec for one in specs])
-    refuse_plainly_too_much([one.spec for one in specs], outside.limits)
+    admit([one.spec for one in specs], outside.limits)
     progress("mould faces and plies")
-    parts = each(shape, specs)
-    refuse_errors([f for part in parts for f in part.laminate.findings])
-    refuse_too_much([p for part in parts for p in part.laminate.pieces], outside.limits)
+    shaped = each(shape, specs)
+    parts = [part for part, _ in shaped if part is not None]
+    jobs = [CutJob(part.spec, part.laminate.pieces) for part in parts]
+    found = [Found(one.spec, own.findings) for one, (_, own) in zip(specs, shaped, strict=True)]
+    whole = sum((own for _, own in shaped), Review(()))
+    cutting = Review(()) if whole.refusal else cutting_review(jobs, outside.limits)
+    whole += cutting
+    finish(found, cutting.findings, whole.refusal).raise_refusal()
 
     memory_path = _memory_path(paths)
     memory = LayoutMemory.from_bytes(_remembered(memory_path, outside))
-    jobs = [CutJob(part.spec, part.laminate.pieces) for part in parts]
-    plan = plan_cuts(
-        jobs,
-        effort=effort,
-        memory=memory,
-        progress=progress,
-        save=lambda known: replace_file(memory_path, known.to_bytes()),
-    )
-    refuse_errors(plan.findings)
+    try:
+        plan = plan_cuts(
+            jobs,
+            effort=effort,
+            memory=memory,
+            progress=progress,
+            save=lambda known: replace_file(memory_path, known.to_bytes()),
+        )
+    except PlybookError as wrong:
+        finish(found, [*cutting.findings, *wrong.findings], type(wrong)).raise_refusal()
+        raise
+    of_set = [*cutting.findings, *plan.findings]
+    if memory.changed:
+        of_set.append(_searched(memory_path))
+    told = finish(found, of_set)
 
     progress("steps and quantities")
-    shops = [_work(part, plan) for part in parts]
-    refuse_errors([f for shop in shops for f in shop.findings])
+    shops = [plan_work(part.spec, part.face, part.laminate, plan) for part in parts]
 
     progress("booklets, templates and cut plans")
-    planned = [
-        Planned(part, plan, shop, tuple(parts)) for part, shop in zip(parts, shops, strict=True)
-    ]
-    folders, lost = folders_of(planned, set_name)
-    findings = [
-        *_told_once(parts, [part.laminate.findings for part in parts]),
-        *_told_once(parts, [shop.findings for shop in shops]),
-        *lost,
-        *said_in(parts[0].spec.part.units, plan.findings),
-    ]
+    folders = folders_of(
+        [
+            Planned(part, plan, shop, tuple(parts), own)
+            for part, shop, own in zip(parts, shops, told.of_parts, strict=True)
+        ],
+        set_name,
+    )
 
     progress("writing")
     commit(out, folders)
     if memory.changed:
         replace_file(memory_path, memory.to_bytes())
-        findings.append(_searched(memory_path))
-    return Built(tuple(out / name for name in folders), plan, unique(findings))
-
-
-def _work(part: Part, plan: CutPlan) -> Shop:
-    """Steps and quantities of one part."""
-    from plybook.shop import plan_work
-
-    shop = plan_work(part.spec, part.face, part.laminate, plan)
-    return replace(shop, findings=said_in(part.spec.part.units, shop.findings))
-
-
-def refuse_errors(findings: Sequence[Finding]) -> None:
-    """Raise what a stage found wrong, unless it is only a warning."""
-    from plybook.diagnostics import SpecError
-
-    if any(f.severity is Severity.ERROR for f in findings):
-        raise SpecError(findings)
-
-
-def refuse_twins(specs: Sequence[PartSpec]) -> None:
-    """Two parts of one number would write into one folder."""
-    from plybook.diagnostics import SpecError, error
-
-    first: dict[str, PartSpec] = {}
-    for spec in specs:
-        number = spec.part.number
-        if number in first:
-            raise SpecError(
-                error(
-                    "same-part-number",
-                    f"two specs have the part number {number!r}",
-                    "give each part its own number",
-                    spec.part.place,
-                    first[number].part.place,
-                )
-            )
-        first[number] = spec
+    return Built(tuple(out / name for name in folders), plan, told.findings)
 
 
 def _memory_path(paths: Sequence[Path]) -> Path:
@@ -255,22 +232,3 @@ def _searched(memory_path: Path) -> Finding:
         "the cut plan is new: its search had a time budget, so another machine may find another",
         f"keep {memory_path.name} beside the spec; with it every machine makes the same files",
     )
-
-
-def unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Each finding once."""
-    seen: dict[tuple, Finding] = {}
-    for f in findings:
-        seen.setdefault((f.code, f.message, f.places, f.layers), f)
-    return tuple(seen.values())
-
-
-def _told_once(parts: Sequence[Part], found: Sequence[Sequence[Finding]]) -> list[Finding]:
-    """What is found of each part, less what an opposite hand only says again of its twin."""
-    said: dict[str, set[tuple]] = {}  # number of the twin -> what is said of it already
-    told: list[Finding] = []
-    for part, own in zip(parts, found, strict=True):
-        already = said.get(part.number, set())
-        told += [f for f in own if (f.code, f.places, f.layers) not in already]
-        said[part.spec.part.other_hand] = {(f.code, f.places, f.layers) for f in own}
-    return told

@@ -1,4 +1,5 @@
-"""Everything `build` would say of specs, without cutting or writing."""
+"""Everything a build says of specs before it looks for layouts, told without laying them up where
+a look is certain to tell the same."""
 
 from __future__ import annotations
 
@@ -7,15 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plybook.amount import refuse_plainly_too_much
-from plybook.build import Progress, Read, read, unique, without_twins
+from plybook.build import Progress, Read, read, shape, without_twins
 from plybook.crew import beside, each
-from plybook.diagnostics import Finding, PlybookError, said_in
-from plybook.marking import refuse_misread_ids
+from plybook.diagnostics import PlybookError
 
 if TYPE_CHECKING:
-    from plybook.laminate.model import Zone
+    from plybook.finishing import Told
+    from plybook.laminate.model import Piece, Zone
     from plybook.outside import Outside
+    from plybook.review import Review
     from plybook.spec.model import PartSpec
 
 
@@ -25,7 +26,8 @@ class Checked:
 
     spec: PartSpec
     zones: tuple[Zone, ...]
-    findings: tuple[Finding, ...]
+    review: Review
+    pieces: tuple[tuple[Piece, ...], ...]  # as small and as large as they may be; once where known
 
 
 def read_beside(paths: Sequence[Path], outside: Outside) -> tuple[Read, ...]:
@@ -56,8 +58,8 @@ def _open_rooms() -> None:
 
 def check(
     read_specs: Sequence[Read], limits: Mapping[str, float], progress: Progress
-) -> tuple[tuple[Checked, ...], tuple[Finding, ...]]:
-    """Every finding of the specs, and their zones.
+) -> tuple[tuple[Checked, ...], Told]:
+    """What a build would say of the specs before it looks for layouts, and their zones.
 
     An opposite hand is the mirror image of its twin and is not looked over for itself.
 
@@ -67,24 +69,70 @@ def check(
         progress: told what goes on.
 
     Raises:
-        SpecError: what is too much for a build, or has ids that would be misread, is not looked
-            over.
+        SpecError: what no work is begun on.
     """
-    refuse_misread_ids([one.spec for one in read_specs])
-    refuse_plainly_too_much([one.spec for one in read_specs], limits)
+    from plybook.finishing import Found, finish
+    from plybook.review import Review, admit
+
+    admit([one.spec for one in read_specs], limits)
     progress("mould faces and plies")
-    parts = tuple(each(_looked_over, without_twins(read_specs)))
-    told = [f for one in read_specs for f in one.findings]
-    return parts, unique([*told, *(f for part in parts for f in part.findings)])
+    own = without_twins(read_specs)
+    parts = tuple(each(_looked_over, own))
+    cutting = _cutting(parts, limits)
+    if cutting is None:
+        parts = tuple(each(_laid_up, own))
+        cutting = _cutting(parts, limits)
+    assert cutting is not None
+    whole = sum((part.review for part in parts), Review(())) + cutting
+    found = [Found(part.spec, part.review.findings) for part in parts]
+    return parts, finish(found, cutting.findings, whole.refusal)
 
 
 def _looked_over(one: Read) -> Checked:
+    """A part as a look shows it; laid up where the look leaves a finding in doubt."""
     from plybook.laminate.look import look_over
+    from plybook.review import Review, bench_review, proof_review
     from plybook.surface import build_face
 
     spec = one.spec
     try:
-        look = look_over(spec, build_face(spec), beside)
+        face = build_face(spec)
+        look = look_over(spec, face, beside)
     except PlybookError as wrong:
-        raise type(wrong)(said_in(spec.part.units, wrong.findings)) from wrong
-    return Checked(spec, look.zones, said_in(spec.part.units, look.findings))
+        return Checked(spec, (), Review(one.findings) + Review(wrong.findings, type(wrong)), ())
+    laminate = look.laminate
+
+    def prove() -> Review:
+        _, shop = bench_review(spec, face, laminate)
+        return proof_review(spec, face, laminate, shop)
+
+    proof = beside(prove)
+    least, *most = [bench_review(spec, face, bound)[0] for bound in look.bounds()]
+    proved = proof()
+    if not look.laid_up and (proved.findings or any(other != least for other in most)):
+        return _laid_up(one)
+    pieces = tuple(bound.pieces for bound in look.bounds())
+    return Checked(spec, look.zones, Review(one.findings) + least + proved, pieces)
+
+
+def _laid_up(one: Read) -> Checked:
+    part, review = shape(one)
+    if part is None:
+        return Checked(one.spec, (), review, ())
+    return Checked(one.spec, part.laminate.zones, review, (part.laminate.pieces,))
+
+
+def _cutting(parts: Sequence[Checked], limits: Mapping[str, float]) -> Review | None:
+    """What all parts together want of the stock; None where their pieces must be known better."""
+    from plybook.nest import CutJob
+    from plybook.review import Review, cutting_review
+
+    if any(part.review.refusal is not None for part in parts):
+        return Review(())
+    reviews = []
+    for at in (0, -1):
+        jobs = [CutJob(part.spec, part.pieces[at]) for part in parts]
+        twins = [job for job in jobs if job.spec.part.other_hand]
+        reviews.append(cutting_review(jobs, limits, twins))
+    sure = reviews[0] == reviews[1] and not reviews[0].refusal
+    return reviews[0] if sure or all(len(part.pieces) == 1 for part in parts) else None

@@ -105,7 +105,7 @@ def note(code: str, message: str, help: str = "", *places: Place, **more) -> Fin
     return Finding(code, Severity.NOTE, message, help, tuple(places), **more)
 
 
-def said_in(unit: str, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+def localized(unit: str, findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """The findings with their lengths in the user's unit; stages write them in mm."""
     if unit != "in":
         return tuple(findings)

@@ -31,6 +31,24 @@ def refuse_misread_ids(specs: Sequence[PartSpec]) -> None:
         raise SpecError(dict.fromkeys(found))
 
 
+def refuse_twins(specs: Sequence[PartSpec]) -> None:
+    """Two parts of one number would write into one folder."""
+    first: dict[str, PartSpec] = {}
+    for spec in specs:
+        number = spec.part.number
+        if number in first:
+            raise SpecError(
+                error(
+                    "same-part-number",
+                    f"two specs have the part number {number!r}",
+                    "give each part its own number",
+                    spec.part.place,
+                    first[number].part.place,
+                )
+            )
+        first[number] = spec
+
+
 def refuse_shared_files(ids: Iterable[str]) -> None:
     """Refuse ids, made from those of the spec, of which two would name one file.
 

@@ -7,24 +7,22 @@ here touches the disk.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from plybook import __version__, tables
 from plybook.crew import each
-from plybook.diagnostics import Finding, SpecError, error
+from plybook.diagnostics import SpecError
 from plybook.drawing.book import booklet
-from plybook.drawing.booktext import glyph_findings
 from plybook.drawing.layout import layout_scene
 from plybook.drawing.template import draw_pieces
 from plybook.laminate.model import Piece
 from plybook.marking import file_name, refuse_shared_files
 from plybook.nest.model import CutPlan, Item, Layout
-from plybook.plan import owner, plan_dict, to_json, with_findings
+from plybook.plan import owner, plan_dict, to_json
+from plybook.review import not_proved
 from plybook.spec.model import PartSpec
-from plybook.verify import plan_faults
 from plybook.write.book_html import book_html
 from plybook.write.book_pdf import book_pdf
 from plybook.write.dxf import dxf_bytes
@@ -53,16 +51,13 @@ class Templates:
 
 @dataclass(frozen=True)
 class Book:
-    """The booklet of one part and what was found while it was set."""
+    """The booklet of one part."""
 
     files: Files
     record_key: str
-    lost: tuple[Finding, ...]
 
 
-def folders_of(
-    planned: Sequence[Planned], set_name: str = ""
-) -> tuple[dict[str, Files], tuple[Finding, ...]]:
+def folders_of(planned: Sequence[Planned], set_name: str = "") -> dict[str, Files]:
     """Every folder of a build; its work is shared among the processors, the longest first.
 
     Args:
@@ -70,7 +65,7 @@ def folders_of(
         set_name: of the folder of the shared cut plan, which several parts have.
 
     Returns:
-        Folder name -> files, and what was found while they were made.
+        Folder name -> files.
 
     Raises:
         SpecError: the verifier would call the plan wrong, or two would name one file.
@@ -107,7 +102,7 @@ def folders_of(
     if set_plan:
         drawn = drawings.get(_manner(parts[0].spec), {})
         folders[name] = _set_folder(name, parts, plan, set_plan, drawn)
-    return folders, tuple(f for book in books for f in book.lost)
+    return folders
 
 
 def _make(job: tuple[Callable[[Any], Any], Any]) -> Any:
@@ -135,9 +130,11 @@ def templates_of(planned: Planned) -> Templates:
 def book_of(planned: Planned) -> Book:
     """The booklet, for the screen and for paper."""
     part = planned.part
-    book = booklet(part.spec, part.face, part.laminate, planned.plan, planned.shop)
+    book = booklet(
+        part.spec, part.face, part.laminate, planned.plan, planned.shop, planned.findings
+    )
     files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
-    return Book(files, book.record_key, glyph_findings(book))
+    return Book(files, book.record_key)
 
 
 def cut_plans(given: tuple[str, Sequence[Part], CutPlan]) -> tuple[Files, list[Files]]:
@@ -160,19 +157,12 @@ def proved_plans(planned: Sequence[Planned]) -> list[dict]:
     """The plan of each part as data; one that the verifier would call wrong is not written in the
     first place."""
     plans = [
-        plan_dict(one.part.spec, one.part.face, one.part.laminate, one.plan, one.shop)
+        plan_dict(one.part.spec, one.part.face, one.part.laminate, one.plan, one.shop, one.findings)
         for one in planned
     ]
-    found = plan_faults([json.loads(to_json(plan)) for plan in plans])
+    found = list(not_proved(plans))
     if found:
-        raise SpecError(
-            error(
-                "not-proved",
-                f"{number}: {faults[0]}" + (f", and {len(faults) - 1} more" * (len(faults) > 1)),
-                "nothing was written: change the layer it names, or report it with the spec",
-            )
-            for number, faults in found.items()
-        )
+        raise SpecError(found)
     return plans
 
 
@@ -200,7 +190,7 @@ def _part_folder(
         files[f"tables/{name}.csv"] = csv_bytes(head, rows)
     files["plan.json"] = to_json(
         {
-            **with_findings(data, spec, book.lost),
+            **data,
             "tiles": [asdict(sheet) for sheet in templates.sheets],
             "record_key": book.record_key,
         }

@@ -34,6 +34,7 @@ def plan_dict(
     laminate: Laminate,
     plan: CutPlan,
     shop: Shop,
+    findings: Iterable[Finding] = (),
 ) -> dict:
     """The plan of one part as plain lists and dicts.
 
@@ -100,18 +101,8 @@ def plan_dict(
             }
             for m in shop.jig
         ],
-        "findings": [
-            _finding(f, posixpath.dirname(part.place.file))
-            for f in dict.fromkeys((*laminate.findings, *plan.findings, *shop.findings))
-        ],
+        "findings": [_finding(f, posixpath.dirname(part.place.file)) for f in findings],
     }
-
-
-def with_findings(plan: dict, spec: PartSpec, more: Iterable[Finding]) -> dict:
-    """The plan with findings that came after the stages, each once."""
-    rows = [_finding(f, posixpath.dirname(spec.part.place.file)) for f in dict.fromkeys(more)]
-    found = plan["findings"]
-    return {**plan, "findings": [*found, *(row for row in rows if row not in found)]}
 
 
 def to_json(value: object) -> bytes:

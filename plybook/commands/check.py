@@ -11,14 +11,14 @@ import gc
 import sys
 from typing import TYPE_CHECKING
 
-from plybook.commands.common import DONE, SPEC_WRONG, Progress, specs_argument, tell
+from plybook.commands.common import DONE, Progress, specs_argument, tell
 from plybook.diagnostics import Severity
 from plybook.terminal import put
 
 if TYPE_CHECKING:
     from plybook.checking import Checked
 
-HELP = "read the specs, show the stack and print every finding; write nothing"
+HELP = "show the stack and all that a build says before it looks for layouts; write nothing"
 EXAMPLE = "plybook check specs/hatch.yaml"
 
 
@@ -27,8 +27,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--quick",
         action="store_true",
-        help="only what can be said from the text: nothing of zones, seams, trade rules or"
-        " curvature",
+        help="only what can be said from the text: nothing of zones, seams, trade rules,"
+        " curvature, steps, resin or stock",
     )
 
 
@@ -42,8 +42,9 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
 
 
 def _check(arguments: argparse.Namespace, progress: Progress) -> int:
-    from plybook.build import read, unique, without_twins
+    from plybook.build import read, without_twins
     from plybook.checking import check, read_beside
+    from plybook.finishing import Found, finish
     from plybook.readout import picture, zone_lines
 
     shown = not arguments.quiet and arguments.format != "json"
@@ -55,22 +56,23 @@ def _check(arguments: argparse.Namespace, progress: Progress) -> int:
             put(picture(one.spec) + "\n\n", lines=True)
         sys.stdout.flush()
     if arguments.quick:
-        findings = unique([f for one in read_specs for f in one.findings])
+        told = finish([Found(one.spec, one.findings) for one in read_specs], complete=False)
     else:
-        parts, findings = check(read_specs, arguments.outside.limits, progress)
+        parts, told = check(read_specs, arguments.outside.limits, progress)
     progress.clear()
     for part in parts:
         if shown and part.zones:
             own = part.spec.part
             put(f"{own.number}: {zone_lines(part.zones, own.units)}\n\n", lines=True)
-    tell(findings, arguments)
-    wrong = any(f.severity is Severity.ERROR for f in findings)
-    if not wrong and arguments.format != "json":
-        told = [f for f in findings if f.severity is Severity.WARNING]
-        accepted = sum(bool(f.acknowledged) for f in told)
-        open_ones = len(told) - accepted
-        warnings = f"{open_ones} warning{'' if open_ones == 1 else 's'}"
-        warnings += f" and {accepted} accepted" if accepted else ""
+    tell(told.findings, arguments)
+    if told.refusal is not None:
+        return told.refusal.exit_code
+    if arguments.format != "json":
+        warnings = [f for f in told.findings if f.severity is Severity.WARNING]
+        accepted = sum(bool(f.acknowledged) for f in warnings)
+        open_ones = len(warnings) - accepted
+        words = f"{open_ones} warning{'' if open_ones == 1 else 's'}"
+        words += f" and {accepted} accepted" if accepted else ""
         quick = ", as far as a quick look tells" if arguments.quick else ""
-        put(f"sound: {', '.join(str(p) for p in arguments.specs)}: {warnings}{quick}")
-    return SPEC_WRONG if wrong else DONE
+        put(f"sound: {', '.join(str(p) for p in arguments.specs)}: {words}{quick}")
+    return DONE

@@ -21,7 +21,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
-    from plybook.build import read, refuse_twins
+    from plybook.build import read
+    from plybook.marking import refuse_twins
     from plybook.shelfkeeping import changed_files
     from plybook.write.folder import replace_file
 

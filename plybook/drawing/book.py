@@ -7,7 +7,6 @@ lay out and one page per step; then jig card, quantities, stack, zones, findings
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from plybook.diagnostics import Finding
 from plybook.drawing.bookend import (
@@ -27,7 +26,6 @@ from plybook.drawing.bookstart import (
     layout_pages,
     resin_page,
 )
-from plybook.drawing.booktext import glyph_findings
 from plybook.drawing.document import (
     Blank,
     Block,
@@ -60,7 +58,14 @@ NEVER_SIZES = (
 )
 
 
-def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop: Shop) -> Document:
+def booklet(
+    spec: PartSpec,
+    face: Face,
+    laminate: Laminate,
+    plan: CutPlan,
+    shop: Shop,
+    findings: tuple[Finding, ...] = (),
+) -> Document:
     """The whole book.
 
     Args:
@@ -69,6 +74,7 @@ def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop:
         laminate: its pieces and stack.
         plan: the layouts, which may hold pieces of other parts too.
         shop: stages, steps, batches and quantities.
+        findings: everything that was found of the part.
 
     Returns:
         A document whose field ids are unique; its record key changes with the pieces and steps.
@@ -87,10 +93,10 @@ def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop:
         ply_table_page(spec, laminate),
         zones_page(spec, face, laminate),
         estimates_page(spec, shop),
-        findings_page(spec, all_findings(laminate, plan, shop)),
+        findings_page(spec, findings),
         record_page(spec, laminate),
     )
-    book = Document(
+    return Document(
         title="Ply book",
         part=part.number,
         name=part.name,
@@ -107,16 +113,6 @@ def booklet(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, shop:
             (step.id for stage in shop.stages for step in stage.steps),
         ),
     )
-    lost = glyph_findings(book)
-    if not lost:
-        return book
-    told = findings_page(spec, all_findings(laminate, plan, shop) + lost)
-    return replace(book, pages=tuple(told if p.id == told.id else p for p in book.pages))
-
-
-def all_findings(laminate: Laminate, plan: CutPlan, shop: Shop) -> tuple[Finding, ...]:
-    """Findings of every stage after the spec, each once."""
-    return tuple(dict.fromkeys((*laminate.findings, *plan.findings, *shop.findings)))
 
 
 def _stage_pages(

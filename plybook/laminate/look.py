@@ -16,8 +16,8 @@ Terms:
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from typing import Any
 
@@ -30,7 +30,7 @@ from plybook.laminate.core import CoreCut
 from plybook.laminate.heights import HeightField
 from plybook.laminate.layup import LayUp, Progress, lay_up
 from plybook.laminate.marks import MarkRule
-from plybook.laminate.model import Piece, Zone
+from plybook.laminate.model import Laminate, Piece, Zone
 from plybook.laminate.plies import NARROW_MM
 from plybook.laminate.raising import LeafMaps
 from plybook.laminate.rises import Rise
@@ -45,10 +45,10 @@ from plybook.surface.model import Face
 Beside = Callable[[Callable[[], Any]], Callable[[], Any]]
 _BEND = 0.5  # most height over radius of the face that a lay-up surely follows
 _SPOTS = 20, 64  # of the face, along the span and the section, where bend is looked at
+ROUNDING_MM = 0.01  # more than rings are rounded by
 _SPARE = 1.25  # for what the spots miss of the face's turning
 _OF_PIECES = {"butt-not-staggered", "butt-across-fibre", "overlap-close", "piece-wider-than-roll"}
 _OF_REGIONS = {
-    "acknowledgement-unused",
     "core-end-gathers",
     "drop-gap-on-face",
     "drop-order",
@@ -68,12 +68,75 @@ _OF_REGIONS = {
 
 
 @dataclass(frozen=True)
-class Look:
-    """What a look at a laminate tells; `laid_up` where it had to be laid up for that."""
+class Slack:
+    """How far a lay-up may differ from a look in the pieces of one layer.
 
-    zones: tuple[Zone, ...]
-    findings: tuple[Finding, ...]
-    laid_up: bool
+    Attributes:
+        size_mm: in their length and their width.
+        widest_mm: a lay-up splices or seams the layer so that no piece is wider.
+    """
+
+    size_mm: float
+    widest_mm: float = math.inf
+
+
+@dataclass(frozen=True)
+class Look:
+    """What a look at a laminate tells.
+
+    Attributes:
+        laminate: without marks, sections and mass where it was not laid up.
+        slack: by layer; {} where the part had to be laid up.
+    """
+
+    laminate: Laminate
+    slack: Mapping[str, Slack]
+
+    @property
+    def zones(self) -> tuple[Zone, ...]:
+        return self.laminate.zones
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        return self.laminate.findings
+
+    @property
+    def laid_up(self) -> bool:
+        return not self.slack
+
+    def bounds(self) -> tuple[Laminate, ...]:
+        """The laminate with its pieces as small and as large as a lay-up could make them; the
+        laminate itself where it was laid up or nothing lies below that makes a difference."""
+        if not any(slack.size_mm for slack in self.slack.values()):
+            return (self.laminate,)
+        return tuple(
+            replace(
+                self.laminate,
+                pieces=tuple(
+                    _resized(piece, sign, self.slack[piece.layer]) for piece in self.laminate.pieces
+                ),
+            )
+            for sign in (-1.0, 1.0)
+        )
+
+
+def _resized(piece: Piece, sign: float, slack: Slack) -> Piece:
+    """A piece made larger or smaller along its stock and across it; it keeps a tenth at least."""
+    if not slack.size_mm:
+        return piece
+    turn = math.radians(piece.angle_deg)
+    to_stock = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
+    size = np.maximum(np.ptp(piece.outline_mm @ to_stock, axis=0), 1e-6)
+    new = np.maximum(size + sign * slack.size_mm, size / 10)
+    new[1] = min(new[1], max(slack.widest_mm - ROUNDING_MM, size[1]))
+    scale = to_stock @ np.diag(new / size) @ to_stock.T
+    bag = piece.bag_side_outline_mm
+    return replace(
+        piece,
+        outline_mm=piece.outline_mm @ scale,
+        bag_side_outline_mm=None if bag is None else bag @ scale,
+        area_mm2=piece.area_mm2 * float(np.prod(new / size)),
+    )
 
 
 def look_over(
@@ -95,7 +158,7 @@ def look_over(
     if seen is not None:
         return seen
     laid = lay_up(spec, face, told)
-    return Look(laid.zones, laid.findings, True)
+    return Look(laid, {})
 
 
 class _Bare(LayUp):
@@ -111,15 +174,25 @@ class _Bare(LayUp):
         self.rises = {rise.layer: rise for rise in rises if rise is not None}
         if self._climbs or self._bends_hard:
             return None
+        slack: dict[str, Slack] = {}
         for layer in self.spec.layers:
             region = regions[layer.id]
             if region is not None and not region.is_empty:
                 self.ground.growth_mm = self._growth_mm(self.field.rises)
+                slack[layer.id] = Slack(self.ground.growth_mm, self._widest_mm(layer))
                 self._lay(layer, region)
         self._look_at_joints_and_ends()
         zones = find_zones(self.layers, self.face, self.spec)
         found = all_findings(self.spec, self.face, self.layers, self.pieces, zones, self.findings)
-        return Look(zones, found, False) if self._certain(found) else None
+        if not self._certain(found):
+            return None
+        seen = Laminate(tuple(self.pieces), tuple(self.layers), zones, (), 0.0, np.zeros(3), found)
+        return Look(seen, slack)
+
+    def _widest_mm(self, layer: Layer) -> float:
+        if isinstance(layer, Ply | Film):
+            return self.sheet_of(layer).usable_mm or math.inf
+        return 0.0 if isinstance(layer, Core) and layer.seams_to_suit_sheets else math.inf
 
     def _certain(self, found: tuple[Finding, ...]) -> bool:
         """Whether cutting the layers over each other would change no finding."""

@@ -2,21 +2,17 @@
 
 The rules are data (`trade/rules.yaml`: words, figure, source, severity, remedy); how each is
 measured stands in the `rule_checks` modules, joined by name. Nothing here sizes a structure.
-
-Terms:
-    accepted: the spec names a finding by its code, and its layers, and gives a reason.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 
-from plybook.diagnostics import Finding, Severity, warning
+from plybook.diagnostics import Finding
 from plybook.laminate.model import LaidLayer, Piece, Zone
 from plybook.laminate.rule_case import Breach, Case
 from plybook.laminate.rulebook import Rule, source_words, trade_rules
-from plybook.spec.model import Acknowledgement, PartSpec
+from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 
 
@@ -71,43 +67,3 @@ def trade_findings(
             )
     order = list(trade_rules())
     return tuple(sorted(found, key=lambda f: order.index(f.code)))
-
-
-def accept(findings: Sequence[Finding], accepted: Sequence[Acknowledgement]) -> tuple[Finding, ...]:
-    """Put the builder's reasons on the findings the spec accepts.
-
-    An acknowledgement fits a finding of its code whose layers it names all (or that names no
-    layers at all). Errors cannot be accepted. One that speaks of a trade rule and fits nothing
-    is told, so that a reason does not outlive its cause.
-
-    Returns:
-        The findings with reasons, and a warning for each acknowledgement that is not used.
-    """
-    used: set[int] = set()
-
-    def reason(finding: Finding) -> str:
-        if finding.severity is Severity.ERROR or finding.acknowledged:
-            return finding.acknowledged
-        for number, one in enumerate(accepted):
-            if one.code == finding.code and (
-                not one.layers or (finding.layers and set(finding.layers) <= set(one.layers))
-            ):
-                used.add(number)
-                return one.reason
-        return ""
-
-    told = [replace(f, acknowledged=reason(f)) for f in findings]
-    rules = trade_rules()
-    for number, one in enumerate(accepted):
-        if number not in used and one.code in rules:
-            where = f" for {', '.join(one.layers)}" if one.layers else ""
-            told.append(
-                warning(
-                    "acknowledgement-unused",
-                    f"{one.code} is accepted{where}, but there is no such finding",
-                    "take the acknowledgement out, or name the layers of the finding",
-                    one.place,
-                    layers=one.layers,
-                )
-            )
-    return tuple(told)

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from plybook.diagnostics import Finding, Severity
+from plybook.diagnostics import Finding
 from plybook.laminate.core_ends import core_end_findings
 from plybook.laminate.heights import HeightField
 from plybook.laminate.mass import laminate_mass
 from plybook.laminate.model import LaidLayer, Laminate, Piece, Zone
 from plybook.laminate.pastnet import trim_findings
-from plybook.laminate.rules import accept, trade_findings
+from plybook.laminate.rules import trade_findings
 from plybook.laminate.section_cut import section_cuts
 from plybook.laminate.trim import NetFace
 from plybook.laminate.zones import find_zones
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
-
-_ORDER = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 
 
 def sum_up(
@@ -39,7 +37,7 @@ def sum_up(
         findings: what was found layer by layer.
 
     Returns:
-        The laminate, findings once each, errors first, with the reasons the spec accepts them for.
+        The laminate, findings once each.
     """
     zones = find_zones(layers, face, spec)
     mass = laminate_mass(layers, pieces, face, spec)
@@ -63,12 +61,11 @@ def all_findings(
     found: Iterable[Finding],
 ) -> tuple[Finding, ...]:
     """What was found layer by layer, what can be said of the whole and what the trade rules say,
-    once each, errors first, with the reasons the spec accepts them for."""
-    told = [
+    once each."""
+    told = (
         *found,
         *trim_findings(NetFace(face, spec.edges), spec.mould.place),
         *core_end_findings(spec, face, layers),
         *trade_findings(spec, face, layers, pieces, zones),
-    ]
-    told = sorted(dict.fromkeys(told), key=lambda f: _ORDER[f.severity])
-    return accept(told, spec.acknowledged)
+    )
+    return tuple(dict.fromkeys(told))

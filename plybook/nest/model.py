@@ -94,3 +94,6 @@ class CutPlan:
     layouts: tuple[Layout, ...]
     items: tuple[Item, ...]
     findings: tuple[Finding, ...]
+
+
+NO_LAYOUTS = CutPlan((), (), ())  # before any were looked for

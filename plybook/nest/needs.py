@@ -7,7 +7,7 @@ pieces no unit can take in any allowed rotation, materials without stock.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +16,7 @@ from plybook.diagnostics import Finding, GeometryError, SpecError, StockError, e
 from plybook.geometry.rings import canonical_ring
 from plybook.nest.model import Item, Unit, UnitKind
 from plybook.nest.placing import along_bar, fibre_rotations
+from plybook.nest.race import packer_is_installed
 from plybook.nest.refusals import refusal
 from plybook.spec.model import (
     Cloth,
@@ -96,20 +97,19 @@ def gather(jobs: Sequence[CutJob]) -> tuple[tuple[Need, ...], tuple[Finding, ...
         if bad:
             continue
         need = _need(material_id, material, items, shelf, spec.nest)
-        too_wide = [
-            f
-            for item in items
-            if (f := refusal(item, need.material, need.kind, need.units, spec.part.units))
-        ]
+        too_wide = _refused(pieces, need)
         if isinstance(material, Consumable) and too_wide:
             findings.append(_in_lengths(material_id, too_wide))
             continue
         wrong += too_wide
         needs.append(need)
+    findings += _differing(jobs)
+    if not packer_is_installed() and any(need.kind != "bar" for need in needs):
+        findings.append(_without_packer())
     for problem, kind in ((shapeless, GeometryError), (bare, SpecError), (wrong, StockError)):
         if problem:
-            raise kind(problem)
-    return tuple(needs), tuple(findings + _differing(jobs))
+            raise kind([*shapeless, *bare, *wrong, *findings])
+    return tuple(needs), tuple(findings)
 
 
 def _all_stock(jobs: Sequence[CutJob]) -> list[StockItem]:
@@ -141,17 +141,40 @@ def _no_stock(material_id: str, material: Material) -> Finding:
         f"there is no stock of {material_id!r}",
         f"add a {kind} of it under `stock`, or one that is bought as needed",
         material.place,
-        layers=(material_id,),
     )
 
 
+def _refused(pieces: Sequence[tuple[CutJob, Piece]], need: Need) -> list[Finding]:
+    """The pieces that fit no unit of their material, each at the place of its layer."""
+    items = {item.id: item for item in need.items}
+    found = []
+    for job, piece in pieces:
+        item = items[_item_id(job.spec.part.number, piece)]
+        why = refusal(item, piece.id, need.material, need.kind, need.units, job.spec.part.units)
+        if why is not None:
+            places = tuple(layer.place for layer in job.spec.layers if layer.id == piece.layer)
+            found.append(replace(why, places=places, layers=(piece.layer,)))
+    return found
+
+
 def _in_lengths(material_id: str, too_wide: Sequence[Finding]) -> Finding:
-    names = tuple(name for f in too_wide for name in f.layers)
+    layers = tuple(dict.fromkeys(name for f in too_wide for name in f.layers))
     return note(
         "film-in-lengths",
-        f"{material_id} is narrower than {', '.join(names)}: it is laid in lengths side by side "
+        f"{material_id} is narrower than {', '.join(layers)}: it is laid in lengths side by side "
         "and counted by area, not laid out",
-        layers=names,
+        "",
+        *dict.fromkeys(place for f in too_wide for place in f.places),
+        layers=layers,
+    )
+
+
+def _without_packer() -> Finding:
+    return warning(
+        "no-irregular-packer",
+        "the packer for outlines (spyrrow) is not installed: cloth is laid piece by piece or by "
+        "bounding boxes, which takes 10 to 20 % more cloth, and more sheets may be needed",
+        "pip install spyrrow",
     )
 
 
@@ -184,7 +207,7 @@ def _items(pieces, material: Material) -> tuple[tuple[Item, ...], list[Finding]]
             outline = _cut_from_stock(piece)
         except ValueError as problem:
             bad.append(
-                error("unsound-piece", f"{number}/{piece.id}: {problem}", layers=(piece.id,))
+                error("unsound-piece", f"{number}/{piece.id}: {problem}", layers=(piece.layer,))
             )
             continue
         items.append(_item(number, piece, outline, material))
@@ -222,6 +245,10 @@ def item_of(spec: PartSpec, piece: Piece) -> Item:
     return _item(spec.part.number, piece, _cut_from_stock(piece), material)
 
 
+def _item_id(number: str, piece: Piece) -> str:
+    return f"{number}/{piece.id}"
+
+
 def _item(number: str, piece: Piece, outline: np.ndarray, material: Material) -> Item:
     rotations: tuple[float, ...] | None
     flipped = None
@@ -242,7 +269,7 @@ def _item(number: str, piece: Piece, outline: np.ndarray, material: Material) ->
     else:
         rotations = None
     return Item(
-        id=f"{number}/{piece.id}",
+        id=_item_id(number, piece),
         outline_mm=outline,
         demand=piece.quantity,
         rotations_deg=rotations,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plybook.diagnostics import Finding, StockError, error, note, warning
+from plybook.diagnostics import Finding, StockError, error, note
 from plybook.geometry.rings import signed_area_mm2
 from plybook.nest.bars import BarStock, cut_bars
 from plybook.nest.bound import sheet_bound, strip_bound
@@ -61,8 +61,6 @@ def plan_cuts(
     remembered = LayoutMemory() if memory is None else memory
     needs, findings = gather(jobs)
     found = list(findings)
-    if not packer_is_installed() and any(n.kind != "bar" for n in needs):
-        found.append(_without_packer())
     whole = SECONDS[effort] if seconds is None else seconds
     budget = Budget(whole)
     run = _Run(whole, effort == "long", remembered, tell, save)
@@ -139,15 +137,6 @@ def _is_best(plan: _Plan) -> bool:
         len(plan) == 1
         and plan[0].unit.kind == "roll"
         and (plan[0].used_length_mm <= plan[0].bound_mm * AS_GOOD_AS_BOUND)
-    )
-
-
-def _without_packer() -> Finding:
-    return warning(
-        "no-irregular-packer",
-        "the packer for outlines (spyrrow) is not installed: cloth is laid piece by piece or by "
-        "bounding boxes, which takes 10 to 20 % more cloth, and more sheets may be needed",
-        "pip install spyrrow",
     )
 
 

@@ -14,19 +14,20 @@ from plybook.units import show_length
 
 
 def refusal(
-    item: Item, material: str, kind: UnitKind, units: Sequence[Unit], unit: str
+    item: Item, name: str, material: str, kind: UnitKind, units: Sequence[Unit], unit: str
 ) -> Finding | None:
     """Why an item fits no unit of its material at all, or None.
 
     Args:
         item: what is to be cut.
+        name: what it is called, in the message.
         material: id of its material.
         kind: of the units.
         units: everything it might be cut from.
         unit: "mm" or "in", for the figures in the message.
     """
     if kind == "bar":
-        return _too_long_for_bars(item, material, units, unit)
+        return _too_long_for_bars(item, name, material, units, unit)
     sizes = {(u.length_mm, u.width_mm) for u in units}
     free = flat_rotations(item.outline_mm)
     turned = [turn_ring(item.outline_mm, r, f) for r, f in orientations(item, free)]
@@ -42,10 +43,9 @@ def refusal(
         along = min(float(np.ptp(t[:, 0])) for t in turned if np.ptp(t[:, 1]) <= width + 1e-6)
         return error(
             "piece-too-long",
-            f"{item.id} is {show_length(along, unit)} long; the longest {kind} of "
+            f"{name} is {show_length(along, unit)} long; the longest {kind} of "
             f"{material} is {show_length(max(s[0] for s in sizes), unit)}",
             "splice it, or put longer stock on the shelf",
-            layers=(item.id,),
         )
     smallest = smallest_rotation(item, width)
     if smallest is None:
@@ -57,10 +57,9 @@ def refusal(
         )
     return error(
         "piece-too-wide",
-        f"{item.id} is {show_length(across, unit)} across; {material} is usable to "
+        f"{name} is {show_length(across, unit)} across; {material} is usable to "
         f"{show_length(width, unit)}",
         help_text,
-        layers=(item.id,),
     )
 
 
@@ -86,7 +85,7 @@ def smallest_rotation(item: Item, width_mm: float) -> float | None:
 
 
 def _too_long_for_bars(
-    item: Item, material: str, units: Sequence[Unit], unit: str
+    item: Item, name: str, material: str, units: Sequence[Unit], unit: str
 ) -> Finding | None:
     turned = turn_ring(item.outline_mm, along_bar(item.outline_mm)[0])
     longest = max(u.length_mm for u in units)
@@ -95,8 +94,7 @@ def _too_long_for_bars(
         return None
     return error(
         "piece-too-long",
-        f"{item.id} is {show_length(length, unit)} long; the longest bar of {material} is "
+        f"{name} is {show_length(length, unit)} long; the longest bar of {material} is "
         f"{show_length(longest, unit)}",
         "use longer stock, or a scarf where the designer allows one",
-        layers=(item.id,),
     )

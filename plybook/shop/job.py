@@ -187,6 +187,16 @@ class Job:
 
     def region(self, layers: tuple[LaidLayer, ...]) -> BaseGeometry:
         """Where the pieces of some layers lie, trim allowance included, pattern mm."""
+        ids = tuple(layer.id for layer in layers)
+        if ids not in self._regions:
+            self._regions[ids] = self._region(layers)
+        return self._regions[ids]
+
+    @cached_property
+    def _regions(self) -> dict[tuple[str, ...], BaseGeometry]:
+        return {}
+
+    def _region(self, layers: tuple[LaidLayer, ...]) -> BaseGeometry:
         import shapely
 
         rings = [

@@ -125,8 +125,8 @@ def _over_quoted(job: Job, batches: Sequence[Batch]) -> list[Finding]:
             found.append(
                 note(
                     "cup-over-quoted-mass",
-                    f"cups reach {largest:.0f} g, but the pot life of {resin.name} is quoted for"
-                    f" {resin.pot_life_mass_g:.0f} g; a larger cup goes off sooner",
+                    f"the pot life of {resin.name} is quoted for {resin.pot_life_mass_g:.0f} g,"
+                    " and larger cups are mixed: a larger cup goes off sooner",
                     "pour each cup into a shallow tray at once, or lower `largest_batch`",
                     resin.place,
                     source="resin makers' notes: pot life is quoted for a stated mass",

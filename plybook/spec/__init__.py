@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plybook.diagnostics import SpecError, said_in
+from plybook.diagnostics import SpecError, localized
 from plybook.spec.limits import Limits
 
 if TYPE_CHECKING:
@@ -50,8 +50,8 @@ def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -
     try:
         spec, findings = resolve(gathered, in_force)
     except SpecError as wrong:
-        raise SpecError(said_in(gathered.part.part.units, wrong.findings)) from None
-    findings = said_in(spec.part.units, findings)
+        raise SpecError(localized(gathered.part.part.units, wrong.findings)) from None
+    findings = localized(spec.part.units, findings)
     specs = (spec, other_hand(spec)) if spec.part.other_hand else (spec,)
     return Loaded(specs, findings)
 

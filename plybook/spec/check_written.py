@@ -8,7 +8,7 @@ from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from plybook.diagnostics import Finding, Place, error, said_in
+from plybook.diagnostics import Finding, Place, error, localized
 from plybook.spec.limits import Limits
 from plybook.spec.meant import meant
 from plybook.spec.quantities import Wrong
@@ -48,7 +48,7 @@ def check_written(
             if one["type"] != "missing" or one["loc"][-1] not in intended  # misspelt: said below
         ]
     unknown = [_unknown(*one) for one in reading.unknown[:most]]
-    found = list(said_in(units or "mm", _once_for_units([*findings, *unknown])[:most]))
+    found = list(localized(units or "mm", _once_for_units([*findings, *unknown])[:most]))
     found.sort(key=lambda f: (f.places[0].line, f.places[0].column) if f.places else (0, 0))
     return (None if found else written), found
 

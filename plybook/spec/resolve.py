@@ -90,7 +90,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     )
     check_meaning(spec, written, out)
     out.stop_if_failed()
-    return spec, ordered(_acknowledge(out.findings, spec.acknowledged))
+    return spec, ordered(out.findings)
 
 
 def _part(written: PartFile, out: Collector) -> PartInfo:
@@ -221,17 +221,3 @@ def _accepted(written: PartFile, lay: LayList, out: Collector) -> tuple[Acknowle
             ids.extend(lay.members.get(name, ()))
         made.append(Acknowledgement(w.finding, tuple(ids), w.because, w.here))
     return tuple(made)
-
-
-def _acknowledge(findings: list[Finding], accepted: tuple[Acknowledgement, ...]) -> list[Finding]:
-    """Warnings the builder accepts carry the reason."""
-
-    def reason(finding: Finding) -> str:
-        for one in accepted:
-            if one.code == finding.code and (
-                not one.layers or set(finding.layers) <= set(one.layers)
-            ):
-                return one.reason
-        return ""
-
-    return [replace(f, acknowledged=reason(f)) for f in findings]

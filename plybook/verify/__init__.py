@@ -96,11 +96,12 @@ def _beside(folder: Path, manifest: dict) -> dict[str, tuple[dict, Report]]:
     return plans
 
 
-def plan_faults(plans: Sequence[dict]) -> dict[str, list[str]]:
+def plan_faults(plans: Sequence[dict], laid_out: bool = True) -> dict[str, list[str]]:
     """What plans show to be wrong by themselves, before a file is written.
 
     Args:
         plans: `plan.json` of each part of a build, as data.
+        laid_out: False where the layouts are not known yet, and nothing is said of them.
 
     Returns:
         Part number -> faults; only parts that have one.
@@ -108,7 +109,8 @@ def plan_faults(plans: Sequence[dict]) -> dict[str, list[str]]:
     known = {plan["part"]["number"]: (plan, Report(plan["part"]["number"])) for plan in plans}
     for plan, report in known.values():
         for check in OF_PLAN:
-            _guarded(partial(check, plan, report), report)
+            if laid_out or check is not check_layouts:
+                _guarded(partial(check, plan, report), report)
     check_hands(known)
     return {number: report.faults for number, (_, report) in known.items() if report.faults}
 

@@ -141,7 +141,7 @@ def stages(tree: dict, folder: Path, tell=print) -> tuple[dict[str, float], int]
         for name in MAKERS:
             setattr(output, name, _clocked(name, kept[name], spent))
         output.each = lambda work, given: [work(one) for one in given]  # clocked here, not afar
-        folders, _ = output.folders_of([Planned(part, plan, shop, (part,))])
+        folders = output.folders_of([Planned(part, plan, shop, (part,))])
     finally:
         for name, make in kept.items():
             setattr(output, name, make)

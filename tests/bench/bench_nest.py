@@ -259,7 +259,8 @@ def bench_quick(_arguments) -> None:
 
     print("Quick effort: cut plan of specs/wing-skin.yaml, both hands, pieces already laid up")
     row = table(["pieces", "units", "wall s", "processor s", "layout"])
-    parts = [shape(one) for one in read([Path("specs/wing-skin.yaml")], Outside())]
+    shaped = [shape(one) for one in read([Path("specs/wing-skin.yaml")], Outside())]
+    parts = [part for part, _ in shaped if part is not None]
     jobs = [CutJob(part.spec, part.laminate.pieces) for part in parts]
     begun, spent = time.monotonic(), _processor_s()
     plan = plan_cuts(jobs, effort="quick")

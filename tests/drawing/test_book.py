@@ -1,12 +1,11 @@
 """The ply book as a document: everything is in it, in the order of work, under names that last."""
 
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
 
 import numpy as np
 import pytest
 
 from plybook.drawing.book import NEVER_SIZES, booklet
-from plybook.drawing.booktext import document_words, glyph_findings
 from plybook.drawing.document import (
     Blank,
     CautionBox,
@@ -32,7 +31,7 @@ def parts(shop=None, laminate=None, **part):
     laminate = laminate or doubles.laminate(face)
     return (
         doubles.spec(**part), face, laminate, doubles.cut_plan(doubles.laminate(face)),
-        shop or doubles.shop(),
+        shop or doubles.shop(), laminate.findings,
     )  # fmt: skip
 
 
@@ -47,6 +46,18 @@ def page(document, id):
 
 def of(page, kind):
     return [b for b in page.blocks if isinstance(b, kind)]
+
+
+def texts(thing):
+    """Every text of a page, a block or a picture in it."""
+    if isinstance(thing, str):
+        yield thing
+    elif isinstance(thing, tuple):
+        for part in thing:
+            yield from texts(part)
+    elif is_dataclass(thing):
+        for field in fields(thing):
+            yield from texts(getattr(thing, field.name))
 
 
 def test_every_step_has_its_page_in_the_order_of_work(book):
@@ -128,7 +139,7 @@ def test_a_cup_that_does_not_last_is_said():
     shop = doubles.shop()
     late = replace(shop.batches[0], in_time=False)
     document = booklet(*parts(shop=replace(shop, batches=(late, *shop.batches[1:]))))
-    assert any("DOES NOT LAST" in w for w in document_words(document))
+    assert any("DOES NOT LAST" in words for page in document.pages for words in texts(page))
     assert isinstance(late, Batch)
 
 
@@ -171,13 +182,6 @@ def test_the_key_read_back_from_the_plan_is_the_books():
 
     plan = json.loads(to_json(plan_dict(*parts())))
     assert plan_key(plan) == booklet(*parts()).record_key
-
-
-def test_characters_the_typeface_lacks_are_told_in_the_book_itself():
-    document = booklet(*parts(name="翼 skin", designer="Ω"))
-    (finding,) = glyph_findings(document)
-    assert "U+7FFC" in finding.message
-    assert any("missing-glyphs" in b.text for b in of(page(document, "findings"), Paragraph))
 
 
 @pytest.mark.parametrize("words", doubles.NASTY)

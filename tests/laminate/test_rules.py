@@ -11,12 +11,11 @@ import numpy as np
 import pytest
 import shapely
 
-from plybook.diagnostics import Severity, error, warning
+from plybook.diagnostics import Severity
 from plybook.laminate.model import LaidLayer, Piece, SpliceInfo
-from plybook.laminate.rules import accept, checks, source_words, trade_findings, trade_rules
+from plybook.laminate.rules import checks, source_words, trade_findings, trade_rules
 from plybook.laminate.zones import find_zones
 from plybook.spec.model import (
-    Acknowledgement,
     Core,
     CutOut,
     DesignChoices,
@@ -289,41 +288,3 @@ def test_a_source_that_was_not_read_says_so():
     assert source_words(trade_rules()["drop-step-short"]).endswith("from memory")
     assert source_words(trade_rules()["outside-not-45"]).endswith("second hand")
     assert source_words(trade_rules()["core-square-edge"]) == "common practice, no source"
-
-
-# ---------------------------------------------------------------- acknowledgements
-
-
-def told(code="core-square-edge", layers=("C1",)):
-    return warning(code, "words", layers=layers)
-
-
-def accepted(code="core-square-edge", layers=("C1",)):
-    return Acknowledgement(code, layers, "the rib needs it square")
-
-
-def test_an_accepted_finding_carries_the_reason():
-    (one,) = accept([told()], [accepted()])
-    assert one.acknowledged == "the rib needs it square"
-
-
-def test_an_acknowledgement_without_layers_fits_everywhere():
-    found = accept([told(), told(layers=("C2",))], [accepted(layers=())])
-    assert all(f.acknowledged for f in found)
-
-
-def test_an_acknowledgement_for_other_layers_does_not_fit():
-    found = accept([told(layers=("C1", "C2"))], [accepted()])
-    assert [f.acknowledged for f in found] == ["", ""]
-    assert found[1].code == "acknowledgement-unused"
-
-
-def test_an_unused_acknowledgement_of_a_trade_rule_is_told():
-    (one,) = accept([], [accepted()])
-    assert one.code == "acknowledgement-unused" and one.severity is Severity.WARNING
-    assert accept([], [accepted(code="some-code-of-another-room")]) == ()
-
-
-def test_an_error_cannot_be_accepted():
-    (one,) = accept([error("x", "words")], [accepted(code="x", layers=())])
-    assert one.acknowledged == ""

@@ -121,7 +121,7 @@ def test_a_piece_wider_than_the_roll_is_refused_with_its_figures(monkeypatch):
     assert raised.value.exit_code == 3 and finding.code == "piece-too-wide"
     assert "1320 mm across" in finding.message and "1250 mm" in finding.message
     assert "turned 90.0 deg" in finding.help or "turned" in finding.help
-    assert finding.layers == ("NT-1/WIDE",)
+    assert finding.layers == ("WIDE",)
 
 
 def test_smallest_rotation_that_would_fit_is_found():
@@ -306,6 +306,7 @@ def test_an_interrupt_keeps_a_proved_plan_of_everything():
 
 def test_without_the_irregular_packer_a_plan_is_made_and_its_cost_said(monkeypatch):
     monkeypatch.setattr("plybook.nest.strip.packer_is_installed", lambda: False)
+    monkeypatch.setattr("plybook.nest.needs.packer_is_installed", lambda: False)
     monkeypatch.setattr("plybook.nest.plan.packer_is_installed", lambda: False)
     plan = plan_cuts([job(bias(), [roll()])], seconds=SHORT)
     assert plan.layouts[0].method == "one by one"
