@@ -15,7 +15,7 @@ import numpy as np
 from plybook.diagnostics import Finding
 from plybook.geometry.rings import canonical_ring
 from plybook.laminate.mass import resin_in_cloth_g_m2
-from plybook.laminate.model import Laminate, Piece, PieceEdge
+from plybook.laminate.model import BreakJoint, Laminate, Piece, PieceEdge
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.nest.markout import MarkedPiece, mark_out
 from plybook.nest.model import CutPlan, Item, Layout, Placement
@@ -71,6 +71,7 @@ def plan_dict(
             for layer in laminate.layers
         ],
         "pieces": [piece_row(piece) for piece in laminate.pieces],
+        "joints": [joint_row(joint) for joint in laminate.joints],
         "layouts": [
             layout_row(layout, part.number, {item.id: item for item in plan.items}, part.units)
             for layout in plan.layouts
@@ -238,6 +239,25 @@ def _edge(edge: PieceEdge) -> dict:
         "angle_deg": _figure(edge.angle_deg),
         "wide_side": edge.wide_side,
         "mate": edge.mate,
+    }
+
+
+def joint_row(joint: BreakJoint) -> dict:
+    """One joint at a break as it stands in plan.json."""
+    return {
+        "name": joint.name,
+        "overlap_mm": _figure(joint.overlap_mm),
+        "sides": [
+            {
+                "piece": side.piece,
+                "line_mm": _points(side.line_mm),
+                "on_part_mm": _points(side.on_part_mm),
+                "beside_mm": _points(side.beside_mm),
+                "beside_on_part_mm": _points(side.beside_on_part_mm),
+                **({} if side.meets_mm is None else {"meets_mm": _points(side.meets_mm)}),
+            }
+            for side in joint.sides
+        ],
     }
 
 

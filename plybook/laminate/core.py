@@ -20,10 +20,13 @@ import shapely
 from plybook.diagnostics import Finding, error
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.bevel import polygons, rings_of
+from plybook.laminate.breakproof import break_joint
+from plybook.laminate.ground import Meeting
+from plybook.laminate.heights import HeightField
 from plybook.laminate.ids import piece_id
-from plybook.laminate.leaves import Leaf, leaves_of
+from plybook.laminate.leaves import Leaf, leaves_of, open_kinks_mm
 from plybook.laminate.mating import mated
-from plybook.laminate.model import Growth, Piece, PieceEdge
+from plybook.laminate.model import BreakJoint, Growth, Piece, PieceEdge
 from plybook.laminate.panel_checks import (
     bend_note,
     hole_notes,
@@ -67,6 +70,33 @@ class CoreCut:
     pieces: tuple[Piece, ...]
     findings: tuple[Finding, ...]
     seams: tuple[SeamLine, ...]
+    leaves: tuple[int, ...] = ()  # on which each piece lies
+    joints: tuple[BreakJoint, ...] = ()
+
+
+@dataclass(frozen=True)
+class LeafView:
+    """A core as seen from one leaf: the face, where the core lies and what is let into it."""
+
+    face: Face
+    region: shapely.Geometry
+    let_in: Mapping[str, shapely.Geometry]
+
+
+@dataclass(frozen=True)
+class BrokenFace:
+    """A core on a face of several leaves: what each leaf sees, and where panels meet."""
+
+    views: tuple[LeafView, ...]
+    meetings: tuple[Meeting, ...]
+    fields: tuple[HeightField, ...]  # heights of what the core lies on, by leaf
+
+    def end(self, leaf: int, kink_mm: float) -> np.ndarray | None:
+        """Where a leaf's panels end at a break, pattern mm; None where it does not reach it."""
+        for meeting in self.meetings:
+            if abs(meeting.span_mm - kink_mm) < _SAME_PLACE_MM and leaf - meeting.number in (0, 1):
+                return meeting.lines_mm[leaf - meeting.number]
+        return None
 
 
 def core_pieces(
@@ -80,6 +110,7 @@ def core_pieces(
     sheets_mm: Sequence[tuple[float, float]] = (),
     endless_mm: Sequence[tuple[float, float]] = (),
     chord_error_mm: float = 0.02,
+    broken: BrokenFace | None = None,
 ) -> CoreCut:
     """Cut one core layer into panels.
 
@@ -95,21 +126,23 @@ def core_pieces(
         endless_mm: those of them that can be had in any number, for which seams are placed; all
             of them when empty.
         chord_error_mm: how far an outline may depart from the true curve.
+        broken: what the leaves of a face that breaks see of all this.
 
     Returns:
         Panels numbered from root to tip, leading to trailing: C1.1, C1.2 ... (C1 when alone).
     """
     let_in = let_in or {}
     sheets = tuple(sheets_mm) or (stock.sheet_mm,)
-    leaves = leaves_of(raised)
+    leaves = leaves_of(raised, open_kinks_mm(face) if broken else ())
+    views = broken.views if broken else (LeafView(face, region, let_in),) * len(leaves)
     seams = _fixed_seams(core, face)
     findings = seams_run_on(core, region, face)
 
     def cut_by(seams: Sequence[_Seam]) -> list[_Cut]:
         return [
             cut
-            for leaf in leaves
-            for cut in _cut_leaf(core, region, face, leaf, seams, let_in, chord_error_mm)
+            for leaf, view in zip(leaves, views, strict=True)
+            for cut in _cut_leaf(core, view, leaf, _on_leaf(seams, leaf, broken), chord_error_mm)
         ]
 
     if core.seams_to_suit_sheets:
@@ -122,7 +155,9 @@ def core_pieces(
     cuts = _in_order(cut_by(seams), seams, face)
     names = [piece_id(core.id, 0, 1, i, len(cuts)) for i in range(len(cuts))]
     pieces = [_piece(core, name, cut) for name, cut in zip(names, cuts, strict=True)]
-    pieces = mated(pieces, [cut.leaf for cut in cuts])
+    meetings = broken.meetings if broken else ()
+    at_break = dict(zip(_ids_at_breaks(seams, meetings), meetings, strict=True))
+    pieces, meets = mated(pieces, [cut.leaf for cut in cuts], at_break)
     lines = [seam.placed(face) for seam in seams]
     for i, cut in enumerate(cuts):
         piece = pieces[i]
@@ -143,7 +178,22 @@ def core_pieces(
         )
         pieces[i] = replace(piece, notes=words)
     shown = tuple(line for line in lines if line.line.crosses(region))
-    return CoreCut(tuple(pieces), tuple(findings), shown)
+    joints = [
+        break_joint(
+            one.meeting,
+            face,
+            (names[one.inner], names[one.outer]),
+            (cuts[one.inner].leaf.to_cut, cuts[one.outer].leaf.to_cut),
+            broken.fields if broken else (),
+            0.0,
+            one.reach_mm,
+            SEAM + one.seam,
+            getattr(raised, "level_mm", 0.0),
+        )
+        for one in meets
+    ]
+    on = tuple(cut.leaf.number for cut in cuts)
+    return CoreCut(tuple(pieces), tuple(findings), shown, on, tuple(joints))
 
 
 def footprint(piece: Piece) -> np.ndarray:
@@ -167,10 +217,12 @@ class _Seam:
     turn_deg: float = 0.0
     kink: bool = False
     chosen: bool = False
+    line_mm: np.ndarray | None = None  # where it runs, if not where the spec has it
 
     def placed(self, face: Face, to_cut=None) -> SeamLine:
         """The seam in a cut frame; on the bare pattern without a map."""
-        return place_seam(self.spec, face, to_cut or _as_it_is, self.turn_deg, self.chosen)
+        way = to_cut or _as_it_is
+        return place_seam(self.spec, face, way, self.turn_deg, self.chosen, self.line_mm)
 
 
 @dataclass(frozen=True)
@@ -189,6 +241,8 @@ def _fixed_seams(core: Core, face: Face) -> list[_Seam]:
     seams = []
     for seam in core.seams:
         own = [k for k in open_kinks if _at(seam, k.span_mm)]
+        if own:
+            seam = replace(seam, line=SpanLine(own[0].span_mm))
         seams.append(_Seam(seam, own[0].turn_deg if own else 0.0, bool(own)))
     for number, kink in enumerate(open_kinks, 1):
         if not any(_at(s.spec, kink.span_mm) for s in seams):
@@ -277,13 +331,31 @@ def _at(seam: Seam, span_mm: float) -> bool:
     return isinstance(seam.line, SpanLine) and abs(seam.line.at_mm - span_mm) < _SAME_PLACE_MM
 
 
+def _ids_at_breaks(seams: Sequence[_Seam], meetings: Sequence[Meeting]) -> list[str]:
+    """The seam at each break that leaves meet at."""
+    return [
+        next(s.spec.id for s in seams if s.kink and _at(s.spec, meeting.span_mm))
+        for meeting in meetings
+    ]
+
+
+def _on_leaf(seams: Sequence[_Seam], leaf: Leaf, broken: BrokenFace | None) -> list[_Seam]:
+    """The seams as a leaf has them: those at its breaks on its own edges."""
+    if broken is None:
+        return list(seams)
+    return [
+        replace(seam, line_mm=broken.end(leaf.number, seam.spec.line.at_mm))
+        if seam.kink and isinstance(seam.spec.line, SpanLine)
+        else seam
+        for seam in seams
+    ]
+
+
 def _cut_leaf(
     core: Core,
-    region: shapely.Geometry,
-    face: Face,
+    view: LeafView,
     leaf: Leaf,
     seams: Sequence[_Seam],
-    let_in: Mapping[str, shapely.Geometry],
     chord_error_mm: float,
 ) -> list[_Cut]:
     """The panels of one leaf.
@@ -291,6 +363,7 @@ def _cut_leaf(
     The core is carried into the leaf's cut frame a little past the kinks at its ends, so that the
     seams there cut it cleanly; what lies past them belongs to the next leaf.
     """
+    face, region, let_in = view.face, view.region, view.let_in
     for seam in seams:
         if not seam.kink or not isinstance(seam.spec.line, SpanLine):
             continue

@@ -93,7 +93,9 @@ def _marks(blank: Blank, ground: Ground, rules: Sequence[MarkRule], error_mm: fl
     laid_corners, corners = (
         np.stack([s.points_mm[0] for s in some]) for some in (blank.laid_stretches, blank.stretches)
     )
-    marks.append(datum_mark(laid_corners, corners, ground.face, ground.spec.part.units))
+    marks.append(
+        datum_mark(laid_corners, corners, ground.views[blank.leaf].face, ground.spec.part.units)
+    )
     return [Mark(m.kind, on_grid(m.points_mm), m.label) for m in marks]
 
 

@@ -9,7 +9,9 @@ Terms:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -17,12 +19,19 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from plybook.laminate.outline import Stretch, divided, named_ring, run_past
+from plybook.laminate.heights import HeightField
+from plybook.laminate.outline import Stretch, divided, named_ring
 from plybook.laminate.regions import Regions
-from plybook.laminate.shapes import extended, polygons_of, ring_of
-from plybook.spec.model import Layer, PartSpec, SpanBand, SpliceRule
+from plybook.laminate.shapes import extended, inside_lines, polygons_of, ring_of
+from plybook.laminate.trim import arriving, run_on
+from plybook.spec.model import Layer, PartSpec, SpliceRule
+from plybook.surface.breaks import Break, breaks_of, views_of
 from plybook.surface.darts import DartPlan, propose_darts
 from plybook.surface.model import Face
+
+LEAST_JOINT_MM = 10.0  # pieces that meet over less than this are not neighbours
+LEAST_SHORT_MM = 0.02  # a layer that would end less than this off a break ends on it
+ON_TAB_MM = 0.01
 
 
 @dataclass(frozen=True)
@@ -43,6 +52,61 @@ class Sheet:
         return self.rule.overlap_mm if self.rule.kind == "overlap" else 0.0
 
 
+@dataclass(frozen=True)
+class Meeting:
+    """Where the pieces of one layer end at a break; rows are the same places in all arrays.
+
+    On a layer that lies above the face the two sides meet in the plane that halves the angle, so
+    each ends short of the break, or runs past it, by its height times the tangent of half of it.
+
+    Attributes:
+        number: of the leaf towards the root.
+        lines_mm: (n, 2) twice, on the leaf towards the root and on the next, pattern frame.
+        along_mm: (n,) distance along the first line.
+        height_mm: (n,) of the layer above the face there.
+    """
+
+    number: int
+    span_mm: float
+    lines_mm: tuple[np.ndarray, np.ndarray]
+    along_mm: np.ndarray
+    height_mm: np.ndarray
+
+    @property
+    def name(self) -> str:
+        """Of the sides that meet there."""
+        return f"kink {self.number + 1}"
+
+    def along(self, side: int, points_mm: np.ndarray) -> np.ndarray:
+        """(n,) how far along the break points of one side's pattern lie."""
+        line = shapely.linestrings(self.lines_mm[side])
+        at = shapely.line_locate_point(line, shapely.points(points_mm))
+        return np.interp(at, running(self.lines_mm[side]), self.along_mm)
+
+    def place(self, side: int, along_mm: np.ndarray) -> np.ndarray:
+        """(n, 2) places of the break on one side's pattern."""
+        columns = self.lines_mm[side].T
+        return np.column_stack([np.interp(along_mm, self.along_mm, c) for c in columns])
+
+    def height_at(self, along_mm: np.ndarray) -> np.ndarray:
+        """(n,) height of the layer above the face at places of the break."""
+        return np.interp(along_mm, self.along_mm, self.height_mm)
+
+    def beside(self, side: int, along_mm: np.ndarray, by_mm: float) -> np.ndarray:
+        """(n, 2) points of one side's pattern `by_mm` back from the break, square to it."""
+        ahead, back = (self.place(side, along_mm + step) for step in (0.5, -0.5))
+        step = ahead - back
+        step /= np.hypot(*step.T)[:, None]
+        square = np.column_stack([step[:, 1], -step[:, 0]])
+        square[square[:, 0] < 0] *= -1.0  # towards the tip
+        return self.place(side, along_mm) + square * (by_mm if side else -by_mm)
+
+
+def running(line: np.ndarray) -> np.ndarray:
+    """(n,) distance along a line at each of its points."""
+    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+
+
 @dataclass
 class Ground:
     """What all layers of a part share; remembers shapes that several layers have in common."""
@@ -50,7 +114,6 @@ class Ground:
     spec: PartSpec
     face: Face
     regions: Regions
-    kinks_mm: tuple[float, ...] = ()  # spans where leaves meet
     growth_mm: float = 0.0  # how much larger or smaller a cut may turn out than it is taken for
     marked: bool = True  # False: pieces are only looked at, and nothing is drawn on them
     unsure: list[str] = field(default_factory=list)  # layers of which that may change the splices
@@ -62,77 +125,166 @@ class Ground:
         """Most a cut line may leave its true curve by."""
         return self.spec.choices.chord_error_mm
 
-    def leaf_bands(self) -> list[SpanBand | None]:
-        """One band of the span per leaf, None where the face is one leaf."""
-        if not self.kinks_mm:
-            return [None]
-        ends = [-1e9, *self.kinks_mm, 1e9]
-        return [SpanBand(a, b) for a, b in zip(ends, ends[1:], strict=False)]
+    @cached_property
+    def views(self) -> tuple[Regions, ...]:
+        """The regions as seen from each leaf of the face."""
+        views = views_of(self.face)
+        if len(views) == 1:
+            return (self.regions,)
+        return tuple(self.regions.on(view) for view in views)
 
-    def kink_lines(self) -> list[np.ndarray]:
-        """The kinks on the pattern, carried past the face."""
-        reach = self.regions.plan.reach_mm
-        return [extended(self.face.span_line(at), reach, reach) for at in self.kinks_mm]
+    @cached_property
+    def breaks(self) -> tuple[Break, ...]:
+        """The breaks between leaves, carried past the face."""
+        return breaks_of(self.face, self.regions.plan.reach_mm)
 
-    def parts(self, region, overlap_mm: float):
+    def meetings(self, fields: Sequence[HeightField] = ()) -> tuple[Meeting, ...]:
+        """Where pieces that lie on the heights given, by leaf, end at the breaks."""
+        found = []
+        for one in self.breaks:
+            height = np.zeros(len(one.closing))
+            lines = (one.inner_mm, one.outer_mm)
+            if fields:
+                both = [fields[one.number + side](line) for side, line in enumerate(lines)]
+                height = np.mean(both, axis=0)
+            short = height * one.closing
+            if np.abs(short).max() > LEAST_SHORT_MM:
+                lines = (_moved_on(lines[0], -short), _moved_on(lines[1], short))
+            found.append(Meeting(one.number, one.span_mm, lines, running(lines[0]), height))
+        return tuple(found)
+
+    def parts(self, region, overlap_mm: float, meetings: Sequence[Meeting] = ()):
         """The region's untouching parts; of each its leaf polygons with named rings.
+
+        Args:
+            meetings: where the layer ends at the breaks; those of the bare face if not said.
 
         Returns:
             list (parts) of lists of (leaf, Polygon, stretches), in order from the root.
         """
-        key = (region, overlap_mm if self.kinks_mm else 0.0)
+        if not self.breaks:
+            if region not in self._parts:
+                self._parts[region] = [
+                    [(0, part, named_ring(ring_of(part), self.regions.plan))]
+                    for part in self.ordered(self.regions.trimmed(region))
+                ]
+            return self._parts[region]
+        meetings = meetings or self.meetings()
+        key = (region, overlap_mm, *(m.lines_mm[0].tobytes() for m in meetings))
         if key not in self._parts:
-            whole = self.ordered(self.regions.trimmed(region))
-            self._parts[key] = [self._leaves_of(part, overlap_mm) for part in whole]
+            self._parts[key] = self._over_leaves(region, overlap_mm, meetings)
         return self._parts[key]
 
-    def dart_plan(self, polygon: Polygon, limit_pct: float) -> DartPlan | None:
+    def on_leaf(self, shape: BaseGeometry, leaf: int, meetings: Sequence[Meeting]) -> BaseGeometry:
+        """What of a shape, as seen from a leaf, lies between the breaks at its two ends."""
+        for meeting in meetings:
+            if meeting.number == leaf - 1:
+                shape = shape.difference(_side_of(meeting.lines_mm[1], -1.0))
+            elif meeting.number == leaf:
+                shape = shape.difference(_side_of(meeting.lines_mm[0], 1.0))
+        return shape
+
+    def dart_plan(self, polygon: Polygon, limit_pct: float, leaf: int = 0) -> DartPlan | None:
         """Darts that would bring a ply's strain down, proved by laying it flat with them."""
         key = (polygon.wkb, limit_pct)
         if key not in self._plans:
-            self._plans[key] = propose_darts(self.face, ring_of(polygon), limit_pct)
+            face = self.views[leaf].face
+            self._plans[key] = propose_darts(face, ring_of(polygon), limit_pct)
         return self._plans[key]
 
     def ordered(self, shape: BaseGeometry) -> list[Polygon]:
         """Its polygons from root to tip, then upwards (downwards on a right-hand part)."""
+        return sorted(polygons_of(shape), key=self._place)
+
+    def _place(self, polygon: Polygon, *more: Polygon) -> tuple[float, float, float]:
+        """What polygons are put in order by; of several together the first is nearest the root."""
         up = -1.0 if self.spec.part.hand == "right" else 1.0
-        return sorted(
-            polygons_of(shape),
-            key=lambda p: (round(p.bounds[0], 1), round(up * p.centroid.y, 1), p.area),
-        )
+        whole = shapely.GeometryCollection([polygon, *more]) if more else polygon
+        return round(polygon.bounds[0], 1), round(up * whole.centroid.y, 1), whole.area
 
-    def _leaves_of(self, part: Polygon, overlap_mm: float):
-        plan, lines = self.regions.plan, self.kink_lines()
-        found = []
-        for leaf, band in enumerate(self.leaf_bands()):
-            inside = part if band is None else part.intersection(self.regions.sheet(band))
-            for polygon in self.ordered(inside):
-                stretches = named_ring(ring_of(polygon), plan, lines)
-                if overlap_mm and leaf < len(lines):
-                    polygon, stretches = self._with_tab(polygon, stretches, leaf, overlap_mm)
-                found.append((leaf, polygon, stretches))
-        return found
-
-    def _with_tab(self, polygon, stretches, leaf, overlap_mm):
-        tabs = []
-        for k, stretch in enumerate(stretches):
-            if stretch.kind == "kink" and stretch.index == leaf:
-                sides = (stretches[k - 1], stretches[(k + 1) % len(stretches)])
-                tabs.append((k, run_past(stretch, sides, overlap_mm)))
-        if not tabs:
-            return polygon, stretches
-        polygon = shapely.union_all([polygon, *(tab for _, tab in tabs)], grid_size=1e-6)
-        ends = [
-            Stretch(stretches[k].name, "kink", leaf, _outer_side(tab, stretches[k].points_mm))
-            for k, tab in tabs
-        ]
-        others = [s for k, s in enumerate(stretches) if k not in {k for k, _ in tabs}]
-        return polygon, divided(polygon, [*others, *ends])
+    def _over_leaves(self, region, overlap_mm: float, meetings: Sequence[Meeting]):
+        """As `parts`, leaf by leaf; what meets across a break is one part."""
+        pieces, ends = [], []  # (leaf, polygon, stretches); of each, where it lies along its breaks
+        for leaf, view in enumerate(self.views):
+            lines = {m.number: m.lines_mm[leaf - m.number] for m in meetings
+                     if m.number in (leaf - 1, leaf)}  # fmt: skip
+            own = self.on_leaf(view.trimmed(region), leaf, self.meetings())
+            for polygon in self.ordered(self.on_leaf(view.trimmed(region), leaf, meetings)):
+                if not polygons_of(polygon.intersection(own)):
+                    continue  # ends on the break: nothing but what a thick layer runs past it
+                stretches = named_ring(ring_of(polygon), view.plan, lines)
+                ends.append(_along_breaks(leaf, stretches, meetings))
+                if overlap_mm and leaf in lines:
+                    polygon, stretches = _with_tabs(polygon, stretches, leaf, overlap_mm)
+                pieces.append((leaf, polygon, stretches))
+        parts = [[pieces[i] for i in group] for group in _touching(ends)]
+        return sorted(parts, key=lambda part: self._place(*(polygon for _, polygon, _ in part)))
 
 
-def _outer_side(tab: Polygon, base: np.ndarray) -> np.ndarray:
-    ring = shapely.get_coordinates(tab.exterior)[:-1]
-    count = len(base)
-    start = int(np.argmin(np.hypot(*(ring - base[0]).T)))
-    ring = np.roll(ring, -start, axis=0)
-    return ring[count:][::-1] if np.allclose(ring[count - 1], base[-1]) else ring[1 : 1 - count]
+def _moved_on(line: np.ndarray, by_mm: np.ndarray) -> np.ndarray:
+    """The line with each point moved square to it, towards the tip where positive."""
+    along = np.gradient(line, axis=0)
+    along /= np.hypot(*along.T)[:, None]
+    square = np.column_stack([along[:, 1], -along[:, 0]])
+    square[square[:, 0] < 0] *= -1.0
+    return line + square * by_mm[:, None]
+
+
+def _side_of(line: np.ndarray, sign: float) -> BaseGeometry:
+    """Everything on the side of a break towards the tip (1) or the root (-1)."""
+    far = np.array([sign * 1e5, 0.0])
+    side = Polygon(np.vstack([line, line[::-1] + far]))
+    return side if side.is_valid else side.buffer(0)
+
+
+def _along_breaks(leaf: int, stretches: Sequence[Stretch], meetings: Sequence[Meeting]):
+    """(number of the break, from, to) of every side of a piece that lies on a break."""
+    by_number = {meeting.number: meeting for meeting in meetings}
+    found = []
+    for stretch in stretches:
+        if stretch.kind == "kink":
+            at = by_number[stretch.index].along(leaf - stretch.index, stretch.points_mm)
+            found.append((stretch.index, float(at.min()), float(at.max())))
+    return found
+
+
+def _touching(ends: Sequence[list[tuple[int, float, float]]]) -> list[list[int]]:
+    """Pieces grouped by what meets across a break; `ends` says where each lies along them."""
+    group = list(range(len(ends)))
+    for i, mine in enumerate(ends):
+        for j, theirs in enumerate(ends[:i]):
+            meets = any(
+                a[0] == b[0] and min(a[2], b[2]) - max(a[1], b[1]) >= LEAST_JOINT_MM
+                for a in mine
+                for b in theirs
+            )
+            if meets and group[i] != group[j]:
+                group = [group[j] if g == group[i] else g for g in group]
+    return [[i for i, g in enumerate(group) if g == one] for one in dict.fromkeys(group)]
+
+
+def _with_tabs(polygon: Polygon, stretches: list[Stretch], leaf: int, overlap_mm: float):
+    """The polygon run on past its break by the overlap, square to the break everywhere."""
+    tabs, others = [], list(stretches)
+    for k, stretch in enumerate(stretches):
+        if (stretch.kind, stretch.index) != ("kink", leaf):
+            continue
+        before, after = k - 1, (k + 1) % len(stretches)
+        sides = (arriving(stretches[before].points_mm), arriving(stretches[after].points_mm[::-1]))
+        tab = run_on(stretch.points_mm, overlap_mm, sides)
+        reach = 4 * overlap_mm
+        line = shapely.linestrings(extended(stretch.points_mm, reach, reach))
+        end = shapely.offset_curve(line, -overlap_mm, join_style="mitre")
+        kept = inside_lines(shapely.get_coordinates(end), tab.buffer(ON_TAB_MM))
+        end_mm = max(kept, key=lambda part: np.hypot(*np.diff(part, axis=0).T).sum())
+        tabs.append(tab)
+        others[k] = replace(stretch, points_mm=end_mm)
+        for place, points in (
+            (before, [others[before].points_mm, end_mm[:1]]),
+            (after, [end_mm[-1:], others[after].points_mm]),
+        ):
+            others[place] = replace(others[place], points_mm=np.vstack(points))
+    if not tabs:
+        return polygon, stretches
+    polygon = shapely.union_all([polygon, *tabs], grid_size=1e-6)
+    return polygon, divided(polygon, others)

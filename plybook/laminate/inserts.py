@@ -6,6 +6,7 @@ Terms:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,7 @@ from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.bevel import bevel_run_mm, polygons, rings_of
 from plybook.laminate.core import MOULD_SIDE_DOWN, growth_of
 from plybook.laminate.ids import piece_id
-from plybook.laminate.leaves import leaf_at, leaves_of
+from plybook.laminate.leaves import Leaf, leaves_of, open_kinks_mm
 from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panel_checks import place_words, tightest_bend
 from plybook.laminate.panels import edge_runs, label_ring
@@ -30,10 +31,11 @@ _SAME_THICKNESS_MM = 0.05
 
 @dataclass(frozen=True)
 class CutLayer:
-    """The pieces of one layer and what is to be said of them."""
+    """The pieces of one layer, what is to be said of them and the leaf each of them lies on."""
 
     pieces: tuple[Piece, ...]
     findings: tuple[Finding, ...]
+    leaves: tuple[int, ...] = ()
 
 
 def insert_thickness_mm(insert: Insert, core: Core | None) -> float:
@@ -51,6 +53,7 @@ def insert_pieces(
     core: Core | None = None,
     core_region: shapely.Geometry | None = None,
     chord_error_mm: float = 0.02,
+    views: Sequence[tuple[Face, shapely.Geometry]] = (),
 ) -> CutLayer:
     """Cut the blocks of one insert layer.
 
@@ -63,19 +66,26 @@ def insert_pieces(
         core: the core it is let into, None for a block that lies free.
         core_region: where that core lies, pattern mm.
         chord_error_mm: how far an outline may depart from the true curve.
+        views: face and region as seen from each leaf of a face that breaks.
 
     Returns:
         One block per part of the region, edges square, and findings.
     """
     thickness = insert_thickness_mm(insert, core)
-    centre = np.asarray(region.centroid.coords)
-    leaf = leaf_at(leaves_of(raised), float(np.asarray(face.from_pattern(centre))[0, 0]))
-    to_cut = None if leaf.raised is None else leaf.to_cut
-    sides = name_sides(region, face).carried(to_cut, _SAMPLE_MM, chord_error_mm / 2)
-    lines = sides.lines
-    parts = sorted(polygons(sides.shape), key=lambda p: (round(p.centroid.x, 3), -p.centroid.y))
+    views = views or ((face, region),)
+    leaves = leaves_of(raised, open_kinks_mm(face) if len(views) > 1 else ())
+    blocks = []
+    for leaf, (view, shape) in zip(leaves, views, strict=False):
+        to_cut = None if leaf.raised is None else leaf.to_cut
+        own = [p for p in polygons(shape) if len(views) == 1 or _lies_on(p, leaf, view)]
+        if own:
+            sides = name_sides(shapely.union_all(own), view)
+            sides = sides.carried(to_cut, _SAMPLE_MM, chord_error_mm / 2)
+            lines = sides.lines
+            blocks += [(part, lines, leaf) for part in polygons(sides.shape)]
+    blocks.sort(key=lambda b: (round(b[0].centroid.x, 3), -b[0].centroid.y))
     pieces = []
-    for i, part in enumerate(parts):
+    for i, (part, lines, leaf) in enumerate(blocks):
         outer, *inner = (canonical_ring(r) for r in rings_of(part))
         laid = leaf.from_cut(outer)
         edges = tuple(
@@ -84,7 +94,7 @@ def insert_pieces(
         )
         pieces.append(
             Piece(
-                id=piece_id(insert.id, i, len(parts), 0, 1),
+                id=piece_id(insert.id, i, len(blocks), 0, 1),
                 layer=insert.id,
                 kind="insert",
                 material=insert.material,
@@ -103,7 +113,13 @@ def insert_pieces(
             )
         )
     findings = _findings(insert, pieces, thickness, stock, core, core_region, region, face)
-    return CutLayer(tuple(pieces), tuple(findings))
+    return CutLayer(tuple(pieces), tuple(findings), tuple(leaf.number for _, _, leaf in blocks))
+
+
+def _lies_on(part: shapely.Polygon, leaf: Leaf, view: Face) -> bool:
+    """Whether the middle of a block lies on a leaf."""
+    span = float(np.asarray(view.from_pattern(np.asarray(part.centroid.coords)))[0, 0])
+    return leaf.low_mm < span <= leaf.high_mm
 
 
 def _findings(

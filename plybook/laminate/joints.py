@@ -15,17 +15,16 @@ import shapely
 from shapely.geometry import Polygon
 
 from plybook.diagnostics import Finding, warning
-from plybook.laminate.ground import Sheet
+from plybook.laminate.ground import LEAST_JOINT_MM, Meeting, Sheet
 from plybook.laminate.ids import tick_label
 from plybook.laminate.marks import TICK_MM, tick
 from plybook.laminate.model import Mark, Piece
-from plybook.laminate.outline import Stretch
+from plybook.laminate.outline import Carry, Stretch
 from plybook.laminate.shapes import inside_lines
 from plybook.laminate.splice import WarpFrame
 from plybook.laminate.way import STAY, Way
 from plybook.surface.model import Kink
 
-LEAST_JOINT_MM = 10.0  # pieces that meet over less than this are not neighbours
 TICK_EVERY_MM = 600.0
 MOST_TICKS = 8
 
@@ -127,33 +126,36 @@ def tick_places(start_mm: float, end_mm: float) -> list[float]:
 
 
 def join_leaves(
-    inner: Sequence[Blank], outer: Sequence[Blank], name: str, line_mm: np.ndarray,
-    overlap_mm: float,
-    number: int,
-) -> None:  # fmt: skip
-    """Marks the joint at a kink on the pieces of the two leaves that meet there.
+    inner: Sequence[Blank], outer: Sequence[Blank], meeting: Meeting, overlap_mm: float, number: int
+) -> list[tuple[Blank, Blank, float, float]]:
+    """Marks the joint at a break on the pieces of the two leaves that meet there.
 
     Args:
         inner, outer: blanks of the leaf towards the root and the one beyond.
-        line_mm: the kink on the mould-face pattern.
+        meeting: where they meet.
         number: first part of the tick labels.
+
+    Returns:
+        The pairs that meet, with where they begin and end to do so along the break.
     """
-    line, ticks = shapely.linestrings(line_mm), 0
+    ticks, found = 0, []
     for first in inner:
         for second in outer:
-            for a in _along(first, name, line):
-                for b in _along(second, name, line):
+            for a in _along(first, 0, meeting):
+                for b in _along(second, 1, meeting):
                     start, end = max(a[0], b[0]), min(a[1], b[1])
                     if end - start < LEAST_JOINT_MM:
                         continue
-                    first.meets(name, second)
-                    second.meets(name, first)
+                    found.append((first, second, start, end))
+                    first.meets(meeting.name, second)
+                    second.meets(meeting.name, first)
                     for at in tick_places(start, end):
                         label = tick_label(number, ticks)
                         ticks += 1
-                        for blank, sign, past in ((first, -1.0, overlap_mm), (second, 1.0, 0.0)):
-                            mark = _kink_tick(line, at, sign, past, blank.way.carry, label)
+                        for blank, side, past in ((first, 0, overlap_mm), (second, 1, 0.0)):
+                            mark = _break_tick(meeting, side, at, past, blank.way.carry, label)
                             blank.marks.append(mark)
+    return found
 
 
 def kink_findings(
@@ -194,22 +196,18 @@ def kink_findings(
     return found
 
 
-def _along(blank: Blank, name: str, line: shapely.LineString) -> list[tuple[float, float]]:
+def _along(blank: Blank, side: int, meeting: Meeting) -> list[tuple[float, float]]:
     found = []
     for stretch in blank.laid_stretches:
-        if stretch.name == name:
-            at = shapely.line_locate_point(line, shapely.points(stretch.points_mm))
+        if stretch.name == meeting.name:
+            at = meeting.along(side, stretch.points_mm)
             found.append((float(at.min()), float(at.max())))
     return found
 
 
-def _kink_tick(line, at: float, sign: float, past_mm: float, carry, label: str) -> Mark:
-    here, ahead = (
-        shapely.get_coordinates(shapely.line_interpolate_point(line, at + d))[0]
-        for d in (-0.5, 0.5)
-    )
-    root = (here + ahead) / 2
-    along = (ahead - here) / np.hypot(*(ahead - here))
-    inwards = sign * np.array([abs(along[1]), -along[0] * np.sign(along[1] or 1.0)])
-    ends = np.stack([root - inwards * past_mm, root + inwards * TICK_MM])
+def _break_tick(
+    meeting: Meeting, side: int, at: float, past_mm: float, carry: Carry | None, label: str
+) -> Mark:
+    spot = np.array([at])
+    ends = np.vstack([meeting.beside(side, spot, -past_mm), meeting.beside(side, spot, TICK_MM)])
     return Mark("tick", np.asarray(carry(ends)) if carry else ends, label)

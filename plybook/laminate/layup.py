@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, GeometryError, PlybookError, Severity, error, warning
-from plybook.laminate.core import CoreCut, core_pieces
+from plybook.laminate.core import BrokenFace, CoreCut, LeafView, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
@@ -29,7 +29,7 @@ from plybook.laminate.marks import (
     net_line_marks,
     outline_rules,
 )
-from plybook.laminate.model import LaidLayer, Laminate, Mark, Piece, PieceKind
+from plybook.laminate.model import BreakJoint, LaidLayer, Laminate, Mark, Piece, PieceKind
 from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
@@ -65,22 +65,24 @@ class LayUp:
     def __init__(self, spec: PartSpec, face: Face, progress: Progress):
         self.spec, self.face, self.progress = spec, face, progress
         self.regions = Regions(face, spec.edges, spec.layers, self._rod_region)
-        kinks = tuple(k.span_mm for k in face.kinks if not k.accepted)
-        self.ground = Ground(spec, face, self.regions, kinks)
+        self.ground = Ground(spec, face, self.regions)
         self.field = HeightField((), self.regions.plan.net)
+        views = self.ground.views
+        self.fields = tuple(HeightField((), view.plan.net) for view in views)  # of each leaf
         self.splices: list[PastSplice] = []
         self.pieces: list[Piece] = []
         self.layers: list[LaidLayer] = []
+        self.joints: list[BreakJoint] = []
         self.findings: list[Finding] = []
         self.sheets_laid = 0
         self._under: dict[str, LeafMaps | None] = {}  # core id -> map of the face it lies on
 
     def run(self) -> Laminate:
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
-        self.marks = self._common_marks(regions)
-        rises = [self._rise(layer, regions[layer.id]) for layer in self.spec.layers]
-        self.rises = {rise.layer: rise for rise in rises if rise is not None}
-        self.raisings = Raisings(self.face, self.ground.kinks_mm, self.regions.plan.reach_mm)
+        self._find_rises(regions)
+        self.marks = tuple(self._common_marks(view, regions) for view in self.ground.views)
+        kinks = tuple(one.span_mm for one in self.ground.breaks)
+        self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
         for number, layer in enumerate(self.spec.layers, 1):
             region = regions[layer.id]
             if region is None or region.is_empty:
@@ -106,31 +108,45 @@ class LayUp:
             self.findings.append(empty_region(layer))
         return region
 
-    def _rod_region(self, rod: Rod) -> BaseGeometry:
-        return rod_region(rod, self.face, self.spec.materials.rods[rod.material])
+    def _rod_region(self, rod: Rod, face: Face) -> BaseGeometry:
+        return rod_region(rod, face, self.spec.materials.rods[rod.material])
 
-    def _common_marks(self, regions) -> dict[str, tuple[MarkRule, ...]]:
-        """Lines every sheet shows; the outlines of cores by layer id, for plies they touch."""
-        past = max((0.0, *self.regions.plan.trims_mm)) + 1.0
-        lines = face_lines(self.face, self.spec.part.units, past)
-        marks = {"": (*lines, *net_line_marks(self.regions.plan))}
+    def _common_marks(self, view: Regions, regions) -> dict[str, tuple[MarkRule, ...]]:
+        """Lines every sheet on a leaf shows; the outlines of cores by layer id, for plies they
+        touch."""
+        past = max((0.0, *view.plan.trims_mm)) + 1.0
+        lines = face_lines(view.face, self.spec.part.units, past)
+        marks = {"": (*lines, *net_line_marks(view.plan))}
         for layer in self.spec.layers:
             if isinstance(layer, Core) and regions[layer.id] is not None:
-                marks[layer.id] = outline_rules(
-                    "core_outline", f"core {layer.id}", regions[layer.id]
-                )
+                region = view.of_layer(layer.id)
+                marks[layer.id] = outline_rules("core_outline", f"core {layer.id}", region)
         return marks
+
+    def _find_rises(self, regions) -> None:
+        """What each layer adds to the height of the face, and of the face as each leaf sees it."""
+        self.rises: dict[str, Rise] = {}
+        self._leaf_rises: dict[str, tuple[Rise, ...]] = {}
+        views = self.ground.views
+        for layer in self.spec.layers:
+            region = regions[layer.id]
+            if region is None or region.is_empty:
+                continue
+            self.rises[layer.id] = rise = self._rise(layer, region, self.face)
+            self._leaf_rises[layer.id] = (rise,)
+            if len(views) > 1:
+                self._leaf_rises[layer.id] = tuple(
+                    self._rise(layer, view.of_layer(layer.id), view.face) for view in views
+                )
 
     # ------------------------------------------------------------ one layer
 
-    def _rise(self, layer: Layer, region: BaseGeometry | None) -> Rise | None:
-        """What a layer adds to the height of the face."""
-        if region is None or region.is_empty:
-            return None
+    def _rise(self, layer: Layer, region: BaseGeometry, face: Face) -> Rise:
+        """What a layer adds to the height of a face."""
         thickness = self._thickness_mm(layer)
         match layer:
             case Core():
-                sides = name_sides(region, self.face)
+                sides = name_sides(region, face)
                 return core_rise(layer.id, sides, thickness, dict(layer.edges))
             case Insert():
                 host = self._host(layer)
@@ -175,6 +191,10 @@ class LayUp:
         if not pieces and not any(f.severity is Severity.ERROR for f in self.findings[before:]):
             self.findings.append(empty_region(layer))  # a crumb, too small to be cut
         self.field = self.field.with_layer(self.rises[layer.id])
+        self.fields = tuple(
+            field.with_layer(rise)
+            for field, rise in zip(self.fields, self._leaf_rises[layer.id], strict=True)
+        )
         self.findings.extend(
             _placed(_tangled(f"piece {piece.id}"), layer)
             for piece in pieces
@@ -204,10 +224,11 @@ class LayUp:
             maps,
             self.splices,
             self.sheets_laid,
-            self._marks_for(layer),
+            [self._marks_for(layer, leaf) for leaf in range(len(self.ground.views))],
             Strains(self.face, maps),
         )
         self.splices.extend(cut.splices)
+        self.joints.extend(cut.joints)
         self.findings.extend(cut.findings)
         self.sheets_laid += isinstance(layer, Ply)
         return cut.pieces
@@ -224,17 +245,18 @@ class LayUp:
         film = materials.consumables[layer.material]
         return Sheet(layer, "film", 0.0, film.thickness_mm, film.roll_width_mm, NO_SPLICE, True)
 
-    def _marks_for(self, layer: Ply | Film) -> list[MarkRule]:
+    def _marks_for(self, layer: Ply | Film, leaf: int) -> list[MarkRule]:
         return [
-            *(rule for rules in self.marks.values() for rule in rules),
-            *drop_marks(layer, self.spec.layers, self.regions),
+            *(rule for rules in self.marks[leaf].values() for rule in rules),
+            *drop_marks(layer, self.spec.layers, self.ground.views[leaf]),
         ]
 
     def _core(self, layer: Core, region: BaseGeometry) -> tuple[Piece, ...]:
         self._under[layer.id] = raised = self._raised(layer)
         cut = self._core_cut(layer, region, raised)
         self.findings.extend(cut.findings)
-        return self._marked(cut.pieces, raised)
+        self.joints.extend(cut.joints)
+        return self._marked(cut.pieces, raised, cut.leaves)
 
     def _core_cut(self, layer: Core, region: BaseGeometry, raised: LeafMaps | None) -> CoreCut:
         return core_pieces(
@@ -243,11 +265,25 @@ class LayUp:
             self.face,
             raised,
             stock=self.spec.materials.cores[layer.material],
-            let_in={cut.insert: self.regions.of_layer(cut.insert) for cut in layer.cut_outs},
+            let_in=self._let_in(layer, self.regions),
             sheets_mm=self.sheets_of(layer),
             endless_mm=self.sheets_of(layer, endless=True),
             chord_error_mm=self.ground.chord_error_mm,
+            broken=self._broken(layer),
         )
+
+    def _let_in(self, layer: Core, regions: Regions) -> dict[str, BaseGeometry]:
+        return {cut.insert: regions.of_layer(cut.insert) for cut in layer.cut_outs}
+
+    def _broken(self, layer: Core) -> BrokenFace | None:
+        """A core as each leaf sees it, and where its panels end; None on one leaf."""
+        if not self.ground.breaks:
+            return None
+        views = tuple(
+            LeafView(view.face, view.of_layer(layer.id), self._let_in(layer, view))
+            for view in self.ground.views
+        )
+        return BrokenFace(views, self.ground.meetings(self.fields), self.fields)
 
     def sheets_of(self, layer: Core, endless: bool = False) -> tuple[tuple[float, float], ...]:
         """Sizes of the whole sheets on the shelf that a core can be cut from; only those that can
@@ -272,9 +308,10 @@ class LayUp:
             core=host,
             core_region=self.regions.of_layer(host.id) if host else None,
             chord_error_mm=self.ground.chord_error_mm,
+            views=[(view.face, view.of_layer(layer.id)) for view in self.ground.views],
         )
         self.findings.extend(cut.findings)
-        return self._marked(cut.pieces, raised)
+        return self._marked(cut.pieces, raised, cut.leaves)
 
     def _rods(self, layer: Rod) -> tuple[Piece, ...]:
         stock = self.spec.materials.rods[layer.material]
@@ -282,24 +319,28 @@ class LayUp:
         self.findings.extend(cut.findings)
         return cut.pieces
 
-    def _marked(self, pieces: tuple[Piece, ...], maps: LeafMaps | None) -> tuple[Piece, ...]:
+    def _marked(
+        self, pieces: tuple[Piece, ...], maps: LeafMaps | None, leaves: tuple[int, ...]
+    ) -> tuple[Piece, ...]:
         """Core panels and blocks with the station lines and the axis that cross them,
-        and the corner they are laid by."""
+        and the corner they are laid by; `leaves` says on which leaf each lies."""
         return tuple(
-            replace(piece, marks=(*piece.marks, *self._lines_on(piece, maps))) for piece in pieces
+            replace(piece, marks=(*piece.marks, *self._lines_on(piece, maps, leaf)))
+            for piece, leaf in zip(pieces, leaves, strict=True)
         )
 
-    def _lines_on(self, piece: Piece, maps: LeafMaps | None) -> list[Mark]:
+    def _lines_on(self, piece: Piece, maps: LeafMaps | None, leaf: int) -> list[Mark]:
         corners = np.stack([edge.points_mm[0] for edge in piece.edges])
-        laid = corners if maps is None else maps.from_cut(corners)
+        own = maps.leaf(leaf) if maps else None
+        laid = corners if own is None else own.from_cut(corners)
         return [
             *marks_on(
                 Polygon(piece.laid_outline_mm),
-                self.marks[""],
-                None if maps is None else maps.to_cut,
+                self.marks[leaf][""],
+                None if own is None else own.to_cut,
                 self.ground.chord_error_mm,
             ),
-            datum_mark(laid, corners, self.face, self.spec.part.units),
+            datum_mark(laid, corners, self.ground.views[leaf].face, self.spec.part.units),
         ]
 
     # ------------------------------------------------------------ the face as it stands
@@ -310,17 +351,18 @@ class LayUp:
         Only cloth goes down the sides of blocks and rods; what is stiff lies beside or on them.
         A core bends about its middle, so it is developed half its thickness up.
         """
-        field = self.field
+        fields = self.fields
         if not isinstance(layer, Ply | Film):
-            field = without_walls(field)
+            fields = without_walls(fields)
         if isinstance(layer, Core) and bends(
-            region := self.regions.of_layer(layer.id), self.face, layer.thickness_mm
+            self.regions.of_layer(layer.id), self.face, layer.thickness_mm
         ):
             try:
-                return self.raisings.under_panel(field, region, layer.thickness_mm / 2)
+                regions = [view.of_layer(layer.id) for view in self.ground.views]
+                return self.raisings.under_panel(fields, regions, layer.thickness_mm / 2)
             except GeometryError as refusal:
                 self.findings.append(_not_at_its_middle(layer, refusal))
-        maps = self.raisings.under(field)
+        maps = self.raisings.under(fields)
         if maps is not None and maps.left_out:
             self.findings.append(_too_steep(layer, maps))
         return maps
@@ -330,7 +372,8 @@ class LayUp:
     def _finished(self) -> Laminate:
         self._look_at_joints_and_ends()
         self.progress(f"{self.spec.part.number}: zones, sections, mass and rules")
-        return sum_up(self.spec, self.face, self.layers, self.pieces, self.field, self.findings)
+        return sum_up(self.spec, self.face, self.layers, self.pieces, self.joints, self.field,
+                      self.findings)  # fmt: skip
 
     def _look_at_joints_and_ends(self) -> None:
         ladders = ladders_of(self.spec.layers, self.regions)

@@ -8,10 +8,13 @@ Terms:
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+
+from plybook.surface.model import Face
 
 
 class MapBothWays(Protocol):
@@ -44,22 +47,23 @@ class Leaf:
         return points if self.raised is None else np.asarray(self.raised.from_cut(points))
 
 
-def leaves_of(raised: object | None) -> tuple[Leaf, ...]:
+def open_kinks_mm(face: Face) -> tuple[float, ...]:
+    """Spans where cloth is not laid over a break of the face."""
+    return tuple(kink.span_mm for kink in face.kinks if not kink.accepted)
+
+
+def leaves_of(raised: object | None, kinks_mm: Sequence[float] = ()) -> tuple[Leaf, ...]:
     """The leaves of a map of the face, from root to tip.
 
     Args:
         raised: None for the bare pattern, one map (`to_cut`, `from_cut`), or maps by leaf
             (`kinks_mm` and `maps`).
+        kinks_mm: where the bare pattern is divided.
     """
-    maps = getattr(raised, "maps", (raised,))
-    kinks = tuple(getattr(raised, "kinks_mm", ()))[: len(maps) - 1]
+    maps = getattr(raised, "maps", (raised,) * (1 + len(kinks_mm)))
+    kinks = tuple(getattr(raised, "kinks_mm", kinks_mm))[: len(maps) - 1]
     ends = (-math.inf, *kinks, math.inf)
     return tuple(
         Leaf(i, ends[i], ends[i + 1], None if getattr(one, "unraised", False) else one)
         for i, one in enumerate(maps)
     )
-
-
-def leaf_at(leaves: tuple[Leaf, ...], span_mm: float) -> Leaf:
-    """The leaf a station lies on."""
-    return next(leaf for leaf in leaves if span_mm <= leaf.high_mm)

@@ -169,9 +169,8 @@ class _Bare(LayUp):
         cores = [x for x in self.spec.layers if isinstance(x, Core)]
         self._cut_beside = beside(self._cut_cores if cores else dict)
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
-        self.marks, self.ground.marked = {"": ()}, False
-        rises = [self._rise(layer, regions[layer.id]) for layer in self.spec.layers]
-        self.rises = {rise.layer: rise for rise in rises if rise is not None}
+        self.marks, self.ground.marked = (), False
+        self._find_rises(regions)
         if self._climbs or self._bends_hard:
             return None
         slack: dict[str, Slack] = {}
@@ -295,8 +294,10 @@ class _Bare(LayUp):
     def _raised(self, layer: Layer) -> LeafMaps | None:
         return None
 
-    def _marks_for(self, layer: Ply | Film) -> list[MarkRule]:
+    def _marks_for(self, layer: Ply | Film, leaf: int) -> list[MarkRule]:
         return []
 
-    def _marked(self, pieces: tuple[Piece, ...], maps: LeafMaps | None) -> tuple[Piece, ...]:
+    def _marked(
+        self, pieces: tuple[Piece, ...], maps: LeafMaps | None, leaves: tuple[int, ...]
+    ) -> tuple[Piece, ...]:
         return pieces

@@ -106,6 +106,39 @@ class Piece:
 
 
 @dataclass(frozen=True)
+class JointSide:
+    """One piece of a joint at a break; rows are the places of the joint.
+
+    Attributes:
+        piece: its id.
+        line_mm: (n, 2) where the joint runs, in the cut frame.
+        on_part_mm: (n, 3) the same on the part, as high above the mould as the piece is laid flat
+            for, part axes.
+        beside_mm, beside_on_part_mm: as these, a way into the leaf of the piece.
+        meets_mm: (n, 3) where it meets its mate, if at another height; None: `on_part_mm`.
+    """
+
+    piece: str
+    line_mm: np.ndarray
+    on_part_mm: np.ndarray
+    beside_mm: np.ndarray
+    beside_on_part_mm: np.ndarray
+    meets_mm: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class BreakJoint:
+    """Two pieces that meet where the face breaks, with what proves that they do.
+
+    The first one reaches over the second by `overlap_mm`, 0 for a butt.
+    """
+
+    name: str  # of the sides that meet
+    overlap_mm: float
+    sides: tuple[JointSide, JointSide]
+
+
+@dataclass(frozen=True)
 class LaidLayer:
     """A layer after the pieces are known; regions are shapely geometries in pattern mm."""
 
@@ -158,3 +191,4 @@ class Laminate:
     mass_g: float  # laminate without consumables
     centre_mm: np.ndarray  # (3,) centre of gravity in part axes
     findings: tuple[Finding, ...]
+    joints: tuple[BreakJoint, ...] = ()  # at the breaks of the face

@@ -7,7 +7,7 @@ Terms:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,7 +19,6 @@ from plybook.geometry.rings import GRID_MM, canonical_ring
 from plybook.laminate.model import PieceEdge
 from plybook.laminate.shapes import (
     dense,
-    extended,
     ring_of,
     segment_normals,
     thin,
@@ -66,18 +65,18 @@ def carried_stretches(stretches: Sequence[Stretch], carry: Carry | None) -> list
 
 
 def named_ring(
-    ring_mm: np.ndarray, plan: NetFace, kinks_mm: Sequence[np.ndarray] = ()
+    ring_mm: np.ndarray, plan: NetFace, kinks_mm: Mapping[int, np.ndarray] | None = None
 ) -> list[Stretch]:
     """The outer ring of a laid piece as stretches named after the edges of the face.
 
     Args:
         ring_mm: (n, 2) counter-clockwise, on the trimmed outline where it reaches an edge.
         plan: the face in plan.
-        kinks_mm: lines where the face is divided into leaves.
+        kinks_mm: by number, lines where the face is divided into leaves.
     """
     edges = plan.face.edges
     along = plan.running_along(ring_mm, plan.trims_mm)
-    for index, kink in enumerate(kinks_mm):
+    for index, kink in (kinks_mm or {}).items():
         on_kink = running_on(ring_mm, shapely.linestrings(kink))
         along[on_kink & (along < 0)] = -2 - index
     number = _free_numbers(ring_mm, along)
@@ -260,21 +259,3 @@ def outline_and_edges(
 def _place_in(outline: np.ndarray, line: np.ndarray) -> int:
     """Index in the outline of the vertex nearest to a stretch's first point."""
     return int(np.argmin(np.hypot(*(outline - line[0]).T)))
-
-
-def run_past(stretch: Stretch, neighbours: tuple[Stretch, Stretch], by_mm: float) -> Polygon:
-    """The tab beyond a stretch, its ends carried on in line with the neighbouring sides."""
-    before, after = neighbours[0].points_mm[-2:], neighbours[1].points_mm[:2][::-1]
-    line = extended(stretch.points_mm, by_mm, by_mm)
-    out = segment_normals(line[[0, -1]])[0] * by_mm
-    ends = []
-    for side in (before, after):
-        heading = (side[1] - side[0]) / np.hypot(*(side[1] - side[0]))
-        slope = float(heading @ out) / by_mm
-        ends.append(side[1] + (heading * by_mm / slope if slope > 0.5 else out))
-    inner = stretch.points_mm[1:-1] + out
-    tab = Polygon(np.vstack([stretch.points_mm, ends[1][None], inner[::-1], ends[0][None]]))
-    if tab.is_valid:
-        return tab
-    # the sides run together, or a short side leans across: straight out instead
-    return Polygon(np.vstack([stretch.points_mm, stretch.points_mm[::-1] + out]))

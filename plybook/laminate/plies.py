@@ -16,12 +16,13 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, error, note, warning
+from plybook.laminate.breakproof import break_joint
 from plybook.laminate.finish import finished
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.ids import piece_id
 from plybook.laminate.joints import Blank, join_leaves, join_strips
 from plybook.laminate.marks import MarkRule
-from plybook.laminate.model import Piece
+from plybook.laminate.model import BreakJoint, Piece
 from plybook.laminate.outline import (
     STEP_MM,
     Carry,
@@ -65,6 +66,7 @@ class CutSheet:
     pieces: tuple[Piece, ...]
     splices: tuple[PastSplice, ...]
     findings: tuple[Finding, ...]
+    joints: tuple[BreakJoint, ...]
 
 
 def cut_sheet(
@@ -73,7 +75,7 @@ def cut_sheet(
     maps: LeafMaps | None,
     earlier: Sequence[PastSplice] = (),
     order: int = 0,
-    rules: Sequence[MarkRule] = (),
+    rules: Sequence[Sequence[MarkRule]] = (),
     strains: Strains | None = None,
 ) -> CutSheet:
     """All pieces of one layer of cloth or film.
@@ -84,13 +86,14 @@ def cut_sheet(
         maps: from the mould face to the cut frame, None where they are the same.
         earlier: splices of the layers below.
         order: place of this layer among the plies.
-        rules: lines to mark wherever they cross a piece.
+        rules: by leaf, lines to mark wherever they cross a piece.
         strains: what the face itself and what lies below strain the cloth by.
     """
-    pieces, splices, findings = [], [], []
-    parts = ground.parts(sheet.layer.region, sheet.overlap_mm)
+    pieces, splices, findings, joints = [], [], [], []
+    meetings = ground.meetings(maps.fields if maps else ())
+    parts = ground.parts(sheet.layer.region, sheet.overlap_mm, meetings)
     for index, leaves in enumerate(parts):
-        cutter = _Cutter(sheet, ground, maps, earlier, order, strains)
+        cutter = _Cutter(sheet, ground, maps, earlier, order, strains, meetings)
         blanks = cutter.blanks(leaves)
         for strip, blank in enumerate(blanks):
             blank.id = piece_id(sheet.layer.id, index, len(parts), strip, len(blanks))
@@ -103,25 +106,27 @@ def cut_sheet(
                     len(blanks),
                     sheet,
                     ground,
-                    rules,
+                    rules[blank.leaf] if rules else (),
                     strains,
                 )
             )
         splices.extend(cutter.placed)
         findings.extend(cutter.findings)
+        joints.extend(cutter.joints)
     findings.extend(_narrow(pieces, sheet))
-    return CutSheet(tuple(pieces), tuple(splices), tuple(findings))
+    return CutSheet(tuple(pieces), tuple(splices), tuple(findings), tuple(joints))
 
 
 class _Cutter:
     """Splits the leaves of one part into strips and joins them."""
 
-    def __init__(self, sheet, ground, maps, earlier, order, strains):
-        self.sheet, self.ground, self.maps = sheet, ground, maps
+    def __init__(self, sheet, ground, maps, earlier, order, strains, meetings):
+        self.sheet, self.ground, self.maps, self.meetings = sheet, ground, maps, meetings
         self.earlier, self.order, self.strains = earlier, order, strains
         self.frame = warp_frame(sheet.angle_deg, ground.spec.part.hand)
         self.placed: list[PastSplice] = []
         self.findings: list[Finding] = []
+        self.joints: list[BreakJoint] = []
         self._lines: list[tuple[int, int, float]] = []  # leaf, splice number, position
 
     def _way(self, leaf: int, polygon: Polygon) -> Way:
@@ -133,22 +138,25 @@ class _Cutter:
             return way
         cloth = self.ground.spec.materials.cloths[layer.material]
         if layer.drape == "lay":
-            return self._within_limit(layer, polygon, way, cloth.strain_limit_pct)
+            return self._within_limit(layer, leaf, polygon, way, cloth.strain_limit_pct)
         ring, below = ring_of(polygon), raised or UNRAISED
-        way = draped(self.ground.face, ring, self.sheet.angle_deg, cloth, below)
+        way = draped(self.ground.views[leaf].face, ring, self.sheet.angle_deg, cloth, below)
         if way.locked_share > 0:
             self.findings.append(_locks(self.sheet, way, cloth.locking_deg))
         return way
 
-    def _within_limit(self, layer: Ply, polygon: Polygon, way: Way, limit_pct: float) -> Way:
+    def _within_limit(
+        self, layer: Ply, leaf: int, polygon: Polygon, way: Way, limit_pct: float
+    ) -> Way:
         """The way as it is, or with darts where the face strains the cloth past its limit."""
         strain = self.strains.of_face(polygon) if self.strains else 0.0
         if not limit_pct or strain <= limit_pct:
             return way
-        plan = self.ground.dart_plan(polygon, limit_pct)
+        plan = self.ground.dart_plan(polygon, limit_pct, leaf)
         if plan is not None and layer.darts and self.maps is not None:
-            below = Below(self.maps.field, self.maps.field.break_lines)
-            plan = over(plan, self.ground.face, ring_of(polygon), below)
+            field = self.maps.fields[leaf]
+            face = self.ground.views[leaf].face
+            plan = over(plan, face, ring_of(polygon), Below(field, field.break_lines))
         self.findings.append(_strained(layer, strain, limit_pct, plan))
         return darted(plan) if plan is not None and layer.darts else way
 
@@ -167,7 +175,7 @@ class _Cutter:
                     for k, wedge in enumerate(way.darts_mm, 1)
                 ]
                 cut_stretches = divided(cut, [*cut_stretches, *darts])
-            lines = self._place(cut, way.carry)
+            lines = self._place(cut, way.carry, leaf)
             first = len(self._lines) + 1
             self._lines += [(leaf, first + k, line) for k, line in enumerate(lines)]
             self.placed += [self._past(line, cut, way) for line in lines]
@@ -175,7 +183,7 @@ class _Cutter:
             found += self._strips(whole, lines, first)
         return found
 
-    def _place(self, cut: Polygon, carry: Carry | None) -> tuple[float, ...]:
+    def _place(self, cut: Polygon, carry: Carry | None, leaf: int) -> tuple[float, ...]:
         sheet, frame = self.sheet, self.frame
         at = frame.positions(shapely.get_coordinates(cut.exterior))
         low, high = float(at.min()), float(at.max())
@@ -185,7 +193,7 @@ class _Cutter:
         low, high = low - grown / 2, high + grown / 2
         if sheet.usable_mm <= 0 or high - low <= sheet.usable_mm:
             return ()
-        clear = self._clear(cut, carry)
+        clear = self._clear(cut, carry, leaf)
         kept = sorted(clear, key=lambda interval: interval[0] - interval[1])  # widest first
         while True:
             lines = self._staggered(low, high, kept, carry)
@@ -199,11 +207,11 @@ class _Cutter:
             self.findings.append(_crosses_clear(sheet))
         return lines
 
-    def _clear(self, cut: Polygon, carry: Carry | None) -> list[tuple[float, float]]:
+    def _clear(self, cut: Polygon, carry: Carry | None, leaf: int) -> list[tuple[float, float]]:
         """Positions barred by the regions to be kept clear of splices."""
         found = []
         for region in self.sheet.rule.keep_clear:
-            shape = _carried_shape(self.ground.regions.net(region), carry)
+            shape = _carried_shape(self.ground.views[leaf].net(region), carry)
             found += barred_by_regions(shape, cut, self.frame, self.sheet.overlap_mm)
         return found
 
@@ -263,12 +271,23 @@ class _Cutter:
         for leaf, number, line in self._lines:
             same = [b for b in blanks if b.leaf == leaf]
             join_strips(same, number, line, overlap, self.frame)
-        for index, line in enumerate(self.ground.kink_lines()):
-            inner = [b for b in blanks if b.leaf == index]
-            outer = [b for b in blanks if b.leaf == index + 1]
-            if inner and outer:
-                number = len(self._lines) + index + 1
-                join_leaves(inner, outer, f"kink {index + 1}", line, overlap, number)
+        for meeting in self.meetings:
+            inner = [b for b in blanks if b.leaf == meeting.number]
+            outer = [b for b in blanks if b.leaf == meeting.number + 1]
+            number = len(self._lines) + meeting.number + 1
+            pairs = join_leaves(inner, outer, meeting, overlap, number)
+            self.joints += [
+                break_joint(
+                    meeting,
+                    self.ground.face,
+                    (first.id, second.id),
+                    (first.way.carry, second.way.carry),
+                    self.maps.fields if self.maps else (),
+                    overlap,
+                    (start, end),
+                )
+                for first, second, start, end in pairs
+            ]
 
 
 def _carried_ring(ring: np.ndarray, carry: Carry | None) -> np.ndarray:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
 
 import numpy as np
 import shapely
@@ -102,9 +103,10 @@ class LeafMaps:
     face: Face
     kinks_mm: tuple[float, ...]
     maps: tuple[RaisedMap, ...]
-    field: HeightField
+    fields: tuple[HeightField, ...]  # of each leaf, as seen from it
     left_out: tuple[str, ...] = ()  # layers whose walls are too steep for a pattern to follow
     left_out_mm: float = 0.0  # their height together
+    level_mm: float = 0.0  # how far above `fields` the pattern is that of
 
     def leaf(self, index: int) -> RaisedMap:
         """The map of one leaf, right a little past its kinks too."""
@@ -146,75 +148,97 @@ class Raisings:
     def __init__(self, face: Face, kinks_mm: Sequence[float], margin_mm: float):
         self.face, self.kinks_mm, self.margin_mm = face, tuple(kinks_mm), margin_mm
         self._raisers: dict[tuple[str, ...], list[Raiser]] = {}  # by the layers with creases
-        self._known: list[tuple[HeightField, LeafMaps]] = []
+        self._known: list[tuple[tuple[HeightField, ...], LeafMaps]] = []
 
-    def under(self, field: HeightField) -> LeafMaps | None:
-        """The maps for a layer that lies on `field`; None where the pattern is the mould face's.
+    def under(self, fields: tuple[HeightField, ...]) -> LeafMaps | None:
+        """The maps for a layer that lies on `fields`, one for each leaf; None where the pattern
+        is the mould face's.
 
         On a flat face thin sheets change nothing a knife could follow, only cores and blocks do.
         """
-        if field.flat or (self.face.flat and not _creased(field)):
+        if fields[0].flat or (self.face.flat and not _creased(fields)):
             return None
         for known, maps in reversed(self._known):
-            if not field.significant_change(known, SAME_HEIGHT_MM):
+            if not any(
+                one.significant_change(other, SAME_HEIGHT_MM)
+                for one, other in zip(fields, known, strict=True)
+            ):
                 return maps
         try:
-            maps = self._raised(field)
+            maps = self._raised(fields)
         except GeometryError:
-            steep = [rise for rise in field.rises if rise.walls is not None]
+            steep = [rise for rise in fields[0].rises if rise.walls is not None]
             if not steep:
                 raise
             maps = replace(
-                self._raised(without_walls(field)),
+                self._raised(without_walls(fields)),
                 left_out=tuple(rise.layer for rise in steep),
                 left_out_mm=sum(rise.thickness_mm for rise in steep),
             )
-        self._known.append((field, maps))
+        self._known.append((fields, maps))
         return maps
 
-    def under_panel(self, field: HeightField, region: BaseGeometry, by_mm: float) -> LeafMaps:
-        """The maps for a stiff sheet on `field` that bends about a line `by_mm` up in it.
+    def under_panel(
+        self, fields: tuple[HeightField, ...], regions: Sequence[BaseGeometry], by_mm: float
+    ) -> LeafMaps:
+        """The maps for a stiff sheet on `fields` that bends about a line `by_mm` up in it.
 
-        It is laid flat alone: what lies beside it does not hold it.
+        It is laid flat alone: what lies beside it does not hold it. `regions` is where it lies as
+        seen from each leaf.
         """
         mirror, raised = mirror_of(self.face), []
-        lines = in_one_order(field.break_lines, mirror)
-        for one in leaf_faces(self.face, self.kinks_mm):
+        for one, field, region in zip(self._leaf_faces, fields, regions, strict=True):
             parts = polygons_of(region.intersection(shapely.Polygon(one.outline_mm).buffer(0.01)))
             if not parts:
                 raised.append(UNRAISED)
                 continue
+            lines = in_one_order(field.break_lines, mirror)
             whole = parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts).convex_hull
             ring = canonical_ring(ring_of(whole) * mirror, MESH_GRID_MM) * mirror
             raiser = Raiser(one, _inside(lines, ring, PANEL_MARGIN_MM), ring, PANEL_MARGIN_MM)
-            raised.append(raiser.raise_to(lambda points: field(points) + by_mm))
-        return LeafMaps(self.face, self.kinks_mm, tuple(raised), field)
+            raised.append(raiser.raise_to(partial(_higher, field, by_mm)))
+        return LeafMaps(self.face, self.kinks_mm, tuple(raised), fields, level_mm=by_mm)
 
-    def _raised(self, field: HeightField) -> LeafMaps:
-        creased = _creased(field)
+    @cached_property
+    def _leaf_faces(self) -> list[Face]:
+        return leaf_faces(self.face, self.kinks_mm)
+
+    def _raised(self, fields: tuple[HeightField, ...]) -> LeafMaps:
+        creased = _creased(fields)
         if creased not in self._raisers:
-            self._raisers[creased] = self._raisers_for(field)
-        raised = tuple(raiser.raise_to(field) for raiser in self._raisers[creased])
-        return LeafMaps(self.face, self.kinks_mm, raised, field)
+            self._raisers[creased] = self._raisers_for(fields)
+        raised = tuple(
+            raiser.raise_to(field)
+            for raiser, field in zip(self._raisers[creased], fields, strict=True)
+        )
+        return LeafMaps(self.face, self.kinks_mm, raised, fields)
 
-    def _raisers_for(self, field: HeightField) -> list[Raiser]:
+    def _raisers_for(self, fields: tuple[HeightField, ...]) -> list[Raiser]:
         mirror, margin = mirror_of(self.face), self.margin_mm
-        lines = in_one_order(field.break_lines, mirror)
         raisers = []
-        for one in leaf_faces(self.face, self.kinks_mm):
+        for one, field in zip(self._leaf_faces, fields, strict=True):
+            lines = in_one_order(field.break_lines, mirror)
             ring = canonical_ring(one.outline_mm * mirror, MESH_GRID_MM) * mirror
             raisers.append(Raiser(one, _inside(lines, ring, margin), ring, margin))
         return raisers
 
 
-def without_walls(field: HeightField) -> HeightField:
-    """The field without the blocks, rods and square cores whose sides are walls."""
-    return replace(field, rises=tuple(rise for rise in field.rises if rise.walls is None))
+def _higher(field: HeightField, by_mm: float, points: np.ndarray) -> np.ndarray:
+    return field(points) + by_mm
 
 
-def _creased(field: HeightField) -> tuple[str, ...]:
+def without_walls(fields: tuple[HeightField, ...]) -> tuple[HeightField, ...]:
+    """The fields without the blocks, rods and square cores whose sides are walls."""
+    return tuple(
+        replace(field, rises=tuple(rise for rise in field.rises if rise.walls is None))
+        for field in fields
+    )
+
+
+def _creased(fields: tuple[HeightField, ...]) -> tuple[str, ...]:
     """Keys of the rises that a mesh has to follow."""
-    return tuple(rise.key for rise in field.rises if rise.ramps or rise.walls is not None)
+    rises = (rise for field in fields for rise in field.rises)
+    return tuple(rise.key for rise in rises if rise.ramps or rise.walls is not None)
 
 
 def in_one_order(lines: Sequence[np.ndarray], mirror: np.ndarray) -> list[np.ndarray]:

@@ -70,7 +70,7 @@ class Regions:
         face: the mould face.
         edges: trim rules by edge name.
         layers: all layers, in order, so that a region may stand around any other layer.
-        rod_region: answers where a rod layer lies (rods have a line, not a region).
+        rod_region: answers where a rod layer lies on a face (rods have a line, not a region).
     """
 
     def __init__(
@@ -78,7 +78,7 @@ class Regions:
         face: Face,
         edges: Sequence[EdgeRule] = (),
         layers: Sequence[Layer] = (),
-        rod_region: Callable[[Rod], BaseGeometry] | None = None,
+        rod_region: Callable[[Rod, Face], BaseGeometry] | None = None,
     ):
         self.face = face
         self.plan = NetFace(face, tuple(edges))
@@ -89,10 +89,15 @@ class Regions:
             for name in (getattr(layer, "group", ""), drop.run if drop else ""):
                 if name and name not in self._layers:
                     self._groups.setdefault(name, []).append(layer.id)
+        self._given = edges, layers, rod_region
         self._rod_region = rod_region
         self._net: dict[Region, BaseGeometry] = {}
         self._trimmed: dict[Region, BaseGeometry] = {}
         self._open: list[str] = []  # layers being worked out, to catch a circle
+
+    def on(self, face: Face) -> Regions:
+        """The same regions worked out on another face, or on another view of the same."""
+        return Regions(face, *self._given)
 
     def net(self, region: Region) -> BaseGeometry:
         """The region up to the net line: Polygon, MultiPolygon or an empty Polygon."""
@@ -105,10 +110,6 @@ class Regions:
         if region not in self._trimmed:
             self._trimmed[region] = self.plan.trimmed(self.net(region))
         return self._trimmed[region]
-
-    def sheet(self, band: SpanBand) -> BaseGeometry:
-        """A stretch of the span, carried past the face on its open sides (not clipped)."""
-        return self._span_band(band)
 
     def of_layer(self, layer_id: str) -> BaseGeometry:
         """Net region of a layer, or of all layers of a group or run.
@@ -126,7 +127,7 @@ class Regions:
         self._open.append(layer_id)
         try:
             if isinstance(layer, Rod) and self._rod_region is not None:
-                return clean(self._rod_region(layer).intersection(self.plan.net))
+                return clean(self._rod_region(layer, self.face).intersection(self.plan.net))
             return self.net(layer.region)
         finally:
             self._open.pop()

@@ -96,6 +96,7 @@ def place_seam(
     to_cut: ToCut,
     turn_deg: float = 0.0,
     chosen: bool = False,
+    line_mm: np.ndarray | None = None,
 ) -> SeamLine:
     """Carry a seam of the spec into the cut frame and find its first side.
 
@@ -104,8 +105,9 @@ def place_seam(
         to_cut: (n, 2) pattern mm -> (n, 2) cut frame mm, of the face the core lies on.
         turn_deg: break of the face at the seam.
         chosen: True for a seam the tool placed.
+        line_mm: (n, 2) where it runs on the pattern, if not where its own words have it.
     """
-    points = seam_points(seam.line, face)
+    points = seam_points(seam.line, face) if line_mm is None else line_mm
     middle = points[len(points) // 2] if len(points) > 2 else points.mean(axis=0)
     run = points[-1] - points[0]
     across = (

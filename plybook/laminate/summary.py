@@ -8,7 +8,7 @@ from plybook.diagnostics import Finding
 from plybook.laminate.core_ends import core_end_findings
 from plybook.laminate.heights import HeightField
 from plybook.laminate.mass import laminate_mass
-from plybook.laminate.model import LaidLayer, Laminate, Piece, Zone
+from plybook.laminate.model import BreakJoint, LaidLayer, Laminate, Piece, Zone
 from plybook.laminate.pastnet import trim_findings
 from plybook.laminate.rules import trade_findings
 from plybook.laminate.section_cut import section_cuts
@@ -23,6 +23,7 @@ def sum_up(
     face: Face,
     layers: Sequence[LaidLayer],
     pieces: Sequence[Piece],
+    joints: Sequence[BreakJoint],
     field: HeightField,
     findings: Iterable[Finding],
 ) -> Laminate:
@@ -33,6 +34,7 @@ def sum_up(
         face: its mould face.
         layers: as laid, first laid first.
         pieces: what was cut.
+        joints: of pieces that meet where the face breaks.
         field: the heights after the last layer.
         findings: what was found layer by layer.
 
@@ -46,6 +48,7 @@ def sum_up(
         layers=tuple(layers),
         zones=zones,
         sections=section_cuts(spec, face, layers, field),
+        joints=tuple(joints),
         mass_g=mass.total_g,
         centre_mm=mass.centre_mm,
         findings=all_findings(spec, face, layers, pieces, zones, findings),

@@ -194,12 +194,12 @@ class NetFace:
             before, after = runs[k - 1], runs[(k + 1) % len(runs)]
             if along[start] >= 0 and out > 0:
                 sides = (
-                    _arriving(closed[before[0] : before[1] + 1]) if along[before[0]] < 0 else None,
-                    _arriving(closed[after[0] : after[1] + 1][::-1])
+                    arriving(closed[before[0] : before[1] + 1]) if along[before[0]] < 0 else None,
+                    arriving(closed[after[0] : after[1] + 1][::-1])
                     if along[after[0]] < 0
                     else None,
                 )
-                shapes.append(_run_on(line, out, sides))
+                shapes.append(run_on(line, out, sides))
             if along[start] >= 0 and along[after[0]] >= 0:
                 shapes.append(_mitre(line[-2:], closed[after[0] : after[0] + 2], out,
                                      float(allowance[after[0]])))  # fmt: skip
@@ -230,7 +230,7 @@ def _without_stubs(line_mm: np.ndarray) -> np.ndarray:
     return np.vstack([line_mm[:1], inner[gap >= ON_EDGE_MM], line_mm[-1:]])
 
 
-def _arriving(line_mm: np.ndarray) -> np.ndarray:
+def arriving(line_mm: np.ndarray) -> np.ndarray:
     """The last (2, 2) segment of a line, taken long enough to have a direction."""
     away = np.hypot(*(line_mm[:-1] - line_mm[-1]).T)
     far = np.flatnonzero(away >= DIRECTION_MM)
@@ -243,7 +243,7 @@ def _inside_angle_deg(coming: np.ndarray, going: np.ndarray) -> float:
     return 180.0 - turn
 
 
-def _run_on(
+def run_on(
     line_mm: np.ndarray, out_mm: float, sides: tuple[np.ndarray | None, np.ndarray | None]
 ) -> BaseGeometry:
     """The band outside a stretch of an edge, its ends cut in line with the sides given.

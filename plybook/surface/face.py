@@ -8,7 +8,8 @@ and its finished pattern mirrored, so that opposite hands agree to the last digi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import cast
 
 import numpy as np
@@ -137,8 +138,16 @@ class LoftedFace:
     axis_mm: np.ndarray
     strain: StrainReport
     area_mm2: float
+    covers: tuple[float, float] = (0.0, 1.0)  # first and last share of its edges
+    names: tuple[str, ...] = ()  # of its edges at the first and last share, the root and the tip
     flat: bool = False
     holes_mm: tuple[np.ndarray, ...] = ()
+
+    @cached_property
+    def views(self) -> tuple[LoftedFace, ...]:
+        """The face as seen from each leaf: the pattern of that leaf as it is, the other leaves
+        attached to it without a gap. Where leaf and view are the same, so are their patterns."""
+        return tuple(_seen_from(self, number) for number in range(len(self.leaves)))
 
     def to_pattern(self, span_share: np.ndarray) -> np.ndarray:
         """(span mm, share) -> pattern frame, mm."""
@@ -233,12 +242,44 @@ def _widest(kinks: tuple[Kink, ...]) -> float:
     return max((2 * k.gap_mm for k in kinks if not k.accepted), default=0.0)
 
 
+def _seen_from(face: LoftedFace, number: int) -> LoftedFace:
+    leaves = list(face.leaves)
+    for place in range(number + 1, len(leaves)):
+        leaves[place] = _attached(leaves[place], leaves[place - 1], outwards=True)
+    for place in range(number - 1, -1, -1):
+        leaves[place] = _attached(leaves[place], leaves[place + 1], outwards=False)
+    seen = replace(face, leaves=tuple(leaves))
+    return replace(seen, **_outlines(seen.leaves, face.covers, face.names, 0.0),
+                   station_lines=_stations(seen.leaves, face.station_lines))  # fmt: skip
+
+
+def _attached(leaf: Leaf, to: Leaf, outwards: bool) -> Leaf:
+    """The leaf with every point moved by what it misses its neighbour by at the same w."""
+    pattern, other = leaf.pattern, to.pattern
+    ends = (0, -1) if outwards else (-1, 0)
+    miss = other.coefficients[ends[1]] - pattern.coefficients[ends[0]]
+    moved = replace(pattern, coefficients=pattern.coefficients + miss)
+    return replace(leaf, pattern=moved)
+
+
+def _outlines(leaves: tuple[Leaf, ...], covers, names, gap_mm: float) -> dict:
+    edges = net_edges(leaves, covers, names, gap_mm)
+    rings = tuple(ring_of(net_edges((leaf,), covers, names, 0.0)) for leaf in leaves)
+    return {"edges": edges, "outline_mm": ring_of(edges), "leaves_mm": rings}
+
+
+def _stations(leaves: tuple[Leaf, ...], lines) -> tuple[StationLine, ...]:
+    return tuple(
+        replace(line, points_mm=span_line(_leaf_at(leaves, line.span_mm), line.span_mm))
+        for line in lines
+    )
+
+
 def _lofted(mould: StationMould, axis: Axis, leaves: tuple[Leaf, ...], kinks, area: float):
-    shares, names = (mould.from_share, mould.to_share), mould.edge_names
-    edges = net_edges(leaves, shares, names, _widest(kinks))
-    rings = tuple(ring_of(net_edges((leaf,), shares, names, 0.0)) for leaf in leaves)
+    covers, names = (mould.from_share, mould.to_share), mould.edge_names
+    outlines = _outlines(leaves, covers, names, _widest(kinks))
     lines = tuple(
-        StationLine(f"station {i + 1}", s.at_mm, span_line(_leaf_at(leaves, s.at_mm), s.at_mm))
+        StationLine(f"station {i + 1}", s.at_mm, np.zeros((0, 2)))
         for i, s in enumerate(mould.stations)
     )
     spans, axis_shares = axis_ends(axis, leaves[0].loft, mould)
@@ -246,5 +287,13 @@ def _lofted(mould: StationMould, axis: Axis, leaves: tuple[Leaf, ...], kinks, ar
     ends = [_leaf_at(leaves, spans[i]).flat(spans[i : i + 1], w[i : i + 1])[0] for i in (0, 1)]
     line = np.array([[0.0, 0.0], [ends[1][0], 0.0]])
     return LoftedFace(
-        leaves, kinks, edges, ring_of(edges), rings, lines, line, strain_report(leaves), area
+        leaves=leaves,
+        kinks=kinks,
+        **outlines,
+        station_lines=_stations(leaves, lines),
+        axis_mm=line,
+        strain=strain_report(leaves),
+        area_mm2=area,
+        covers=covers,
+        names=tuple(names),
     )

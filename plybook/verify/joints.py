@@ -12,17 +12,22 @@ import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.report import Report
-from plybook.verify.tolerances import JOINT_MM, LAP_MM, POINT_MM
+from plybook.verify.tolerances import JOINT_MM
 
 STEP_MM = 5.0  # between the places of a joint that are measured
 LEAST_MM = 5.0  # a joint shorter than this is none
+ENDS = 4  # places of a joint at its ends that may face the side next to it
+STRETCH = 0.002  # of a length, for chords of a bent line and what strain the pieces do not state
+SLACK_MM = 0.15  # on a length, whatever it is
+ALL_ALONG = "splices with the overlap they state all along"
 
 Lines = Sequence[np.ndarray]
 
 
 def check_joints(plan: dict, report: Report) -> None:
-    """Every joint of plies and films, from end to end."""
+    """Every joint of plies and films, and every joint at a break of the face."""
     pieces = {piece["id"]: piece for piece in plan["pieces"]}
+    proved = _check_breaks(plan, pieces, report)
     for piece in plan["pieces"]:
         for neighbour in piece.get("splice", {}).get("neighbours", ()):
             other = pieces.get(neighbour)
@@ -30,7 +35,7 @@ def check_joints(plan: dict, report: Report) -> None:
                 report.fault(f"piece {piece['id']}",
                              f"its splice names {neighbour}, which is not there")  # fmt: skip
             elif piece["id"] < neighbour and piece["id"] in other["splice"]["neighbours"]:
-                _check_pair(piece, other, report)
+                _check_splice(piece, other, frozenset((piece["id"], neighbour)) in proved, report)
 
 
 def base_name(name: str) -> str:
@@ -47,21 +52,19 @@ def edges_named(piece: dict, name: str) -> list[np.ndarray]:
     ]
 
 
-def _check_pair(piece: dict, other: dict, report: Report) -> None:
+def _check_splice(piece: dict, other: dict, at_break: bool, report: Report) -> None:
     where = f"splice {piece['id']} to {other['id']}"
     names = [{base_name(edge["name"]) for edge in p["edges"]} for p in (piece, other)]
     shared = sorted(name for name in names[0] & names[1] if name.startswith("splice "))
     wanted = float(piece["splice"]["overlap_mm"])
-    if not shared and any(name.startswith("kink ") for name in names[0] & names[1]):
-        _check_laid(piece, other, where, report)
-        return
     reach = np.concatenate([_reaches(piece, other, name) for name in shared] or [np.zeros(0)])
     if not len(reach):
-        report.fault(where, "the parts have no side in common")
+        if not at_break:
+            report.fault(where, "the parts have no side in common")
         return
     worst = float(reach[np.argmax(np.abs(reach - wanted))])
-    report.expect(abs(worst - wanted) <= JOINT_MM, "splices with the overlap they state all along",
-                  where, f"the parts overlap by {worst:.2f} mm, stated {wanted:.2f}")  # fmt: skip
+    report.expect(abs(worst - wanted) <= JOINT_MM, ALL_ALONG, where,
+                  f"the parts overlap by {worst:.2f} mm, stated {wanted:.2f}")  # fmt: skip
 
 
 def _reaches(piece: dict, other: dict, name: str) -> np.ndarray:
@@ -106,36 +109,73 @@ def across(points: np.ndarray, lines: Lines) -> tuple[np.ndarray, np.ndarray]:
     return best, meets
 
 
-def _check_laid(piece: dict, other: dict, where: str, report: Report) -> None:
-    one, two = (np.array(p["laid_outline_mm"], dtype=float) for p in (piece, other))
-    wanted = piece["splice"]["overlap_mm"]
-    lap = 0.5 * (_reach_into(one, two) + _reach_into(two, one))
-    # over a core the ply is larger than the face it is measured on
-    stretch = max(abs(p["growth"]["area_pct"]) for p in (piece, other)) / 100
-    report.expect(abs(lap - wanted) <= LAP_MM + stretch * wanted,
-                  "splices with the overlap they state", where,
-                  f"the parts overlap by {lap:.2f} mm, stated {wanted:.2f}")  # fmt: skip
+# ---------------------------------------------------------------- at a break of the face
 
 
-def _reach_into(one: np.ndarray, two: np.ndarray) -> float:
-    """How far one ring reaches into another along most of the seam, mm.
+def _check_breaks(plan: dict, pieces: dict[str, dict], report: Report) -> set[frozenset[str]]:
+    """Joints whose pieces are cut in frames of their own, and the pairs of pieces they are of.
 
-    From points of the first ring's sides that lie within the second, straight back into the first
-    until the second ends: across the seam, whatever the shape of the strip they share.
+    On the part both pieces have their joint in one line; that line is as long in either frame as
+    on the part, and as far from a second line beside it; and both pieces reach to it, all along.
     """
-    low, high = two.min(axis=0) - 1, two.max(axis=0) + 1
-    points, inwards = [], []
-    for a, b in zip(one, np.roll(one, -1, axis=0), strict=True):
-        size = float(np.hypot(*(b - a)))
-        count = max(2, int(size) + 1)
-        line = a + (b - a) * ((np.arange(count) + 0.5) / count)[:, None]
-        near = np.all((line >= low) & (line <= high), axis=1)
-        points.append(line[near])
-        left = np.array([a[1] - b[1], b[0] - a[0]]) / max(size, 1e-12)
-        inwards.append(np.repeat(left[None], int(near.sum()), axis=0))
-    start, way = np.concatenate(points), np.concatenate(inwards)
-    depth = np.where(plane.inside(start, two), plane.distance_to_path(start, two), 0.0)
-    within = depth > max(POINT_MM, 0.5 * depth.max(initial=0.0))  # not where the sides run together
-    if not within.any():
-        return 0.0
-    return float(np.median(plane.way_out(start[within], way[within], two)))
+    found = set()
+    for joint in plan.get("joints", []):
+        sides = joint["sides"]
+        where = f"{joint['name']}, {' to '.join(side['piece'] for side in sides)}"
+        found.add(frozenset(side["piece"] for side in sides))
+        lines = [np.array(side.get("meets_mm", side["on_part_mm"]), dtype=float) for side in sides]
+        apart = float(np.linalg.norm(lines[0] - lines[1], axis=1).max())
+        report.expect(apart <= JOINT_MM, "joints at a break on one line of the part", where,
+                      f"the two sides are {apart:.2f} mm apart on the part")  # fmt: skip
+        reaches = []
+        for side in sides:
+            piece = pieces[side["piece"]]
+            wrong = _untrue(side, piece)
+            report.expect(wrong <= 0, "joints at a break of their true length and bow", where,
+                          f"in the frame of {piece['id']} the joint is not what it is on the part "
+                          f"by {wrong:.2f} mm more than cloth gives")  # fmt: skip
+            reaches.append(_reach_past(side, piece, joint["name"]))
+        reach = np.sum(reaches, axis=0)
+        good = np.isfinite(reach)
+        if good.sum() < max(2, len(reach) - ENDS):
+            report.fault(where, "the pieces do not reach the joint all along")
+            continue
+        wanted = float(joint["overlap_mm"])
+        worst = float(reach[good][np.argmax(np.abs(reach[good] - wanted))])
+        report.expect(abs(worst - wanted) <= JOINT_MM, "joints at a break closed all along", where,
+                      f"the pieces reach over one another by {worst:.2f} mm, "
+                      f"stated {wanted:.2f}")  # fmt: skip
+    return found
+
+
+def _untrue(side: dict, piece: dict) -> float:
+    """How much more the joint and a line beside it differ, cut against part, than strain can do.
+
+    Both lines are compared over every stretch, and their distance at every place.
+    """
+    give = max((abs(s) for s in piece["strain_pct"]), default=0.0) / 100 + STRETCH
+    names = ("line_mm", "beside_mm"), ("on_part_mm", "beside_on_part_mm")
+    cut, part = ([np.array(side[n], dtype=float) for n in pair] for pair in names)
+    worst = -np.inf
+    for flat, space in zip(cut, part, strict=True):
+        own, true = (np.linalg.norm(np.diff(line, axis=0), axis=1) for line in (flat, space))
+        total = np.concatenate([[0.0], np.cumsum(own - true)])
+        length = np.concatenate([[0.0], np.cumsum(true)])
+        differ = np.abs(total[:, None] - total[None])
+        allowed = SLACK_MM + give * np.abs(length[:, None] - length[None])
+        worst = max(worst, float((differ - allowed).max()))
+    own, true = (np.linalg.norm(one - two, axis=1) for one, two in (cut, part))
+    return max(worst, float((np.abs(own - true) - SLACK_MM - give * true).max()))
+
+
+def _reach_past(side: dict, piece: dict, name: str) -> np.ndarray:
+    """(n,) how far a piece reaches past its joint's line at every place, mm; nan where no side of
+    it faces the place."""
+    points = np.array(side["line_mm"], dtype=float)
+    outline = np.array(piece["outline_mm"], dtype=float)
+    away, meets = across(points, edges_named(piece, name))
+    back = np.array(side["beside_mm"], dtype=float) - points
+    back /= np.linalg.norm(back, axis=1)[:, None]
+    # a hair past the line, seen from the piece: inside where the piece goes on
+    beyond = plane.inside(points - back * min(away.min(initial=1.0) / 2 + 1e-6, 1.0), outline)
+    return np.where(meets, np.where(beyond, away, -away), np.nan)

@@ -8,8 +8,22 @@ import pytest
 import shapely
 
 from plybook.laminate import lay_up
-from plybook.plan import piece_row
-from plybook.spec.model import Core, OnPattern, OutlineMould, Ply, Polygon, Treatment, Whole
+from plybook.plan import joint_row, piece_row
+from plybook.spec.model import (
+    AtShare,
+    Core,
+    Inset,
+    NacaSection,
+    OnPattern,
+    OutlineMould,
+    Ply,
+    Polygon,
+    SpliceRule,
+    Station,
+    StationMould,
+    Treatment,
+    Whole,
+)
 from plybook.surface import build_face
 from plybook.verify.joints import check_joints
 from plybook.verify.report import Report
@@ -21,7 +35,10 @@ ALL_ALONG = "splices with the overlap they state all along"
 def plan_of(given):
     laminate = lay_up(given, build_face(given))
     assert not [f for f in laminate.findings if f.severity.value == "error"]
-    return {"pieces": [piece_row(piece) for piece in laminate.pieces]}
+    return {
+        "pieces": [piece_row(piece) for piece in laminate.pieces],
+        "joints": [joint_row(joint) for joint in laminate.joints],
+    }
 
 
 def proved(plan):
@@ -69,3 +86,110 @@ def test_a_splice_cut_askew_is_caught(over_a_bevel, by_mm):
         ring[:] = [[x + by_mm, y] if [x, y] == corner else [x, y] for x, y in ring]
     (fault,) = proved(plan).faults
     assert "splice B.1 to B.2" in fault and "stated 25.00" in fault
+
+
+# ---------------------------------------------------------------- at a break of the face
+
+EDGES = ("leading", "trailing", "root", "tip")
+CLOSED = "joints at a break closed all along"
+TRUE = "joints at a break of their true length and bow"
+BUTT = SpliceRule("butt", 0.0, 50.0, 100.0)
+
+
+def broken(layers, stations, hand="right"):
+    mould = StationMould(tuple(stations), "upper", 0.0, 1.0, "female", "ruled", EDGES, ())
+    given = spec(layers, dict.fromkeys(EDGES, 10.0), mould=mould, axis=AtShare(0.3))
+    wide = {"twill": cloth(roll=6000.0, usable=6000.0)}
+    given = replace(given, materials=replace(given.materials, cloths=wide))
+    return plan_of(replace(given, part=replace(given.part, hand=hand)))
+
+
+def stations(*rows):
+    """Rows of span, chord, sweep and rise, all of one section."""
+    return [Station(*row, 0.0, 0.25, NacaSection("2412")) for row in rows]
+
+
+DIHEDRAL = stations((0.0, 1000.0, 0.0, 0.0), (1500.0, 1000.0, 0.0, 50.0),
+                    (3000.0, 1000.0, 0.0, 400.0))  # fmt: skip
+CRANKED = stations((0.0, 1200.0, 0.0, 0.0), (1500.0, 1000.0, 60.0, 50.0),
+                   (3000.0, 600.0, 300.0, 400.0))  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def butted():
+    """One butted ply over a break of the dihedral."""
+    return broken([Ply("P1", "twill", "s", Whole(), angle_deg=45.0, splice=BUTT)], DIHEDRAL)
+
+
+def of(plan, name):
+    return next(piece for piece in plan["pieces"] if piece["id"] == name)
+
+
+def kink_side(piece):
+    (edge,) = (e for e in piece["edges"] if e["name"] == "kink 1")
+    return edge
+
+
+def gaps_in_space(plan, joint):
+    """The joint measured once more, by the face that the pieces were made from."""
+    sides = [np.array(side.get("meets_mm", side["on_part_mm"])) for side in joint["sides"]]
+    return np.linalg.norm(sides[0] - sides[1], axis=1)
+
+
+def test_a_butt_at_a_break_is_closed_and_proved(butted):
+    report = proved(butted)
+    assert not report.faults and report.proofs[CLOSED] == 1 and report.proofs[TRUE] == 2
+    (joint,) = butted["joints"]
+    assert gaps_in_space(butted, joint).max() < 0.01
+    assert len(joint["sides"][0]["line_mm"]) > 50
+
+
+def with_side(piece, points):
+    """Changes a piece's side at the break; its corners and the rest of its outline stay."""
+    edge, outline = kink_side(piece), piece["outline_mm"]
+    first, last = (edge["points_mm"][k] for k in (0, -1))
+    start = outline.index(last)
+    ring = outline[start:] + outline[:start]
+    edge["points_mm"] = [first, *points[1:-1], last]
+    piece["outline_mm"] = [*ring[: ring.index(first) + 1], *points[1:-1]]
+
+
+def test_an_outer_piece_cut_on_the_line_of_the_inner_is_caught(butted):
+    plan = copy.deepcopy(butted)
+    inner, outer = of(plan, "P1.1"), of(plan, "P1.2")
+    with_side(outer, kink_side(inner)["points_mm"][::-1])
+    (fault,) = proved(plan).faults
+    assert "kink 1, P1.1 to P1.2" in fault and "stated 0.00" in fault
+    # and if the proof is forged along with it, its line is not the one on the part
+    side, other = plan["joints"][0]["sides"][1], plan["joints"][0]["sides"][0]
+    side["line_mm"] = other["line_mm"]
+    side["beside_mm"] = [[x + 60.0, y] for x, y in other["line_mm"]]
+    faults = proved(plan).faults
+    assert any("not what it is on the part" in fault for fault in faults), faults
+
+
+def test_pieces_that_meet_on_two_lines_of_the_part_are_caught(butted):
+    plan = copy.deepcopy(butted)
+    side = plan["joints"][0]["sides"][1]
+    for key in ("on_part_mm", "beside_on_part_mm"):
+        side[key] = [[x, y, z + 0.5] for x, y, z in side[key]]
+    (fault,) = proved(plan).faults
+    assert "0.50 mm apart on the part" in fault
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("hand", ["left", "right"])
+def test_overlaps_and_panels_over_a_crank_keep_what_they_state(hand):
+    region = Inset(tuple((edge, 100.0) for edge in EDGES))
+    bevel = (("", Treatment("bevel", 20.0)),)
+    layers = [
+        Ply("P1", "twill", "s", Whole(), angle_deg=0.0),
+        Ply("P2", "twill", "s", Whole(), angle_deg=45.0, splice=BUTT),
+        Core("C", "foam", "s", region, thickness_mm=10.0, edges=bevel),
+        Ply("P3", "twill", "s", Whole(), angle_deg=45.0),
+    ]
+    plan = broken(layers, CRANKED, hand)
+    report = proved(plan)
+    assert not report.faults and report.proofs[CLOSED] == 4
+    assert [joint["overlap_mm"] for joint in plan["joints"]] == [25.0, 0.0, 0.0, 25.0]
+    assert max(gaps_in_space(plan, joint).max() for joint in plan["joints"]) < 0.1
