@@ -21,8 +21,8 @@ from plybook.diagnostics import Finding, error
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.bevel import polygons, rings_of
 from plybook.laminate.breakproof import break_joint
+from plybook.laminate.brokencore import SAME_PLACE_MM, BrokenFace, LeafView
 from plybook.laminate.ground import Meeting
-from plybook.laminate.heights import HeightField
 from plybook.laminate.ids import piece_id
 from plybook.laminate.leaves import Leaf, leaves_of, open_kinks_mm
 from plybook.laminate.mating import mated
@@ -56,7 +56,6 @@ from plybook.surface.model import Face
 
 MOULD_SIDE_DOWN = "mould side down, bag side up, from marking to fitting"
 _SAMPLE_MM = 20.0
-_SAME_PLACE_MM = 1.0
 _PAST_KINK_MM = 30.0
 _CLEAR_MM = (60.0, 30.0)  # chosen seams stay this far from hardpoints, or else this far
 _SIZED_TRIES = 4  # divisions tried with ever more reserve until the panels as cut fit
@@ -72,31 +71,6 @@ class CoreCut:
     seams: tuple[SeamLine, ...]
     leaves: tuple[int, ...] = ()  # on which each piece lies
     joints: tuple[BreakJoint, ...] = ()
-
-
-@dataclass(frozen=True)
-class LeafView:
-    """A core as seen from one leaf: the face, where the core lies and what is let into it."""
-
-    face: Face
-    region: shapely.Geometry
-    let_in: Mapping[str, shapely.Geometry]
-
-
-@dataclass(frozen=True)
-class BrokenFace:
-    """A core on a face of several leaves: what each leaf sees, and where panels meet."""
-
-    views: tuple[LeafView, ...]
-    meetings: tuple[Meeting, ...]
-    fields: tuple[HeightField, ...]  # heights of what the core lies on, by leaf
-
-    def end(self, leaf: int, kink_mm: float) -> np.ndarray | None:
-        """Where a leaf's panels end at a break, pattern mm; None where it does not reach it."""
-        for meeting in self.meetings:
-            if abs(meeting.span_mm - kink_mm) < _SAME_PLACE_MM and leaf - meeting.number in (0, 1):
-                return meeting.lines_mm[leaf - meeting.number]
-        return None
 
 
 def core_pieces(
@@ -328,7 +302,7 @@ def _no_seams(
 
 
 def _at(seam: Seam, span_mm: float) -> bool:
-    return isinstance(seam.line, SpanLine) and abs(seam.line.at_mm - span_mm) < _SAME_PLACE_MM
+    return isinstance(seam.line, SpanLine) and abs(seam.line.at_mm - span_mm) < SAME_PLACE_MM
 
 
 def _ids_at_breaks(seams: Sequence[_Seam], meetings: Sequence[Meeting]) -> list[str]:
@@ -387,7 +361,7 @@ def _cut_leaf(
 
     several = math.isfinite(leaf.low_mm) or math.isfinite(leaf.high_mm)
     wanted = [
-        ("2" if s.spec.line.at_mm <= leaf.low_mm + _SAME_PLACE_MM else "1")
+        ("2" if s.spec.line.at_mm <= leaf.low_mm + SAME_PLACE_MM else "1")
         if several and s.kink and isinstance(s.spec.line, SpanLine)
         else "12"
         for s in seams

@@ -15,7 +15,8 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, GeometryError, PlybookError, Severity, error, warning
-from plybook.laminate.core import BrokenFace, CoreCut, LeafView, core_pieces
+from plybook.laminate.brokencore import BrokenFace, LeafView
+from plybook.laminate.core import CoreCut, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
