@@ -27,9 +27,9 @@ from plybook.drawing.bookstart import (
     resin_page,
 )
 from plybook.drawing.document import (
+    SERIAL,
     Blank,
     Block,
-    Deviations,
     Document,
     Facts,
     Heading,
@@ -38,8 +38,12 @@ from plybook.drawing.document import (
     Paragraph,
     Picture,
     PictureRow,
+    SignOff,
     Table,
+    expiry_field_id,
+    lot_field_id,
 )
+from plybook.drawing.ledgers import DEVIATIONS, INSTRUMENTS, SIGNATURES, hours, readings
 from plybook.drawing.partview import part_picture
 from plybook.drawing.recordkey import record_key
 from plybook.drawing.rosette import rosette
@@ -94,7 +98,7 @@ def booklet(
         zones_page(spec, face, laminate),
         estimates_page(spec, shop),
         findings_page(spec, findings),
-        record_page(spec, laminate),
+        record_page(spec, laminate, shop),
     )
     return Document(
         title="Ply book",
@@ -173,6 +177,7 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
             )
         ),
         Facts(cover_facts(spec, laminate, shop)),
+        Blank(SERIAL, "Serial number of this article"),
         Paragraph(
             "Angles count counter-clockwise from 0°, seen looking at the mould face; every "
             "picture is seen from the bag side. Lengths are given in "
@@ -185,15 +190,19 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
     return Page("cover", part.name, kicker, tuple(blocks), "cover", "This book", alone=True)
 
 
-def record_page(spec: PartSpec, laminate: Laminate) -> Page:
-    """What is written down at the end: lots, weights, deviations and signatures."""
+def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
+    """What is written down over the whole job: lots, hours, readings, deviations, signatures.
+
+    Lots are asked only of what this part uses: its pieces' materials and the resins of its cups.
+    """
     stock = spec.materials
-    used = {p.material for p in laminate.pieces}
+    used = {p.material for p in laminate.pieces} | {b.resin for b in shop.batches}
+    tasks = ["Cutting", *(stage.title for stage in shop.stages)]
     materials = [
         m
         for group in (stock.cloths, stock.cores, stock.rods, stock.consumables, stock.resins)
         for m in group.values()
-        if m.id in used or m.id in stock.resins
+        if m.id in used
     ]
     mass_g = round(laminate.mass_g)
     blocks: list[Block] = [
@@ -202,13 +211,25 @@ def record_page(spec: PartSpec, laminate: Laminate) -> Page:
             ((spec.part.number, spec.part.revision, HANDS[spec.part.hand], spec.part.date),),
         ),
         Heading("Lot or roll numbers", 3),
-        *(Blank(f"record.lot.{m.id}", m.name) for m in materials),
+        *(
+            SignOff(
+                (
+                    Blank(lot_field_id(m.id), m.name),
+                    Blank(expiry_field_id(m.id), "use by", "date"),
+                )
+            )
+            for m in materials
+        ),
+        hours(tasks),
+        readings([stage.title for stage in shop.stages if stage.cure_s]),
+        INSTRUMENTS,
         Heading("The part", 3),
         Blank("record.mass_g", "Mass of the part, trimmed", "measure", "g", float(mass_g)),
-        Deviations("record.deviations"),
+        DEVIATIONS,
         Notes("record.notes", "Notes"),
         Blank("record.builder", "Built by", "initials"),
         Blank("record.inspector", "Inspected by", "initials"),
+        SIGNATURES,
     ]
     return Page(
         "record",

@@ -18,6 +18,7 @@ from typing import Literal
 from plybook.drawing.scene import Scene
 from plybook.units import show_number
 
+SERIAL = "article.serial"  # field of the number that tells one article from the next
 SIGN_OFF = ("initials", "time", "lot")  # blanks at the foot of every step
 
 
@@ -107,7 +108,7 @@ class Blank:
 
     id: str
     label: str
-    kind: Literal["measure", "text", "initials", "time"] = "text"
+    kind: Literal["measure", "text", "initials", "time", "date"] = "text"
     unit: str = ""
     expected: float | None = None
     tolerance: float | None = None
@@ -142,11 +143,26 @@ class Notes:
 
 
 @dataclass(frozen=True)
-class Deviations:
-    """Ruled table of what was done differently, on paper; a growing list on screen."""
+class Column:
+    """One column of a ledger; `share` of the width on paper."""
+
+    name: str
+    label: str
+    kind: Literal["text", "long", "initials", "number", "time", "date", "choice"] = "text"
+    options: tuple[str, ...] = ()
+    share: float = 0.2
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """A list that grows at the bench: `rows` ruled rows on paper, one entry after another on
+    screen."""
 
     id: str
-    rows: int = 6
+    title: str
+    columns: tuple[Column, ...]
+    rows: int = 5
+    add: str = "Add a row"
 
 
 @dataclass(frozen=True)
@@ -203,7 +219,7 @@ Block = (
     | Blank
     | SignOff
     | Notes
-    | Deviations
+    | Ledger
     | CautionBox
     | TimerBox
     | Cups
@@ -240,6 +256,16 @@ class Document:
 def field_id(step: str, field: str) -> str:
     """Id of a field of a step: checks, timers and the sign-off blanks of `SIGN_OFF`."""
     return f"{step}.{field}"
+
+
+def lot_field_id(material: str) -> str:
+    """Id of the blank for the lot of a material of the whole part."""
+    return f"record.lot.{material}"
+
+
+def expiry_field_id(material: str) -> str:
+    """Id of the blank for the date a material must be used by."""
+    return f"record.expiry.{material}"
 
 
 def jig_field_id(measure: str) -> str:

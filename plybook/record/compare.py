@@ -7,19 +7,32 @@ limits); a warning is an entry that is missing or out of order; a note is for in
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
+from dataclasses import replace
+from datetime import date, datetime
 from typing import Any
 
-from plybook.diagnostics import Finding, SpecError, error, note, warning
-from plybook.drawing.document import SIGN_OFF, field_id, figure, jig_field_id, show_duration
+from plybook.diagnostics import Finding, Severity, SpecError, error, note, warning
+from plybook.drawing.document import (
+    SERIAL,
+    SIGN_OFF,
+    expiry_field_id,
+    field_id,
+    figure,
+    jig_field_id,
+    lot_field_id,
+)
 from plybook.drawing.recordkey import plan_key
 from plybook.record.figures import jig_card, measures, mixed_in, parse_figure, steps
-from plybook.record.reading import Record
+from plybook.record.reading import Deviation, Record, clock_time
+from plybook.record.times import Told, timings
 
 MASS_FIELD = "record.mass_g"
 NOTES_FIELD = "record.notes"
-LOT_PREFIX = "record.lot."
-_OWN_FIELDS = (MASS_FIELD, NOTES_FIELD, "record.builder", "record.inspector")
+LOT_PREFIX = lot_field_id("")
+_EXPIRY_PREFIX = expiry_field_id("")
+_OWN_FIELDS = (SERIAL, MASS_FIELD, NOTES_FIELD, "record.builder", "record.inspector")
+JIG, RECORD = "jig", "record"  # pages beside the steps that findings are about
+_MOST_FAULTS = 20
 MASS_SHARE = 0.10  # common practice, no source: a tenth more or less asks for a word
 
 
@@ -50,6 +63,15 @@ def compare(record: Record, plan: dict[str, Any]) -> tuple[Finding, ...]:
 
 def _findings(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
     part = plan["part"]
+    for fault in record.faults[:_MOST_FAULTS]:
+        yield error(
+            "record-changed",
+            f"the record was changed after it was written: {fault}",
+            "ask for the record as the booklet exported it; compare its seal with that on paper",
+        )
+    if len(record.faults) > _MOST_FAULTS:
+        rest = len(record.faults) - _MOST_FAULTS
+        yield error("record-changed", f"the record was changed in {rest} more places")
     if record.part != part["number"]:
         yield error(
             "record-other-part",
@@ -75,13 +97,14 @@ def _findings(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
             "pieces or steps have changed since the record was made",
             "compare with the plan that was followed at the bench",
         )
-    yield from _open_steps(record, plan)
-    yield from _values(record, plan)
-    yield from _times(record, plan)
+    yield from _answered(record, plan, (
+        *_open_steps(record, plan), *_values(record, plan), *timings(record, plan),
+        *_lots(record, plan), *_mass(record, plan), *_conflicts(record),
+    ))  # fmt: skip
     yield from _deviations(record)
-    yield from _lots_and_mass(record, plan)
+    yield from _ledgers(record)
     unknown = sorted(set(record.fields) - set(known_fields(plan)))
-    unknown = [id for id in unknown if not id.startswith(LOT_PREFIX)]
+    unknown = [id for id in unknown if not id.startswith((LOT_PREFIX, _EXPIRY_PREFIX))]
     if unknown:
         yield note(
             "record-unknown-entries",
@@ -89,8 +112,51 @@ def _findings(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
         )
 
 
+def _answered(record: Record, plan: dict[str, Any], told: tuple[Told, ...]) -> Iterator[Finding]:
+    """Findings; those of a step with a deviation that is whole and approved come as notes."""
+    titles = {step["title"]: step["id"] for step in steps(plan)}
+    answers: dict[str, tuple[int, Deviation]] = {}
+    for number, d in enumerate(record.deviations, start=1):
+        of = d.of or titles.get(d.step, "")
+        if of and d.answers:
+            answers.setdefault(of, (number, d))
+    for of, finding in told:
+        if of not in answers or finding.severity is Severity.NOTE:
+            yield finding
+            continue
+        number, d = answers[of]
+        yield replace(
+            finding,
+            code="record-answered",
+            severity=Severity.NOTE,
+            message=f"{finding.message}; deviation {number} answers it: {d.disposition}, approved "
+            f"by {d.approved}",
+            help="",
+        )
+
+
+def _conflicts(record: Record) -> Iterator[Told]:
+    for id in record.log.fields():
+        if id != "article.book" and (said := record.log.disagreeing(id)):
+            words = " against ".join(
+                f"{_shown(e.value)!r} ({e.by or 'no initials'}, {e.device})" for e in said[:4]
+            )
+            yield (
+                id.rpartition(".")[0],
+                warning(
+                    "record-conflict",
+                    f"two devices disagree on {id!r}: {words}",
+                    "decide on the Record page of the booklet and export again",
+                ),
+            )
+
+
+def _shown(value: Any) -> str:
+    return "ticked" if value is True else "empty" if value is None else str(value)[:80]
+
+
 def known_fields(plan: dict[str, Any]) -> Iterator[str]:
-    """Ids of all fields a booklet of this plan has, lots of materials aside."""
+    """Ids of all fields a booklet of this plan has, lots of materials and their dates aside."""
     for step in steps(plan):
         yield from (field_id(step["id"], check["id"]) for check in step["checks"])
         yield from (field_id(step["id"], name) for name in SIGN_OFF)
@@ -101,153 +167,211 @@ def known_fields(plan: dict[str, Any]) -> Iterator[str]:
     yield from _OWN_FIELDS
 
 
-def _open_steps(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
+def _open_steps(record: Record, plan: dict[str, Any]) -> Iterator[Told]:
     for step in steps(plan):
         checks = [(field_id(step["id"], c["id"]), c["text"]) for c in step["checks"]]
         missing = [text for id, text in checks if not record.done(id)]
         signed = record.done(field_id(step["id"], "initials"))
         layers = tuple(step["pieces"])
         if checks and len(missing) == len(checks) and not signed:
-            yield warning(
-                "record-step-missing",
-                f"step {step['title']!r} has no entry at all",
-                "do the step, or write a deviation that says why not",
-                layers=layers,
+            yield (
+                step["id"],
+                warning(
+                    "record-step-missing",
+                    f"step {step['title']!r} has no entry at all",
+                    "do the step, or write a deviation that says why not",
+                    layers=layers,
+                ),
             )
             continue
         if missing:
-            yield warning(
-                "record-check-open",
-                f"step {step['title']!r}: {len(missing)} of {len(checks)} checks are open: "
-                + "; ".join(missing[:3])
-                + (" ..." if len(missing) > 3 else ""),
-                "tick or fill them in, or write a deviation",
-                layers=layers,
+            yield (
+                step["id"],
+                warning(
+                    "record-check-open",
+                    f"step {step['title']!r}: {len(missing)} of {len(checks)} checks are open: "
+                    + "; ".join(missing[:3])
+                    + (" ..." if len(missing) > 3 else ""),
+                    "tick or fill them in, or write a deviation",
+                    layers=layers,
+                ),
             )
         if not signed:
-            yield warning(
-                "record-not-signed",
-                f"step {step['title']!r} is not signed off",
-                "have it initialled",
-                layers=layers,
+            yield (
+                step["id"],
+                warning(
+                    "record-not-signed",
+                    f"step {step['title']!r} is not signed off",
+                    "have it initialled",
+                    layers=layers,
+                ),
             )
 
 
-def _values(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
+def _values(record: Record, plan: dict[str, Any]) -> Iterator[Told]:
     for m in measures(record, plan):
         if m.verdict == "out":
-            yield error(
-                "record-value-out",
-                f"{m.where}: {m.blank.label} is {m.written} {m.blank.unit}".rstrip()
-                + f", limits {m.limits}",
-                "measure again, mend it, or have the designer agree and write a deviation",
+            yield (
+                m.of,
+                error(
+                    "record-value-out",
+                    f"{m.where}: {m.blank.label} is {m.written[:40]} {m.blank.unit}".rstrip()
+                    + f", limits {m.limits}",
+                    "measure again, mend it, or write a deviation at the step and have it approved",
+                ),
             )
         elif m.verdict == "no figure":
-            yield error(
-                "record-value-no-figure",
-                f"{m.where}: {m.blank.label} says {m.written!r}, which is no figure",
-                "write it as 12.3",
+            yield (
+                m.of,
+                error(
+                    "record-value-no-figure",
+                    f"{m.where}: {m.blank.label} says {m.written[:80]!r}, which is no figure",
+                    "write it as 12.3",
+                ),
             )
-        elif m.verdict == "open" and m.where == "jig card":
-            yield warning(
-                "record-jig-open",
-                f"jig card: {m.blank.label} was not measured",
-                "measure it before the part is released",
+        elif m.verdict == "open" and m.of == JIG:
+            yield (
+                m.of,
+                warning(
+                    "record-jig-open",
+                    f"jig card: {m.blank.label} was not measured",
+                    "measure it before the part is released",
+                ),
             )
-
-
-def _times(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
-    last: tuple[datetime, str] | None = None
-    for step in steps(plan):
-        for timer in step["timers"]:
-            run = record.timers.get(field_id(step["id"], timer["id"]))
-            if run is None or not run.stopped_s:
-                continue
-            over = round(run.stopped_s - run.end_s)
-            if timer["kind"] == "wait" and over < 0:
-                yield warning(
-                    "record-wait-short",
-                    f"step {step['title']!r}: {timer.get('label', 'a wait')}, "
-                    f"{show_duration(timer['seconds'])}, was stopped {show_duration(-over)} early",
-                )
-            if timer["kind"] == "limit" and over > 0:
-                yield warning(
-                    "record-limit-over",
-                    f"step {step['title']!r}: {timer.get('label', 'a limit')} was stopped "
-                    f"{show_duration(over)} after its {show_duration(timer['seconds'])}",
-                    "say in a deviation whether resin went on after its time",
-                )
-        if not step["lays"]:
-            continue
-        first = _first_time(record, step)
-        if first and last and first < last[0]:
-            yield warning(
-                "record-order",
-                f"step {step['title']!r} was ticked before {last[1]!r}, which lies below it",
-                "say in a deviation which was laid first",
-            )
-        if first:
-            last = max(last, (first, step["title"])) if last else (first, step["title"])
-
-
-def _first_time(record: Record, step: dict[str, Any]) -> datetime | None:
-    """When the first check of a step was answered; None without a time that names its zone."""
-    times = []
-    for check in step["checks"]:
-        entry = record.fields.get(field_id(step["id"], check["id"]))
-        if entry and entry.at:
-            time = datetime.fromisoformat(entry.at)
-            if time.tzinfo is not None:
-                times.append(time)
-    return min(times, default=None)
 
 
 def _deviations(record: Record) -> Iterator[Finding]:
     for number, d in enumerate(record.deviations, start=1):
         where = f" at {d.step}" if d.step else ""
+        lacks = [
+            words
+            for words, said in (
+                ("its reason", d.why), ("initials", d.by), ("a disposition", d.disposition),
+                ("who approved it", d.approved),
+            )
+            if not said.strip()
+        ]  # fmt: skip
         if not d.what.strip():
             yield warning(
                 "record-deviation-empty",
                 f"deviation {number}{where} does not say what was done",
                 "complete it or take it out",
             )
-        elif not (d.why.strip() and d.by.strip()):
+        elif d.disposition == "rejected":
+            yield error(
+                "record-rejected",
+                f"deviation {number}{where}: {d.what} - rejected"
+                + (f" by {d.approved}" if d.approved else ""),
+                "mend it and write down its new disposition, or scrap the part",
+            )
+        elif lacks:
             yield warning(
                 "record-deviation-incomplete",
-                f"deviation {number}{where} lacks its reason or initials: {d.what}",
-                "say why, who agreed, and initial it",
+                f"deviation {number}{where} lacks {', '.join(lacks)}: {d.what}",
+                "complete it; only then does it answer what stands against its step",
             )
         else:
-            yield note("record-deviation", f"deviation {number}{where}: {d.what} ({d.why})")
+            yield note(
+                "record-deviation",
+                f"deviation {number}{where}: {d.what} ({d.why}); {d.disposition}, approved by "
+                f"{d.approved}",
+            )
 
 
-def _lots_and_mass(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
-    lots = {id.removeprefix(LOT_PREFIX) for id in record.fields if id.startswith(LOT_PREFIX)}
+def _ledgers(record: Record) -> Iterator[Finding]:
+    """Hours that end before they begin, instruments past their calibration."""
+    for number, row in enumerate(record.rows("hours"), start=1):
+        start, end = (clock_time(row.cells.get(k, "")) for k in ("start", "end"))
+        if start and end and end < start:
+            yield warning(
+                "record-hours",
+                f"hours, row {number}: they end ({end:%Y-%m-%d %H:%M}) before they begin "
+                f"({start:%Y-%m-%d %H:%M})",
+                "correct the row in the booklet",
+            )
+    saved = record.saved[:10]
+    for row in record.rows("instruments"):
+        until = row.cells.get("until", "")
+        if until and saved and until < saved:
+            yield warning(
+                "record-instrument-expired",
+                f"instrument {row.cells.get('what', '')!r} was calibrated until {until}; the "
+                f"record was saved on {saved}",
+                "have it calibrated, or say in a deviation why its readings hold",
+            )
+
+
+def _lots(record: Record, plan: dict[str, Any]) -> Iterator[Told]:
+    whole = {id.removeprefix(LOT_PREFIX) for id in record.fields if id.startswith(LOT_PREFIX)}
+    resins = {b["id"]: b.get("resin", "") for b in plan["quantities"].get("batches", [])}
     for step in steps(plan):
         materials = {p["material"] for p in plan["pieces"] if p["id"] in step["pieces"]}
-        if step["lays"] and materials - lots and not record.done(field_id(step["id"], "lot")):
-            yield warning(
-                "record-lot-missing",
-                f"step {step['title']!r} names no lot of " + ", ".join(sorted(materials - lots)),
-                "write the lot or roll number",
-                layers=tuple(step["pieces"]),
-            )
-        for batch in mixed_in(plan, step):
-            if not record.done(field_id(step["id"], f"{batch}.mixed")):
-                yield warning(
-                    "record-batch-time-missing",
-                    f"batch {batch} has no time of mixing",
-                    "write it down",
+        mixed = {resins[b] for b in mixed_in(plan, step)} - {""}
+        if step["lays"] and materials - whole and not record.done(field_id(step["id"], "lot")):
+            yield step["id"], _lot_missing(step, materials - whole)
+        cups = [b for b in mixed_in(plan, step) if resins[b] and resins[b] not in whole]
+        bare = {resins[b] for b in cups if not record.done(field_id(step["id"], f"{b}.lot"))}
+        if bare:
+            yield step["id"], _lot_missing(step, bare)
+        used = _first_day(record, step)
+        for material in sorted((materials if step["lays"] else set()) | mixed):
+            until = _day(record.words(expiry_field_id(material)))
+            if used and until and used > until:
+                yield (
+                    step["id"],
+                    error(
+                        "record-lot-expired",
+                        f"step {step['title']!r} of {used} uses {material}, to be used by {until}",
+                        "have the designer agree and write a deviation at the step",
+                        layers=tuple(step["pieces"]),
+                    ),
                 )
+
+
+def _lot_missing(step: dict[str, Any], materials: set[str]) -> Finding:
+    return warning(
+        "record-lot-missing",
+        f"step {step['title']!r} names no lot of " + ", ".join(sorted(materials)),
+        "write the lot or roll number",
+        layers=tuple(step["pieces"]),
+    )
+
+
+def _day(words: str) -> date | None:
+    try:
+        return date.fromisoformat(words)
+    except ValueError:
+        return None
+
+
+def _first_day(record: Record, step: dict[str, Any]) -> date | None:
+    entries = (record.fields.get(field_id(step["id"], c["id"])) for c in step["checks"])
+    return min((datetime.fromisoformat(e.at).date() for e in entries if e), default=None)
+
+
+def _mass(record: Record, plan: dict[str, Any]) -> Iterator[Told]:
+    if not record.serial:
+        yield (
+            RECORD,
+            warning(
+                "record-serial-missing",
+                "the record does not say which article it is of",
+                "write its serial number on the first page of the booklet",
+            ),
+        )
     mass = parse_figure(record.words(MASS_FIELD))
     planned = plan["quantities"].get("laminate_mass_g", 0.0)
     if mass is None:
-        yield warning("record-mass-missing", "the finished part was not weighed", "weigh it")
+        yield RECORD, warning("record-mass-missing", "the finished part was not weighed",
+                              "weigh it")  # fmt: skip
     elif planned and abs(mass - planned) > MASS_SHARE * planned:
-        yield warning(
-            "record-mass",
-            f"the part weighs {figure(mass)} g, {100 * (mass / planned - 1):+.0f} % against the "
-            f"planned {figure(planned)} g",
-            "look for resin that stayed in, or plies left out",
-            source="common practice, no source",
+        yield (
+            RECORD,
+            warning(
+                "record-mass",
+                f"the part weighs {figure(mass)} g, {100 * (mass / planned - 1):+.0f} % against "
+                f"the planned {figure(planned)} g",
+                "look for resin that stayed in, or plies left out",
+                source="common practice, no source",
+            ),
         )

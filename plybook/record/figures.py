@@ -13,15 +13,20 @@ from typing import Any
 from plybook.drawing.document import Blank, field_id, jig_field_id, limit_words
 from plybook.record.reading import Record
 
-_FIGURE = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)")
-_COMMA = re.compile(r"([-+]?\d*),(\d+)")
+_FIGURE = re.compile(r"[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)")
+_COMMA = re.compile(r"([-+]?[0-9]*),([0-9]+)")
+_MOST_LETTERS = 30  # of a figure; no gauge shows more
 _SLACK = 1e-9  # two decimal figures may differ by binary dust
 
 
 @dataclass(frozen=True)
 class Measured:
-    """One measured value: where it belongs, what was asked and what was written."""
+    """One measured value: where it belongs, what was asked and what was written.
 
+    `of` is the id of its step, "jig" on the jig card.
+    """
+
+    of: str
     where: str
     blank: Blank
     written: str
@@ -56,7 +61,7 @@ def parse_figure(text: str) -> float | None:
     text = text.strip().replace("\u2212", "-").replace("\u2013", "-")
     if match := _COMMA.fullmatch(text):
         text = f"{match[1]}.{match[2]}"
-    return float(text) if _FIGURE.fullmatch(text) else None
+    return float(text) if len(text) <= _MOST_LETTERS and _FIGURE.fullmatch(text) else None
 
 
 def measures(record: Record, plan: dict[str, Any]) -> Iterator[Measured]:
@@ -65,9 +70,9 @@ def measures(record: Record, plan: dict[str, Any]) -> Iterator[Measured]:
         for check in step["checks"]:
             if check["kind"] == "measure":
                 blank = _blank(field_id(step["id"], check["id"]), check["text"], check)
-                yield _measured(record, step["title"], blank)
+                yield _measured(record, step["id"], step["title"], blank)
     for m in jig_card(plan):
-        yield _measured(record, "jig card", _blank(jig_field_id(m["id"]), m["title"], m))
+        yield _measured(record, "jig", "jig card", _blank(jig_field_id(m["id"]), m["title"], m))
 
 
 def jig_card(plan: dict[str, Any]) -> list[dict[str, Any]]:
@@ -99,6 +104,6 @@ def _blank(id: str, label: str, source: dict[str, Any]) -> Blank:
     )
 
 
-def _measured(record: Record, where: str, blank: Blank) -> Measured:
+def _measured(record: Record, of: str, where: str, blank: Blank) -> Measured:
     entry = record.fields.get(blank.id)
-    return Measured(where, blank, record.words(blank.id), entry.at if entry else "")
+    return Measured(of, where, blank, record.words(blank.id), entry.at if entry else "")

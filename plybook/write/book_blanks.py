@@ -10,7 +10,7 @@ from plybook.drawing.document import (
     CheckBox,
     Cup,
     Cups,
-    Deviations,
+    Ledger,
     Notes,
     SignOff,
     TimerBox,
@@ -138,25 +138,24 @@ def notes_slabs(block: Notes) -> Iterator[Slab]:
         yield Slab(9.2, draw)
 
 
-def deviations_slabs(block: Deviations) -> Iterator[Slab]:
-    yield lines_slab(
-        "Deviations: what was done differently", BODY, True, before=4.0, with_next=True
-    )
-    head = ("Step or piece", "What was done", "Why, and who agreed", "Initials")
-    shares = (0.2, 0.36, 0.32, 0.12)
-    starts = [sum(shares[:k]) * WIDTH_MM for k in range(5)]
+def ledger_slabs(block: Ledger) -> Iterator[Slab]:
+    yield lines_slab(block.title, BODY, True, before=4.0, with_next=True)
+    head = [clean_text(column.label) for column in block.columns]
+    shares = [column.share for column in block.columns]
+    starts = [sum(shares[:k]) * WIDTH_MM for k in range(len(shares) + 1)]
+    tall = 12.0 if any(column.kind == "long" for column in block.columns) else 9.0
 
     def draw_head(pen: Pen, y: float) -> None:
         for x, words in zip(starts, head, strict=False):
-            pen.words(words, x + 1.0, y + NOTE + 0.6, NOTE, grey=True)
+            pen.words(fitted(words, WIDTH_MM, NOTE), x + 1.0, y + NOTE + 0.6, NOTE, grey=True)
 
     def draw_row(pen: Pen, y: float) -> None:
         for x0, x1 in zip(starts[:-1], starts[1:], strict=True):
-            pen.box(x0, y, x1 - x0, 12.0)
+            pen.box(x0, y, x1 - x0, tall)
 
     yield Slab(5.0, draw_head, True, before=1.0)
     for _ in range(block.rows):
-        yield Slab(12.0, draw_row)
+        yield Slab(tall, draw_row)
 
 
 def timer_slabs(block: TimerBox) -> Iterator[Slab]:
@@ -260,7 +259,7 @@ ALONE: dict[type, Callable[[Any], Iterator[Slab]]] = {
     Blank: blank_slabs,
     SignOff: sign_off_slabs,
     Notes: notes_slabs,
-    Deviations: deviations_slabs,
+    Ledger: ledger_slabs,
     TimerBox: timer_slabs,
     Cups: cups_slabs,
 }

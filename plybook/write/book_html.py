@@ -26,11 +26,11 @@ from plybook.drawing.document import (
     CheckBox,
     Cup,
     Cups,
-    Deviations,
     Document,
     Facts,
     Heading,
     Items,
+    Ledger,
     Notes,
     Page,
     Paragraph,
@@ -43,6 +43,7 @@ from plybook.drawing.document import (
     limit_words,
     show_duration,
 )
+from plybook.drawing.ledgers import DEVIATIONS
 from plybook.drawing.letters import FAMILY, font_path
 from plybook.write.figures import Figures, colours
 
@@ -64,7 +65,9 @@ def book_html(document: Document) -> bytes:
 <noscript><p class="notice">Scripting is off in this browser: everything can be read
 and printed, but ticks, timers and entries are not kept.</p></noscript>
 <header class="bar" id="bar">
-<div class="bar-row" id="head">{_contents(document, names)}<h1>{_head_words(document)}</h1>
+<div class="bar-row" id="head">{_contents(document, names)}<h1>{_head_words(document)} · <span
+id="serial">No. ______</span></h1>
+<button type="button" id="undo" class="js-only" hidden>Undo</button>
 <span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
 <div id="running" class="running"></div>
 <div id="notices" class="notices"></div>
@@ -131,8 +134,8 @@ def script_json(value: object) -> str:
 # The files of assets/book in the order they are joined: each uses what is above it at once, and
 # what is below it only inside its functions.
 _SCRIPTS = (
-    "page", "record", "notices", "fields", "deviations", "timers", "figures", "steps", "exchange",
-    "start",
+    "page", "sha256", "log", "record", "notices", "fields", "ledger", "timers", "figures", "steps",
+    "history", "articles", "photos", "exchange", "start",
 )  # fmt: skip
 
 
@@ -236,14 +239,14 @@ def _card(document: Document, names: list[str], k: int, svg: dict[int, str]) -> 
         turn.append(_turn("next", "Next", names[k + 1], document.pages[k + 1]))
     extra = ""
     if page.kind == "step":
-        extra = (
-            '<div class="tools"><button type="button" class="js-only" '
-            f'data-deviate="{escape(page.title)}">Write down a deviation</button></div>'
-        )
+        extra = _step_tools(page)
+    if page.kind == "cover":
+        extra = _ARTICLE_TOOLS
     if page.id == "record":
-        extra = _record_tools()
+        extra = _RECORD_TOOLS
     return (
-        f'<section class="card {page.kind}" id="{names[k]}" aria-labelledby="{names[k]}-t">'
+        f'<section class="card {page.kind}" id="{names[k]}" data-step="{escape(page.id)}" '
+        f'aria-labelledby="{names[k]}-t">'
         f'<p class="kicker">{escape(page.kicker)}</p>'
         f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n'
         f'<div class="foot">{extra}<nav class="turn" aria-label="Turn the page">{"".join(turn)}'
@@ -256,15 +259,38 @@ def _turn(kind: str, word: str, name: str, page: Page) -> str:
     return f'<a class="button {kind}" href="#{name}"><span>{word}<small>{title}</small></span></a>'
 
 
-def _record_tools() -> str:
+def _step_tools(page: Page) -> str:
+    """What can be added to a step: its own deviations, photos and history."""
+    start = escape(json.dumps({"step": page.title, "of": page.id}))
+    of = escape(page.id)
     return (
-        '<p class="no-js">Scripting is off: write on the printed page.</p>'
-        '<div class="tools"><button type="button" class="js-only" data-do="export">Export the '
-        'record</button><label class="button js-only">Import a record<input type="file" '
-        'accept=".json,application/json" data-do="import" class="file"></label>'
-        '<button type="button" class="js-only" data-do="print">Print the book, filled in</button>'
-        "</div>"
+        f'<div class="ledger" data-shows="{DEVIATIONS.id}" data-of="{of}"></div>'
+        f'<div class="photos" data-of="{of}"></div>'
+        '<div class="tools"><button type="button" class="js-only" '
+        f'data-add="{DEVIATIONS.id}" data-start="{start}">Write down a deviation</button>'
+        '<label class="button js-only">Add a photo<input type="file" accept="image/*" '
+        f'data-do="photo" data-of="{of}" class="file"></label>'
+        '<button type="button" class="js-only" data-do="page-history">History</button></div>'
     )
+
+
+_ARTICLE_TOOLS = (
+    '<div class="tools"><button type="button" class="js-only" data-do="new-record">New record '
+    'for another article</button></div><div id="articles" class="tools js-only"></div>'
+)
+_RECORD_TOOLS = (
+    '<div id="conflicts"></div><div class="photos" data-of=""></div>'
+    '<p id="seal" class="state"></p>'
+    '<p class="no-js">Scripting is off: write on the printed page.</p>'
+    '<div class="tools"><button type="button" class="js-only" data-do="export">Export the '
+    'record</button><label class="button js-only">Import a record<input type="file" '
+    'accept=".json,application/json" data-do="import" class="file"></label>'
+    '<label class="button js-only">Add a photo<input type="file" accept="image/*" '
+    'data-do="photo" data-of="" class="file"></label>'
+    '<button type="button" class="js-only" data-do="history">History of the record</button>'
+    '<button type="button" class="js-only" data-do="print">Print the book, filled in</button>'
+    "</div>"
+)
 
 
 # ---------------------------------------------------------------- blocks
@@ -373,9 +399,10 @@ def _blank(block: Blank) -> str:
     )
     mode = {"measure": ' inputmode="decimal"', "initials": ' autocapitalize="characters"'}
     said = limit_words(block)
+    sort = "date" if block.kind == "date" else "text"
     parts = [
         f"<label><span>{escape(block.label)}</span>"
-        f'<input type="text" autocomplete="off"{mode.get(block.kind, "")}{attributes}{counts}>'
+        f'<input type="{sort}" autocomplete="off"{mode.get(block.kind, "")}{attributes}{counts}>'
         "</label>"
     ]
     if block.kind == "measure" and (block.unit or said):
@@ -401,16 +428,21 @@ def _notes(block: Notes) -> str:
     )
 
 
-def _deviations(block: Deviations) -> str:
-    heads = ("Step or piece", "What was done", "Why, and who agreed", "Initials")
-    row = "<tr>" + "<td></td>" * len(heads) + "</tr>"
-    head = "".join(f"<th>{h}</th>" for h in heads)
+def _ledger(block: Ledger) -> str:
+    row = "<tr>" + "<td></td>" * len(block.columns) + "</tr>"
+    head = "".join(f"<th>{escape(column.label)}</th>" for column in block.columns)
+    columns = [
+        {"name": c.name, "label": c.label, "kind": c.kind, "options": list(c.options)}
+        for c in block.columns
+    ]
+    facts = escape(json.dumps({"title": block.title.partition(":")[0], "columns": columns}))
     return (
-        "<h3>Deviations: what was done differently</h3>"
+        f"<h3>{escape(block.title)}</h3>"
         f'<table class="ruled no-js"><thead><tr>{head}</tr></thead><tbody>{row * block.rows}'
-        '</tbody></table><div id="deviations"></div>'
-        '<div class="tools"><button type="button" class="js-only add" data-deviate="">Add a '
-        "deviation</button></div>"
+        f'</tbody></table><div class="ledger" id="{block.id}" data-ledger="{block.id}" '
+        f'data-shows="{block.id}" data-columns="{facts}"></div>'
+        f'<div class="tools"><button type="button" class="js-only add" data-add="{block.id}">'
+        f"{escape(block.add)}</button></div>"
     )
 
 
@@ -453,6 +485,6 @@ def _cup(cup: Cup) -> str:
 _MAKERS: dict[type, Callable[[Any], str]] = {
     Heading: _heading, Paragraph: _paragraph, Items: _items, Table: _table, Facts: _facts,
     Plate: _plate, CheckBox: _check, Blank: _blank,
-    SignOff: _sign_off, Notes: _notes, Deviations: _deviations, CautionBox: _caution,
+    SignOff: _sign_off, Notes: _notes, Ledger: _ledger, CautionBox: _caution,
     TimerBox: _timer, Cups: _cups,
 }  # fmt: skip

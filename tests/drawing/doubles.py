@@ -10,7 +10,7 @@ import numpy as np
 from shapely import Polygon, box, contains_xy
 
 from plybook.diagnostics import Severity, warning
-from plybook.drawing.document import Blank, CheckBox, Cups, Deviations, Notes, SignOff, TimerBox
+from plybook.drawing.document import Blank, CheckBox, Cups, Ledger, Notes, SignOff, TimerBox
 from plybook.laminate.model import (
     Growth,
     LaidLayer,
@@ -663,7 +663,7 @@ def fields_of(document):
         elif isinstance(block, Cups):
             for cup in block.cups:
                 yield from (field for field in (cup.mixed, cup.lots, cup.limit) if field)
-        elif isinstance(block, CheckBox | Blank | Notes | Deviations | TimerBox):
+        elif isinstance(block, CheckBox | Blank | Notes | Ledger | TimerBox):
             yield block
 
 

@@ -9,6 +9,7 @@ import pytest
 from lxml import html
 
 from plybook.drawing.book import booklet
+from plybook.drawing.document import Ledger
 from plybook.write.book_html import book_html, script_json
 from tests.drawing import doubles
 
@@ -66,8 +67,10 @@ def test_there_is_no_style_or_script_in_attributes(page):
 def test_every_field_of_the_document_is_there_once(page):
     tree = html.fromstring(page)
     found = [*tree.xpath("//@data-field"), *tree.xpath("//@data-timer")]
-    wanted = [i for i in doubles.field_ids(document()) if i != "record.deviations"]
+    wanted = [f.id for f in doubles.fields_of(document()) if not isinstance(f, Ledger)]
+    ledgers = [f.id for f in doubles.fields_of(document()) if isinstance(f, Ledger)]
     assert sorted(found) == sorted(wanted)
+    assert sorted(tree.xpath("//@data-ledger")) == sorted(ledgers)
     assert len(set(found)) == len(found)
 
 

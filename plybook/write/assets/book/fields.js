@@ -1,7 +1,7 @@
 // Fields.
 const number = (text) => {
   const t = text.trim().replace(/^([-+]?\d*),(\d+)$/, "$1.$2").replace(/^[−–]/, "-");
-  return /^[-+]?(\d+(\.\d*)?|\.\d+)$/.test(t) ? Number(t) : NaN;
+  return t.length <= 30 && /^[-+]?(\d+(\.\d*)?|\.\d+)$/.test(t) ? Number(t) : NaN;
 };
 function verdict(input) {
   const out = input.closest(".blank").querySelector(".verdict");
@@ -28,39 +28,53 @@ function verdict(input) {
   else if (v > high + slack) { out.textContent = "OUT: too high by " + by(v - high); out.classList.add("out"); }
   else { out.textContent = "IN: within limits"; out.classList.add("in"); }
 }
+const fieldsById = new Map(all("[data-field]").map((e) => [e.dataset.field, e]));
+// A field as people know it: its words and the page it is on.
+function nameOfField(id) {
+  const input = fieldsById.get(id) || all("[data-timer]").find((e) => "timer." + e.dataset.timer === id);
+  if (!input) return ledgerWords(id) || (id === "article.book" ? "Book" : id);
+  const words = input.closest("label") ? input.closest("label").querySelector(".words, span").textContent : input.dataset.label;
+  const card = input.closest(".card");
+  return words + (card ? ", " + card.querySelector("h2").textContent : "");
+}
+function showWhen(input) {
+  const e = entryOf(input.dataset.field);
+  const when = (input.closest(".tick") || input.closest(".blank") || document).querySelector(".when");
+  const word = input.type === "checkbox" ? "ticked " : "written ";
+  if (when) when.textContent = e ? word + short(e.at) + (e.by && input.dataset.kind !== "initials" ? " by " + e.by : "") : "";
+}
 function show(input) {
-  const f = record.fields[input.dataset.field];
-  if (input.type === "checkbox") {
-    input.checked = Boolean(f && f.value === true);
-    input.closest(".tick").querySelector(".when").textContent = f ? "ticked " + short(f.at) : "";
-  } else {
-    input.value = f && typeof f.value === "string" ? f.value : "";
+  const id = input.dataset.field;
+  const v = value(id);
+  if (input.type === "checkbox") input.checked = v === true;
+  else if (!(input === document.activeElement && drafts.has(id))) {
+    input.value = typeof v === "string" ? v : "";
     if (input.dataset.kind === "measure") verdict(input);
     if (input.tagName === "TEXTAREA") grow(input);
   }
+  showWhen(input);
 }
-function take(input) {
-  const id = input.dataset.field;
-  const value = input.type === "checkbox" ? input.checked : input.value;
-  if (value === false || value === "") delete record.fields[id];
-  else record.fields[id] = { value, at: stamp() };
-  if (input.type === "checkbox") show(input);
+function typed(input) {
+  draft(input.dataset.field, input.value);
   if (input.dataset.kind === "measure") verdict(input);
   if (input.tagName === "TEXTAREA") grow(input);
-  save();
+}
+function entered(input) {
+  if (input.type === "checkbox") return put(input.dataset.field, input.checked ? true : null);
+  if (input.dataset.kind === "initials") setWho(input.value);
+  settle(input.dataset.field);
 }
 function grow(area) {
   area.style.height = "auto";
   if (area.scrollHeight) area.style.height = area.scrollHeight + 6 + "px";
 }
-function fill() {
-  all("[data-field]").forEach(show);
-  drawDeviations();
-}
-document.addEventListener("change", (e) => { if (e.target.matches("input[type=checkbox][data-field]")) take(e.target); });
-document.addEventListener("input", (e) => { if (e.target.matches("[data-field]:not([type=checkbox])")) take(e.target); });
+onChange((changed) => {
+  if (!changed) return fieldsById.forEach(show);
+  for (const id of changed) if (fieldsById.has(id)) show(fieldsById.get(id));
+});
+document.addEventListener("change", (e) => { if (e.target.matches("[data-field]")) entered(e.target); });
+document.addEventListener("input", (e) => { if (e.target.matches("[data-field]:not([type=checkbox])")) typed(e.target); });
 all(".now").forEach((b) => b.addEventListener("click", () => {
-  const input = b.closest(".blank").querySelector("input");
-  input.value = short(stamp());
-  take(input);
+  put(b.closest(".blank").querySelector("input").dataset.field, short(stamp()));
 }));
+$("undo").addEventListener("click", undo);

@@ -1,7 +1,5 @@
 // What every part of the script uses: the facts of this book and short names for the page.
 const book = JSON.parse(document.getElementById("book").textContent);
-const prefix = "plybook/" + JSON.stringify(book.part) + "/";
-const key = prefix + JSON.stringify([book.revision, book.plan]);
 const $ = (id) => document.getElementById(id);
 const all = (css, from) => Array.from((from || document).querySelectorAll(css));
 const make = (tag, words, cls) => {
@@ -9,5 +7,11 @@ const make = (tag, words, cls) => {
   if (words !== undefined) e.textContent = words;
   if (cls) e.className = cls;
   return e;
+};
+const button = (words, action, cls) => {
+  const b = make("button", words, cls);
+  b.type = "button";
+  b.addEventListener("click", action);
+  return b;
 };
 document.documentElement.classList.add("js");

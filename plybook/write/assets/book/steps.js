@@ -23,12 +23,13 @@ document.addEventListener("keydown", (e) => {
   const next = cards[cards.findIndex((c) => c.classList.contains("here")) + step];
   if (next) go(next.id);
 });
+onChange(() => progress());
 function progress() {
   for (const card of cards) {
     const fields = all("[data-field][data-counts]", card);
     const mark = all(".contents a").find((a) => a.getAttribute("href") === "#" + card.id);
     if (!fields.length || !mark) continue;
-    const done = fields.filter((f) => record.fields[f.dataset.field]).length;
+    const done = fields.filter((f) => value(f.dataset.field) !== undefined).length;
     mark.querySelector(".count").textContent = done === fields.length ? "✓ done" : done + " of " + fields.length;
   }
 }

@@ -26,25 +26,32 @@ const left = (ms) => {
   return (s >= 3600 ? Math.floor(s / 3600) + ":" : "") + two(Math.floor(s / 60) % 60) + ":" + two(s % 60);
 };
 const clock = (ms) => short(stamp(ms)).slice(0, 5);
+// A run of a timer is kept as {kind, start, end, stopped, seen} in ms: stopped: cup empty or wait cut
+// short; seen: its alarm was answered, which says nothing of the cup.
+const runOf = (id) => { const t = value("timer." + id); return t && typeof t === "object" ? t : undefined; };
+const putRun = (id, more) => put("timer." + id, { ...runOf(id), ...more });
+onChange((changed) => { if (!changed || changed.some((id) => id.startsWith("timer."))) drawTimers(); });
 function drawTimers() {
-  const now = Date.now();
+  const at = now();
   const bar = $("running");
   const rows = new Map(all(".run", bar).map((e) => [e.dataset.run, e]));
   let up = false, active = false;
   for (const box of all("[data-timer]")) {
-    const id = box.dataset.timer, t = record.timers[id];
+    const id = box.dataset.timer, t = runOf(id);
     const start = box.querySelector(".start"), stop = box.querySelector(".stop"), says = box.querySelector(".says");
-    const running = Boolean(t) && !t.stopped;
+    const running = Boolean(t) && !t.stopped && !(t.seen && t.kind === "wait");
     stop.hidden = !running;
     start.textContent = t ? "Start again" : "Start";
     let row = rows.get(id);
-    if (!running) {
-      says.textContent = t ? "started " + clock(t.start) + ", " + (t.stopped >= t.end ? "ran to its end" : "stopped at " + clock(t.stopped)) : "";
+    if (!running || t.seen) {
+      const ran = t && (t.stopped >= t.end || (t.seen && t.kind === "wait"));
+      says.textContent = !t ? "" : "started " + clock(t.start) + ", " +
+        (ran ? "ran to its end" : t.stopped ? "stopped at " + clock(t.stopped) : "reached at " + clock(t.end) + ": press Stop when nothing is left");
       if (row) row.remove();
       continue;
     }
     active = true;
-    const over = now >= t.end;
+    const over = at >= t.end;
     const word = box.dataset.kind === "limit" ? "LIMIT REACHED" : "WAIT IS OVER";
     says.textContent = "started " + clock(t.start) + ", " + (over ? "ended " : "ends ") + clock(t.end);
     if (!row) {
@@ -53,15 +60,15 @@ function drawTimers() {
       row.append(make("b"), make("span"));
       const ok = make("button", "OK");
       ok.type = "button";
-      ok.addEventListener("click", () => { record.timers[id].stopped = Date.now(); save(); drawTimers(); });
+      ok.addEventListener("click", () => putRun(id, { seen: now() }));
       row.append(ok);
       bar.append(row);
     }
     // a limit warns once before it is reached: in its last fifth, at most five minutes
-    const soon = !over && box.dataset.kind === "limit" && t.end - now <= Math.min(300000, (t.end - t.start) / 5);
+    const soon = !over && box.dataset.kind === "limit" && t.end - at <= Math.min(300000, (t.end - t.start) / 5);
     if (soon && !row.classList.contains("soon")) beep();
     row.classList.toggle("soon", soon);
-    row.querySelector("b").textContent = over ? word : (soon ? "ONLY " : "") + left(t.end - now);
+    row.querySelector("b").textContent = over ? word : (soon ? "ONLY " : "") + left(t.end - at);
     row.querySelector("span").textContent = box.dataset.label + (over ? ", since " + clock(t.end) : ", until " + clock(t.end));
     row.querySelector("button").hidden = !over;
     row.classList.toggle("up", over);
@@ -70,18 +77,16 @@ function drawTimers() {
   }
   document.title = (up ? "TIME IS UP: " : "") + book.title;
   $("quiet").hidden = !(active && (!audio || audio.state !== "running"));
-  if (up && Math.floor(now / 1000) % 2 === 0) beep();
+  if (up && Math.floor(at / 1000) % 2 === 0) beep();
 }
 all("[data-timer]").forEach((box) => {
   const id = box.dataset.timer;
   box.querySelector(".start").addEventListener("click", () => {
     sound();
-    const now = Date.now();
-    record.timers[id] = { start: now, end: now + 1000 * Number(box.dataset.seconds), stopped: 0 };
-    save();
-    drawTimers();
+    const start = now();
+    putRun(id, { start, end: start + 1000 * Number(box.dataset.seconds), stopped: 0, seen: 0, kind: box.dataset.kind });
   });
-  box.querySelector(".stop").addEventListener("click", () => { record.timers[id].stopped = Date.now(); save(); drawTimers(); });
+  box.querySelector(".stop").addEventListener("click", () => putRun(id, { stopped: now() }));
 });
 window.setInterval(drawTimers, 1000);
 
@@ -98,4 +103,4 @@ async function awake() {
 }
 document.addEventListener("visibilitychange", awake);
 for (const kind of ["pointerdown", "keydown"])
-  document.addEventListener(kind, () => { awake(); if (Object.values(record.timers).some((t) => !t.stopped)) sound(); });
+  document.addEventListener(kind, () => { awake(); if (ids("timer.").some((id) => !value(id).stopped)) sound(); });
