@@ -1,7 +1,6 @@
 """The HTML booklet in a real browser: what is ticked stays ticked, times run on, nothing leaks."""
 
 import base64
-import json
 import re
 import time
 from dataclasses import replace

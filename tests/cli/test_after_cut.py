@@ -10,9 +10,11 @@ import shapely.affinity
 import yaml
 
 from plybook.cli import main
+from plybook.drawing.document import SERIAL
 from plybook.outside import Outside
 from plybook.record import compare, read_record
 from plybook.record.compare import known_fields
+from tests.record.bench import Device
 
 SPECS = Path(__file__).parents[2] / "specs"
 
@@ -192,21 +194,16 @@ def test_a_piece_or_part_that_is_not_there_is_refused(shop, capsys):
 def record(shop):
     """A record in which everything was ticked, as the booklet exports it."""
     data = plan(shop)
-    fields = {id: {"value": True, "at": ""} for id in known_fields(data)}
-    file = shop / "record.json"
     part = data["part"]
-    file.write_text(
-        json.dumps(
-            {
-                "plybook_record": 1,
-                **{key: part[key] for key in ("name", "revision", "hand")},
-                "part": part["number"],
-                "plan": data["record_key"],
-                "saved": "2026-05-06T18:00:00+02:00",
-                "fields": fields,
-            }
-        )
-    )
+    frame = {key: part[key] for key in ("name", "revision", "hand")} | {
+        "part": part["number"], "plan": data["record_key"], "serial": "003",
+    }  # fmt: skip
+    device = Device()
+    device.put("article.book", {k: v for k, v in frame.items() if k != "serial"})
+    for id in known_fields(data):
+        device.put(id, "003" if id == SERIAL else True)
+    file = shop / "record.json"
+    file.write_text(json.dumps(device.export(frame)))
     return file
 
 

@@ -18,6 +18,7 @@ from plybook.write.book_pdf import book_pdf
 from tests.drawing import doubles
 from tests.record.bench import AT, exported, filled, later
 
+
 def planned(shop=None):
     face = doubles.TaperedFace()
     laminate = doubles.laminate(face)
