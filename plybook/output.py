@@ -31,7 +31,7 @@ from plybook.write.labels_pdf import labels_pdf
 from plybook.write.sheets_pdf import Shared, cutplan_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.tables import csv_bytes
-from plybook.write.templates import Sheet, fullsize_pdf, templates_pdf
+from plybook.write.templates import Card, Sheet, fullsize_pdf, templates_pdf
 
 if TYPE_CHECKING:
     from plybook.build import Part, Planned
@@ -47,6 +47,7 @@ class Templates:
 
     files: Files
     sheets: tuple[Sheet, ...]
+    cards: tuple[Card, ...]
 
 
 @dataclass(frozen=True)
@@ -111,12 +112,12 @@ def _make(job: tuple[Callable[[Any], Any], Any]) -> Any:
 
 
 def templates_of(planned: Planned) -> Templates:
-    """Every piece 1:1: tiled, on a plotter's sheet, and as files for a cutter."""
+    """Every piece: on ordinary paper, on a plotter's sheet, and as files for a cutter."""
     spec, face, laminate = planned.part.spec, planned.part.face, planned.part.laminate
     drawings = draw_pieces(laminate, face, spec)
-    tiled = templates_pdf(spec, laminate, face, drawings=drawings)
+    paper = templates_pdf(spec, laminate, face, drawings=drawings)
     files: Files = {
-        "templates.pdf": tiled.pdf,
+        "templates.pdf": paper.pdf,
         "templates-fullsize.pdf": fullsize_pdf(spec, laminate, face, drawings),
         "labels.pdf": labels_pdf(spec, laminate, planned.shop),
     }
@@ -124,7 +125,7 @@ def templates_of(planned: Planned) -> Templates:
         stem = f"templates/{file_name(drawing.piece.id)}"
         files[f"{stem}.dxf"] = dxf_bytes(drawing.full, spec.workshop.dxf == "r12")
         files[f"{stem}.svg"] = svg_bytes(drawing.full)
-    return Templates(files, tiled.sheets)
+    return Templates(files, paper.sheets, paper.cards)
 
 
 def book_of(planned: Planned) -> Book:
@@ -192,6 +193,8 @@ def _part_folder(
         {
             **data,
             "tiles": [asdict(sheet) for sheet in templates.sheets],
+            "figures": [asdict(card) for card in templates.cards],
+            "printer": [100.0 / spec.workshop.printer_x_pct, 100.0 / spec.workshop.printer_y_pct],
             "record_key": book.record_key,
         }
     )

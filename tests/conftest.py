@@ -36,6 +36,17 @@ def hatch_out(specs, tmp_path_factory):
     return out
 
 
+@pytest.fixture(scope="session")
+def hatch_tiled(specs, tmp_path_factory):
+    """The hatch with every piece printed in tiles, built once; read only."""
+    spec = specs / "hatch-tiles.yaml"
+    text = (specs / "hatch.yaml").read_text(encoding="utf-8")
+    spec.write_text(f"{text}\ntemplates: {{way: tiles}}\n", encoding="utf-8")
+    out = tmp_path_factory.mktemp("tiles")
+    assert main(["build", str(spec), "--out", str(out), "--effort", "quick"]) == 0
+    return out
+
+
 @pytest.fixture
 def hatch_copy(hatch_out, tmp_path):
     """The built hatch, to be spoiled."""

@@ -597,6 +597,32 @@ class Workshop:
     dxf: Literal["r2010", "r12"] = "r2010"  # what the cutter reads
 
 
+TemplateWay = Literal["least", "figures", "tiles"]
+
+
+@dataclass(frozen=True)
+class TemplateRules:
+    """How pieces come from paper onto cloth and foam; `ways` are (id, way) of a piece, a layer or
+    a material."""
+
+    tolerance_mm: float = 0.5  # how far a cut may lie from the true outline
+    cloth_tolerance_mm: float = 1.0  # the same for cloth and films
+    way: TemplateWay = "least"
+    ways: tuple[tuple[str, TemplateWay], ...] = ()
+
+    def tolerance_of(self, kind: str) -> float:
+        """The tolerance of a kind of piece, mm."""
+        return self.cloth_tolerance_mm if kind in ("ply", "film") else self.tolerance_mm
+
+    def way_of(self, piece: str, layer: str, material: str) -> TemplateWay:
+        """The way a piece is asked for: its own, else its layer's, its material's, that of all."""
+        asked = dict(self.ways)
+        for name in (piece, layer, material):
+            if name in asked:
+                return asked[name]
+        return self.way
+
+
 @dataclass(frozen=True)
 class JigCheck:
     """A measurement to take on the jig; the expected figure is computed, never typed."""
@@ -652,4 +678,5 @@ class PartSpec:
     choices: DesignChoices
     acknowledged: tuple[Acknowledgement, ...]
     files: tuple[SourceFile, ...]
+    templates: TemplateRules = TemplateRules()
     raised: tuple[tuple[str, float], ...] = ()  # limits that the command line has changed

@@ -25,6 +25,8 @@ from plybook.spec.model import (
     PartInfo,
     PartSpec,
     StationMould,
+    TemplateRules,
+    TemplateWay,
     Workshop,
 )
 from plybook.spec.mould import edge_names, resolve_axis, resolve_edges, resolve_mould
@@ -86,6 +88,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
         choices=choices,
         acknowledged=_accepted(written, lay, out),
         files=tuple(gathered.folder.files),
+        templates=_templates(files, written, lay, materials, out),
         raised=limits.changed,
     )
     check_meaning(spec, written, out)
@@ -175,6 +178,27 @@ def _workshop(files) -> Workshop:
         printer.across if printer else usual.printer_x_pct,
         printer.down if printer else usual.printer_y_pct,
         value("dxf", usual.dxf),
+    )
+
+
+def _templates(
+    files, written: PartFile, lay: LayList, materials, out: Collector
+) -> TemplateRules:
+    value, usual = _last(files, "templates"), TemplateRules()
+    goods = (materials.cloths, materials.cores, materials.rods, materials.consumables)
+    known = [*lay.members, *(name for shelf in goods for name in shelf)]
+    ways: dict[str, TemplateWay] = {}
+    for one in (f.templates for f in files if f.templates is not None):
+        for name, way in one.each.items():
+            missing = name not in known and name.rpartition(".")[0] not in known
+            if missing and one is written.templates:  # a shared file may name another part's layer
+                out.unknown("layer", name, lay.members, one.place_of("each"))
+            ways[name] = way
+    return TemplateRules(
+        value("tolerance", usual.tolerance_mm),
+        value("cloth", usual.cloth_tolerance_mm),
+        value("way", usual.way),
+        tuple(ways.items()),
     )
 
 

@@ -71,7 +71,7 @@ class Lettering:
         if text in self.of_part:
             return True
         if text in _FACES or _COUNT.fullmatch(text):
-            return text in (_face(piece), f"{piece['quantity']} OFF")
+            return text in (face_words(piece), f"{piece['quantity']} OFF")
         return not self.names.another(piece["material"], text)
 
     def _place(self, piece: dict) -> str:
@@ -92,7 +92,7 @@ class Lettering:
             "": piece["id"],
             "Layer": self._place(piece),
             "Quantity": f"{piece['quantity']} OFF",
-            "Face": _face(piece),
+            "Face": face_words(piece),
             "Stage": piece["stage"],
         }
         wrong = [f"{label} {facts.get(label, '')!r}".strip() for label, value in wanted.items()
@@ -128,7 +128,7 @@ class Lettering:
                            f"has {wrong[:2]} on the card of {piece['id']}")  # fmt: skip
 
 
-def _face(piece: dict) -> str:
+def face_words(piece: dict) -> str:
     """Which face lies up when the sheet is read."""
     return _FACES[bool(piece["may_turn_over"])]
 

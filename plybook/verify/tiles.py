@@ -1,4 +1,5 @@
-"""The tiled templates put together again: every cut line is on paper, in its place, at 1:1."""
+"""The paper templates put together again: every cut line is on paper, in its place, at 1:1, or
+comes out true from the printed figures."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from plybook.verify import plane
 from plybook.verify.pdf_pages import Book
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
+from plybook.verify.tape import check_figures
 from plybook.verify.tilewords import check_tile_words
 from plybook.verify.tolerances import PAPER_MM
 
@@ -29,9 +31,12 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
     except ValueError as wrong:
         report.fault("templates.pdf", f"cannot be read: {wrong}")
         return
-    last = max((t["page"] for t in tiles), default=0)
+    last = max((t["page"] for t in (*tiles, *plan.get("figures", []))), default=0)
     pages = {k + 1: book.page(k) for k in range(min(book.count, last))}
+    by_tape = check_figures(plan, tiles, pages, report)
     for piece in plan["pieces"]:
+        if piece["id"] in by_tape:
+            continue
         drawn = []
         for sheet in (t for t in tiles if t["piece"] == piece["id"]):
             if sheet["page"] in pages:
@@ -40,7 +45,7 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
         if drawn:
             compare_cut(piece, drawn, where, report)
         else:
-            report.fault(where, "is on none of the tiles")
+            report.fault(where, "is on none of the sheets")
     check_tile_words(plan, tiles, pages, report)
 
 

@@ -27,47 +27,68 @@ def check_tile_words(plan: dict, tiles: list[dict], pages: dict[int, Page], repo
     name = "templates.pdf"
     lettering = Lettering(plan, name, report)
     pieces = {piece["id"]: piece for piece in plan["pieces"]}
+    cards = plan.get("figures", [])
+    by_tape = {card["piece"]: card["page"] for card in cards}
+    across, up = plan["printer"]
+    stretch = (across, up)
     own: dict[str, list[int]] = {}
     on: dict[int, list[dict]] = {}
     for sheet in tiles:
         own.setdefault(sheet["piece"], []).append(sheet["page"])
+    for sheet in (*cards, *tiles):
         on.setdefault(sheet["page"], []).append(sheet)
     maps = {}  # a piece that has a page map -> its page
     for number, sheets in on.items():
         if number not in pages:
             continue
         page = pages[number]
-        _check_head(", ".join(s["piece"] for s in sheets), page, sheets[0], number, report)
-        for sheet in sheets:
+        ids = ", ".join(dict.fromkeys(s["piece"] for s in sheets))
+        _check_head(ids, page, stretch, number, report)
+        for sheet in (s for s in sheets if s.get("way") in ("whole", "tiles")):
             alone = len(sheets) == 1
             words = [w for w in page.words if alone or _within(w.at_mm, sheet)]
             lettering.check_drawn(pieces[sheet["piece"]], words, f"page {number}")
         before, id = number - 1, sheets[0]["piece"]
-        first = min(own[id]) == number and before in pages and before not in on
-        if first and _head(pages[before], sheets[0])[1:2] == ["MAP"]:
+        tiled = sheets[0].get("way") == "tiles"
+        first = tiled and min(own[id]) == number and before in pages and before not in on
+        if first and _head(pages[before], stretch)[1:2] == ["MAP"]:
             maps[id] = before
     for id, number in maps.items():
-        page, sheet = pages[number], tiles[0]
-        _check_head(id, page, sheet, number, report)
-        lettering.check_card(pieces[id], page, f"page {number}", tuple(sheet["stretch"]))
+        page = pages[number]
+        _check_head(id, page, stretch, number, report)
+        lettering.check_card(pieces[id], page, f"page {number}", stretch)
     start = min([*on, *maps.values()], default=2)
     _check_list(plan, lettering, [pages[k] for k in range(2, start) if k in pages],
-                {id: (maps.get(id), min(k), max(k)) for id, k in own.items()}, report)  # fmt: skip
+                {id: _told(maps.get(id), by_tape.get(id), own.get(id, [])) for id in pieces},
+                report)  # fmt: skip
 
 
-def _head(page: Page, sheet: dict) -> list[str]:
+def _told(on_map: int | None, card: int | None, sheets: list[int]) -> str:
+    """The pages of a piece as the list of pieces has them."""
+    first, last = min(sheets, default=0), max(sheets, default=0)
+    if on_map is not None:
+        return f"{on_map} map, {first}\u2013{last}"
+    printed = f"{first}" if first == last else f"{first}\u2013{last}"
+    if card is None:
+        return printed
+    return f"{card}, {printed}" if sheets else f"{card}"
+
+
+def _head(page: Page, stretch: tuple[float, ...]) -> list[str]:
     """The large words above the frame of a page, from its left edge on; words of the piece that
     the frame cuts off may begin further out at the same height."""
     left = (page.width_mm - FRAME_MM[0]) / 2
-    base = FRAME_CORNER_MM + (FRAME_MM[1] + HEAD_RISE_MM) * sheet["stretch"][1]
+    base = FRAME_CORNER_MM + (FRAME_MM[1] + HEAD_RISE_MM) * stretch[1]
     words = [w for w in page.words if w.mark == "TEXT" and abs(w.at_mm[1] - base) < 0.1
              and w.at_mm[0] > left - 0.1]  # fmt: skip
     words.sort(key=lambda w: w.at_mm[0])
     return [w.text for w in words] if words and abs(words[0].at_mm[0] - left) < 0.1 else []
 
 
-def _check_head(ids: str, page: Page, sheet: dict, number: int, report: Report) -> None:
-    said = _head(page, sheet)
+def _check_head(
+    ids: str, page: Page, stretch: tuple[float, ...], number: int, report: Report
+) -> None:
+    said = _head(page, stretch)
     report.expect(bool(said) and same(said[0], ids), "sheets headed with the pieces on them",
                   f"templates.pdf, page {number}", f"is headed {said[:1]}, not {ids}")  # fmt: skip
 
@@ -81,7 +102,7 @@ def _within(at_mm: tuple[float, float], sheet: dict) -> bool:
 
 def _check_list(
     plan: dict, lettering: Lettering, pages: list[Page],
-    where: dict[str, tuple[int | None, int, int]], report: Report,
+    where: dict[str, str], report: Report,
 ) -> None:  # fmt: skip
     """The list of pieces: one row for each, in their order."""
     rows: list[list[str]] = []
@@ -94,8 +115,7 @@ def _check_list(
     rows = [row for row in rows if len(row) >= 5 and row[2].endswith(" OFF")]
     for k, piece in enumerate(p for p in plan["pieces"] if p["id"] in where):
         row = rows[k] if k < len(rows) else [""] * 5
-        on_map, first, last = where[piece["id"]]
-        told = f"{first}" if on_map is None else f"{on_map} map, {first}\u2013{last}"
+        told = where[piece["id"]]
         good = (
             same(row[0], piece["id"])
             and lettering.names.fits(piece["material"], row[1])

@@ -1,20 +1,30 @@
-"""Templates on paper: every piece 1:1 in tiles for an ordinary printer, and whole for a plotter.
+"""Templates on paper: for every piece the least that lets it be cut within the tolerance.
 
-`templates_pdf` begins with the printer test and the list of pieces. A piece larger than one tile
-has a page map and one sheet per tile; smaller pieces share sheets.
+`templates_pdf` begins with the printer test and the list of pieces. Then come, as far as pieces
+need them, the cards of figures, the corner sheets, small pieces whole, and large ones in tiles.
+
+Terms:
+    way: how a piece comes onto the cloth. *figures*: by tape and straightedge from its card;
+        *corners*: the same, with its curves printed; *whole*: printed on one sheet with others;
+        *tiles*: printed on sheets that are taped together.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any, Literal
 
 import numpy as np
 
+from plybook.drawing.cornerview import CornerWindow, corner_scene, corner_windows
 from plybook.drawing.piececard import card
 from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Primitive, Scene
+from plybook.drawing.tapecard import WIDTH_MM, tape_card
+from plybook.drawing.tapeplan import TapePlan, tape_plan
 from plybook.drawing.template import PieceDrawing, draw_pieces
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
@@ -22,12 +32,14 @@ from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.write import tile_pages
 from plybook.write.fonts import MM
-from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, Window
-from plybook.write.pdf import draw_scene, new_canvas
+from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, Window, grid_for
+from plybook.write.pdf import bounds_mm, draw_scene, new_canvas
 from plybook.write.tiles import SmallMap, Tiling, around_tile, header, tile
 
-ACTUAL_SIZE = "Print at actual size (100 %). The frame is 190 \u00d7 250 mm."
-GAP_MM = 6.0  # between small pieces on one sheet
+Way = Literal["figures", "corners", "whole", "tiles"]
+ACTUAL_SIZE = "print at 100 %"
+CUT_ROOM_MM = 1.0  # around the cut of a piece that just fits a sheet
+GAP_MM = 6.0  # between small pieces, and between windows, on one sheet
 
 
 @dataclass(frozen=True)
@@ -43,14 +55,98 @@ class Sheet:
     window_mm: tuple[float, float, float, float]
     corner_mm: tuple[float, float]
     stretch: tuple[float, float]
+    way: Way = "tiles"
 
 
 @dataclass(frozen=True)
-class TiledTemplates:
+class Card:
+    """Where the figures of a piece stand: page, the card's box on it, and what its letters are.
+
+    `knots` are (letter, x, y) in the piece's cut frame; `runs` are (letter, letter, kind).
+    """
+
+    piece: str
+    page: int
+    box_mm: tuple[float, float, float, float]
+    knots: tuple[tuple[str, float, float], ...]
+    runs: tuple[tuple[str, str, str], ...]
+    tolerance_mm: float
+
+
+@dataclass(frozen=True)
+class PaperTemplates:
     """The file and the place of every piece in it."""
 
     pdf: bytes
     sheets: tuple[Sheet, ...]
+    cards: tuple[Card, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """One piece with the way it comes onto the cloth."""
+
+    drawing: PieceDrawing
+    way: Way
+    plan: TapePlan | None = None
+
+    @property
+    def piece(self) -> Piece:
+        return self.drawing.piece
+
+    @cached_property
+    def tiling(self) -> Tiling:
+        return tile(self.drawing.bare)
+
+    @cached_property
+    def windows(self) -> tuple[CornerWindow, ...]:
+        return corner_windows(self.plan) if self.plan is not None else ()
+
+
+def choose(drawing: PieceDrawing, spec: PartSpec) -> Chosen:
+    """The way that takes least paper, unless the spec asks for another."""
+    piece, rules = drawing.piece, spec.templates
+    asked = rules.way_of(piece.id, piece.layer, piece.material)
+    drawing = _on_one_sheet(drawing)
+    grid = grid_for(drawing.bare.window_mm)
+    tiles = grid.rows * grid.columns
+    if asked == "tiles" or (tiles == 1 and asked != "figures" and piece.kind != "rod"):
+        return Chosen(drawing, "whole" if tiles == 1 else "tiles")
+    tolerance = rules.tolerance_of(piece.kind)
+    plan = tape_plan(cut_outline_mm(piece), piece.holes_mm, tolerance, spec.part.units)
+    if plan is not None:
+        found = Chosen(drawing, "corners" if plan.printed else "figures", plan)
+        if _sheets_of(found.windows) < tiles and tape_card_fits(found, spec):
+            return found
+    return Chosen(drawing, "whole" if tiles == 1 else "tiles")
+
+
+def _on_one_sheet(drawing: PieceDrawing) -> PieceDrawing:
+    """The drawing without the words beside it, where only they keep the piece off one sheet; the
+    list of pieces and the booklet say them too."""
+    ring = cut_outline_mm(drawing.piece)
+    low, high = np.floor(ring.min(axis=0) - CUT_ROOM_MM), np.ceil(ring.max(axis=0) + CUT_ROOM_MM)
+    bare = drawing.bare
+    x0, y0, x1, y1 = bare.window_mm
+    if (x1 - x0 <= TILE_MM[0] and y1 - y0 <= TILE_MM[1]) or (high - low > TILE_MM).any():
+        return drawing
+    boxes = bounds_mm(bare)
+    inside = (boxes[:, :2] >= low).all(axis=1) & (boxes[:, 2:] <= high).all(axis=1)
+    window = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    kept = tuple(item for item, held in zip(bare.items, inside, strict=True) if held)
+    return replace(drawing, bare=replace(bare, items=kept, window_mm=window))
+
+
+def tape_card_fits(chosen: Chosen, spec: PartSpec) -> bool:
+    """Whether the card of figures stands on one sheet."""
+    empty = Laminate((), (), (), (), 0.0, np.zeros(3), ())
+    scene = tape_card(chosen.piece, chosen.plan, empty, spec)  # type: ignore[arg-type]
+    return scene.window_mm[3] <= TILE_MM[1]
+
+
+def _sheets_of(windows: Sequence[CornerWindow]) -> float:
+    """How many sheets windows take, together with those of other pieces."""
+    return sum(math.prod(w.size_mm) for w in windows) / math.prod(TILE_MM)
 
 
 def templates_pdf(
@@ -59,70 +155,97 @@ def templates_pdf(
     face: Face,
     progress: Callable[[str], None] | None = None,
     drawings: Sequence[PieceDrawing] | None = None,
-) -> TiledTemplates:
-    """Every piece 1:1 in tiles of 190 by 250 mm, for A4 or Letter as the workshop says.
+) -> PaperTemplates:
+    """Every piece on sheets of 190 by 250 mm, for A4 or Letter as the workshop says.
 
     Args:
-        spec: paper, printer correction, names.
+        spec: paper, printer correction, tolerance and ways asked for, names.
         laminate: the pieces.
         face: for the key plans.
         progress: told the piece that is being drawn.
         drawings: from `draw_pieces`, where they have been made already.
     """
     drawings = drawings or draw_pieces(laminate, face, spec, progress)
-    tilings = [(drawing.piece, tile(drawing.bare)) for drawing in drawings]
-    return _Book(spec, laminate, face, tilings).made()
+    return _Book(spec, laminate, face, [choose(one, spec) for one in drawings]).made()
+
+
+Placed = tuple[Chosen, float, float]
 
 
 class _Book:
-    """The tiled file in the making: first the pages are counted, then drawn."""
+    """The file in the making: first the pages are counted, then drawn."""
 
-    def __init__(self, spec: PartSpec, laminate: Laminate, face: Face,
-                 tilings: Sequence[tuple[Piece, Tiling]]):  # fmt: skip
+    def __init__(
+        self, spec: PartSpec, laminate: Laminate, face: Face, chosen: Sequence[Chosen]
+    ) -> None:
         self.spec, self.laminate, self.face = spec, laminate, face
         self.paper = PAPERS_MM[spec.workshop.paper]
         self.corner = ((self.paper[0] - TILE_MM[0]) / 2, EDGE_MM)
         self.stretch = (100.0 / spec.workshop.printer_x_pct, 100.0 / spec.workshop.printer_y_pct)
-        self.large = [(p, t) for p, t in tilings if t.grid.rows * t.grid.columns > 1]
-        self.shared = _shared_sheets([(p, t) for p, t in tilings
-                                      if t.grid.rows * t.grid.columns == 1])  # fmt: skip
+        self.chosen = chosen
+        self.cards = _stacked(
+            [(one, self._card(one, 0).window_mm[3]) for one in chosen if one.plan is not None]
+        )
+        self.corners = _window_sheets(chosen)
+        self.shared = _shared_sheets([one for one in chosen if one.way == "whole"])
+        self.large = [one for one in chosen if one.way == "tiles"]
 
-    def made(self) -> TiledTemplates:
+    def made(self) -> PaperTemplates:
         title = f"{self.spec.part.number} {self.spec.part.revision} templates 1:1"
         self.canvas, buffer = new_canvas(*self.paper, title, self.spec.part.drawn_by,
                                          self.spec.part.name)  # fmt: skip
         lists = self._lists(0)
         first = 2 + len(lists)
         lists = self._lists(first)
-        self.total = first - 1 + len(self.shared) + sum(1 + len(t.printed) for _, t in self.large)
+        self.first_corner = first + len(self.cards)
+        self.total = (
+            first - 1 + len(self.cards) + len(self.corners) + len(self.shared)
+            + sum(1 + len(one.tiling.printed) for one in self.large)
+        )  # fmt: skip
         self.page = 0
         self.sheets: list[Sheet] = []
+        self.noted: list[Card] = []
         self._sheet(tile_pages.test_page(self.spec, self.corner), "Printer test")
         for scene in lists:
             self._sheet(scene, "List of pieces")
+        for stack in self.cards:
+            self._cards_sheet(stack)
+        for windows in self.corners:
+            self._corner_sheet(windows)
         for sheet in self.shared:
             self._shared_sheet(sheet)
-        for piece, tiling in self.large:
-            self._map(piece, tiling)
-            for k, at in enumerate(tiling.printed):
-                self._tile(piece, tiling, at, k)
+        for one in self.large:
+            self._map(one.piece, one.tiling)
+            for k, at in enumerate(one.tiling.printed):
+                self._tile(one.piece, one.tiling, at, k)
         self.canvas.save()
-        return TiledTemplates(buffer.getvalue(), tuple(self.sheets))
+        return PaperTemplates(buffer.getvalue(), tuple(self.sheets), tuple(self.noted))
 
     def _lists(self, first: int) -> list[Scene]:
         """The list of pieces; `first` is the page number of the first sheet after it."""
         where: dict[str, tuple[str, str]] = {}
-        page = first
-        for sheet in self.shared:
-            for piece, *_ in sheet:
-                where[piece.id] = ("shares a sheet", f"{page}")
+        for k, stack in enumerate(self.cards):
+            for one, _ in stack:
+                where[one.piece.id] = ("figures", f"{first + k}")
+        start = first + len(self.cards)
+        printed: dict[str, list[int]] = {}
+        for k, sheet in enumerate(self.corners):
+            for one, *_ in sheet:
+                printed.setdefault(one.piece.id, []).append(start + k)
+        for id, pages in printed.items():
+            told = f"{pages[0]}" if pages[0] == pages[-1] else f"{pages[0]}\u2013{pages[-1]}"
+            where[id] = ("figures and corners", f"{where[id][1]}, {told}")
+        page = start + len(self.corners)
+        for small in self.shared:
+            for one, *_ in small:
+                where[one.piece.id] = ("whole", f"{page}")
             page += 1
-        for piece, tiling in self.large:
-            count = len(tiling.printed)
-            size = f"{tiling.grid.rows} \u00d7 {tiling.grid.columns}, {count} printed"
-            where[piece.id] = (size, f"{page} map, {page + 1}\u2013{page + count}")
+        for one in self.large:
+            grid, count = one.tiling.grid, len(one.tiling.printed)
+            size = f"tiles, {grid.rows} \u00d7 {grid.columns}, {count} printed"
+            where[one.piece.id] = (size, f"{page} map, {page + 1}\u2013{page + count}")
             page += 1 + count
-        head = ("Piece", "Material", "Quantity", "Tiles, rows \u00d7 columns", "Pages")
+        head = ("Piece", "Material", "Quantity", "How", "Pages")
         rows = [
             (p.id, self.spec.materials.name_of(p.material), f"{p.quantity} OFF", *where[p.id])
             for p in self.laminate.pieces
@@ -157,6 +280,60 @@ class _Book:
         self._draw(Scene((*scene.items, *items), (0, 0, 1, 1)))
         self.canvas.showPage()
 
+    def _card(self, one: Chosen, first: int) -> Scene:
+        """The card of a piece; its printed runs stand on the corner sheets from page `first`."""
+        assert one.plan is not None
+        pages = {
+            run: first + k
+            for k, sheet in enumerate(self.corners if first else [])
+            for other, window, _, _ in sheet
+            if other is one
+            for run in window.runs
+        }
+        if not first:  # as high as it will be
+            pages = {k: 0 for k, run in enumerate(one.plan.runs) if run.kind == "printed"}
+        return tape_card(one.piece, one.plan, self.laminate, self.spec, pages)
+
+    def _cards_sheet(self, stack: Sequence[tuple[Chosen, float]]) -> None:
+        ids = ", ".join(one.piece.id for one, _ in stack)
+        items: list[Primitive] = [*header(self.corner, ids, "", self._facts("figures to draw by"))]
+        for one, low in stack:
+            scene = self._card(one, self.first_corner)
+            items += scene.moved(self.corner[0], self.corner[1] + low).items
+            self._noted(one, low, scene.window_mm[3])
+        self._draw(Scene(tuple(items), (0, 0, 1, 1)))
+        self.canvas.showPage()
+
+    def _noted(self, one: Chosen, low: float, high: float) -> None:
+        plan = one.plan
+        assert plan is not None
+        (x, y), (sx, sy) = self.corner, self.stretch
+        box = (x, y + low * sy, x + WIDTH_MM * sx, y + (low + high) * sy)
+        name = [knot.name for knot in plan.knots]
+        self.noted.append(
+            Card(
+                one.piece.id,
+                self.page,
+                box,
+                tuple((knot.name, *knot.at_mm) for knot in plan.knots),
+                tuple((name[run.start], name[run.end], run.kind) for run in plan.runs),
+                self.spec.templates.tolerance_of(one.piece.kind),
+            )
+        )
+
+    def _corner_sheet(self, windows: Sequence[tuple[Chosen, CornerWindow, float, float]]) -> None:
+        ids = ", ".join(dict.fromkeys(one.piece.id for one, *_ in windows))
+        items = header(self.corner, ids, "", self._facts("corners 1:1"))
+        for one, window, x, y in windows:
+            assert one.plan is not None
+            scene = corner_scene(one.piece, one.drawing.bare.items, one.plan, window, self.spec)
+            corner = (self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1])
+            draw_scene(self.canvas, scene, corner[0] * MM, corner[1] * MM, clip=window.window_mm,
+                       stretch=self.stretch, bounds=bounds_mm(scene))  # fmt: skip
+            self._placed(one.piece, window.window_mm, corner, "corners")
+        self._draw(Scene(tuple(items), (0, 0, 1, 1)))
+        self.canvas.showPage()
+
     def _map(self, piece: Piece, tiling: Tiling) -> None:
         beside = card(piece, self.laminate, self.face, self.spec, (0.0, 0.0, 1.0, 1.0))
         scene = tile_pages.map_page(tiling, cut_outline_mm(piece), beside, self.spec, self.corner)
@@ -168,7 +345,7 @@ class _Book:
         self.canvas.endForm()
 
     def _form(self, piece: Piece) -> str:
-        return f"map{[p.id for p, _ in self.large].index(piece.id)}"
+        return f"map{[one.piece.id for one in self.large].index(piece.id)}"
 
     def _tile(self, piece: Piece, tiling: Tiling, at: tuple[int, int], k: int) -> None:
         window = tiling.grid.window(*at)
@@ -187,47 +364,89 @@ class _Book:
         self._placed(piece, window, self.corner)
         self.canvas.showPage()
 
-    def _shared_sheet(self, sheet: list[tuple[Piece, Tiling, float, float]]) -> None:
-        for _, tiling, x, y in sheet:
+    def _shared_sheet(self, sheet: Sequence[Placed]) -> None:
+        for one, x, y in sheet:
             x_mm, y_mm = self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1]
-            draw_scene(self.canvas, tiling.scene, x_mm * MM, y_mm * MM, stretch=self.stretch,
-                       bounds=tiling.bounds)  # fmt: skip
-        ids = ", ".join(piece.id for piece, *_ in sheet)
-        frame = around_tile(Tiling(sheet[0][1].scene, sheet[0][1].grid, (), (), np.zeros((0, 4))),
+            draw_scene(self.canvas, one.drawing.bare, x_mm * MM, y_mm * MM, stretch=self.stretch)
+        first = sheet[0][0].drawing.bare
+        frame = around_tile(Tiling(first, grid_for(first.window_mm), (), (), np.zeros((0, 4))),
                             (0, 0), self.corner)  # fmt: skip
+        ids = ", ".join(one.piece.id for one, *_ in sheet)
         items = header(
             self.corner, ids, "", self._facts(f"{len(sheet)} piece{'s' if len(sheet) > 1 else ''}")
         )
         self._draw(Scene((*frame.items, *items), (0, 0, 1, 1)))
-        for piece, tiling, x, y in sheet:
-            corner = (
-                self.corner[0] + x * self.stretch[0],
-                self.corner[1] + y * self.stretch[1],
-            )
-            self._placed(piece, tiling.scene.window_mm, corner)
+        for one, x, y in sheet:
+            corner = (self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1])
+            self._placed(one.piece, one.drawing.bare.window_mm, corner, "whole")
         self.canvas.showPage()
 
-    def _placed(self, piece: Piece, window: Window, corner: tuple[float, float]) -> None:
+    def _placed(
+        self, piece: Piece, window: Window, corner: tuple[float, float], way: Way = "tiles"
+    ) -> None:
         """Note where a piece stands on the page that is being drawn."""
-        self.sheets.append(Sheet(piece.id, self.page, window, corner, self.stretch))
+        self.sheets.append(Sheet(piece.id, self.page, window, corner, self.stretch, way))
 
 
-def _shared_sheets(
-    small: Sequence[tuple[Piece, Tiling]],
-) -> list[list[tuple[Piece, Tiling, float, float]]]:
+def _stacked(cards: Sequence[tuple[Chosen, float]]) -> list[list[tuple[Chosen, float]]]:
+    """Cards one below the other on sheets, in the order they come; with each, how far its lower
+    edge lies above the foot of the sheet."""
+    sheets: list[list[tuple[Chosen, float]]] = []
+    left = 0.0
+    for one, high in cards:
+        if not sheets or high > left:
+            sheets.append([])
+            left = TILE_MM[1]
+        left -= high
+        sheets[-1].append((one, left))
+        left -= 1.0
+    return sheets
+
+
+def _window_sheets(
+    chosen: Sequence[Chosen],
+) -> list[list[tuple[Chosen, CornerWindow, float, float]]]:
+    """Windows on sheets, the large ones first; (x, y) is a window's lower left corner in the
+    frame. A sheet is a grid of four quarters."""
+    quarter = (TILE_MM[0] - GAP_MM) / 2, (TILE_MM[1] - GAP_MM) / 2
+    all_windows = [(one, window) for one in chosen for window in one.windows]
+    all_windows.sort(key=lambda row: -math.prod(row[1].size_mm))
+    sheets: list[tuple[set[tuple[int, int]], list[tuple[Chosen, CornerWindow, float, float]]]] = []
+    for one, window in all_windows:
+        wide, high = (1 if size <= part else 2 for size, part in
+                      zip(window.size_mm, quarter, strict=True))  # fmt: skip
+        spots = [(c, r) for r in (1, 0) for c in (0, 1) if c + wide <= 2 and r + high <= 2]
+        for free, held in [*sheets, (None, None)]:
+            if free is None or held is None:
+                free, held = {(0, 0), (0, 1), (1, 0), (1, 1)}, []
+                sheets.append((free, held))
+            fits = (
+                (c, r, {(c + i, r + j) for i in range(wide) for j in range(high)})
+                for c, r in spots
+            )
+            found = next((row for row in fits if row[2] <= free), None)
+            if found is not None:
+                c, r, cells = found
+                free -= cells
+                held.append((one, window, c * (quarter[0] + GAP_MM), r * (quarter[1] + GAP_MM)))
+                break
+    return [held for _, held in sheets]
+
+
+def _shared_sheets(small: Sequence[Chosen]) -> list[list[Placed]]:
     """Small pieces in rows on shared sheets, in the order they come; (x, y) is where the lower
     left corner of a piece's drawing lies in the tile."""
-    sheets: list[list[tuple[Piece, Tiling, float, float]]] = []
+    sheets: list[list[Placed]] = []
     left, top, high = 0.0, TILE_MM[1], 0.0
-    for piece, tiling in small:
-        x0, y0, x1, y1 = tiling.scene.window_mm
+    for one in small:
+        x0, y0, x1, y1 = one.drawing.bare.window_mm
         wide, tall = x1 - x0, y1 - y0
         if sheets and left + wide > TILE_MM[0]:
             left, top, high = 0.0, top - high - GAP_MM, 0.0
         if not sheets or top - tall < 0.0:
             sheets.append([])
             left, top, high = 0.0, TILE_MM[1], 0.0
-        sheets[-1].append((piece, tiling, left, top - tall))
+        sheets[-1].append((one, left, top - tall))
         left, high = left + wide + GAP_MM, max(high, tall)
     return sheets
 

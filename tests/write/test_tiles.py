@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from plybook.drawing.scene import Path, Role
+from plybook.spec.model import TemplateRules
 from plybook.write import tile_pages
 from plybook.write.paper import (
     EDGE_MM,
@@ -25,9 +26,15 @@ from tests.drawing import drawn_pieces as made
 from tests.write.test_pdf import MM, lines_of, words_of
 
 
+def in_tiles(**workshop):
+    """The hand-made skin with every piece printed in tiles."""
+    spec = replace(made.spec(), templates=TemplateRules(way="tiles"))
+    return replace(spec, workshop=replace(spec.workshop, **workshop))
+
+
 @pytest.fixture(scope="module")
 def tiled():
-    return templates_pdf(made.spec(), made.laminate(), made.FACE)
+    return templates_pdf(in_tiles(), made.laminate(), made.FACE)
 
 
 @pytest.fixture(scope="module")
@@ -133,8 +140,8 @@ def test_every_page_is_the_paper_asked_for(document):
     for page in document:
         # A4 is 595.276 by 841.890 points (210 and 297 mm at 72 to 25.4)
         assert page.get_size() == pytest.approx((595.2756, 841.8898), abs=0.001)
-    letter = replace(made.spec(), workshop=replace(made.spec().workshop, paper="letter"))
-    page = pdfium.PdfDocument(templates_pdf(letter, made.laminate(), made.FACE).pdf)[0]
+    letter = templates_pdf(in_tiles(paper="letter"), made.laminate(), made.FACE)
+    page = pdfium.PdfDocument(letter.pdf)[0]
     assert page.get_size() == pytest.approx((612.0, 792.0), abs=0.001)
 
 
@@ -168,7 +175,7 @@ def test_every_tile_says_what_it_belongs_to(tiled, document):
     for sheet in tiled.sheets:
         words = words_of(document[sheet.page - 1])
         for must in (sheet.piece, "HL-W-101 rev B", "LEFT HAND", f"page {sheet.page} of",
-                     "Print at actual size"):  # fmt: skip
+                     "print at 100 %"):  # fmt: skip
             assert must in words
 
 
@@ -185,8 +192,8 @@ def test_the_printer_test_has_long_rulers_both_ways():
 
 
 def test_a_printer_that_prints_short_gets_larger_drawings():
-    shop = replace(made.spec().workshop, printer_x_pct=99.0, printer_y_pct=101.0)
-    tiled = templates_pdf(replace(made.spec(), workshop=shop), made.laminate(), made.FACE)
+    spec = in_tiles(printer_x_pct=99.0, printer_y_pct=101.0)
+    tiled = templates_pdf(spec, made.laminate(), made.FACE)
     page = pdfium.PdfDocument(tiled.pdf)[0]
     ruler = max((p for p, _ in lines_of(page)), key=lambda p: np.ptp(p[:, 0]))
     assert np.ptp(ruler[:, 0]) * 0.99 == pytest.approx(180.0, abs=0.01)
@@ -202,5 +209,5 @@ def test_the_page_map_gives_the_check_lines(document):
 
 
 def test_the_same_plan_gives_the_same_bytes(tiled):
-    assert templates_pdf(made.spec(), made.laminate(), made.FACE).pdf == tiled.pdf
+    assert templates_pdf(in_tiles(), made.laminate(), made.FACE).pdf == tiled.pdf
     assert b"/PrintScaling /None" in tiled.pdf

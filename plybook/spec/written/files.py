@@ -19,6 +19,7 @@ from plybook.spec.written.process import (
     CuttingRules,
     JigCheckEntry,
     Stage,
+    TemplateChoices,
     WorkshopFigures,
 )
 from plybook.spec.written.regions import Region
@@ -57,6 +58,7 @@ class SharedFile(Written):
     materials: MaterialShelf | None = Field(None, description="What parts are made of.")
     stock: list[StockEntry] = Field([], description="What is on the shelf.")
     workshop: WorkshopFigures | None = Field(None, description="Your own figures.")
+    templates: TemplateChoices | None = Field(None, description="How pieces are printed.")
     cutting: CuttingRules | None = Field(None, description="How pieces are put on stock.")
     choices: Choices | None = Field(None, description="Declared choices.")
 
@@ -79,6 +81,7 @@ class PartFile(Written):
     stages: list[Stage] | None = Field(None, description="The work in order.")
     jig: list[JigCheckEntry] = Field([], description="Measurements on the assembly jig.")
     workshop: WorkshopFigures | None = Field(None, description="Your own figures.")
+    templates: TemplateChoices | None = Field(None, description="How pieces are printed.")
     cutting: CuttingRules | None = Field(None, description="How pieces are put on stock.")
     choices: Choices | None = Field(None, description="Declared choices.")
     accept: list[Accepted] = Field([], description="Findings you accept, with the reason.")

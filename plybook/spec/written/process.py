@@ -99,6 +99,22 @@ class WorkshopFigures(Written):
     )
 
 
+TemplateWays = one_of("least", "figures", "tiles")
+
+
+class TemplateChoices(Written):
+    """How pieces come from paper onto cloth and foam."""
+
+    tolerance: LengthOverZero = Field(0.5, description="How far a cut may lie from the outline.")
+    cloth: LengthOverZero = Field(1.0, description="The same for cloth and films.")
+    way: TemplateWays = Field(
+        "least", description="least: as little paper as holds the tolerance."
+    )
+    each: dict[str, TemplateWays] = Field(
+        {}, description="Another way for a piece, a layer or a material, by its id."
+    )
+
+
 class CuttingRules(Written):
     """How pieces are put on stock."""
 

@@ -1,0 +1,545 @@
+"""How an outline is drawn on cloth or foam with a tape and a straightedge, and what of it must be
+printed because neither can find it.
+
+Terms:
+    knot: a point of the outline that a tape finds: a corner, or the end of a curve. Knots are
+        lettered round the piece, counter-clockwise.
+    run: the stretch of the outline from one knot to the next. It is *straight* (drawn with the
+        straightedge), *bowed* (a straight line with a table of offsets from it) or *printed* (a
+        curve, a notch, a small corner: only paper shows it).
+    tie: the distance between two knots, as a tape shows it. Two ties fix a knot.
+    step: one knot found from two others; the steps begin with the base, which is simply drawn.
+    tape: what the figures are read on: half a millimetre, or a thirty-second of an inch.
+
+The plan is accepted only after the outline has been rebuilt from the rounded figures and held
+against the true one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from plybook.units import MM_PER_INCH
+
+RunKind = Literal["straight", "bowed", "printed"]
+
+TAPES_MM = {"mm": (0.5, 0.1), "in": (MM_PER_INCH / 32, MM_PER_INCH / 64)}  # the coarser first
+SPAN_MM = 80.0  # between its marks a straightedge draws at least this much
+SHORT_MM = 5.0  # a shorter side between two corners is printed with them
+CORNER_DEG = 20.0  # a turn that is a corner, not a curve
+BEND_DEG = 6.0  # neighbouring spans that turn less are one bowed side
+MOST_BEND_DEG = 50.0  # a side that turns more in all is a curve
+MOST_BOW_MM = 150.0  # further from the straight line a square is not held true
+EVEN_OFFSETS = 8  # at even distances
+MOST_OFFSETS = 20  # where they are needed
+PRINT_MM = (165.0, 225.0)  # the largest curve on one sheet, with room around it
+_PITCHES_MM = (1000.0, 500.0, 250.0, 200.0, 100.0, 50.0, 20.0)
+_PITCHES_IN = (40.0, 20.0, 10.0, 8.0, 4.0, 2.0, 1.0)
+_SHARES = (0.15, 0.3, 0.5, 0.7)  # of the tolerance, for what a straightedge leaves out
+_CORNER_MM = 1.5  # a corner turns within so little; a curve takes longer
+_LEAST_SINE = 0.17  # flatter crossings of two tapes (10 degrees) find nothing
+
+
+@dataclass(frozen=True)
+class Knot:
+    """`ring` is 0 for the outline, k for the k-th hole; `index` its vertex in that ring."""
+
+    name: str
+    at_mm: tuple[float, float]
+    ring: int
+    index: int
+
+
+@dataclass(frozen=True)
+class Offset:
+    """`along_mm` from the run's first knot, `off_mm` square off the straight line, + outwards."""
+
+    along_mm: float
+    off_mm: float
+
+
+@dataclass(frozen=True)
+class Run:
+    """From knot `start` to knot `end` (places in `TapePlan.knots`); `points_mm` as it truly is."""
+
+    kind: RunKind
+    start: int
+    end: int
+    points_mm: np.ndarray
+    offsets: tuple[Offset, ...] = ()
+
+
+@dataclass(frozen=True)
+class Step:
+    """A knot found where two tapes cross, on the left of the way from `first` to `second`."""
+
+    knot: int
+    first: int
+    second: int
+    left: bool
+
+
+@dataclass(frozen=True)
+class TapePlan:
+    """All figures of one piece.
+
+    Attributes:
+        knots, runs: round the outline, then round each hole.
+        base: the two knots that are drawn first.
+        steps: the others, in the order they are found.
+        ties_mm: (knot, knot), lower first -> distance as the tape shows it.
+        tape_mm: what the figures are rounded to.
+        error_mm: how far the outline rebuilt from the figures lies from the true one at most.
+    """
+
+    knots: tuple[Knot, ...]
+    runs: tuple[Run, ...]
+    base: tuple[int, int]
+    steps: tuple[Step, ...]
+    ties_mm: dict[tuple[int, int], float]
+    tape_mm: float
+    error_mm: float
+
+    @property
+    def printed(self) -> tuple[Run, ...]:
+        return tuple(run for run in self.runs if run.kind == "printed")
+
+
+def tape_plan(
+    outline_mm: np.ndarray, holes_mm: Sequence[np.ndarray], tolerance_mm: float, unit: str
+) -> TapePlan | None:
+    """The figures that rebuild a piece within a tolerance.
+
+    Args:
+        outline_mm: (n, 2) ring, counter-clockwise.
+        holes_mm: rings of its holes.
+        tolerance_mm: how far the rebuilt outline may lie from the true one.
+        unit: "mm" or "in", the tape in the builder's hand.
+
+    Returns:
+        The plan, or None where no tape finds the outline so closely.
+    """
+    rings = [np.asarray(outline_mm, float), *(np.asarray(h, float)[::-1] for h in holes_mm)]
+    pitches = _PITCHES_MM if unit == "mm" else tuple(p * MM_PER_INCH for p in _PITCHES_IN)
+    for tape in TAPES_MM[unit]:
+        plans = (_plan(rings, share * tolerance_mm, tape, pitches) for share in _SHARES)
+        good = [plan for plan in plans if plan is not None and plan.error_mm <= tolerance_mm]
+        if good:
+            return min(good, key=_effort)
+    return None
+
+
+def _effort(plan: TapePlan) -> tuple[float, int, float]:
+    """What a plan costs: paper, then points to mark, then truth."""
+    printed = sum(float(np.hypot(*np.diff(r.points_mm, axis=0).T).sum()) for r in plan.printed)
+    marks = len(plan.knots) + sum(len(run.offsets) for run in plan.runs)
+    return round(printed, -2), marks, plan.error_mm
+
+
+def _plan(
+    rings: Sequence[np.ndarray], straight_mm: float, tape_mm: float, pitches_mm: Sequence[float]
+) -> TapePlan | None:
+    found: list[tuple[int, int, np.ndarray]] = []  # ring, index, place
+    parts: list[tuple[RunKind, int, int, np.ndarray, tuple[Offset, ...]]] = []
+    for number, ring in enumerate(rings):
+        cut = _cut(ring, straight_mm)
+        if cut is None:
+            return None
+        told: list[tuple[RunKind, int, np.ndarray, tuple[Offset, ...]]] = []
+        for kind, first, points in cut:
+            table = _offsets(points, straight_mm, tape_mm, pitches_mm, number > 0)
+            if kind != "bowed":
+                told.append((kind, first, points, ()))
+            elif table is not None:
+                told.append((kind, first, points, table))
+            else:
+                told += [("printed", first + i, points[i : j + 1], ()) for i, j in _sheets(points)]
+        start = len(found)
+        for k, (kind, first, points, offsets) in enumerate(told):
+            found.append((number, first, points[0]))
+            parts.append((kind, start + k, start + (k + 1) % len(told), points, offsets))
+    places = np.array([at for *_, at in found])
+    if len(places) < 2:
+        return None
+    order = _named_from(places, parts, [r for r, *_ in found])
+    names = [_letters(k) for k in range(len(order))]
+    seat = {old: new for new, old in enumerate(order)}
+    knots = tuple(
+        Knot(names[new], (float(places[old][0]), float(places[old][1])), *found[old][:2])
+        for new, old in enumerate(order)
+    )
+    runs = tuple(
+        sorted(
+            (Run(kind, seat[a], seat[b], points, offs) for kind, a, b, points, offs in parts),
+            key=lambda run: run.start,
+        )
+    )
+    places = places[order]
+    base, steps = _construction(places, runs, tape_mm)
+    if base is None:
+        return None
+    ties = {}
+    for a, b in (
+        base,
+        *((run.start, run.end) for run in runs if run.start != run.end),
+        *((min(s.knot, q), max(s.knot, q)) for s in steps for q in (s.first, s.second)),
+        *_checks(places, base, steps),
+    ):
+        a, b = min(a, b), max(a, b)
+        ties[a, b] = _to_tape(math.dist(places[a], places[b]), tape_mm)
+    plan = TapePlan(knots, runs, base, steps, dict(sorted(ties.items())), tape_mm, 0.0)
+    return _with_error(plan, rings)
+
+
+def _cut(ring: np.ndarray, straight_mm: float) -> list[tuple[RunKind, int, np.ndarray]] | None:
+    """A ring in runs: (kind, index of its first vertex in the ring as it is cut, points).
+
+    The ring is thinned to the points a straightedge needs and broken where it turns; what lies
+    between two breaks is a side where it is long enough to be drawn, else part of a curve.
+    """
+    ring = np.roll(ring, -_start(ring), axis=0)
+    closed = np.vstack([ring, ring[:1]])
+    kept = _kept(closed, straight_mm)
+    if len(kept) < 4:
+        return None
+    turns = np.abs(_turns(np.diff(closed[kept], axis=0)))  # at the start of each segment
+    corner = _corners(ring)
+    breaks, bend = [0], 0.0
+    for k in range(1, len(turns)):
+        bend += turns[k]
+        if turns[k] >= BEND_DEG or bend >= MOST_BEND_DEG:
+            breaks.append(k)
+            bend = 0.0
+    sides: list[tuple[bool, int, int]] = []  # whether it is a side, its first and last point
+    for a, b in pairwise([*breaks, len(turns)]):
+        length = float(np.hypot(*(closed[kept[b]] - closed[kept[a]])))
+        sharp = corner[kept[a]] and corner[kept[b] % len(ring)]
+        is_side = length >= SPAN_MM or (length >= SHORT_MM and sharp)
+        if sides and not is_side and not sides[-1][0]:
+            sides[-1] = (False, sides[-1][1], int(kept[b]))
+        else:
+            sides.append((is_side, int(kept[a]), int(kept[b])))
+    runs: list[tuple[RunKind, int, np.ndarray]] = []
+    for is_side, a, b in _without_tails(sides, kept, closed):
+        points = closed[a : b + 1]
+        if is_side:
+            flat = _from_chord(points, points[0], points[-1]).max() <= straight_mm + 1e-9
+            runs.append(("straight" if flat else "bowed", a, points))
+        else:
+            runs += [("printed", a + i, closed[a + i : a + j + 1]) for i, j in _sheets(points)]
+    if len(runs) < 2:  # one curve all round: two knots at least
+        kind, a, points = runs[0]
+        half = len(points) // 2
+        runs = [(kind, a, points[: half + 1]), (kind, a + half, points[half:])]
+    return runs
+
+
+def _without_tails(
+    sides: list[tuple[bool, int, int]], kept: np.ndarray, closed: np.ndarray
+) -> list[tuple[bool, int, int]]:
+    """Sides whose short ends belong to the curve beside them, given over to it."""
+    sides = list(sides)
+    for k, (is_side, a, b) in enumerate(sides):
+        if not is_side:
+            continue
+        own = [int(p) for p in kept if a <= p <= b]
+
+        def short(one: int, other: int) -> bool:
+            return float(np.hypot(*(closed[other] - closed[one]))) < SPAN_MM
+
+        if k > 0 and not sides[k - 1][0]:
+            while len(own) > 2 and short(own[0], own[1]):
+                own.pop(0)
+        if k + 1 < len(sides) and not sides[k + 1][0]:
+            while len(own) > 2 and short(own[-2], own[-1]):
+                own.pop()
+        if short(own[0], own[-1]):
+            continue
+        sides[k] = (True, own[0], own[-1])
+        if k > 0:
+            sides[k - 1] = (sides[k - 1][0], sides[k - 1][1], own[0])
+        if k + 1 < len(sides):
+            sides[k + 1] = (sides[k + 1][0], own[-1], sides[k + 1][2])
+    return sides
+
+
+def _start(ring: np.ndarray) -> int:
+    """The vertex a ring is best cut up from: a corner, else where its longest side begins."""
+    corner = _corners(ring)
+    sides = np.round(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T), 6)
+    return int(np.argmax(np.where(corner, sides, -1.0) if corner.any() else sides))
+
+
+def _corners(ring: np.ndarray) -> np.ndarray:
+    """Which vertices are corners: where the line turns within a millimetre or two."""
+    line = shapely.LineString(np.vstack([ring, ring, ring, ring[:1]]))
+    sides = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
+    at = np.concatenate([[0.0], np.cumsum(sides)[:-1]]) + sides.sum()
+    before, after = (
+        shapely.get_coordinates(shapely.line_interpolate_point(line, at + step))
+        for step in (-_CORNER_MM, _CORNER_MM)
+    )
+    return np.degrees(np.abs(_angle(ring - before, after - ring))) >= CORNER_DEG
+
+
+def _kept(closed: np.ndarray, straight_mm: float) -> np.ndarray:
+    """Places of the points that are left when a closed line is thinned (Douglas and Peucker)."""
+    half = len(closed) // 2
+    far = int(np.argmax(np.hypot(*(closed[1:-1] - closed[0]).T))) + 1 if half else 0
+    places = [0]
+    for a, b in ((0, far), (far, len(closed) - 1)):
+        places += [a + k for k in _thinned(closed[a : b + 1], straight_mm)[1:]]
+    return np.array(places)
+
+
+def _thinned(points: np.ndarray, straight_mm: float) -> list[int]:
+    kept, todo = {0, len(points) - 1}, [(0, len(points) - 1)]
+    while todo:
+        a, b = todo.pop()
+        if b - a < 2:
+            continue
+        off = _from_chord(points[a + 1 : b], points[a], points[b])
+        k = int(np.argmax(off))
+        if off[k] > straight_mm:
+            kept.add(a + 1 + k)
+            todo += [(a, a + 1 + k), (a + 1 + k, b)]
+    return sorted(kept)
+
+
+def _from_chord(points: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    way = b - a
+    share = np.clip((points - a) @ way / max(way @ way, 1e-12), 0.0, 1.0)
+    return np.hypot(*(points - a - share[:, None] * way).T)
+
+
+def _turns(ways: np.ndarray) -> np.ndarray:
+    """Turn at the start of each segment of a closed line, degrees."""
+    return np.degrees(_angle(np.roll(ways, 1, axis=0), ways))
+
+
+def _angle(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    cross = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
+    return np.arctan2(cross, np.einsum("ij,ij->i", one, other))
+
+
+def _sheets(points: np.ndarray) -> Iterator[tuple[int, int]]:
+    """A curve in stretches that each fit a sheet, as places of their first and last points."""
+    start = 0
+    low = high = points[0]
+    for k in range(1, len(points)):
+        low, high = np.minimum(low, points[k]), np.maximum(high, points[k])
+        if (high - low > PRINT_MM).any() and k - 1 > start:
+            yield start, k - 1
+            start = k - 1
+            low, high = np.minimum(points[start], points[k]), np.maximum(points[start], points[k])
+    yield start, len(points) - 1
+
+
+def _offsets(
+    points: np.ndarray, straight_mm: float, tape_mm: float, pitches_mm: Sequence[float], hole: bool
+) -> tuple[Offset, ...] | None:
+    """Offsets of a bowed side: at even distances where few do, else where they are needed; None
+    where it is no such side."""
+    way = points[-1] - points[0]
+    length = float(np.hypot(*way))
+    if length <= 0:
+        return None
+    along = (points - points[0]) @ way / length
+    off = (points - points[0]) @ np.array([way[1], -way[0]]) / length  # the right is outwards
+    off = -off if hole else off
+    if (np.diff(along) <= 0).any() or np.abs(off).max() > MOST_BOW_MM:
+        return None
+    may = straight_mm + tape_mm / 2
+
+    def table(marks: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """What the tape shows at some marks, and how far the points lie from what it draws."""
+        told = _to_tape(np.interp(marks, along, off), tape_mm)
+        back = np.interp(along, [0.0, *marks, length], [0.0, *told, 0.0])
+        return told, np.abs(back - off)
+
+    for most, pitches in ((EVEN_OFFSETS, pitches_mm), (MOST_OFFSETS, pitches_mm[-4:])):
+        for pitch in pitches:
+            marks = np.arange(1, math.ceil(length / pitch - 1e-9)) * pitch
+            marks = marks[length - marks > 0.15 * pitch]
+            if most > EVEN_OFFSETS:
+                marks = _needed(marks, table, along, may, most)
+            if 0 < len(marks) <= most:
+                told, miss = table(marks)
+                if miss.max() <= may:
+                    return tuple(map(Offset, marks.tolist(), told.tolist()))
+    return None
+
+
+def _needed(
+    marks: np.ndarray,
+    table: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]],
+    along: np.ndarray,
+    may_mm: float,
+    most: int,
+) -> np.ndarray:
+    """The marks of an even row that a side needs, found by taking in the one nearest to where
+    the drawn line is furthest off."""
+    taken: list[float] = []
+    while len(taken) < most and len(marks):
+        _, miss = table(np.array(taken))
+        worst = int(np.argmax(miss))
+        if miss[worst] <= may_mm:
+            break
+        left = np.array([m for m in marks if m not in taken])
+        if not len(left):
+            break
+        taken = sorted([*taken, float(left[np.argmin(np.abs(left - along[worst]))])])
+    return np.array(taken)
+
+
+def _named_from(places, parts, ring_of) -> list[int]:
+    """Order of the knots: round the outline from the start of its longest straight run."""
+    own = [k for k, r in enumerate(ring_of) if r == 0]
+    sides = [(math.dist(places[a], places[b]), -a, a) for kind, a, b, *_ in parts
+             if kind != "printed" and ring_of[a] == 0]  # fmt: skip
+    first = max(sides)[2] if sides else own[0]
+    turned = own[own.index(first) :] + own[: own.index(first)]
+    return turned + [k for k, r in enumerate(ring_of) if r != 0]
+
+
+def _construction(
+    places: np.ndarray, runs: Sequence[Run], tape_mm: float
+) -> tuple[tuple[int, int] | None, tuple[Step, ...]]:
+    """The base, and for every other knot the two it is best found from.
+
+    A tape's reading is off by half its grid; where two tapes cross at a flat angle, and where they
+    start from a point that is off already, that counts for more. The least such error decides.
+    """
+    gaps = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
+    sides = [(gaps[r.start, r.end], -r.start, (r.start, r.end)) for r in runs
+             if r.kind != "printed"]  # fmt: skip
+    widest = np.unravel_index(int(np.argmax(np.round(gaps, 6))), gaps.shape)
+    base = (int(min(widest)), int(max(widest)))
+    if sides and max(sides)[0] >= 0.4 * gaps[base]:
+        base = max(sides)[2]
+    beside = {(r.start, r.end) for r in runs} | {(r.end, r.start) for r in runs}
+    error = {base[0]: 0.0, base[1]: tape_mm / 2}
+    steps: list[Step] = []
+    while len(error) < len(places):
+        best: tuple[float, int, int, int] | None = None
+        known = sorted(error)
+        for knot in (k for k in range(len(places)) if k not in error):
+            for n, one in enumerate(known):
+                for other in known[n + 1 :]:
+                    a, b = places[one] - places[knot], places[other] - places[knot]
+                    size = max(np.hypot(*a) * np.hypot(*b), 1e-9)
+                    sine = abs(a[0] * b[1] - a[1] * b[0]) / size
+                    if sine < _LEAST_SINE:
+                        continue
+                    off = (max(error[one], error[other]) + tape_mm / 2) / sine
+                    near = ((knot, one) in beside) + ((knot, other) in beside)
+                    row = (round(off * (1.0 - 0.05 * near), 6), knot, one, other)
+                    best = row if best is None or row < best else best
+        if best is None:
+            return None, ()
+        off, knot, one, other = best
+        way, to = places[other] - places[one], places[knot] - places[one]
+        steps.append(Step(knot, one, other, bool(way[0] * to[1] - way[1] * to[0] > 0)))
+        error[knot] = off
+    return base, tuple(steps)
+
+
+def _checks(
+    places: np.ndarray, base: tuple[int, int], steps: Sequence[Step]
+) -> Iterator[tuple[int, int]]:
+    """One more tie for a quadrilateral: its second diagonal."""
+    if len(places) == 4 and base == (0, 1):
+        yield 0, 2
+        yield 1, 3
+
+
+def _to_tape(value, tape_mm: float):
+    return np.round(np.asarray(value) / tape_mm) * tape_mm if np.ndim(value) else (
+        round(value / tape_mm) * tape_mm
+    )  # fmt: skip
+
+
+def rebuilt_knots(plan: TapePlan) -> np.ndarray:
+    """(n, 2) places of the knots as the figures give them, laid on the true ones as well as they
+    go: a piece is the same wherever it lies."""
+    true = np.array([knot.at_mm for knot in plan.knots])
+    at = np.full_like(true, np.nan)
+    a, b = plan.base
+    way = true[b] - true[a]
+    at[a] = true[a]
+    at[b] = true[a] + way / np.hypot(*way) * plan.ties_mm[min(a, b), max(a, b)]
+    for step in plan.steps:
+        p, q = at[step.first], at[step.second]
+        r1 = plan.ties_mm[min(step.first, step.knot), max(step.first, step.knot)]
+        r2 = plan.ties_mm[min(step.second, step.knot), max(step.second, step.knot)]
+        gap = float(np.hypot(*(q - p)))
+        along = (r1**2 - r2**2 + gap**2) / (2 * gap)
+        up = math.sqrt(max(r1**2 - along**2, 0.0)) * (1 if step.left else -1)
+        unit = (q - p) / gap
+        at[step.knot] = p + along * unit + up * np.array([-unit[1], unit[0]])
+    return fitted_to(at, true)
+
+
+def fitted_to(points: np.ndarray, true: np.ndarray) -> np.ndarray:
+    """Points turned and moved, without mirroring, onto others (least squares; Kabsch 1976)."""
+    low, mid = points.mean(axis=0), true.mean(axis=0)
+    one, two = points - low, true - mid
+    turn = math.atan2(
+        float(np.sum(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0])), float(np.sum(one * two))
+    )
+    c, s = math.cos(turn), math.sin(turn)
+    return one @ np.array([[c, s], [-s, c]]) + mid
+
+
+def _with_error(plan: TapePlan, rings: Sequence[np.ndarray]) -> TapePlan:
+    """The plan with how far what it rebuilds lies from the true outline."""
+    at = rebuilt_knots(plan)
+    true = np.array([knot.at_mm for knot in plan.knots])
+    lines = []
+    for run in plan.runs:
+        p, q = at[run.start], at[run.end]
+        if run.kind == "printed":
+            ends = true[[run.start, run.end]]
+            turned = _laid(run.points_mm, ends, np.array([p, q]))
+            lines.append(turned)
+            continue
+        way = q - p
+        unit = way / np.hypot(*way)
+        out = np.array([unit[1], -unit[0]]) * (-1 if plan.knots[run.start].ring else 1)
+        marks = [p + o.along_mm * unit + o.off_mm * out for o in run.offsets]
+        lines.append(np.array([p, *marks, q]))
+    made = shapely.MultiLineString([shapely.LineString(line) for line in lines])
+    ideal = shapely.MultiLineString(
+        [shapely.LineString(np.vstack([ring, ring[:1]])) for ring in rings]
+    )
+    error = max(_furthest(made, ideal), _furthest(ideal, made))
+    return replace(plan, error_mm=error)
+
+
+def _furthest(one: shapely.MultiLineString, other: shapely.MultiLineString) -> float:
+    points = shapely.points(shapely.get_coordinates(shapely.segmentize(one, 5.0)))
+    return float(shapely.distance(points, other).max())
+
+
+def _laid(points: np.ndarray, ends: np.ndarray, onto: np.ndarray) -> np.ndarray:
+    """A printed stretch laid with its two ends over two places, as well as they meet."""
+    moved = fitted_to(np.vstack([ends]), onto)
+    one, two = ends[1] - ends[0], moved[1] - moved[0]
+    turn = math.atan2(one[0] * two[1] - one[1] * two[0], float(one @ two))
+    c, s = math.cos(turn), math.sin(turn)
+    middle, there = ends.mean(axis=0), moved.mean(axis=0)
+    return (points - middle) @ np.array([[c, s], [-s, c]]) + there
+
+
+def _letters(index: int) -> str:
+    """A to Z without I and O, which read as figures, then A2, B2 ..."""
+    letters = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+    round_, place = divmod(index, len(letters))
+    return letters[place] + (str(round_ + 1) if round_ else "")
