@@ -19,7 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from plybook.laminate.model import LaidLayer, Piece
+from plybook.geometry.rings import signed_area_mm2
+from plybook.laminate.bevel import bevel_run_mm
+from plybook.laminate.model import LaidLayer, Piece, PieceEdge
 from plybook.spec.model import Cloth, Film, PartSpec, Resin
 from plybook.surface.model import Face
 
@@ -164,9 +166,33 @@ def _layer_g(
 
 
 def core_volume_mm3(piece: Piece) -> float:
-    """Volume of a panel with sloped edges: a frustum between its two sides."""
-    below, above = piece.area_mm2, max(0.0, _bag_area(piece))  # a hole may pass a bevel's foot
-    return piece.thickness_mm * (below + above + math.sqrt(below * above)) / 3
+    """Volume of a panel with sloped edges.
+
+    The section at a height is a second degree polynomial of it: its value on both sides of the
+    sheet and its slope on the mould side (the length of every sloped edge times its run) give it.
+    Holes are frusta.
+    """
+    t = piece.thickness_mm
+    if piece.bag_side_outline_mm is None:
+        return t * piece.area_mm2
+    below = signed_area_mm2(piece.outline_mm)
+    above = signed_area_mm2(piece.bag_side_outline_mm)
+    taken = sum(
+        _run_mm(edge, t) * float(np.hypot(*np.diff(edge.points_mm, axis=0).T).sum())
+        for edge in piece.edges
+    )
+    volume = t * max(0.0, 2 * below / 3 + above / 3 - taken / 6)
+    bag_holes = piece.bag_side_holes_mm or piece.holes_mm
+    sizes = [sum(signed_area_mm2(h) for h in holes) for holes in (piece.holes_mm, bag_holes)]
+    return volume - t * (sum(sizes) + math.sqrt(max(0.0, sizes[0] * sizes[1]))) / 3
+
+
+def _run_mm(edge: PieceEdge, thickness_mm: float) -> float:
+    """How far the bag side stands back from an edge; negative where it is the wide side."""
+    if edge.treatment not in ("bevel", "scarf"):
+        return 0.0
+    run = bevel_run_mm(thickness_mm, edge.angle_deg)
+    return run if edge.wide_side == "mould" else -run
 
 
 def _bag_area(piece: Piece) -> float:

@@ -15,7 +15,7 @@ import shapely
 
 from plybook.diagnostics import Finding, warning
 from plybook.geometry.rings import canonical_ring
-from plybook.laminate.heights import HeightField
+from plybook.laminate.heights import HeightField, Rise
 from plybook.laminate.ids import piece_id
 from plybook.laminate.inserts import CutLayer
 from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
@@ -26,6 +26,10 @@ from plybook.surface.model import Face
 
 _SAMPLE_MM = 5.0
 _SHORT_MM = 0.5
+_FINE_MM = 0.5
+_LEAST_CLIMB_MM = 0.5  # less is taken up by the resin below a rod
+_LEAST_OFF_MM = 0.3
+_STEP_DEG = 70.0  # what climbs more steeply is a step
 _OFF_MM = 3.0  # the corner of a square end may pass a slanted net line by this much
 
 
@@ -107,7 +111,8 @@ def rod_pieces(
                 notes=(f"cut to {length:.1f} mm, row {row + 1} of {len(rings)}",),
             )
         )
-        findings += _bend_findings(rod, pieces[-1], laid, stock, face)
+        findings += _bend_findings(rod, pieces[-1], laid, below, stock, face)
+    findings += _climb_findings(rod, rings, below, stock, face)
     return CutLayer(tuple(pieces), tuple(findings))
 
 
@@ -193,15 +198,23 @@ def _break_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list
 
 
 def _bend_findings(
-    rod: Rod, piece: Piece, laid: np.ndarray, stock: RodStock, face: Face
+    rod: Rod,
+    piece: Piece,
+    laid: np.ndarray,
+    below: HeightField | None,
+    stock: RodStock,
+    face: Face,
 ) -> list[Finding]:
-    """A rod bends across its height along its own direction."""
+    """A rod bends across its height along its own direction, on top of what it lies on."""
     if stock.least_bend_mm <= 0 or face.flat:
         return []
     ends = (laid[[0, 1]] + laid[[3, 2]]) / 2
     points = np.linspace(ends[0], ends[1], max(9, math.ceil(math.dist(*ends) / 25)))
     along = (ends[1] - ends[0]) / math.dist(*ends)
-    bend = np.abs(np.einsum("i,nij,j->n", along, np.asarray(face.curvature(points)), along))
+    bend = np.einsum("i,nij,j->n", along, np.asarray(face.curvature(points)), along)
+    if below is not None:
+        bend = bend / np.maximum(1 - below(points) * bend, 1e-6)
+    bend = np.abs(bend)
     worst = int(np.argmax(bend))
     if bend[worst] * stock.least_bend_mm <= 1.0:
         return []
@@ -216,3 +229,62 @@ def _bend_findings(
             layers=(rod.id,),
         ),
     ]
+
+
+def _climb_findings(
+    rod: Rod,
+    rings: tuple[np.ndarray, ...],
+    below: HeightField | None,
+    stock: RodStock,
+    face: Face,
+) -> list[Finding]:
+    """Rods that run up a bevel or a step of what lies below, for each layer all rows at once.
+
+    A slope begins in a crease. A strip that follows no less than a radius R stands off from a
+    crease of angle a by R (1 / cos(a / 2) - 1), and by no more than the slope climbs.
+    """
+    found = []
+    for rise in below.rises if below is not None else ():
+        if not rise.ramps and rise.walls is None:
+            continue
+        rows, worst = 0, (0.0, 0.0, np.zeros(2))
+        for ring in rings:
+            climb = _climb(ring, rise)
+            rows += climb[0] > _LEAST_CLIMB_MM
+            worst = max(worst, climb, key=lambda one: one[0])
+        if not rows:
+            continue
+        climb_mm, angle_deg, place = worst
+        follows = f"it is not said what radius {stock.name} follows"
+        if stock.least_bend_mm > 0:
+            off = stock.least_bend_mm * (1 / math.cos(math.radians(angle_deg) / 2) - 1)
+            if (off := min(off, climb_mm)) < _LEAST_OFF_MM:
+                continue
+            follows = (
+                f"{stock.name} follows a radius of {stock.least_bend_mm:.0f} mm and stands off "
+                f"by up to {off:.1f} mm there"
+            )
+        up = "a step" if angle_deg > _STEP_DEG else f"a slope of {angle_deg:.0f}°"
+        found.append(
+            warning(
+                "rod-climbs",
+                f"{rows} row{'s' if rows > 1 else ''} of {rod.id} run{'s' if rows == 1 else ''} "
+                f"up {up} of {climb_mm:.1f} mm at the edge of {rise.layer}, at "
+                f"{place_words(place, face)}; {follows}",
+                "end the rods before the edge, lay them below that layer or let them into it, or "
+                "make its bevel flatter",
+                rod.place,
+                layers=(rod.id, rise.layer),
+            )
+        )
+    return found
+
+
+def _climb(ring: np.ndarray, rise: Rise) -> tuple[float, float, np.ndarray]:
+    """How far a rod climbs on one layer, how steeply, and where it is steepest."""
+    ends = (ring[[0, 1]] + ring[[3, 2]]) / 2
+    line = np.linspace(ends[0], ends[1], max(3, math.ceil(math.dist(*ends) / _FINE_MM) + 1))
+    height = rise.at(line)
+    slope = np.abs(np.diff(height)) / math.dist(line[0], line[1])
+    at = int(np.argmax(slope))
+    return float(np.ptp(height)), math.degrees(math.atan(slope[at])), line[at]

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 _CORNER_DEG = 25.0  # a turn of the tape line sharper than this gets its own pleat
 _RESIN_LINE_OUT_MM = 15.0  # resin line outside the laminate
 _VACUUM_LINE_OUT_MM = 35.0  # vacuum line and ports outside the laminate
+_LINE_SHORT_MM = 50.0  # a line ends this far before the corners of the laminate
+_LINES_APART = 0.25  # of the longest way between the lines, they come no nearer to one another
 _WIDTH_LAP_MM = 50.0  # two widths of film, breather or peel ply overlap by this
 _TAPE_WIDTH_MM = 12.0
 _READ_MM = 1.5  # a sixteenth of an inch: nearer than that a tape measure shows no difference
@@ -284,24 +286,51 @@ def _outside(job: Job, laid: Polygon, way: float) -> tuple[float, float]:
 
 
 def _lines(laid: Polygon, tape_mm: float):
-    """Resin line along the lower long side, vacuum line along the upper one, and that edge."""
+    """Resin line along the lower long side, vacuum line along the opposite one, and that edge."""
     import shapely
-
-    def chain(by_mm: float, upper: bool) -> np.ndarray:
-        ring = _ring(_grown(laid, by_mm))
-        # walk the ring from its leftmost to its rightmost point, below or above
-        left, right = int(np.argmin(ring[:, 0])), int(np.argmax(ring[:, 0]))
-        lower = _walk(ring, left, right)
-        points = _walk(ring, right, left)[::-1] if upper else lower
-        line = shapely.LineString(points).simplify(1.0)
-        end = min(50.0, line.length / 10)
-        return np.asarray(shapely.ops.substring(line, end, line.length - end).coords)
-
     import shapely.ops
 
-    resin = chain(min(_RESIN_LINE_OUT_MM, tape_mm / 3), False)
-    vacuum = chain(min(_VACUUM_LINE_OUT_MM, tape_mm / 2), True)
-    return resin, vacuum, shapely.LineString(chain(0.0, True))
+    corners = _long_sides(laid)
+
+    def side(by_mm: float, upper: bool) -> LineString:
+        ring = _ring(_grown(laid, by_mm))
+        ends = [int(np.argmin(np.hypot(*(ring - corner).T))) for corner in corners[upper]]
+        return shapely.LineString(_walk(ring, *ends)).simplify(1.0)
+
+    def shortened(line: LineString) -> np.ndarray:
+        end = min(_LINE_SHORT_MM, line.length / 10)
+        return np.asarray(shapely.ops.substring(line, end, line.length - end).coords)
+
+    resin = shortened(side(min(_RESIN_LINE_OUT_MM, tape_mm / 3), False))
+    vacuum = shortened(side(min(_VACUUM_LINE_OUT_MM, tape_mm / 2), True))
+    resin, vacuum = _kept_apart(resin, vacuum), _kept_apart(vacuum, resin)
+    return resin, vacuum, side(0.0, True)
+
+
+def _long_sides(laid: Polygon) -> tuple[np.ndarray, np.ndarray]:
+    """Ends (2, 2) of the two long sides of the least box round a laminate, the lower side first
+    (the left one of an upright laminate), in the order of a counter-clockwise ring."""
+    rectangle = laid.minimum_rotated_rectangle.exterior
+    box = np.asarray(rectangle.coords)[:4]
+    box = box if rectangle.is_ccw else box[::-1]
+    sides = [np.stack([box[k], box[(k + 1) % 4]]) for k in range(4)]
+    lengths = [float(np.hypot(*(end - start))) for start, end in sides]
+    first = 0 if lengths[0] >= lengths[1] else 1
+    pair = sides[first], sides[first + 2]
+    places = [(round(float(s[:, 1].mean()), 3), round(float(s[:, 0].mean()), 3)) for s in pair]
+    return pair if places[0] < places[1] else pair[::-1]
+
+
+def _kept_apart(line: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """The longest stretch of a line that keeps well off another; they run together at a point."""
+    import shapely
+
+    dense = np.asarray(shapely.LineString(line).segmentize(10.0).coords)
+    away = shapely.distance(shapely.points(dense), shapely.LineString(other))
+    far = away >= _LINES_APART * away.max()
+    runs = np.split(np.arange(len(dense)), np.flatnonzero(np.diff(far.astype(int))) + 1)
+    kept = max((run for run in runs if far[run[0]]), key=len)
+    return np.asarray(shapely.LineString(dense[kept]).simplify(1.0).coords)
 
 
 def _mesh(laid: Polygon, vacuum_edge: LineString) -> Polygon:

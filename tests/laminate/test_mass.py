@@ -106,6 +106,25 @@ def test_a_bevelled_core_weighs_its_frustum_and_the_resin_of_both_faces():
     assert mass.total_g == pytest.approx(volume * 80e-6 + resin, rel=1e-3)
 
 
+@pytest.mark.parametrize("wide", [22.0, 25.0, 40.0, 200.0])
+def test_a_narrow_strip_of_core_has_the_volume_of_a_prismatoid(wide):
+    """Both sides and four times the middle, over six (Simpson's rule, exact for straight sides)."""
+    layer = Core("C1", "foam", "s", Whole(), thickness_mm=10.0,
+                 edges=(("", Treatment("bevel", 45.0)),))  # fmt: skip
+    region = shapely.box(100, 100, 900, 100 + wide)
+    (piece,) = core_pieces(layer, region, FACE, None, stock=foam()).pieces
+    volume = 10 / 6 * (800 * wide + 4 * 790 * (wide - 10) + 780 * (wide - 20))
+    assert core_volume_mm3(piece) == pytest.approx(volume, rel=1e-4)
+
+
+def test_a_core_with_one_sloped_side_is_a_wedge_less():
+    layer = Core("C1", "foam", "s", Whole(), thickness_mm=10.0,
+                 edges=(("root", Treatment("bevel", 45.0)), ("", Treatment("square"))))  # fmt: skip
+    region = shapely.box(100, 100, 300, 400)
+    (piece,) = core_pieces(layer, region, FACE, None, stock=foam()).pieces
+    assert core_volume_mm3(piece) == pytest.approx(200 * 300 * 10 - 10 * 10 / 2 * 300, rel=1e-6)
+
+
 def test_peel_ply_weighs_nothing_in_the_part():
     film = Film("PEEL", "peel", "s", Whole(), removed_after="cure")
     layers = [laid("P1", ALL), laid("PEEL", ALL, "film", "peel", 0.1)]

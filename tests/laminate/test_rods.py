@@ -1,14 +1,16 @@
 """Rods: rows, pitch, steps in length, place, bend."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 
-from plybook.laminate.heights import HeightField, sheet_rise
+from plybook.laminate.heights import HeightField, core_rise, sheet_rise
 from plybook.laminate.rods import rod_pieces, rod_region
-from plybook.spec.model import OnFace, OnPattern, Rod, RodStock, Whole
+from plybook.laminate.sides import name_sides
+from plybook.spec.model import OnFace, OnPattern, Rod, RodStock, Treatment, Whole
 from plybook.surface.model import Kink
 from tests.laminate.flat_faces import TrapezoidFace
 
@@ -98,3 +100,32 @@ def test_a_rod_over_a_break_of_the_face_is_told():
     face = TrapezoidFace(kinks=(Kink(1000.0, 4.0, 3.0, False), Kink(500.0, 1.0, 0.1, True)))
     (found,) = rod_pieces(rod(rows=1), face, None, stock=STRIP).findings
     assert found.code == "rod-crosses-break" and "4.0 deg at span 1000" in found.message
+
+
+def over_a_core(angle_deg, stock):
+    """Three rods along a panel, over a core of 10 mm with bevels of that angle."""
+    sides = name_sides(shapely.box(500, -100, 1500, 100), FACE)
+    treatment = {"": Treatment("bevel" if angle_deg else "square", angle_deg or 90.0)}
+    below = HeightField((core_rise("C", sides, 10.0, treatment),))
+    return [f for f in rod_pieces(rod(), FACE, below, stock=stock).findings
+            if f.code == "rod-climbs"]  # fmt: skip
+
+
+def test_a_strip_that_cannot_follow_a_bevel_is_told():
+    """R (1 / cos(a / 2) - 1): 300 mm at 45 degrees is 24.7, more than the core is thick."""
+    (told,) = over_a_core(45.0, STRIP)
+    assert "3 rows of R1 run up a slope of 45° of 10.0 mm at the edge of C" in told.message
+    assert "stands off by up to 10.0 mm" in told.message
+    (told,) = over_a_core(20.0, STRIP)  # 300 (1 / cos 10 - 1) = 4.63
+    assert "stands off by up to 4.6 mm" in told.message
+    assert over_a_core(4.0, STRIP) == []  # 0.18 mm
+    (told,) = over_a_core(0.0, STRIP)
+    assert "up a step of 10.0 mm" in told.message
+    (told,) = over_a_core(20.0, replace(STRIP, least_bend_mm=0.0))
+    assert "not said what radius" in told.message
+
+
+def test_rods_that_stay_on_the_core_climb_nothing():
+    sides = name_sides(shapely.box(0, -100, 2000, 100), FACE)
+    below = HeightField((core_rise("C", sides, 10.0, {"": Treatment("bevel", 45.0)}),))
+    assert rod_pieces(rod(), FACE, below, stock=STRIP).findings == ()

@@ -7,9 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 
 from plybook.shop import plan_work
 from plybook.shop.bagging import (
+    _lines,
     flow_length_mm,
     margins,
     narrow_flanges,
@@ -206,3 +208,44 @@ def test_a_port_gets_a_pad_where_the_breather_is_too_narrow_for_it():
 
     assert "pad of breather" in words(edges=(s.EdgeRule("leading", 15.0, 60.0),))
     assert "pad of breather" not in words()
+
+
+def lines_of(shape, tape_mm=90.0):
+    resin, vacuum, _ = _lines(shape, tape_mm)
+    return shapely.LineString(resin), shapely.LineString(vacuum)
+
+
+def test_infusion_lines_of_a_rectangle_lie_along_its_long_sides():
+    """930 x 630: each line ends 50 mm short of the corners, 15 and 35 mm outside."""
+    resin, vacuum = lines_of(shapely.box(0, 0, 930, 630))
+    assert resin.length == pytest.approx(930 + 2 * 15 - 100, abs=1)
+    assert vacuum.length == pytest.approx(930 + 2 * 30 - 100, abs=12)
+    assert resin.bounds[3] < 0 and vacuum.bounds[1] > 630
+    assert resin.distance(vacuum) > 630
+
+
+@pytest.mark.parametrize("turn_deg", [0, 30, 90, 135])
+@pytest.mark.parametrize(
+    "shape",
+    [
+        shapely.box(0, 0, 2000, 600),
+        shapely.Polygon([(0, -350), (4000, 100), (4000, 400), (0, 700)]),  # a tapered skin
+        shapely.Polygon([(0, 0), (1500, 300), (0, 400)]),  # runs to a point
+        shapely.Point(0, 0).buffer(400),
+    ],
+    ids=["rectangle", "taper", "point", "disc"],
+)
+def test_infusion_lines_face_one_another_and_never_meet(shape, turn_deg):
+    shape = shapely.affinity.rotate(shape, turn_deg)
+    resin, vacuum = lines_of(shape)
+    box_sides = sorted(_box_sides(shape))
+    across, along = box_sides[0], box_sides[-1]
+    assert resin.distance(vacuum) > 0.2 * across
+    for line in (resin, vacuum):
+        assert 0.25 * along < line.length < 1.1 * along
+        assert line.distance(shape) > 0
+
+
+def _box_sides(shape):
+    corners = np.asarray(shape.minimum_rotated_rectangle.exterior.coords)
+    return np.hypot(*np.diff(corners, axis=0).T)
