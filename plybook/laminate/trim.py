@@ -161,6 +161,8 @@ class NetFace:
             gap = np.maximum(end_gap, np.roll(end_gap, -1))
             gap = np.maximum(gap, np.abs(shapely.distance(at_middle, line) - out))
             nearer = np.flatnonzero(gap < best)
+            if out > ON_EDGE_MM:  # as far inside the edge is another line
+                nearer = nearer[_is_outside(line, at_middle[nearer])]
             nearer = nearer[~_goes_back(line, ring_mm[nearer], after[nearer])]
             best[nearer], found[nearer] = gap[nearer], index
         return found
@@ -204,6 +206,16 @@ class NetFace:
                 shapes.append(_mitre(line[-2:], closed[after[0] : after[0] + 2], out,
                                      float(allowance[after[0]])))  # fmt: skip
         return [shape for shape in shapes if shape is not None]
+
+
+def _is_outside(line: shapely.LineString, points: np.ndarray) -> np.ndarray:
+    """(n,) whether points lie to the right of an edge of the face, outside of it."""
+    at = shapely.line_locate_point(line, points)
+    ends = np.clip([at - SEAT_MM, at + SEAT_MM], 0.0, line.length)
+    low, high = (shapely.get_coordinates(shapely.line_interpolate_point(line, s)) for s in ends)
+    along = high - low
+    away = shapely.get_coordinates(points) - (low + high) / 2
+    return along[:, 0] * away[:, 1] - along[:, 1] * away[:, 0] < 0
 
 
 def _goes_back(line: shapely.LineString, start_mm: np.ndarray, end_mm: np.ndarray) -> np.ndarray:

@@ -53,6 +53,21 @@ def test_a_ply_that_fits_is_one_piece_named_like_its_layer():
     assert [e.treatment for e in piece.edges] == ["trim", "square", "trim", "trim"]
 
 
+@pytest.mark.parametrize("up", [1, -1])
+@pytest.mark.parametrize("inset", [14.0, 15.0, 16.0])
+def test_an_edge_inside_the_part_is_no_trim_however_far_inside_it_lies(inset, up):
+    """15 mm inside the leading edge, as far as its trim runs out on the other side."""
+    face = TaperedFace(up=up)
+    (piece,) = lay([Ply("P1", "twill", "s", Inset((("leading", inset),)))], face).pieces
+    cut = {e.name: e.treatment for e in piece.edges}
+    assert cut == {
+        "trailing": "trim", "tip": "trim", "towards leading": "square", "root": "trim"
+    }  # fmt: skip
+    all_round = tuple((edge, inset) for edge in TRIMS)
+    (piece,) = lay([Ply("P1", "twill", "s", Inset(all_round))], face).pieces
+    assert {e.treatment for e in piece.edges} == {"square"}
+
+
 def test_edges_walk_the_whole_outline_once():
     for piece in lay([Ply("P1", "twill", "s", Whole(), angle_deg=45.0)]).pieces:
         ends = [e.points_mm for e in piece.edges]
