@@ -133,9 +133,7 @@ def _line(item: Path) -> shapely.LineString:
     return shapely.LineString(np.vstack([points, points[:1]]) if item.closed else points)
 
 
-def _crosses(
-    plan: TapePlan, shown: CornerWindow, spec: PartSpec, place: Placer
-) -> list[Primitive]:
+def _crosses(plan: TapePlan, shown: CornerWindow, spec: PartSpec, place: Placer) -> list[Primitive]:
     """A lettered cross on each knot, and where the straight lines from it lead."""
     items: list[Primitive] = []
     x0, y0, x1, y1 = shown.window_mm

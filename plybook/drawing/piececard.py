@@ -80,6 +80,7 @@ def _edges(piece: Piece, face: Face, x: float, top: float) -> list[Primitive]:
     frame = fit_frame((*low, *high), (x, top - KEY_MM[1], x + KEY_MM[0], top))
     items.append(Path(Role.GHOST, frame.put(outline), True, "face"))
     items.append(Path(Role.DIMENSION, frame.put(piece.laid_outline_mm), True, "highlight"))
+    items += [Path(Role.DIMENSION, frame.put(h), True, "white") for h in piece.laid_holes_mm]
     y = top - KEY_MM[1] - 1.5
     items.append(Text(Role.TEXT, (x, y - 1.8), "Where it lies, seen from the bag side", 1.8))
     y -= 5.5

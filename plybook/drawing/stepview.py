@@ -160,7 +160,7 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
     for kind, region in lying:
         if kind in EDGED:
             items += area_paths(region, Role.CORE_EDGE)
-    own = [(p, shown(_solid(p.laid_outline_mm))) for p in pieces]
+    own = [(p, shown(_solid(p))) for p in pieces]
     own = [(p, area) for p, area in own if not area.is_empty]
     for piece, area in own:
         items += area_paths(area, Role.FILL, "highlight")
@@ -172,7 +172,7 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
     for piece, area in own:
         items += area_paths(area, Role.HIGHLIGHT, tag=piece.id)
     for piece, area in own:
-        whole = frame.shape(_solid(piece.laid_outline_mm)).area
+        whole = frame.shape(_solid(piece)).area
         if window is None or area.area > 0.12 * whole:  # a sliver is named in the row before
             items += _piece_words(piece, area, [*items, *around])
     room = {p.id: area.bounds for p, area in own}
@@ -187,10 +187,11 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
     return items
 
 
-def _solid(ring_mm: np.ndarray):
+def _solid(piece: Piece):
+    """A piece where it is laid, with its holes."""
     from shapely import Polygon
 
-    polygon = Polygon(ring_mm)
+    polygon = Polygon(piece.laid_outline_mm, piece.laid_holes_mm)
     return polygon if polygon.is_valid else polygon.buffer(0)
 
 

@@ -127,8 +127,8 @@ def core_pieces(
         seams, wrong = sized.seams(search)
         findings += wrong
     cuts = _in_order(cut_by(seams), seams, face)
-    names = [piece_id(core.id, 0, 1, i, len(cuts)) for i in range(len(cuts))]
-    pieces = [_piece(core, name, cut) for name, cut in zip(names, cuts, strict=True)]
+    ids = [piece_id(core.id, 0, 1, i, len(cuts)) for i in range(len(cuts))]
+    pieces = [_piece(core, name, cut) for name, cut in zip(ids, cuts, strict=True)]
     meetings = broken.meetings if broken else ()
     at_break = dict(zip(_ids_at_breaks(seams, meetings), meetings, strict=True))
     pieces, meets = mated(pieces, [cut.leaf for cut in cuts], at_break)
@@ -138,6 +138,7 @@ def core_pieces(
         findings += panel_findings(
             core, piece, cut.panel, footprint(piece), stock, sheets, face, let_in
         )
+        names = _hole_names(piece, let_in)
         laid = shapely.Polygon(piece.laid_outline_mm).buffer(core.thickness_mm)
         touching = [
             c.insert
@@ -147,16 +148,16 @@ def core_pieces(
         words = (
             *piece.notes,
             *seam_notes(piece, lines),
-            *hole_notes(core, piece, touching),
+            *hole_notes(core, names, touching),
             *bend_note(core, piece, face),
         )
-        pieces[i] = replace(piece, notes=words)
+        pieces[i] = replace(piece, notes=words, hole_names=names)
     shown = tuple(line for line in lines if line.line.crosses(region))
     joints = [
         break_joint(
             one.meeting,
             face,
-            (names[one.inner], names[one.outer]),
+            (ids[one.inner], ids[one.outer]),
             (cuts[one.inner].leaf.to_cut, cuts[one.outer].leaf.to_cut),
             broken.fields if broken else (),
             0.0,
@@ -356,7 +357,7 @@ def _cut_leaf(
     sides = name_sides(region, face).carried(to_cut, _SAMPLE_MM, chord_error_mm / 2)
     holes = _holes(core, let_in, to_cut, chord_error_mm / 2)
     placed = {s.spec.id: s.placed(face, to_cut) for s in seams}
-    rules = CutRules(core.thickness_mm, dict(core.edges), placed)
+    rules = CutRules(core.thickness_mm, core.cuts, placed)
     lines = _named_lines(sides, holes, list(placed.values()))
 
     several = math.isfinite(leaf.low_mm) or math.isfinite(leaf.high_mm)
@@ -443,6 +444,7 @@ def _piece(core: Core, name: str, cut: _Cut) -> Piece:
         bag_side_outline_mm=bag,
         bag_side_holes_mm=bag_holes,
         laid_outline_mm=laid,
+        laid_holes_mm=tuple(cut.leaf.from_cut(hole) for hole in holes),
         area_mm2=area,
         quantity=1,
         stage=core.stage,
@@ -450,6 +452,15 @@ def _piece(core: Core, name: str, cut: _Cut) -> Piece:
         edges=_edges(outline, panel, cut.rules, cut.lines),
         growth=growth_of(outline, laid),
         notes=(MOULD_SIDE_DOWN,),
+    )
+
+
+def _hole_names(piece: Piece, let_in: Mapping[str, shapely.Geometry]) -> tuple[str, ...]:
+    """The insert that each hole of a panel is for, "" for an opening."""
+    holes = [shapely.Polygon(ring) for ring in piece.laid_holes_mm]
+    return tuple(
+        next((name for name, block in let_in.items() if block.intersects(hole)), "")
+        for hole in holes
     )
 
 

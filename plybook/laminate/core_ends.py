@@ -71,8 +71,8 @@ def core_end_findings(spec: PartSpec, face: Face, layers: Sequence[LaidLayer]) -
 
 def _ends(core: Core, layer: LaidLayer, face: Face, over: Sequence[LaidLayer]) -> dict[str, float]:
     """Sides that a ply runs over with both their neighbours, and the gain of these together."""
-    treatments = dict(core.edges)
-    rest = treatments.get("", Treatment("square"))
+    treatments = core.cuts
+    rest = treatments[""]
     lines = name_sides(layer.region, face).lines
     found = {}
     for name, line in lines.items():

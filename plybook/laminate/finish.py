@@ -71,6 +71,7 @@ def finished(
         holes_mm=holes,
         bag_side_outline_mm=None,
         laid_outline_mm=laid_outline,
+        laid_holes_mm=tuple(thinned_ring(h, error_mm) for h in holes_of(blank.laid)),
         area_mm2=round(area, 2),
         quantity=1,
         stage=sheet.layer.stage,

@@ -103,6 +103,7 @@ def insert_pieces(
                 holes_mm=tuple(inner),
                 bag_side_outline_mm=None,
                 laid_outline_mm=laid,
+                laid_holes_mm=tuple(leaf.from_cut(hole) for hole in inner),
                 area_mm2=signed_area_mm2(outer) - sum(map(signed_area_mm2, inner)),
                 quantity=1,
                 stage=insert.stage,

@@ -148,7 +148,7 @@ class LayUp:
         match layer:
             case Core():
                 sides = name_sides(region, face)
-                return core_rise(layer.id, sides, thickness, dict(layer.edges))
+                return core_rise(layer.id, sides, thickness, layer.cuts)
             case Insert():
                 host = self._host(layer)
                 proud = thickness - (host.thickness_mm if host else 0.0)

@@ -103,6 +103,8 @@ class Piece:
     shear_deg: float = 0.0
     notes: tuple[str, ...] = ()
     bag_side_holes_mm: tuple[np.ndarray, ...] = ()  # () where they are those of the mould side
+    laid_holes_mm: tuple[np.ndarray, ...] = ()  # as holes_mm, on the mould-face pattern
+    hole_names: tuple[str, ...] = ()  # of a core, as holes_mm: the insert it is for, or ""
 
 
 @dataclass(frozen=True)

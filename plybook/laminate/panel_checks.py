@@ -17,7 +17,7 @@ from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panels import SEAM, Panel
 from plybook.laminate.seam_search import NARROWEST_MM, fits_a_sheet
 from plybook.laminate.seams import SeamLine, pattern_point
-from plybook.spec.model import Core, CoreStock, PointLine
+from plybook.spec.model import HOLES, Core, CoreStock, PointLine
 from plybook.surface.model import Face
 from plybook.units import show_number
 
@@ -75,14 +75,19 @@ def _cut_open(
     inserts = [c.insert for c in core.cut_outs if c.insert in let_in]
     over = [one for one in inserts if let_in[one].intersects(hole)]
     name = f"the hole for insert {over[0]}" if over else "a hole"
-    run = bevel_run_mm(core.thickness_mm, edge.angle_deg)
+    run = needed = bevel_run_mm(core.thickness_mm, edge.angle_deg)
+    own = core.cuts[HOLES]
+    if not over and own.kind in ("bevel", "scarf"):
+        needed += bevel_run_mm(core.thickness_mm, own.angle_deg)
+        name += " that is bevelled itself"
     apart = shapely.LineString(edge.points_mm).distance(hole)
     middle = np.array(hole.centroid.coords[0])
     return error(
         "slope-through-hole",
         f"panel {piece.id}: the {edge.treatment} of its {base_name(edge)} side is {run:.1f} mm "
         f"wide and runs into {name} at {place_words(middle, face)}, {apart:.1f} mm from that side",
-        f"move the hole or the edge until they stand {run:.1f} mm apart, or cut that edge square",
+        f"move the hole or the edge until they stand {needed:.1f} mm apart, or cut that edge "
+        "square",
         core.place,
         layers=(core.id,),
     )
@@ -208,12 +213,13 @@ def seam_notes(piece: Piece, seams: Sequence[SeamLine]) -> tuple[str, ...]:
     return tuple(said)
 
 
-def hole_notes(core: Core, piece: Piece, let_in: Sequence[str]) -> tuple[str, ...]:
-    """How the holes of a panel are cut; `let_in` names the inserts that touch it."""
+def hole_notes(core: Core, holes: Sequence[str], let_in: Sequence[str]) -> tuple[str, ...]:
+    """How the holes of a panel are cut: `holes` names what each is for ("" an opening), `let_in`
+    the inserts that touch the panel."""
     said = [f"hole for {name}: all sides SQUARE - NO BEVEL" for name in let_in]
-    if len(piece.holes_mm) > len(let_in):
-        treatment = dict(core.edges).get("inner", dict(core.edges).get(""))
-        if treatment is not None and treatment.kind in ("bevel", "scarf"):
+    if "" in holes:
+        treatment = core.cuts[HOLES]
+        if treatment.kind in ("bevel", "scarf"):
             said.append(
                 f"opening: bevel {treatment.angle_deg:g} deg, wide on the "
                 f"{treatment.wide_side} side"

@@ -12,7 +12,7 @@ from plybook.laminate.rule_case import Breach, Case, names
 from plybook.laminate.rulebook import Rule
 from plybook.laminate.seams import seam_points
 from plybook.laminate.sides import name_sides
-from plybook.spec.model import Core, Film
+from plybook.spec.model import HOLES, Core, Film
 
 _LEAST_LENGTH_MM = 20.0
 _LEAST_OVERLAP_MM2 = 100.0
@@ -45,22 +45,77 @@ def core_bevel_steep(case: Case, rule: Rule) -> Iterator[Breach]:
 def core_square_edge(case: Case, rule: Rule) -> Iterator[Breach]:
     """Square edges that do not lie on the net line."""
     for core, region in _cores(case):
-        treatments = dict(core.edges)
+        beside = [other.buffer(rule.value) for other in _beside(case, core, region)]
         open_sides = []
         for name, line in name_sides(region, case.face).lines.items():
-            treatment = treatments.get(name, treatments.get(""))
-            if treatment is not None and treatment.kind in ("bevel", "scarf"):
+            if _slopes(core, name):
                 continue
             inside = line.difference(case.net.boundary.buffer(rule.value))
+            inside = inside.difference(shapely.union_all(beside))
             if inside.length > _LEAST_LENGTH_MM:
                 open_sides.append((name, inside))
         if open_sides:
+            where = _at_sides([name for name, _ in open_sides])
             yield Breach(
-                f"core {core.id} ends square inside the part on its "
-                f"{names([n for n, _ in open_sides])} side, {core.thickness_mm:g} mm high, at "
-                f"{case.where(open_sides[0][1])}",
+                f"core {core.id} ends square inside the part {where}, {core.thickness_mm:g} mm "
+                f"high, at {case.where(open_sides[0][1])}",
                 (core.id,),
             )
+
+
+def _at_sides(sides: list[str]) -> str:
+    edges = [side for side in sides if side != HOLES]
+    said = [f"on its {names(edges)} side"] if edges else []
+    said += ["round an opening (`holes: bevel 45` would slope it)"] if HOLES in sides else []
+    return " and ".join(said)
+
+
+def _slopes(core: Core, side: str) -> bool:
+    return core.cuts.get(side, core.cuts[""]).kind in ("bevel", "scarf")
+
+
+def _beside(case: Case, core: Core, region: shapely.Geometry) -> list[shapely.Geometry]:
+    """Regions of the other cores that lie beside a core, not over or under it."""
+    others = [other for one, other in _cores(case) if one.id != core.id]
+    return [x for x in others if x.intersection(region).area < _LEAST_OVERLAP_MM2]
+
+
+def core_groove(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Bevelled sides of two cores that meet."""
+    cores = _cores(case)
+    for n, (core, region) in enumerate(cores):
+        for other, beside in cores[n + 1 :]:
+            if region.intersection(beside).area >= _LEAST_OVERLAP_MM2:
+                continue
+            meeting = _meeting(core, region, beside, case, rule.value)
+            meeting += _meeting(other, beside, region, case, rule.value)
+            bevelled = [(x, side) for x, side, _ in meeting if _slopes(x, side)]
+            if not bevelled:
+                continue
+            width = sum(
+                bevel_run_mm(x.thickness_mm, x.cuts.get(side, x.cuts[""]).angle_deg)
+                for x, side in bevelled
+            )
+            depth = min(core.thickness_mm, other.thickness_mm)
+            step = abs(core.thickness_mm - other.thickness_mm)
+            fair = f", and fair the step of {step:g} mm that stays" if step > 0.05 else ""
+            edit = " and ".join(f"`{side}: square` to the edges of {x.id}" for x, side in bevelled)
+            yield Breach(
+                f"cores {core.id} and {other.id} meet at {case.where(meeting[0][2])} and are "
+                f"bevelled there: between them lies a groove {width:.1f} mm wide and {depth:g} mm "
+                f"deep; add {edit}{fair}",
+                (core.id, other.id),
+            )
+
+
+def _meeting(
+    core: Core, region: shapely.Geometry, beside: shapely.Geometry, case: Case, within_mm: float
+) -> list[tuple[Core, str, shapely.Geometry]]:
+    """Sides of a core that run along another one."""
+    near = beside.buffer(within_mm)
+    lines = name_sides(region, case.face).lines.items()
+    along = [(core, name, line.intersection(near)) for name, line in lines]
+    return [one for one in along if one[2].length > _LEAST_LENGTH_MM]
 
 
 def core_gap_wide(case: Case, rule: Rule) -> Iterator[Breach]:
@@ -157,6 +212,7 @@ def peel_ply_none(case: Case, rule: Rule) -> Iterator[Breach]:
 CHECKS = {
     "core-bevel-steep": core_bevel_steep,
     "core-square-edge": core_square_edge,
+    "core-groove": core_groove,
     "core-gap-wide": core_gap_wide,
     "seam-bevelled": seam_bevelled,
     "seam-at-hardpoint": seam_at_hardpoint,

@@ -18,9 +18,9 @@ import numpy as np
 import shapely
 
 from plybook.laminate.bevel import polygons, rings_of
+from plybook.spec.model import HOLES
 from plybook.surface.model import Face
 
-INNER = "inner"  # boundary of an opening inside the region
 _CORNER_DEG = 20.0
 _ON_LINE_MM = 0.05
 _MOST = 0.85
@@ -84,7 +84,7 @@ def name_sides(region: shapely.Geometry, face: Face) -> SidedRegion:
         face: its edges give the names.
 
     Returns:
-        The region with named sides; openings have one side "inner".
+        The region with named sides; openings have one side "holes".
     """
     edges = [(e.name, shapely.LineString(e.points_mm)) for e in face.edges]
     found = []
@@ -92,7 +92,7 @@ def name_sides(region: shapely.Geometry, face: Face) -> SidedRegion:
         outer, *inner = rings_of(polygon)
         names = _name_ring(outer, edges)
         rings = [_sides(outer, names)]
-        rings += [(Side(INNER, np.vstack([ring, ring[:1]])),) for ring in inner]
+        rings += [(Side(HOLES, np.vstack([ring, ring[:1]])),) for ring in inner]
         found.append(tuple(rings))
     return SidedRegion(tuple(found))
 

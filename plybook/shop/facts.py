@@ -13,6 +13,7 @@ from plybook.shop.mixing import pot_life_s
 from plybook.shop.model import BagPlan, Measure
 from plybook.shop.part_facts import (
     default_facts,
+    hole_scope,
     is_carbon,
     measure_scope,
     part_facts,
@@ -118,6 +119,7 @@ def stage_scope(
             for e in job.spec.edges
             if e.trim_mm > 0
         ),
+        "hole": tuple(hole_scope(job, hole) for hole in job.face.holes_mm),
         "zone": tuple(zone_scope(job, zone) for zone in zones),
         "measure": tuple(
             measure_scope(number, m) for number, m in enumerate(jig, 1) if m.unit != "screws"

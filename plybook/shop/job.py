@@ -200,7 +200,7 @@ class Job:
         import shapely
 
         rings = [
-            shapely.Polygon(piece.laid_outline_mm)
+            shapely.Polygon(piece.laid_outline_mm, piece.laid_holes_mm)
             for layer in layers
             for piece in self.pieces_of(layer)
             if len(piece.laid_outline_mm) >= 3

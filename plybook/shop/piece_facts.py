@@ -9,7 +9,7 @@ from plybook.laminate.model import LaidLayer, Piece, PieceEdge
 from plybook.shop.job import Job
 from plybook.shop.mixing import Need
 from plybook.shop.words import Fact, Scope, counted, degrees_text, listed
-from plybook.spec.model import Film, Ply, Rod, StageRule
+from plybook.spec.model import HOLES, Film, Ply, Rod, StageRule
 from plybook.units import show_number
 
 Needs = dict[tuple[str, str], Need]
@@ -49,7 +49,7 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
         "resin_shows": "at the holes all over"
         if getattr(source, "perforate", True)
         else "all round",
-        "seam_butter": _butter(seams, any(p.holes_mm for p in pieces)),
+        "seam_butter": _butter(seams, any(inserts_let_in(p) for p in pieces)),
         "perforate": getattr(source, "perforate", True),
         "wets": need is not None,
         "core_covered": layer.kind == "core" and job.is_covered(layer),
@@ -155,7 +155,8 @@ def panel_scope(job: Job, piece: Piece) -> Scope:
     wide = {e.wide_side for e in bevels} or {"mould"}
     core = job.spec_layers.get(piece.layer)
     stock = job.spec.materials.cores.get(piece.material)
-    openings = [cut.insert for cut in getattr(core, "cut_outs", ())] if piece.holes_mm else []
+    let_in = inserts_let_in(piece)
+    holes = piece.hole_names.count("")
     facts: dict[str, Fact] = {
         "bevels": _names(bevels),
         "has_bevels": bool(bevels),
@@ -167,9 +168,12 @@ def panel_scope(job: Job, piece: Piece) -> Scope:
         "mates": tuple(dict.fromkeys(e.mate for e in seams)),
         "square_edges": _names(squares),
         "has_square_edges": bool(squares),
-        "has_openings": bool(piece.holes_mm),
-        "openings": len(piece.holes_mm),
-        "inserts": tuple(openings) or ("the insert",),
+        "has_openings": bool(let_in),
+        "openings": len(let_in),
+        "inserts": let_in,
+        "has_holes": holes > 0,
+        "holes": holes,
+        "hole_cut": _hole_cut(core) if holes else "",
         "perforate": bool(getattr(core, "perforate", True)),
         "has_grain": bool(stock and stock.grain),
     }
@@ -182,6 +186,25 @@ def panel_scope(job: Job, piece: Piece) -> Scope:
         ),
     }
     return Scope({**base.facts, **facts}, lists)
+
+
+def inserts_let_in(piece: Piece) -> tuple[str, ...]:
+    """The inserts a panel is cut out for, in holes or at its edges."""
+    edges = (_edge_name(e) for e in piece.edges)
+    at_edges = (name.removeprefix("let-in ") for name in edges if name.startswith("let-in "))
+    return tuple(dict.fromkeys([*filter(None, piece.hole_names), *at_edges]))
+
+
+def _hole_cut(core) -> str:
+    """How the openings of a core are cut, for the end of a sentence."""
+    cut = core.cuts[HOLES]
+    if cut.kind not in ("bevel", "scarf"):
+        return "SQUARE, no bevel"
+    narrow = "bag" if cut.wide_side == "mould" else "mould"
+    return (
+        f"with a bevel of {cut.angle_deg:g}°: the inner line on the {cut.wide_side} side, out to "
+        f"the wider line on the {narrow} side"
+    )
 
 
 def _scarf_scope(edge: PieceEdge) -> Scope:

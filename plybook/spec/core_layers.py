@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from plybook.spec.lay_list import LayList, names_of
 from plybook.spec.model import (
+    HOLES,
     Core,
     CutOut,
     DropRun,
@@ -41,7 +42,8 @@ def read_core(lay: LayList, w: CoreLayer) -> None:
         return
     edges = []
     for edge, cut in w.edges.items():
-        if edge == "all" or lay.regions.knows(edge, w.entry_place("edges", edge)):
+        known = edge in ("all", HOLES)
+        if known or lay.regions.knows(edge, w.entry_place("edges", edge), (HOLES,)):
             edges.append(("" if edge == "all" else edge, _treatment(lay, cut)))
     edges.sort(key=lambda pair: pair[0])
     if "all" not in w.edges:

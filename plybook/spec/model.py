@@ -337,15 +337,24 @@ class CutOut:
     clearance_mm: float
 
 
+HOLES = "holes"  # name of the sides of openings
+
+
 @dataclass(frozen=True)
 class Core(Layer):
     thickness_mm: float = 0.0
-    edges: tuple[tuple[str, Treatment], ...] = ()  # by edge name; "" is the default for the rest
+    # by edge name as written; "" is the default for the rest but openings
+    edges: tuple[tuple[str, Treatment], ...] = ()
     seams: tuple[Seam, ...] = ()
     seams_to_suit_sheets: bool = False
     seam_default: Treatment = Treatment("square")
     cut_outs: tuple[CutOut, ...] = ()
     perforate: bool = True
+
+    @property
+    def cuts(self) -> dict[str, Treatment]:
+        """How each side is cut, by edge name; "" for the rest. Openings are square unless said."""
+        return {"": Treatment("square"), HOLES: Treatment("square"), **dict(self.edges)}
 
 
 @dataclass(frozen=True)

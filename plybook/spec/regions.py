@@ -183,11 +183,12 @@ class RegionReader:
                 message = f"the polygon crosses itself at span {x:.6g} mm, share {y / 1000:.4g}"
             self.out.error("outline-crosses-itself", message, fault.help, place)
 
-    def knows(self, edge: str, place: Place) -> bool:
-        """Whether the face has this edge; a finding where it has not."""
+    def knows(self, edge: str, place: Place, also: tuple[str, ...] = ()) -> bool:
+        """Whether the face has this edge; a finding where it has not, which names `also` what
+        else may be written there."""
         if edge in self.edges:
             return True
-        self.out.unknown("edge", edge, self.edges, place)
+        self.out.unknown("edge", edge, (*self.edges, *also), place)
         return False
 
     def take_named(self) -> list[tuple[str, Place]]:

@@ -181,9 +181,7 @@ def _workshop(files) -> Workshop:
     )
 
 
-def _templates(
-    files, written: PartFile, lay: LayList, materials, out: Collector
-) -> TemplateRules:
+def _templates(files, written: PartFile, lay: LayList, materials, out: Collector) -> TemplateRules:
     value, usual = _last(files, "templates"), TemplateRules()
     goods = (materials.cloths, materials.cores, materials.rods, materials.consumables)
     known = [*lay.members, *(name for shelf in goods for name in shelf)]

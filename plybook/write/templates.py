@@ -421,8 +421,7 @@ def _window_sheets(
                 free, held = {(0, 0), (0, 1), (1, 0), (1, 1)}, []
                 sheets.append((free, held))
             fits = (
-                (c, r, {(c + i, r + j) for i in range(wide) for j in range(high)})
-                for c, r in spots
+                (c, r, {(c + i, r + j) for i in range(wide) for j in range(high)}) for c, r in spots
             )
             found = next((row for row in fits if row[2] <= free), None)
             if found is not None:

@@ -105,10 +105,13 @@ def test_a_measured_value_is_judged_in_words(window, make_book, value, words):
 
 def set_clock(page, seconds):
     """Open the page anew on a device whose clock is that much ahead."""
-    before_the_page(page, f"""
+    before_the_page(
+        page,
+        f"""
         window.trueNow = window.trueNow || Date.now;
         Date.now = () => window.trueNow() + {1000 * seconds};
-    """)
+    """,
+    )
     page.driver.refresh()
 
 

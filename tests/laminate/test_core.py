@@ -203,14 +203,30 @@ def test_a_hardpoint_on_a_seam_notches_both_panels_with_square_sides():
     assert total + 102 * 82 == pytest.approx(REGION.area, abs=1.0)
 
 
-def test_an_opening_in_the_core_is_bevelled_as_the_rest_unless_said():
+def test_an_opening_in_the_core_is_square_unless_said():
     region = REGION.difference(shapely.box(600, 100, 800, 250))
-    (piece,) = cut(region=region).pieces
+    (plain,) = cut(region=region).pieces
+    assert len(plain.holes_mm) == 1 and plain.bag_side_holes_mm == ()
+    assert plain.hole_names == ("",) and "opening: SQUARE - NO BEVEL" in plain.notes
+    assert shapely.Polygon(plain.laid_holes_mm[0]).bounds == (600, 100, 800, 250)
+    (piece,) = cut(core(edges=(("", BEVEL), ("holes", BEVEL))), region=region).pieces
     (hole,), (wide) = piece.bag_side_holes_mm, shapely.box(590, 90, 810, 260)
     assert shapely.Polygon(hole).symmetric_difference(wide).area < 0.1
     assert any(n.startswith("opening: bevel 45") for n in piece.notes)
-    (plain,) = cut(core(edges=(("", BEVEL), ("inner", SQUARE))), region=region).pieces
-    assert len(plain.holes_mm) == 1 and plain.bag_side_holes_mm == ()
+
+
+@pytest.mark.parametrize("of_holes, apart, sound", [
+    (SQUARE, 12.0, True), (SQUARE, 8.0, False), (BEVEL, 18.0, False), (BEVEL, 22.0, True),
+])  # fmt: skip
+def test_an_opening_stands_clear_of_the_slopes_there_are(of_holes, apart, sound):
+    """10 mm at 45 degrees: one slope is 10 mm wide, with that of the opening 20."""
+    region = shapely.box(100, 0, 900, 300).difference(shapely.box(400, apart, 500, 200))
+    made = cut(core(edges=(("", BEVEL), ("holes", of_holes))), region=region)
+    assert [f.code for f in made.findings] == ([] if sound else ["slope-through-hole"])
+    if not sound:
+        assert f"until they stand {10 if of_holes is SQUARE else 20}.0 mm apart" in (
+            made.findings[0].help
+        )
 
 
 def test_a_scarf_that_meets_a_hole_on_one_side_only_is_refused():

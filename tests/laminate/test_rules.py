@@ -150,6 +150,9 @@ BROKEN = {
     .ply("B", angle=-45, material="ud"),
     "core-bevel-steep": lambda: Made().core(edges=(("", Treatment("bevel", 45.0)),)),
     "core-square-edge": lambda: Made().core(edges=(*BEVEL, ("tip", Treatment("square")))),
+    "core-groove": lambda: Made()
+    .core("C1", shapely.box(300, 100, 900, 500))
+    .core("C2", shapely.box(900, 100, 1500, 500)),
     "core-gap-wide": lambda: Made().core(cut_outs=(CutOut("H", 1.6),)),
     "seam-bevelled": lambda: Made().core(
         seams=(Seam("S1", SpanLine(900), Treatment("bevel", 45.0)),)
@@ -203,6 +206,9 @@ KEPT = {
     "core-square-edge": lambda: Made().core(
         region=shapely.box(300, 100, 2000, 500), edges=(*BEVEL, ("tip", Treatment("square")))
     ),
+    "core-groove": lambda: Made()
+    .core("C1", shapely.box(300, 100, 900, 500), (*BEVEL, ("tip", Treatment("square"))))
+    .core("C2", shapely.box(900, 100, 1500, 500), (*BEVEL, ("root", Treatment("square")))),
     "core-gap-wide": lambda: Made().core(cut_outs=(CutOut("H", 1.0),)),
     "seam-bevelled": lambda: Made().core(
         seams=(Seam("S1", SpanLine(900), Treatment("scarf", 20.0)),)
@@ -288,3 +294,38 @@ def test_a_source_that_was_not_read_says_so():
     assert source_words(trade_rules()["drop-step-short"]).endswith("from memory")
     assert source_words(trade_rules()["outside-not-45"]).endswith("second hand")
     assert source_words(trade_rules()["core-square-edge"]) == "common practice, no source"
+
+
+SQUARE = Treatment("square")
+
+
+def side_by_side(tip=SQUARE, root=SQUARE, apart=0.0):
+    west, east = shapely.box(300, 100, 900, 500), shapely.box(900 + apart, 100, 1500, 500)
+    return (
+        Made()
+        .core("C1", west, (*BEVEL, ("tip", tip)))
+        .core("C2", east, (*BEVEL, ("root", root)))
+    )  # fmt: skip
+
+
+def test_a_square_edge_against_another_core_is_right():
+    assert not {"core-groove", "core-square-edge"} & set(side_by_side().codes())
+    assert "core-square-edge" in side_by_side(apart=30.0).codes()
+
+
+def test_a_groove_between_cores_is_told_with_its_size_and_what_to_write():
+    """Two bevels of 20 degrees in 10 mm: 10 / tan 20 = 27.47 mm each."""
+    bevel = Treatment("bevel", 20.0)
+    told = side_by_side(bevel, bevel).codes()["core-groove"]
+    assert "54.9 mm wide and 10 mm deep" in told.message
+    assert "`tip: square` to the edges of C1 and `root: square` to the edges of C2" in told.message
+    told = side_by_side(bevel).codes()["core-groove"]
+    assert "27.5 mm wide" in told.message and "`root" not in told.message
+
+
+def test_a_square_opening_is_told_with_the_words_that_slope_it():
+    region = CORE.difference(shapely.box(800, 250, 900, 350))
+    told = Made().core(region=region).codes()["core-square-edge"]
+    assert "round an opening" in told.message and "`holes: bevel 45`" in told.message
+    sloped = Made().core(region=region, edges=(*BEVEL, ("holes", Treatment("bevel", 20.0))))
+    assert "core-square-edge" not in sloped.codes()

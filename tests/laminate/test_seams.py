@@ -179,10 +179,10 @@ def test_sides_are_named_after_the_edges_they_face():
     assert lines["root"].bounds[2] == pytest.approx(50, abs=1e-6)
 
 
-def test_an_opening_has_an_inner_side_and_the_shape_is_kept():
+def test_an_opening_has_a_side_of_its_own_and_the_shape_is_kept():
     region = shapely.box(100, 0, 900, 300).difference(shapely.box(300, 100, 500, 200))
     sides = name_sides(region, FACE)
-    assert "inner" in sides.lines
+    assert "holes" in sides.lines
     assert sides.shape.equals(region)
 
 

@@ -260,7 +260,9 @@ class CoreLayer(Written):
     sheet: Id = Field(description="Which core material.")
     region: Region | None = Field(None, description="Its mould-side outline.")
     edges: dict[str, CutWord] = Field(
-        {}, description="How each edge is cut; `all` for the rest. Bevelled when not said."
+        {},
+        description="How each edge is cut; `all` for the rest, `holes` for openings. Edges are "
+        "bevelled and openings square when not said.",
     )
     seams: Seams | None = Field(
         None, description="`to suit the sheets`, or a list. One panel when not said."

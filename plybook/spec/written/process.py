@@ -107,9 +107,7 @@ class TemplateChoices(Written):
 
     tolerance: LengthOverZero = Field(0.5, description="How far a cut may lie from the outline.")
     cloth: LengthOverZero = Field(1.0, description="The same for cloth and films.")
-    way: TemplateWays = Field(
-        "least", description="least: as little paper as holds the tolerance."
-    )
+    way: TemplateWays = Field("least", description="least: as little paper as holds the tolerance.")
     each: dict[str, TemplateWays] = Field(
         {}, description="Another way for a piece, a layer or a material, by its id."
     )
