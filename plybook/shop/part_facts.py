@@ -128,7 +128,8 @@ def zone_scope(job: Job, zone: Zone) -> Scope:
 def hole_scope(job: Job, ring_mm: np.ndarray) -> Scope:
     """A hole of the part by its size and its place on the face."""
     size, middle = np.ptp(ring_mm, axis=0), (ring_mm.min(axis=0) + ring_mm.max(axis=0)) / 2
-    across = " x ".join(dict.fromkeys(job.length(round(float(v), 1)) for v in size))
+    wide, deep = (job.length(round(float(v), 1)) for v in size)
+    across = wide if wide == deep else f"{wide} by {deep}"
     x, y = (job.length(round(float(v), 1)) for v in middle)
     return Scope({"across": across, "hole_at": f"x {x}, y {y}"})
 

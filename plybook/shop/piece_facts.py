@@ -278,7 +278,7 @@ def _panel_note(text: str) -> str:
     if text.startswith("seam "):
         head, _, more = text.partition("; ")
         return f"{head.partition(':')[0]}: {more}" if more else ""
-    return "" if text.startswith("mould side down") else text
+    return "" if text.startswith(("mould side down", "hole for ", "opening: ")) else text
 
 
 def source_scopes(job: Job, pieces: list[Piece]) -> tuple[Scope, ...]:
