@@ -99,28 +99,12 @@ class Shop:
 
     def woven(self) -> Cloth:
         """A woven cloth, on the shelf and to be had."""
-        dice = self._dice
-        weave, fibre, weights, alike = dice.one(WOVEN)
-        weight, width_mm = dice.one(weights), dice.one(WIDTHS_MM)
-        selvedge_mm = dice.one((0, 0.5, 1)) * (20 if float(width_mm).is_integer() else INCH)
-        usable_mm = width_mm - selvedge_mm
-        share, thickness_mm = self._laid(fibre, weight)
-        card = {
-            "name": f"{fibre.capitalize()} {weave} {weight} g/m2",
-            "weave": weave,
-            "fibre": fibre,
-            "weight": f"{weight} g/m2",
-            "fibre_share": share,
-            "roll": self._length(width_mm),
-            "usable": self._length(usable_mm),
-            "splice": self._splice(thickness_mm, usable_mm),
-            "resin": "epoxy",
-        }
-        if alike:
-            card["faces_alike"] = True
-            if weave != "satin" and dice.chance(0.7):
-                card["axes_alike"] = True
-        return self._cloth(f"{fibre}-{weave}-{weight}", card, weave, thickness_mm, usable_mm)
+        weave, fibre, weights, alike = self._dice.one(WOVEN)
+        return self._broad(weave, fibre, self._dice.one(weights), alike)
+
+    def veil(self) -> Cloth:
+        """A light cloth for the face."""
+        return self._broad("plain", "glass", self._dice.one((48, 80)), True)
 
     def unidirectional(self) -> Cloth:
         """A cloth or tape with all fibres along the roll."""
@@ -226,6 +210,29 @@ class Shop:
         return made
 
     # ------------------------------------------------------------ how it is made up
+
+    def _broad(self, weave: str, fibre: str, weight: int, alike: bool) -> Cloth:
+        dice = self._dice
+        width_mm = dice.one(WIDTHS_MM)
+        selvedge_mm = dice.one((0, 0.5, 1)) * (20 if float(width_mm).is_integer() else INCH)
+        usable_mm = width_mm - selvedge_mm
+        share, thickness_mm = self._laid(fibre, weight)
+        card = {
+            "name": f"{fibre.capitalize()} {weave} {weight} g/m2",
+            "weave": weave,
+            "fibre": fibre,
+            "weight": f"{weight} g/m2",
+            "fibre_share": share,
+            "roll": self._length(width_mm),
+            "usable": self._length(usable_mm),
+            "splice": self._splice(thickness_mm, usable_mm),
+            "resin": "epoxy",
+        }
+        if alike:
+            card["faces_alike"] = True
+            if weave != "satin" and dice.chance(0.7):
+                card["axes_alike"] = True
+        return self._cloth(f"{fibre}-{weave}-{weight}", card, weave, thickness_mm, usable_mm)
 
     def _cloth(self, known, card, weave, thickness_mm, usable_mm) -> Cloth:
         if known in self._materials["cloths"]:

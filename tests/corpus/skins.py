@@ -197,7 +197,7 @@ def _layers(job: Job, kind: str, plan: Planform) -> list[dict]:
     code = skin_code(dice)
     outer = [group(job, code, "A", cloth)]
     if dice.chance(0.15):
-        outer.insert(0, {"ply": "V", "cloth": job.shop.woven().id, "angle": 0, "note": "Veil."})
+        outer.insert(0, {"ply": "V", "cloth": job.shop.veil().id, "angle": 0, "note": "Veil."})
     outer += _runs(job, kind, plan, cloth.id)
     spar = (
         round(dice.uniform(0.25, 0.38), 2) if plan.cover[0] < 0.2 and plan.cover[1] > 0.6 else 0.0
@@ -407,7 +407,8 @@ def _seams(dice: Dice, core: Cored, plan: Planform) -> object:
         cut = {"cut": dice.one(("scarf 20", "scarf 1:10", "scarf 30", "square"))}
         return cut if dice.chance(0.2) else "to suit the sheets"
     seams = [dice.rounded(core.begins + piece * (n + 1)) for n in range(across - 1)]
-    made = [{"at": dice.written(z)} for z in sorted({*seams, *places})]
+    apart = [z for z in seams if all(abs(z - one) > 0.4 * piece for one in places)]
+    made = [{"at": dice.written(z)} for z in sorted([*apart, *places])]
     if dice.chance(0.2):
         for one in made:
             one["cut"] = "scarf 20"
