@@ -35,12 +35,14 @@ class Plate:
     sides: list[str] = field(default_factory=list)  # that have names
     holes: list[tuple[float, float, float]] = field(default_factory=list)  # x, y, diameter
 
-    def clear(self, x: float, y: float, reach: float) -> bool:
-        """Is a circle about a point within the box and off the holes?"""
+    def clear(self, x: float, y: float, reach: float, *of: float) -> bool:
+        """Is a circle about a point within the box and off the holes, but for one at `of`?"""
         left, low, right, top = self.box
         inside = left + reach <= x <= right - reach and low + reach <= y <= top - reach
         return inside and all(
-            math.dist((x, y), (a, b)) > reach + size / 2 for a, b, size in self.holes
+            math.dist((x, y), (a, b)) > reach + size / 2
+            for a, b, size in self.holes
+            if (a, b) != of
         )
 
 
@@ -279,7 +281,14 @@ def _layers(job: Job, plate: Plate, shape: str) -> list[dict]:
     slope = run_of_bevel_mm(sheet, degrees)
     land = dice.between(20, 60)
     reach = min(right - left, top - low) - 2 * land
-    cored = reach > 3 * slope + 40 and (shape != "rib" or dice.chance(0.3)) and dice.chance(0.85)
+    ring = land + 20 + 2 * slope + 40  # of core between a hole's own land and the edge's
+    cored = all(plate.clear(x, y, size / 2 + ring, x, y) for x, y, size in plate.holes)
+    cored = (
+        cored
+        and reach > 3 * slope + 40
+        and (shape != "rib" or dice.chance(0.3))
+        and dice.chance(0.85)
+    )
     blocks: list[dict] = []
     if cored:
         layers.append(_core(job, plate, sheet.id, degrees, slope, land))
