@@ -243,15 +243,17 @@ _SHAPES = {
 def _drill(job: Job, plate: Plate) -> None:
     """One to four round holes, now and then an opening with four sides."""
     dice = job.dice
-    if not dice.chance(0.45):
+    if not dice.chance(0.55):
         return
     left, low, right, top = plate.box
     room = min(right - left, top - low)
+    apart = dice.one((35.0, 90.0, 130.0))  # as for bare laminate, and for a core round about
+    wanted = dice.weighted({1: 5, 2: 3, 4: 1})
     holes: list = []
-    for _ in range(dice.weighted({1: 5, 2: 3, 4: 1})):
-        size = dice.rounded(dice.uniform(0.1, 0.3) * room)
+    for _ in range(8 * wanted):
+        size = dice.rounded(dice.uniform(0.08, 0.25) * room)
         x, y = dice.rounded(dice.uniform(left, right)), dice.rounded(dice.uniform(low, top))
-        if size < 15 or not plate.clear(x, y, size / 2 + 60):
+        if len(holes) == wanted or size < 15 or not plate.clear(x, y, size / 2 + apart):
             continue
         plate.holes.append((x, y, size))
         holes.append({"circle": [dice.written(x), dice.written(y)], "diameter": dice.written(size)})
@@ -276,12 +278,14 @@ def _layers(job: Job, plate: Plate, shape: str) -> list[dict]:
             }
         )
     left, low, right, top = plate.box
-    thick = max(3.0, min(15.0, (right - left) * dice.uniform(0.006, 0.014)))
+    thick = max(
+        3.0, min(10.0 if plate.holes else 15.0, (right - left) * dice.uniform(0.006, 0.014))
+    )
     sheet, degrees = job.shop.core(thick), bevel(dice)
     slope = run_of_bevel_mm(sheet, degrees)
-    land = dice.between(20, 60)
+    land = dice.between(20, 30 if plate.holes else 60)
     reach = min(right - left, top - low) - 2 * land
-    ring = land + 20 + 2 * slope + 40  # of core between a hole's own land and the edge's
+    ring = land + 20 + 2 * slope + 25  # of core between a hole's own land and the edge's
     cored = all(plate.clear(x, y, size / 2 + ring, x, y) for x, y, size in plate.holes)
     cored = (
         cored
