@@ -10,8 +10,11 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import importlib
 import multiprocessing
+import multiprocessing.connection
 import os
+import pkgutil
 import resource
 import signal
 import sys
@@ -23,6 +26,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import plybook
 from plybook.build import build, read
 from plybook.checking import check
 from plybook.diagnostics import Finding, PlybookError, Severity
@@ -204,8 +208,9 @@ def run(
     Returns:
         The outcomes in the order of the names.
     """
-    waiting, running, done = iter(list(names)), [], []
+    _open_all_rooms()
     order = list(names)
+    waiting, running, done = iter(order), [], []
     context = multiprocessing.get_context("fork")
     try:
         while True:
@@ -227,6 +232,13 @@ def run(
         for one in running:
             _end(one)
     return sorted(done, key=lambda told: order.index(tuple(map(int, told.name.split(":")))))
+
+
+def _open_all_rooms() -> None:
+    """Load every module once, so that the forked processes need not."""
+    for module in pkgutil.walk_packages(plybook.__path__, "plybook."):
+        if not module.name.endswith((".__main__", ".child")):
+            importlib.import_module(module.name)
 
 
 def _start(context, of: Case, longest_s: float) -> _Running:
