@@ -113,10 +113,11 @@ def _check_bevels(piece: dict, outline: np.ndarray, where: str, report: Report) 
     for edge, points, run in zip(edges, lines, runs, strict=True):
         probe = _middle_of_longest(points, run)
         off = float(plane.distance_to_path(probe[None], bag)[0])
-        if off > BEVEL_MM and run >= 0 and not plane.inside(probe[None], bag)[0]:
-            # the slopes of other edges meet before this one's line: it may only be kept off
-            near = float(plane.distance_to_path(bag, points, closed=False).min())
-            if near >= run - BEVEL_MM and _explained(bag, lines, runs):
+        if off > BEVEL_MM and not plane.inside(probe[None], bag)[0]:
+            # the slopes of other edges cut this one's line short, or meet before it
+            astray = [_astray(bag, *one) for one in zip(lines, runs, strict=True)]
+            explained = _lie_well(bag, np.min(astray, axis=0)).all()
+            if explained and _kept(bag, points, run, _astray(bag, points, run)):
                 off = 0.0
         what = "bevel lines at t/tan(a) from their edge" if run else "square edges square"
         report.expect(off <= BEVEL_MM, what, f"{where}, {edge['name']}",
@@ -132,20 +133,37 @@ def _run(piece: dict, edge: dict) -> float:
     return -run if edge["wide_side"] == "bag" else run
 
 
-def _explained(bag: np.ndarray, lines: list[np.ndarray], runs: list[float]) -> bool:
-    """Every side of a bag-side outline lies at the run of some edge from that edge's line."""
+def _astray(bag: np.ndarray, points: np.ndarray, run: float) -> np.ndarray:
+    """How far the middle of each side of a bag-side outline is from where an edge puts it."""
     middles = 0.5 * (bag + np.roll(bag, -1, axis=0))
-    sizes = np.hypot(*(np.roll(bag, -1, axis=0) - bag).T)
     best = np.full(len(bag), np.inf)
-    for points, run in zip(lines, runs, strict=True):
-        for a, b in zip(points, points[1:], strict=False):
-            along = b - a
-            size = float(np.hypot(*along))
-            if size > 1e-6:
-                w = middles - a
-                stands = (along[0] * w[:, 1] - along[1] * w[:, 0]) / size
-                best = np.minimum(best, np.abs(stands - run))
-    return bool(np.all((best <= BEVEL_MM) | (sizes < 1.0)))
+    for a, b in zip(points, points[1:], strict=False):
+        along = b - a
+        size = float(np.hypot(*along))
+        if size > 1e-6:
+            w = middles - a
+            stands = (along[0] * w[:, 1] - along[1] * w[:, 0]) / size
+            best = np.minimum(best, np.abs(stands - run))
+    return best
+
+
+def _lie_well(bag: np.ndarray, astray: np.ndarray) -> np.ndarray:
+    """Which sides of a bag-side outline lie where they are put, or are too short to tell."""
+    sizes = np.hypot(*(np.roll(bag, -1, axis=0) - bag).T)
+    return (astray <= BEVEL_MM) | (sizes < 1.0)
+
+
+def _kept(bag: np.ndarray, points: np.ndarray, run: float, astray: np.ndarray) -> bool:
+    """Whether a bag-side outline keeps the run of an edge that other slopes cut short.
+
+    Where the bag side is the narrow one it may only be kept further off; where it is the wide one
+    some of it has to reach out to the edge's line.
+    """
+    if run >= 0:
+        near = float(plane.distance_to_path(bag, points, closed=False).min())
+        return near >= run - BEVEL_MM
+    sizes = np.hypot(*(np.roll(bag, -1, axis=0) - bag).T)
+    return bool(np.any((astray <= BEVEL_MM) & (sizes >= 1.0)))
 
 
 def _middle_of_longest(points: np.ndarray, inwards_mm: float) -> np.ndarray:
