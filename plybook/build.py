@@ -8,12 +8,13 @@ Nothing is written before everything is made and every layout is proved.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plybook.crew import each
-from plybook.diagnostics import Finding, PlybookError, note, warning
+from plybook.diagnostics import Finding, OutputError, PlybookError, note, warning
 from plybook.spec import load
 
 if TYPE_CHECKING:  # each room is loaded when it is entered: a quick check enters the first only
@@ -156,14 +157,17 @@ def build(
             written; nothing is changed then.
     """
     from plybook.finishing import Found, finish
+    from plybook.marking import refuse_set_name
     from plybook.nest import CutJob, LayoutMemory, plan_cuts
     from plybook.output import folders_of
     from plybook.review import Review, admit, cutting_review
     from plybook.shop import plan_work
-    from plybook.write.folder import commit, replace_file
+    from plybook.write.files import replace_file
+    from plybook.write.folder import commit
 
     specs = read(paths, outside)
     admit([one.spec for one in specs], outside.limits)
+    refuse_set_name([one.spec for one in specs], set_name)
     progress("mould faces and plies")
     shaped = each(shape, specs)
     parts = [part for part, _ in shaped if part is not None]
@@ -176,14 +180,13 @@ def build(
 
     memory_path = _memory_path(paths)
     memory = LayoutMemory.from_bytes(_remembered(memory_path, outside))
+
+    def save(known: LayoutMemory) -> None:
+        with suppress(OutputError):  # it is tried again, and told of, at the end
+            replace_file(memory_path, known.to_bytes())
+
     try:
-        plan = plan_cuts(
-            jobs,
-            effort=effort,
-            memory=memory,
-            progress=progress,
-            save=lambda known: replace_file(memory_path, known.to_bytes()),
-        )
+        plan = plan_cuts(jobs, effort=effort, memory=memory, progress=progress, save=save)
     except PlybookError as wrong:
         finish(found, [*cutting.findings, *wrong.findings], type(wrong)).raise_refusal()
         raise
@@ -205,10 +208,13 @@ def build(
     )
 
     progress("writing")
-    commit(out, folders)
-    if memory.changed:
-        replace_file(memory_path, memory.to_bytes())
-    return Built(tuple(out / name for name in folders), plan, told.findings)
+    done = commit(out, folders, {memory_path: memory.to_bytes()} if memory.changed else {})
+    findings = [
+        *(f for f in told.findings if not (done.unkept and f.code == "layouts-searched")),
+        *(_not_kept(path, why) for path, why in done.unkept),
+        *(_set_aside(path) for path in done.aside),
+    ]
+    return Built(tuple(out / name for name in folders), plan, tuple(findings))
 
 
 def _memory_path(paths: Sequence[Path]) -> Path:
@@ -231,4 +237,20 @@ def _searched(memory_path: Path) -> Finding:
         "layouts-searched",
         "the cut plan is new: its search had a time budget, so another machine may find another",
         f"keep {memory_path.name} beside the spec; with it every machine makes the same files",
+    )
+
+
+def _not_kept(path: Path, why: str) -> Finding:
+    return note(
+        "layouts-not-kept",
+        f"the layouts could not be kept in {path}: {why}",
+        "the parts are built; the next build searches again and may cut them otherwise",
+    )
+
+
+def _set_aside(path: Path) -> Finding:
+    return note(
+        "changed-file-kept",
+        f"a file of the former build was changed since and is kept as {path}",
+        "delete it when it is not needed; what is wanted in every build goes into the spec",
     )

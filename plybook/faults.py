@@ -94,7 +94,7 @@ def _named(arguments: argparse.Namespace) -> list[str]:
 
 def _kept(report: str) -> Path | None:
     """Where the report lies; None where no place would take it."""
-    from plybook.write.folder import new_file
+    from plybook.write.files import new_file
 
     folder = Path(tempfile.gettempdir())
     for number in range(1, 100):

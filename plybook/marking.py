@@ -5,12 +5,34 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from plybook.diagnostics import Finding, Place, SpecError, error
+from plybook.names import file_name, folder_name, looks_like, trouble
 from plybook.spec.model import NOWHERE, PartSpec
 
 
-def file_name(id: str) -> str:
-    """An id as part of a file name, the same on every system."""
-    return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in id)
+def refuse_set_name(specs: Sequence[PartSpec], set_name: str) -> None:
+    """Refuse a set whose folder would be that of a part.
+
+    Args:
+        specs: of all parts of a build.
+        set_name: as asked for, "" for the parts' numbers in a row.
+
+    Raises:
+        SpecError: a part has this number.
+        OutputError: it cannot be the name of a folder.
+    """
+    if len(specs) < 2 and not set_name:
+        return
+    name = folder_name(set_name or "+".join(spec.part.number for spec in specs))
+    for spec in specs:
+        if spec.part.number.casefold() == name.casefold():
+            raise SpecError(
+                error(
+                    "set-name-taken",
+                    f"`{name}` is the number of a part, so its folder cannot be the set's too",
+                    "choose another name with --set-name",
+                    spec.part.place,
+                )
+            )
 
 
 def refuse_misread_ids(specs: Sequence[PartSpec]) -> None:
@@ -24,9 +46,9 @@ def refuse_misread_ids(specs: Sequence[PartSpec]) -> None:
     for spec in specs:
         for group in (spec.layers, spec.stock):
             named = [(thing.id, thing.place) for thing in group]
-            found += [*_unreadable(named)] or [*_alike(named)]
+            found += [*_unreadable(named), *_no_file(named)] or [*_alike(named)]
     numbers = [(spec.part.number, spec.part.place) for spec in specs]
-    found += [*_unreadable(numbers)] or [*_alike(numbers)]
+    found += [*_unreadable(numbers), *_no_file(numbers)] or [*_alike(numbers)]
     if found:
         raise SpecError(dict.fromkeys(found))
 
@@ -76,14 +98,29 @@ def _unreadable(named: Iterable[tuple[str, Place]]) -> Iterator[Finding]:
             )
 
 
+def _no_file(named: Iterable[tuple[str, Place]]) -> Iterator[Finding]:
+    for id, place in named:
+        if why := trouble(id):
+            yield error(
+                "id-names-no-file",
+                f"the id `{id}` names files, and cannot on every system: {why}",
+                "choose another id",
+                place,
+            )
+
+
 def _alike(named: Iterable[tuple[str, Place]]) -> Iterator[Finding]:
     first: dict[str, tuple[str, Place]] = {}
     for id, place in named:
-        other, where = first.setdefault(file_name(id).casefold(), (id, place))
-        if other != id:
-            yield error(
-                "ids-alike",
-                f"the ids `{other}` and `{id}` would name one file, and are misread at the bench",
-                "let them differ in more than capitals, accents and signs",
-                *(p for p in (place, where) if p is not NOWHERE),
-            )
+        for key in (f"file {file_name(id).casefold()}", f"look {looks_like(id)}"):
+            other, where = first.setdefault(key, (id, place))
+            if other != id:
+                yield error(
+                    "ids-alike",
+                    f"the ids `{other}` and `{id}` would name one file, or are misread at the "
+                    "bench",
+                    "let them differ in more than capitals, accents, signs and letters that look "
+                    "like others",
+                    *(p for p in (place, where) if p is not NOWHERE),
+                )
+                break

@@ -18,7 +18,8 @@ from plybook.drawing.book import booklet
 from plybook.drawing.layout import layout_scene
 from plybook.drawing.template import draw_pieces
 from plybook.laminate.model import Piece
-from plybook.marking import file_name, refuse_shared_files
+from plybook.marking import refuse_shared_files
+from plybook.names import file_name
 from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.review import not_proved

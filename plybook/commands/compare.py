@@ -60,7 +60,7 @@ def _done(path: Path, plan, outside) -> set[str]:
 
 def _write(out: Path, changes, old, new) -> Path:
     from plybook.compare import as_dict, as_text, overlay
-    from plybook.marking import file_name
+    from plybook.names import file_name
     from plybook.plan import to_json
     from plybook.write.folder import commit, with_manifest
     from plybook.write.svg import svg_bytes

@@ -24,7 +24,7 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.build import read
     from plybook.marking import refuse_twins
     from plybook.shelfkeeping import changed_files
-    from plybook.write.folder import replace_file
+    from plybook.write.files import replace_file
 
     specs = [one.spec for one in read(arguments.specs, arguments.outside)]
     refuse_twins(specs)

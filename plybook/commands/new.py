@@ -21,7 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.starters import starter_text
-    from plybook.write.folder import new_file
+    from plybook.write.files import new_file
 
     new_file(arguments.file, starter_text(arguments.kind).encode())
     put(arguments.file)

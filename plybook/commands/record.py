@@ -51,7 +51,7 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
 
 
 def _write(arguments: argparse.Namespace, record, plan, findings) -> Path:
-    from plybook.marking import file_name
+    from plybook.names import file_name
     from plybook.record import as_built
     from plybook.write.book_html import book_html
     from plybook.write.book_pdf import book_pdf

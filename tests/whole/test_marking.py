@@ -6,7 +6,8 @@ import yaml
 from plybook import build as house
 from plybook import checking
 from plybook.diagnostics import SpecError
-from plybook.marking import file_name, refuse_shared_files
+from plybook.marking import refuse_shared_files
+from plybook.names import file_name, looks_like, trouble
 from plybook.outside import Outside
 from tests.conftest import SPECS
 
@@ -70,3 +71,28 @@ def test_what_is_made_from_ids_shares_no_file_either():
     refuse_shared_files(["A.1", "A.2", "A.1"])
     with pytest.raises(SpecError, match="A#1.*A_1"):
         refuse_shared_files(["A#1", "B", "A_1"])
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [("A", "А"), ("A", "Α"), ("P0", "PO"), ("l1", "I1"), ("ＡB", "AB"), ("ОА", "OA"), ("É", "E")],
+)
+def test_ids_that_look_alike_are_one_to_the_eye(one, other):
+    """Latin, Cyrillic, Greek and full-width letters; 0 and O, 1 and I."""
+    assert looks_like(one) == looks_like(other)
+
+
+def test_ids_that_differ_to_the_eye_stay_different():
+    ids = ["A", "B", "A1", "A11", "B8", "BB", "S5", "C-1", "C.1", "C_1", "L1", "LL", "Ж", "Ω"]
+    assert len({looks_like(id) for id in ids}) == len(ids)
+
+
+@pytest.mark.parametrize("name", ["CON", "nul", "Com1", "LPT9.x", "aux.dxf", "A.", "a ", "",
+                                  ".", "..", "a/b", "a\\b", "a:b", "a\0b", "\x1b[m", "x" * 300])  # fmt: skip
+def test_names_that_no_file_has_on_some_system(name):
+    assert trouble(name)
+
+
+@pytest.mark.parametrize("name", ["A", "TN-420", "CONE", "COM10", "com", "Ж1", "A+B", "L_1.2"])
+def test_names_that_a_file_has_everywhere(name):
+    assert not trouble(name)
