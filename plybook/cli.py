@@ -117,6 +117,12 @@ def _common() -> _Parser:
         metavar="NAME=N",
         help="raise a limit that a refusal has named",
     )
+    group.add_argument(
+        "--all",
+        action="store_true",
+        help="print every finding in full: accepted ones and notes too, which are only counted"
+        " otherwise",
+    )
     group.add_argument("--quiet", action="store_true", help="results and findings only")
     group.add_argument(
         "--no-color", action="store_true", help="no colours on a terminal, as NO_COLOR has it"

@@ -15,6 +15,7 @@ from plybook.diagnostics import Finding, Place, Severity
 
 MOST = 20  # findings shown in full
 WIDTH = 100
+SHOW_ALL = "--all shows them"
 
 _INK = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.NOTE: "36"}
 _ASCII = {
@@ -47,8 +48,10 @@ def as_text(
     lines_of: LinesOf | None = None,
     unicode: bool = True,
     most: int = MOST,
+    everything: bool = False,
 ) -> str:
-    """Every finding with its place, source line, carets and help; errors first.
+    """Errors and open warnings with their place, source line, carets and help, errors first;
+    accepted ones and notes are counted.
 
     Args:
         findings: in any order.
@@ -57,18 +60,32 @@ def as_text(
             not at hand; without it no source lines are shown.
         unicode: False writes out what ASCII cannot show.
         most: findings shown before the rest is counted.
+        everything: accepted ones and notes are shown too, and none is left out.
 
     Returns:
         Text without a last line end, "" for no finding.
     """
     ordered = by_severity(findings)
-    if not ordered:
-        return ""
     paint = _painter(colour)
-    blocks = [_block(one, lines_of or (lambda _: None), paint, unicode) for one in ordered[:most]]
-    if ordered[most:]:
-        blocks.append(f"... and {count_words(ordered[most:])} more")
-    return "\n\n".join([*blocks, count_words(ordered)])
+    shown = [one for one in ordered if everything or not is_quiet(one)]
+    first = shown if everything else shown[:most]
+    blocks = [_block(one, lines_of or (lambda _: None), paint, unicode) for one in first]
+    if shown[len(first) :]:
+        blocks.append(f"... and {count_words(shown[len(first) :])} more: {SHOW_ALL}")
+    counts = [count_words(shown)] if shown else []
+    if not everything:
+        accepted = [one for one in ordered if one.acknowledged]
+        notes = [one for one in ordered if is_quiet(one) and not one.acknowledged]
+        if accepted:
+            counts.append(f"{count_words(accepted)} accepted: {SHOW_ALL} with the reasons")
+        if notes:
+            counts.append(f"{count_words(notes)}: {SHOW_ALL}")
+    return "\n\n".join([*blocks, "\n".join(counts)] if counts else [])
+
+
+def is_quiet(finding: Finding) -> bool:
+    """Whether a finding asks for nothing: a note, or one that the spec accepts."""
+    return finding.severity is Severity.NOTE or bool(finding.acknowledged)
 
 
 def as_lines(findings: Iterable[Finding], unicode: bool = True) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
 
-from plybook.diagnostics import Finding, Severity
+from plybook.diagnostics import Finding
 from plybook.terminal import put, talk
 
 DONE, SPEC_WRONG, USAGE, NO_STOCK, NOT_WRITTEN, OUR_FAULT, INTERRUPTED = 0, 1, 2, 3, 4, 70, 130
@@ -39,10 +39,10 @@ def tell(findings: Sequence[Finding], arguments: argparse.Namespace) -> None:
     else:
         plain = "1" if arguments.no_color else outside.env("NO_COLOR")
         colour = report.wants_colour(sys.stderr, plain, outside.env("TERM"))
-        text = report.as_text(findings, colour, outside.lines, unicode)
-        worst = report.by_severity(findings)[0]
-        if worst.severity is not Severity.NOTE:
-            text += f"\n`plybook explain {worst.code}` says more"
+        text = report.as_text(findings, colour, outside.lines, unicode, everything=arguments.all)
+        loud = [f for f in report.by_severity(findings) if not report.is_quiet(f)]
+        if loud:
+            text += f"\n`plybook explain {loud[0].code}` says more"
     talk(text, lines=True, coloured=True)
 
 

@@ -147,7 +147,8 @@ class Watch:
         from plybook import report
 
         built = outcome.code == 0
-        text = report.as_text(outcome.findings, lines_of=outside.lines) or outcome.trouble
+        text = report.as_text(outcome.findings, lines_of=outside.lines, everything=True)
+        text = text or outcome.trouble
         words = report.count_words(report.by_severity(outcome.findings))
         summary = ("built" + (f", {words}" if words else "")) if built else words or "failed"
         changes: dict[str, object] = {"busy": False, "text": text, "summary": summary}

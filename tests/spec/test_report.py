@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -53,8 +54,18 @@ def test_at_most_twenty_are_shown_and_the_rest_counted():
     many = [error("e", f"number {n}") for n in range(25)] + [warning("w", "w"), note("n", "n")]
     text = report.as_text(many)
     assert "number 19" in text and "number 20" not in text
-    assert "... and 5 errors, 1 warning, 1 note more" in text
-    assert text.endswith("25 errors, 1 warning, 1 note")
+    assert "... and 5 errors, 1 warning more: --all shows them" in text
+    assert text.endswith("25 errors, 1 warning\n1 note: --all shows them")
+    whole = report.as_text(many, everything=True)
+    assert "number 24" in whole and whole.endswith("25 errors, 1 warning, 1 note")
+
+
+def test_what_asks_for_nothing_is_counted_and_shown_when_wanted():
+    quiet = [note("n", "a note"), replace(warning("w", "steep"), acknowledged="tested")]
+    assert report.as_text(quiet).splitlines() == [
+        "1 warning accepted: --all shows them with the reasons", "1 note: --all shows them",
+    ]  # fmt: skip
+    assert "a note" in report.as_text(quiet, everything=True)
 
 
 def test_errors_come_before_warnings():
@@ -107,11 +118,9 @@ def test_long_lines_are_cut_round_the_place():
 
 
 def test_an_accepted_warning_shows_its_reason():
-    from dataclasses import replace
-
     accepted = replace(warning("w", "steep", source="a rule"), acknowledged="tested")
-    assert "accepted: tested" in report.as_text([accepted])
-    assert "source: a rule" in report.as_text([accepted])
+    shown = report.as_text([accepted], everything=True)
+    assert "accepted: tested" in shown and "source: a rule" in shown
 
 
 def test_json_holds_everything():
