@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from plybook.units import in_inches
+from plybook.units import Sentence, sentence
 
 
 class Severity(StrEnum):
@@ -53,6 +53,10 @@ class Finding:
     layers: tuple[str, ...] = ()
     source: str = ""
     acknowledged: str = ""
+
+    def __post_init__(self) -> None:
+        for name in ("message", "help"):  # lengths in them stay values until they are printed
+            object.__setattr__(self, name, sentence(getattr(self, name)))
 
 
 class PlybookError(Exception):
@@ -106,7 +110,13 @@ def note(code: str, message: str, help: str = "", *places: Place, **more) -> Fin
 
 
 def localized(unit: str, findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """The findings with their lengths in the user's unit; stages write them in mm."""
+    """The findings with their lengths in the user's unit."""
     if unit != "in":
         return tuple(findings)
-    return tuple(replace(f, message=in_inches(f.message), help=in_inches(f.help)) for f in findings)
+    return tuple(
+        replace(f, message=_in_unit(f.message, unit), help=_in_unit(f.help, unit)) for f in findings
+    )
+
+
+def _in_unit(text: str, unit: str) -> str:
+    return text.in_unit(unit) if isinstance(text, Sentence) else text

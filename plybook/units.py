@@ -88,12 +88,6 @@ def show_length(value_mm: float, unit: str = "mm", both: bool = False) -> str:
     return f"{first} ({second})" if both else first
 
 
-_FIGURE = r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
-_SAID_MM = re.compile(
-    rf"`[^`]*`|(?<![\w.])({_FIGURE})((?:(?: x | to | and |, y ){_FIGURE})*) mm\b(?![2²])"
-)
-
-
 def show_run(value_mm: float, unit: str = "mm") -> str:
     """A long length: metres, or feet where the part is in inches."""
     if unit == "in":
@@ -101,21 +95,75 @@ def show_run(value_mm: float, unit: str = "mm") -> str:
     return f"{value_mm / 1000:.1f} m"
 
 
-def in_inches(sentence: str) -> str:
-    """A sentence with its lengths in mm turned into inches; what stands in backquotes stays.
+# ---------------------------------------------------------------- lengths inside a sentence
 
-    Two more decimals are shown than in mm, so that no figure gets coarser by more than it was.
+_MARK = "\x1f"  # no text of a spec can hold it
+_MARKED = re.compile(rf"{_MARK}([^{_MARK}|]*)\|([^{_MARK}|]*)\|([^{_MARK}]*){_MARK}")
+
+
+class _Length:
+    """A length that a format string leaves in its sentence as a value."""
+
+    def __init__(self, value_mm: float, unit: str):
+        self.value_mm, self.unit = float(value_mm), unit
+
+    def __format__(self, spec: str) -> str:
+        return f"{_MARK}{self.value_mm!r}|{spec or '.1f'}|{self.unit}{_MARK}"
+
+
+def mm(value_mm: float) -> _Length:
+    """A length for a sentence: `f"is {mm(x):.1f} wide"` reads "is 30.0 mm wide", or in inches.
+
+    The format is the one for millimetres.
     """
+    return _Length(value_mm, " mm")
 
-    def inches(figure: re.Match[str]) -> str:
-        if "e" in figure[0]:  # a slip of the pen, in many digits
-            return f"{float(figure[0]) / MM_PER_INCH:g}"
-        decimals = len(figure[0].partition(".")[2]) + 2
-        return show_number(float(figure[0]) / MM_PER_INCH, decimals)
 
-    def turned(said: re.Match[str]) -> str:
-        if said[1] is None:
-            return said[0]
-        return re.sub(rf"(?<![\w.]){_FIGURE}", inches, said[1] + said[2]) + " in"
+def bare_mm(value_mm: float) -> _Length:
+    """As `mm`, without the unit: for "100 x 80 mm", and for what is written into a spec."""
+    return _Length(value_mm, "")
 
-    return _SAID_MM.sub(turned, sentence)
+
+class Sentence(str):
+    """A sentence that reads in mm and knows its lengths: `in_unit` says it in another unit."""
+
+    marked: str
+
+    def __new__(cls, marked: str) -> Sentence:
+        made = super().__new__(cls, _MARKED.sub(_as_mm, marked))
+        made.marked = marked
+        return made
+
+    def __reduce__(self) -> tuple:
+        return Sentence, (self.marked,)
+
+    def in_unit(self, unit: str) -> str:
+        return _MARKED.sub(_as_inches, self.marked) if unit == "in" else str(self)
+
+    def __add__(self, more: str) -> Sentence:
+        return Sentence(self.marked + (more.marked if isinstance(more, Sentence) else more))
+
+
+def sentence(text: str) -> str:
+    """A text as a `Sentence` where a format string has left lengths in it."""
+    return Sentence(text) if _MARK in text else text
+
+
+def marked(text: str) -> str:
+    """A sentence to be put into another one, its lengths still values."""
+    return text.marked if isinstance(text, Sentence) else text
+
+
+def _as_mm(found: re.Match[str]) -> str:
+    return format(float(found[1]), found[2]) + found[3]
+
+
+def _as_inches(found: re.Match[str]) -> str:
+    """Two more decimals are shown than in mm, so that no figure gets coarser."""
+    value = float(found[1])
+    shown = format(value, found[2])
+    unit = " in" if found[3] else ""
+    if "e" in shown:  # a slip of the pen, in many digits
+        return f"{value / MM_PER_INCH:g}{unit}"
+    decimals = len(shown.partition(".")[2]) + 2
+    return show_number(value / MM_PER_INCH, decimals) + unit

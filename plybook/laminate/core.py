@@ -53,6 +53,7 @@ from plybook.laminate.seams import SeamLine, place_seam
 from plybook.laminate.sides import SidedRegion, name_sides
 from plybook.spec.model import Core, CoreStock, Seam, SpanLine
 from plybook.surface.model import Face
+from plybook.units import bare_mm, mm
 
 MOULD_SIDE_DOWN = "mould side down, bag side up, from marking to fitting"
 _SAMPLE_MM = 20.0
@@ -285,17 +286,18 @@ def _no_seams(
 ) -> Finding:
     """Why no seams were found, and the sheet that would do."""
     size = max(search.sheets_mm, key=lambda s: s[0] * s[1])
-    why = f" with its seams {search.clear_mm:.0f} mm clear of the inserts" if beside else ""
+    why = f" with its seams {mm(search.clear_mm):.0f} clear of the inserts" if beside else ""
     grain = " and the grain along the axis" if search.grain else ""
     help_text = (
-        f"a sheet of {wanted[0]:.0f} x {wanted[1]:.0f} mm would do; or give the seams by hand"
+        f"a sheet of {bare_mm(wanted[0]):.0f} x {mm(wanted[1]):.0f} would do; "
+        "or give the seams by hand"
         if wanted
         else "give the seams by hand, or divide the core into several"
     )
     return error(
         "core-seams-not-found",
         f"core {core.id}: no division into panels fits a sheet of "
-        f"{size[0]:.0f} x {size[1]:.0f} mm{why}{grain}",
+        f"{bare_mm(size[0]):.0f} x {mm(size[1]):.0f}{why}{grain}",
         help_text,
         core.place,
         layers=(core.id,),

@@ -24,6 +24,7 @@ from plybook.laminate.model import LaidLayer
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import Core, PartSpec, Treatment
 from plybook.surface.model import Face
+from plybook.units import mm
 
 WORTH_MM = 1.0  # half of the gain below this is worked in without a thought
 _BESIDE_MM = 15.0
@@ -58,10 +59,10 @@ def core_end_findings(spec: PartSpec, face: Face, layers: Sequence[LaidLayer]) -
         names = ", ".join(sorted(name for name, gain in ends.items() if gain / 2 >= WORTH_MM))
         yield note(
             "core-end-gathers",
-            f"cloth over core {core.id} is up to {most:.1f} mm longer across the core than beside "
+            f"cloth over core {core.id} is up to {mm(most):.1f} longer across the core than beside "
             f"its ends ({names}); a flat piece splits that about evenly: at the end it is "
-            f"{most / 2:.1f} mm too wide beside the core and as much too narrow on it, fading over "
-            "about the width of the core",
+            f"{mm(most / 2):.1f} too wide beside the core and as much too narrow on it, fading "
+            "over about the width of the core",
             "work it in from the middle of the end outwards; a flatter bevel at the sides of the "
             "core asks for less",
             core.place,

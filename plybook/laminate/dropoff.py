@@ -26,6 +26,7 @@ from plybook.laminate.outline import ring_stretches, running_on
 from plybook.laminate.regions import Regions
 from plybook.laminate.shapes import polygons_of, ring_of
 from plybook.spec.model import Common, DropRun, EdgeBand, Layer, Ply, Region
+from plybook.units import mm
 
 STEP_TOLERANCE_MM = 0.5
 GAP_SHARE = 0.95  # a gap on the face under this share of the step is worth a word
@@ -250,8 +251,8 @@ def _ladder_findings(ladder: Ladder, by_id: dict[str, Layer]) -> list[Finding]:
             found.append(
                 warning(
                     "drop-step",
-                    f"{a.layer} and {b.layer} of run {ladder.run} end {abs(step):.1f} mm apart "
-                    f"where the step is {ladder.step_mm:g} mm",
+                    f"{a.layer} and {b.layer} of run {ladder.run} end {mm(abs(step)):.1f} apart "
+                    f"where the step is {mm(ladder.step_mm):g}",
                     "the region of the run cuts one of them shorter; widen it or say the step",
                     *places, layers=(a.layer, b.layer),
                 )
@@ -261,8 +262,8 @@ def _ladder_findings(ladder: Ladder, by_id: dict[str, Layer]) -> list[Finding]:
         found.append(
             note(
                 "drop-gap-on-face",
-                f"run {ladder.run}: ends {ladder.step_mm:g} mm apart along the span lie "
-                f"{min(gaps):.1f} mm apart on the face at the nearest",
+                f"run {ladder.run}: ends {mm(ladder.step_mm):g} apart along the span lie "
+                f"{mm(min(gaps)):.1f} apart on the face at the nearest",
                 "",
                 *places, layers=ids,
             )

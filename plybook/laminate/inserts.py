@@ -24,6 +24,7 @@ from plybook.laminate.panels import edge_runs, label_ring
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import Core, CoreStock, Insert
 from plybook.surface.model import Face
+from plybook.units import mm
 
 _SAMPLE_MM = 20.0
 _SAME_THICKNESS_MM = 0.05
@@ -139,8 +140,8 @@ def _findings(
         found.append(
             warning(
                 "insert-thickness",
-                f"insert {insert.id} is {thickness:g} mm thick and {stock.name} is "
-                f"{stock.thickness_mm:g} mm",
+                f"insert {insert.id} is {mm(thickness):g} thick and {stock.name} is "
+                f"{mm(stock.thickness_mm):g}",
                 "choose stock of that thickness, or plan to plane or to stack it",
                 insert.place,
                 layers=(insert.id,),
@@ -150,7 +151,7 @@ def _findings(
         found.append(
             warning(
                 "insert-not-flush",
-                f"insert {insert.id} is {thickness:g} mm in a core of {core.thickness_mm:g} mm: "
+                f"insert {insert.id} is {mm(thickness):g} in a core of {mm(core.thickness_mm):g}: "
                 f"it does not end flush at {where}",
                 "make it as thick as the core, or feather the step with thickened resin",
                 insert.place,
@@ -180,8 +181,8 @@ def _findings(
                 found.append(
                     warning(
                         "insert-in-bevel",
-                        f"insert {insert.id} stands {margin:.0f} mm from the edge of core "
-                        f"{core.id}, whose bevel is {run:.1f} mm wide there",
+                        f"insert {insert.id} stands {mm(margin):.0f} from the edge of core "
+                        f"{core.id}, whose bevel is {mm(run):.1f} wide there",
                         "move the insert in, or leave that edge square",
                         insert.place,
                         layers=(insert.id, core.id),
@@ -195,9 +196,9 @@ def _findings(
             found.append(
                 warning(
                     "insert-bends-tight",
-                    f"insert {piece.id} must bend to a radius of {radius:.0f} mm at "
+                    f"insert {piece.id} must bend to a radius of {mm(radius):.0f} at "
                     f"{place_words(point, face)}; {stock.name} follows "
-                    f"{stock.least_bend_mm:.0f} mm",
+                    f"{mm(stock.least_bend_mm):.0f}",
                     "shape its faces to the mould, kerf it, or build it up in thin layers",
                     insert.place,
                     layers=(insert.id,),

@@ -24,6 +24,7 @@ from plybook.laminate.shapes import inside_lines
 from plybook.laminate.splice import WarpFrame
 from plybook.laminate.way import STAY, Way
 from plybook.surface.model import Kink
+from plybook.units import mm
 
 TICK_EVERY_MM = 600.0
 MOST_TICKS = 8
@@ -178,15 +179,15 @@ def kink_findings(
         what = "no cloth of theirs crosses it"
         if all(sheet.overlap_mm for sheet in sheets):
             more = sum(sheet.thickness_mm for sheet in sheets)
-            what = f"their overlaps lie on each other and add {more:.2f} mm"
+            what = f"their overlaps lie on each other and add {mm(more):.2f}"
         names = ", ".join(sheet.layer.id for sheet in sheets)
         found.append(
             warning(
                 "joints-at-break",
                 f"layers {names} are joined on one line, where the face breaks by "
-                f"{kink.turn_deg:.1f} deg at {kink.span_mm:.0f} mm; {what}",
+                f"{kink.turn_deg:.1f} deg at {mm(kink.span_mm):.0f}; {what}",
                 f"joints at a break cannot be staggered: lay the cloth over it "
-                f"(`accept_kinks: [{kink.span_mm:g} mm]`, a gap of {kink.gap_mm:.1f} mm to work "
+                f"(`accept_kinks: [{mm(kink.span_mm):g}]`, a gap of {mm(kink.gap_mm):.1f} to work "
                 f"in), "
                 f"add a strip of cloth over the line, or accept it with the designer's reason",
                 sheets[0].layer.place,

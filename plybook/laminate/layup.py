@@ -40,6 +40,7 @@ from plybook.laminate.sides import name_sides
 from plybook.laminate.summary import sum_up
 from plybook.spec.model import Core, Film, Insert, Layer, PartSpec, Ply, Rod, SpliceRule
 from plybook.surface.model import Face
+from plybook.units import marked, mm
 
 Progress = Callable[[str], None]
 NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
@@ -419,7 +420,7 @@ def _not_at_its_middle(core: Core, refusal: GeometryError) -> Finding:
     return warning(
         "core-bends-too-tight",
         f"core {core.id} is too thick for the bend of the face under it; its panels are developed "
-        f"on its mould side ({refusal.findings[0].message})",
+        f"on its mould side ({marked(refusal.findings[0].message)})",
         "end the core before the tight bend, or build it up of thinner sheets",
         core.place,
         layers=(core.id,),
@@ -430,8 +431,8 @@ def _too_steep(layer: Layer, maps: LeafMaps) -> Finding:
     return warning(
         "steps-not-followed",
         f"the pattern of {layer.id} does not follow the steps at {', '.join(maps.left_out)}, "
-        f"{maps.left_out_mm:.1f} mm high together: cloth that goes down both sides of them is up "
-        f"to {2 * maps.left_out_mm:.0f} mm short",
+        f"{mm(maps.left_out_mm):.1f} high together: cloth that goes down both sides of them is up "
+        f"to {mm(2 * maps.left_out_mm):.0f} short",
         "fillet the steps, and cut it with that much more at one edge",
         layer.place,
         layers=(layer.id, *maps.left_out),

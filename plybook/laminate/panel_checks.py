@@ -19,7 +19,7 @@ from plybook.laminate.seam_search import NARROWEST_MM, fits_a_sheet
 from plybook.laminate.seams import SeamLine, pattern_point
 from plybook.spec.model import HOLES, Core, CoreStock, PointLine
 from plybook.surface.model import Face
-from plybook.units import show_number
+from plybook.units import bare_mm, mm
 
 _ENDS_INSIDE_MM = 5.0  # a seam given to within this of the core's edge is meant to reach it
 _LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is not worth words
@@ -33,10 +33,10 @@ def base_name(edge: PieceEdge) -> str:
 def place_words(point_mm: np.ndarray, face: Face) -> str:
     """A point of the pattern in the builder's words."""
     if face.flat:
-        x, y = (show_number(float(v), 0) for v in point_mm)
-        return f"x {x}, y {y} mm"
+        x, y = (round(float(v)) for v in point_mm)
+        return f"x {bare_mm(x):.0f}, y {mm(y):.0f}"
     span, share = np.asarray(face.from_pattern(np.asarray(point_mm, dtype=float)[None]))[0]
-    return f"span {show_number(span, 0)} mm, {show_number(100 * share, 0)} % of the section"
+    return f"span {mm(round(span)):.0f}, {100 * share:.0f} % of the section"
 
 
 def tightest_bend(
@@ -84,9 +84,9 @@ def _cut_open(
     middle = np.array(hole.centroid.coords[0])
     return error(
         "slope-through-hole",
-        f"panel {piece.id}: the {edge.treatment} of its {base_name(edge)} side is {run:.1f} mm "
-        f"wide and runs into {name} at {place_words(middle, face)}, {apart:.1f} mm from that side",
-        f"move the hole or the edge until they stand {needed:.1f} mm apart, or cut that edge "
+        f"panel {piece.id}: the {edge.treatment} of its {base_name(edge)} side is {mm(run):.1f} "
+        f"wide and runs into {name} at {place_words(middle, face)}, {mm(apart):.1f} from that side",
+        f"move the hole or the edge until they stand {mm(needed):.1f} apart, or cut that edge "
         "square",
         core.place,
         layers=(core.id,),
@@ -126,8 +126,8 @@ def panel_findings(
         found.append(
             warning(
                 "panel-larger-than-sheet",
-                f"panel {piece.id} is {box[0]:.0f} x {box[1]:.0f} mm; the largest sheet of "
-                f"{core.material} is {size[0]:.0f} x {size[1]:.0f} mm",
+                f"panel {piece.id} is {bare_mm(box[0]):.0f} x {mm(box[1]):.0f}; the largest sheet "
+                f"of {core.material} is {bare_mm(size[0]):.0f} x {mm(size[1]):.0f}",
                 "add a seam, or let the tool place the seams to suit the sheets",
                 core.place,
                 **told,
@@ -138,7 +138,7 @@ def panel_findings(
         found.append(
             warning(
                 "narrow-panel",
-                f"panel {piece.id} ({where}) is only about {width:.0f} mm wide",
+                f"panel {piece.id} ({where}) is only about {mm(width):.0f} wide",
                 "move the seam so that no sliver of core is left",
                 core.place,
                 **told,
@@ -150,9 +150,9 @@ def panel_findings(
             found.append(
                 warning(
                     "core-bends-tight",
-                    f"panel {piece.id} must bend to a radius of {radius:.0f} mm at "
+                    f"panel {piece.id} must bend to a radius of {mm(radius):.0f} at "
                     f"{place_words(point, face)}; {stock.name} follows "
-                    f"{stock.least_bend_mm:.0f} mm cold",
+                    f"{mm(stock.least_bend_mm):.0f} cold",
                     "kerf or heat-form the panel there, use a thinner sheet in two layers, "
                     "or keep the core clear of the bend",
                     core.place,

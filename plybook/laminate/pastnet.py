@@ -13,6 +13,7 @@ import shapely
 from plybook.diagnostics import Finding, Place, warning
 from plybook.laminate.trim import NetFace
 from plybook.surface.model import Face
+from plybook.units import mm
 
 HOLDS_MM = 0.1  # a point of the pattern must come back from the face within this
 USUAL_MM = 40.0  # so near to its edges no face with a pattern of its own crosses itself
@@ -45,8 +46,8 @@ def trim_findings(plan: NetFace, place: Place) -> list[Finding]:
     return [
         warning(
             "trim-past-pattern",
-            f"the trim allowance at {', '.join(names)} reaches {out.max():.0f} mm past the net "
-            f"line; from about {max(holds * out.max(), 1.0):.0f} mm on the face cannot be carried "
+            f"the trim allowance at {', '.join(names)} reaches {mm(out.max()):.0f} past the net "
+            f"line; from about {mm(max(holds * out.max(), 1.0)):.0f} on the face cannot be carried "
             "on there without crossing itself, and the pattern of what lies over core is rough",
             "give a smaller trim there; it is cut off after cure",
             place,

@@ -46,6 +46,7 @@ from plybook.laminate.way import STAY, Way, darted, draped
 from plybook.spec.model import Ply
 from plybook.surface.darts import Below, DartPlan, over
 from plybook.surface.raised import UNRAISED
+from plybook.units import mm
 
 NARROW_MM = 5.0  # a part no wider than this on average is worth a word
 
@@ -317,7 +318,7 @@ def _narrow(pieces: Sequence[Piece], sheet: Sheet) -> list[Finding]:
     return [
         warning(
             "piece-very-narrow",
-            f"{', '.join(slim)} of layer {sheet.layer.id}: under {NARROW_MM:g} mm wide on average",
+            f"{', '.join(slim)} of layer {sheet.layer.id}: under {mm(NARROW_MM):g} wide on average",
             "check the distances of its region; such a strip cannot be handled",
             sheet.layer.place,
             layers=(sheet.layer.id,),
@@ -329,7 +330,7 @@ def _crosses_clear(sheet: Sheet) -> Finding:
     return warning(
         "splice-crosses-clear-region",
         f"splices of layer {sheet.layer.id} cross a region to be kept clear of them; at "
-        f"{sheet.angle_deg:g}° on a roll of {sheet.usable_mm:g} mm every set of splices does",
+        f"{sheet.angle_deg:g}° on a roll of {mm(sheet.usable_mm):g} every set of splices does",
         "accept it with a reason, use a wider roll, or lay this ply along the region",
         sheet.layer.place,
         layers=(sheet.layer.id,),
@@ -342,7 +343,7 @@ def _strained(layer: Ply, strain: float, limit_pct: float, plan: DartPlan | None
         remedy = "split the ply where it curves most, or drape it as a net if it is woven"
         return warning("strain-over-limit", found, remedy, layer.place, layers=(layer.id,))
     depth = max(dart.length_mm for dart in plan.darts)
-    darts = f"{len(plan.darts)} darts up to {depth:.0f} mm deep"
+    darts = f"{len(plan.darts)} darts up to {mm(depth):.0f} deep"
     if layer.darts:
         message = f"{found}; {darts} are cut and leave {plan.after_pct:.2f} %"
         say = note if plan.within_limit else warning
@@ -371,14 +372,14 @@ def _no_splice(sheet: Sheet, extent_mm: float, staggered: bool) -> Finding:
     rule = sheet.rule
     ways = []
     if staggered:
-        ways.append(f"allow a stagger under {rule.stagger_mm:g} mm")
+        ways.append(f"allow a stagger under {mm(rule.stagger_mm):g}")
     if rule.narrowest_mm:
-        ways.append(f"allow strips narrower than {rule.narrowest_mm:g} mm")
+        ways.append(f"allow strips narrower than {mm(rule.narrowest_mm):g}")
     ways.append("use a wider roll or another angle")
     return error(
         "splice-impossible",
-        f"layer {sheet.layer.id} is {extent_mm:.0f} mm across the warp at {sheet.angle_deg:g}°, "
-        f"the roll gives {sheet.usable_mm:g} mm, and no set of splices obeys its rules",
+        f"layer {sheet.layer.id} is {mm(extent_mm):.0f} across the warp at {sheet.angle_deg:g}°, "
+        f"the roll gives {mm(sheet.usable_mm):g}, and no set of splices obeys its rules",
         "; or ".join(ways),
         sheet.layer.place,
         layers=(sheet.layer.id,),

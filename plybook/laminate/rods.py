@@ -23,6 +23,7 @@ from plybook.laminate.panel_checks import place_words
 from plybook.laminate.seams import pattern_point
 from plybook.spec.model import Rod, RodStock
 from plybook.surface.model import Face
+from plybook.units import mm
 
 _SAMPLE_MM = 5.0
 _SHORT_MM = 0.5
@@ -152,8 +153,8 @@ def _line_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list[
             found.append(
                 warning(
                     "rod-beyond-line",
-                    f"row {row} of {rod.id} is {length:.0f} mm long and its line only "
-                    f"{whole:.0f} mm",
+                    f"row {row} of {rod.id} is {mm(length):.0f} long and its line only "
+                    f"{mm(whole):.0f}",
                     "shorten the row or carry its line on",
                     rod.place,
                     layers=(rod.id,),
@@ -187,7 +188,7 @@ def _break_findings(rod: Rod, face: Face, rings: tuple[np.ndarray, ...]) -> list
             warning(
                 "rod-crosses-break",
                 f"{rows} run over the break of {kink.turn_deg:.1f} deg at span "
-                f"{kink.span_mm:.0f} mm; a straight rod lifts off the face there",
+                f"{mm(kink.span_mm):.0f}; a straight rod lifts off the face there",
                 "end the rods on both sides of the break and scarf them there, or make the break "
                 "a smooth bend",
                 rod.place,
@@ -221,9 +222,9 @@ def _bend_findings(
     return [
         warning(
             "rod-bends-tight",
-            f"{piece.id} must bend to a radius of {1 / bend[worst]:.0f} mm at "
+            f"{piece.id} must bend to a radius of {mm(1 / bend[worst]):.0f} at "
             f"{place_words(points[worst], face)}; {stock.name} follows "
-            f"{stock.least_bend_mm:.0f} mm",
+            f"{mm(stock.least_bend_mm):.0f}",
             "use a thinner section in more layers, or another line",
             rod.place,
             layers=(rod.id,),

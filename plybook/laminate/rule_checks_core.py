@@ -13,6 +13,7 @@ from plybook.laminate.rulebook import Rule
 from plybook.laminate.seams import seam_points
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import HOLES, Core, Film
+from plybook.units import mm
 
 _LEAST_LENGTH_MM = 20.0
 _LEAST_OVERLAP_MM2 = 100.0
@@ -34,9 +35,9 @@ def core_bevel_steep(case: Case, rule: Rule) -> Iterator[Breach]:
         steepest, t = max(angles), core.thickness_mm
         yield Breach(
             f"core {core.id} is bevelled at {steepest:g} deg (a ramp of "
-            f"{bevel_run_mm(t, steepest):.1f} mm); the published limit is {rule.value:g} deg "
-            f"({bevel_run_mm(t, rule.value):.1f} mm), practice is 45 deg "
-            f"({bevel_run_mm(t, 45.0):.1f} mm); the declared choice is {chosen:g} deg",
+            f"{mm(bevel_run_mm(t, steepest)):.1f}); the published limit is {rule.value:g} deg "
+            f"({mm(bevel_run_mm(t, rule.value)):.1f}), practice is 45 deg "
+            f"({mm(bevel_run_mm(t, 45.0)):.1f}); the declared choice is {chosen:g} deg",
             (core.id,),
             Severity.WARNING if steepest > chosen + 1e-9 else None,
         )
@@ -57,8 +58,8 @@ def core_square_edge(case: Case, rule: Rule) -> Iterator[Breach]:
         if open_sides:
             where = _at_sides([name for name, _ in open_sides])
             yield Breach(
-                f"core {core.id} ends square inside the part {where}, {core.thickness_mm:g} mm "
-                f"high, at {case.where(open_sides[0][1])}",
+                f"core {core.id} ends square inside the part {where}, "
+                f"{mm(core.thickness_mm):g} high, at {case.where(open_sides[0][1])}",
                 (core.id,),
             )
 
@@ -124,8 +125,8 @@ def core_gap_wide(case: Case, rule: Rule) -> Iterator[Breach]:
         for cut_out in core.cut_outs:
             if cut_out.clearance_mm >= rule.value - 1e-9:
                 yield Breach(
-                    f"insert {cut_out.insert} stands {cut_out.clearance_mm:g} mm clear of core "
-                    f"{core.id} all round; gaps stay under {rule.value:g} mm",
+                    f"insert {cut_out.insert} stands {mm(cut_out.clearance_mm):g} clear of core "
+                    f"{core.id} all round; gaps stay under {mm(rule.value):g}",
                     (core.id, cut_out.insert),
                 )
 
@@ -155,7 +156,7 @@ def seam_at_hardpoint(case: Case, rule: Rule) -> Iterator[Breach]:
                 block = case.layers[case.order[cut_out.insert]].region
                 apart = line.distance(block)
                 if apart < rule.value - 1e-6:
-                    place = "runs through" if apart == 0 else f"runs {apart:.0f} mm from"
+                    place = "runs through" if apart == 0 else f"runs {mm(apart):.0f} from"
                     yield Breach(
                         f"seam {seam.id} of core {core.id} {place} hardpoint {cut_out.insert} at "
                         f"{case.where(block)}",

@@ -15,6 +15,7 @@ from plybook.laminate.notation import fibre_directions, folded
 from plybook.laminate.rule_case import Breach, Case, Splice, names
 from plybook.laminate.rulebook import Rule
 from plybook.spec.model import Core, Ply
+from plybook.units import mm
 
 _TOGETHER_MM = 1.0  # ends closer than this are one line
 _LEAST_LENGTH_MM = 20.0  # shorter common stretches do not count
@@ -45,7 +46,7 @@ def drop_step_short(case: Case, rule: Rule) -> Iterator[Breach]:
         step = abs(drop_of(first).step_mm) if isinstance(first, Ply) else 0.0
         if 0 < step < rule.value - 1e-6:
             yield Breach(
-                f"the plies of run {run} end {step:g} mm apart; at least {rule.value:g} mm is "
+                f"the plies of run {run} end {mm(step):g} apart; at least {mm(rule.value):g} is "
                 f"asked for",
                 tuple(p.id for p in plies),
             )
@@ -112,7 +113,7 @@ def drop_on_core_side(case: Case, rule: Rule) -> Iterator[Breach]:
             build_up = sum(case.thickness_mm(i) for i in told)
             yield Breach(
                 f"{names(told)} end directly {side} core {core.id} at "
-                f"{case.where(meeting[0][1])}; the build-up is {build_up:.2f} mm",
+                f"{case.where(meeting[0][1])}; the build-up is {mm(build_up):.2f}",
                 (*told, core.id),
             )
 
@@ -150,7 +151,7 @@ def drop_at_core_edge(case: Case, rule: Rule) -> Iterator[Breach]:
             ids = tuple(i for i, _ in met)
             yield Breach(
                 f"{names(ids)} end along the edge of core {core.id} at {case.where(met[0][1])}, "
-                f"less than {max(rule.value, run):.0f} mm from it",
+                f"less than {mm(max(rule.value, run)):.0f} from it",
                 (*ids, core.id),
             )
 
@@ -211,9 +212,9 @@ def butt_not_staggered(case: Case, rule: Rule) -> Iterator[Breach]:
         apart = one.line.distance(other.line)
         if abs(angle[one.layer] - angle[other.layer]) < 0.1 and apart < rule.value - 1e-6:
             yield Breach(
-                f"the butts of {one.layer} and {other.layer} lie {apart:.0f} mm apart at "
+                f"the butts of {one.layer} and {other.layer} lie {mm(apart):.0f} apart at "
                 f"{case.where(one.line)} with {between} plies between them; at least "
-                f"{rule.value:g} mm is asked for",
+                f"{mm(rule.value):g} is asked for",
                 (one.layer, other.layer),
             )
 
@@ -245,8 +246,8 @@ def overlap_short(case: Case, rule: Rule) -> Iterator[Breach]:
         if splice.overlap_mm < least - 1e-6:
             told.add(splice.layer)
             yield Breach(
-                f"the overlap of {splice.layer} is {splice.overlap_mm:g} mm; "
-                f"{rule.value:g} x {case.thickness_mm(splice.layer):.3f} mm is {least:.1f} mm",
+                f"the overlap of {splice.layer} is {mm(splice.overlap_mm):g}; "
+                f"{rule.value:g} x {mm(case.thickness_mm(splice.layer)):.3f} is {mm(least):.1f}",
                 (splice.layer,),
             )
 
@@ -267,8 +268,8 @@ def overlap_close(case: Case, rule: Rule) -> Iterator[Breach]:
     for layers, apart, splice in groups:
         ids = tuple(sorted(layers, key=lambda i: case.order[i]))
         yield Breach(
-            f"overlaps of {names(ids)} lie as close as {apart:.0f} mm at "
-            f"{case.where(splice.line)}; at least {rule.value:g} mm is asked for",
+            f"overlaps of {names(ids)} lie as close as {mm(apart):.0f} at "
+            f"{case.where(splice.line)}; at least {mm(rule.value):g} is asked for",
             ids,
         )
 
@@ -278,13 +279,13 @@ def overlap_or_butt(case: Case, rule: Rule) -> Iterator[Breach]:
     lapped = {s.layer: s for s in case.splices if s.kind == "overlap"}
     if lapped:
         ids = tuple(p.id for p in case.plies if p.id in lapped)
-        shown = sorted({f"{lapped[i].overlap_mm:g} mm" for i in ids})
+        shown = sorted({f"{mm(lapped[i].overlap_mm):g}" for i in ids})
         thick = max(case.thickness_mm(i) for i in ids)
         yield Breach(
             f"{names(ids)} {'are' if len(ids) > 1 else 'is'} spliced by overlaps of "
-            f"{names(shown)}; published rules differ: no overlaps and gaps up to {rule.value:g} "
-            f"mm (A-32, one-way prepreg), or overlaps of 100 x the thickness, here "
-            f"{100 * thick:.0f} mm (cloth)",
+            f"{names(shown)}; published rules differ: no overlaps and gaps up to "
+            f"{mm(rule.value):g} (A-32, one-way prepreg), or overlaps of 100 x the thickness, here "
+            f"{mm(100 * thick):.0f} (cloth)",
             ids,
         )
 
@@ -299,8 +300,8 @@ def piece_wider_than_roll(case: Case, rule: Rule) -> Iterator[Breach]:
         across = piece.outline_mm @ np.array([-math.sin(turn), math.cos(turn)])
         if np.ptp(across) > roll + 0.01:
             yield Breach(
-                f"piece {piece.id} is {np.ptp(across):.0f} mm across its warp and the roll of "
-                f"{piece.material} gives {roll:.0f} mm",
+                f"piece {piece.id} is {mm(np.ptp(across)):.0f} across its warp and the roll of "
+                f"{piece.material} gives {mm(roll):.0f}",
                 (piece.layer,),
             )
 

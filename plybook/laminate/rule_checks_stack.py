@@ -9,6 +9,7 @@ from plybook.laminate.notation import fibre_directions, folded
 from plybook.laminate.rule_case import Breach, Case, names
 from plybook.laminate.rulebook import Rule
 from plybook.laminate.zones import stack_layer
+from plybook.units import mm
 
 _LEAST_SHARE = 0.05  # zones smaller than this share of the face are not judged
 _NEAR_45_DEG = 7.5
@@ -121,7 +122,7 @@ def hardpoint_not_balanced(case: Case, rule: Rule) -> Iterator[Breach]:
             if abs(surplus) > 1e-6:
                 more, less = ("+45", "-45") if surplus > 0 else ("-45", "+45")
                 yield Breach(
-                    f"hardpoint {insert.id}: on its {side} side {abs(surplus):.2f} mm more cloth "
+                    f"hardpoint {insert.id}: on its {side} side {mm(abs(surplus)):.2f} more cloth "
                     f"lies at {more} than at {less} deg ({names([p.id for p in plies])})",
                     (insert.id, *(p.id for p in plies)),
                 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from plybook.spec.collect import Collector
 from plybook.spec.model import Cloth, Core, CoreStock, Film, Insert, PartSpec, Ply, Rod
 from plybook.spec.written.files import PartFile
+from plybook.units import mm
 
 THICKNESS_TOLERANCE = 0.10  # of the declared thickness; common practice, no source
 
@@ -81,8 +82,8 @@ def _thickness(spec: PartSpec, written: PartFile, out: Collector) -> None:
         place = written.choices.place_of("thickness") if written.choices else written.here
         out.warning(
             "thickness-differs",
-            f"the layers add up to {total:.2f} mm where all of them "
-            f"lie, declared are {declared:.2f} mm (tolerance "
+            f"the layers add up to {mm(total):.2f} where all of them "
+            f"lie, declared are {mm(declared):.2f} (tolerance "
             f"{THICKNESS_TOLERANCE:.0%})",
             "check fibre shares and the declared figure",
             place,

@@ -32,6 +32,7 @@ from plybook.spec.written.layers import (
     SeamsToSuit,
 )
 from plybook.spec.written.layers import Seam as WrittenSeam
+from plybook.units import bare_mm, mm
 
 
 def read_core(lay: LayList, w: CoreLayer) -> None:
@@ -108,9 +109,9 @@ def _seams(
             if one.at is not None and not inside:
                 lay.out.error(
                     "region-outside",
-                    f"the seam at {one.at:g} mm lies off the "
-                    f"part, which runs from {lay.regions.first_mm:g} to "
-                    f"{lay.regions.last_mm:g} mm",
+                    f"the seam at {mm(one.at):g} lies off the "
+                    f"part, which runs from {bare_mm(lay.regions.first_mm):g} to "
+                    f"{mm(lay.regions.last_mm):g}",
                     "check the figure",
                     place,
                 )
@@ -164,8 +165,8 @@ def read_insert(lay: LayList, w: InsertLayer) -> None:
     if abs(thickness - core.thickness_mm) > 0.5:
         lay.out.warning(
             "insert-thickness",
-            f"insert `{w.insert}` is {thickness:g} mm thick, "
-            f"the core `{core.id}` {core.thickness_mm:g} mm",
+            f"insert `{w.insert}` is {mm(thickness):g} thick, "
+            f"the core `{core.id}` {mm(core.thickness_mm):g}",
             "plane the block, or say it is meant under `accept:`",
             w.here,
             layers=(w.insert, core.id),
@@ -216,7 +217,7 @@ def read_rods(lay: LayList, w: RodLayer) -> None:
     if w.pitch and w.pitch < bar.width_mm - 1e-9:
         lay.out.error(
             "out-of-range",
-            f"the pitch {w.pitch:g} mm is less than the rod's width {bar.width_mm:g} mm",
+            f"the pitch {mm(w.pitch):g} is less than the rod's width {mm(bar.width_mm):g}",
             "rods would overlap; leave `pitch` out for touching rods",
             w.place_of("pitch"),
         )
@@ -257,7 +258,7 @@ def _sold_in(lay: LayList, w: RodLayer, bar: RodStock) -> None:
             if length > longest:
                 lay.out.error(
                     "longer-than-supply",
-                    f"a rod of {length:g} mm, but `{bar.id}` is sold in at most {longest:g} mm",
+                    f"a rod of {mm(length):g}, but `{bar.id}` is sold in at most {mm(longest):g}",
                     "shorten it, or add a longer supply",
                     w.place_of(key, n),
                     bar.place,

@@ -24,6 +24,7 @@ from plybook.spec.outlines import clean, crossing, edges_of
 from plybook.spec.quantities import LONGEST, Wrong, length_of
 from plybook.spec.reader import Scalar, decode
 from plybook.spec.written.mould import ListedMould
+from plybook.units import mm
 
 _UNITS = {"mm": "mm", "cm": "cm", "m": "m", "in": "in", "inch": "in", "inches": "in", '"': "in",
           "ft": "ft", "feet": "ft"}  # fmt: skip
@@ -235,7 +236,7 @@ def _is_outline(points: np.ndarray, rows: Sequence[_Row], w: ListedMould, out: C
     most = float(np.abs(points).max())
     if most > out.limits["part-mm"]:
         row = rows[int(np.abs(points).max(axis=1).argmax())].place
-        out.error("out-of-range", f"a coordinate of {most:g} mm", out.limits.why("part-mm"), row)
+        out.error("out-of-range", f"a coordinate of {mm(most):g}", out.limits.why("part-mm"), row)
         return False
     step = np.hypot(*(points - np.roll(points, 1, axis=0)).T)
     for n in np.flatnonzero(step < 1e-6).tolist():
@@ -260,7 +261,7 @@ def _warn_of_heights(
     if (most := max(heights) - min(heights)) > 0.1:
         out.warning(
             "left-out",
-            f"the heights z in `{w.csv}` differ by {most:.3g} mm and are not read",
+            f"the heights z in `{w.csv}` differ by {mm(most):.3g} and are not read",
             "a flat face has one height; give a curved one by its stations",
             w.place_of("csv"),
         )

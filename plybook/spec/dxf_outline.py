@@ -28,7 +28,7 @@ from plybook.spec.outlines import (
     rings_meet,
 )
 from plybook.spec.written.mould import DrawnMould
-from plybook.units import MM_PER_UNIT
+from plybook.units import MM_PER_UNIT, bare_mm, mm
 
 JOIN_MM = 0.05  # ends this near are one point
 _INSUNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
@@ -113,7 +113,7 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
         raise SpecError(
             error(
                 "out-of-range",
-                f"the drawing is {np.abs(outline).max():g} mm large",
+                f"the drawing is {mm(np.abs(outline).max()):g} large",
                 "check its unit, or say `dxf_units`",
                 place,
             )
@@ -254,7 +254,8 @@ def _chained(chains: list[np.ndarray], w: DrawnMould) -> list[np.ndarray]:
                 raise SpecError(
                     error(
                         "open-outline",
-                        f"the outline on layer `{w.layer}` is open at ({x:.4f}, {y:.4f}) mm",
+                        f"the outline on layer `{w.layer}` is open at "
+                        f"({bare_mm(x):.4f}, {bare_mm(y):.4f})",
                         "close it in the drawing",
                         w.place_of("layer"),
                     )

@@ -22,6 +22,7 @@ from plybook.spec.outlines import (
     round_corners,
 )
 from plybook.spec.written.mould import ArcTo, Circle, FlatMould, LineTo, ListedMould
+from plybook.units import bare_mm, mm
 
 Ring = np.ndarray  # (n, 2), mm
 
@@ -50,7 +51,7 @@ def holes_in(ring: np.ndarray, w: FlatMould | ListedMould, out: Collector) -> tu
         if (point := rings_meet(ring, hole_ring)) is not None:
             out.error(
                 "hole-outside",
-                f"the hole meets the outline at ({point[0]:.6g}, {point[1]:.6g}) mm",
+                f"the hole meets the outline at ({bare_mm(point[0]):.6g}, {bare_mm(point[1]):.6g})",
                 "a hole lies inside the outline",
                 place,
             )
@@ -131,8 +132,8 @@ def _ring(steps, corner: float, w, path: tuple, out: Collector):
     if tight is not None:
         out.error(
             "radius-too-large",
-            f"the corner radius {radii[tight]:g} mm does not fit at "
-            f"({points[tight][0]:g}, {points[tight][1]:g}) mm",
+            f"the corner radius {mm(radii[tight]):g} does not fit at "
+            f"({bare_mm(points[tight][0]):g}, {bare_mm(points[tight][1]):g})",
             "make it smaller",
             w.place_of(*path, tight),
         )
@@ -154,7 +155,9 @@ def _ring(steps, corner: float, w, path: tuple, out: Collector):
         out.error("outline-crosses-itself", fault.message, fault.help, place)
         return None
     if size > out.limits["part-mm"]:
-        out.error("out-of-range", f"an outline {size:g} mm large", out.limits.why("part-mm"), place)
+        out.error(
+            "out-of-range", f"an outline {mm(size):g} large", out.limits.why("part-mm"), place
+        )
         return None
     return walked, names
 
@@ -218,8 +221,8 @@ def _arc(start, step: ArcTo, place: Place, out: Collector):
             half = math.dist(start, step.arc_to) / 2
             out.error(
                 "radius-too-small",
-                f"an arc of radius {step.radius:g} mm cannot span {2 * half:g} mm",
-                f"the radius is at least {half:g} mm",
+                f"an arc of radius {mm(step.radius):g} cannot span {mm(2 * half):g}",
+                f"the radius is at least {mm(half):g}",
                 place,
             )
             return None

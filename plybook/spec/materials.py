@@ -16,6 +16,7 @@ from plybook.spec.model import (
     ThickenedResin,
 )
 from plybook.spec.written.materials import ClothMaterial, MaterialShelf
+from plybook.units import bare_mm, mm
 
 # density of the fibre alone, g/cm3; usual data-sheet values, from memory
 FIBRE_G_CM3 = {"carbon": 1.80, "glass": 2.54, "aramid": 1.44}
@@ -101,8 +102,8 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
     elif w.thickness and not 0.5 <= w.thickness / worked <= 2.0:
         out.warning(
             "implausible-thickness",
-            f"cloth `{name}` is {w.thickness:g} mm thick as written, but weight, fibre "
-            f"density and fibre share give {worked:.3f} mm",
+            f"cloth `{name}` is {mm(w.thickness):g} thick as written, but weight, fibre "
+            f"density and fibre share give {mm(worked):.3f}",
             "check weight, fibre share and thickness",
             w.place_of("thickness"),
         )
@@ -110,7 +111,7 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
     if usable > w.roll:
         out.error(
             "out-of-range",
-            f"cloth `{name}`: usable width {usable:g} mm is more than the roll's {w.roll:g} mm",
+            f"cloth `{name}`: usable width {mm(usable):g} is more than the roll's {mm(w.roll):g}",
             "swap them, or leave `usable` out",
             w.place_of("usable"),
             w.place_of("roll"),
@@ -171,7 +172,8 @@ def _plausible_roll(name: str, width_mm: float, place: Place, out: Collector) ->
     if not low <= width_mm <= high:
         out.warning(
             "implausible-roll",
-            f"`{name}` comes on a roll {width_mm:g} mm wide, outside {low:g} to {high:g} mm",
+            f"`{name}` comes on a roll {mm(width_mm):g} wide, "
+            f"outside {bare_mm(low):g} to {mm(high):g}",
             "is the unit right?",
             place,
         )

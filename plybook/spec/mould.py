@@ -38,6 +38,7 @@ from plybook.spec.written.mould import (
     LoftedMould,
     SectionFile,
 )
+from plybook.units import mm
 
 DEFAULT_TRIM_MM = 10.0  # cloth beyond the net line where the spec does not say
 
@@ -77,8 +78,8 @@ def _refuse_points(stations: Sequence[Station], out: Collector) -> None:
         if station.chord_mm * out.limits["taper"] < largest:
             out.error(
                 "comes-to-a-point",
-                f"the chord of {station.chord_mm:g} mm is less than a "
-                f"{out.limits['taper']:g}th of the largest, {largest:g} mm",
+                f"the chord of {mm(station.chord_mm):g} is less than a "
+                f"{out.limits['taper']:g}th of the largest, {mm(largest):g}",
                 f"end the part before the point: {out.limits.why('taper')}",
                 station.place,
             )
@@ -108,7 +109,7 @@ def _lofted(w: LoftedMould, folder: Folder, out: Collector) -> StationMould | No
         if before is not None and one.at <= before.at:
             out.error(
                 "station-order",
-                f"the station at {one.at:g} mm does not come after the one at {before.at:g} mm",
+                f"the station at {mm(one.at):g} does not come after the one at {mm(before.at):g}",
                 "list stations from root to tip",
                 one.place_of("at"),
                 before.place_of("at"),
@@ -132,7 +133,7 @@ def _lofted(w: LoftedMould, folder: Folder, out: Collector) -> StationMould | No
             )
         if not channel and chord is None:
             out.error(
-                "missing", f"`chord` is missing (at: {one.at:g} mm)", "add `chord:`", one.here
+                "missing", f"`chord` is missing (at: {mm(one.at):g})", "add `chord:`", one.here
             )
         if (section := _section(one, folder, out)) is not None:
             stations.append(
@@ -195,7 +196,7 @@ def _lofted(w: LoftedMould, folder: Folder, out: Collector) -> StationMould | No
         if near is None:
             out.error(
                 "unknown-station",
-                f"there is no station at {at:g} mm",
+                f"there is no station at {mm(at):g}",
                 "stations: " + ", ".join(f"{s:g}" for s in spans),
                 w.place_of("accept_kinks", n),
             )
@@ -276,8 +277,8 @@ def _channel(w: Channel, out: Collector) -> PolylineSection | None:
         if cuts[i] + cuts[i + 1] > side + 1e-9:
             out.error(
                 "radius-too-large",
-                f"the corner radii need {cuts[i] + cuts[i + 1]:.4g} mm "
-                f"of the {side:.4g} mm between points {i + 1} and {i + 2}",
+                f"the corner radii need {mm(cuts[i] + cuts[i + 1]):.4g} "
+                f"of the {mm(side):.4g} between points {i + 1} and {i + 2}",
                 "make the radii smaller",
                 w.key_place("radii" if w.radii else "radius"),
             )
@@ -364,7 +365,7 @@ def resolve_edges(written: PartFile, mould: Mould, out: Collector) -> tuple[Edge
         if edge.trim is not None and edge.trim > 500:
             out.warning(
                 "implausible-trim",
-                f"a trim allowance of {edge.trim:g} mm",
+                f"a trim allowance of {mm(edge.trim):g}",
                 "is the unit right?",
                 edge.place_of("trim"),
             )

@@ -8,6 +8,7 @@ import numpy as np
 
 from plybook.spec.collect import Collector
 from plybook.spec.written.mould import DrawnMould, ListedMould
+from plybook.units import mm
 
 CORNER_DEG = 20.0  # a turn sharper than this begins a new side
 NEAR_MM = 1.0  # a corner is named by coordinates this near
@@ -54,7 +55,7 @@ def named_sides(ring: np.ndarray, w: DrawnMould | ListedMould, out: Collector) -
             out.error(
                 "unknown-corner",
                 f"edge `{name}` does not run between two points of the "
-                f"outline (nearest is {far:.3g} mm away)",
+                f"outline (nearest is {mm(far):.3g} away)",
                 "give the coordinates of two of its points, counter-clockwise",
                 place,
             )

@@ -20,6 +20,7 @@ from plybook.spec.model import (
     Whole,
 )
 from plybook.spec.written.layers import GroupLayer, PlyLayer, RunLayer
+from plybook.units import bare_mm, mm
 
 
 def read_ply(lay: LayList, w: PlyLayer) -> None:
@@ -112,8 +113,8 @@ def _check_ends(lay: LayList, w: RunLayer, n: int, end) -> bool:
             lay.out.error(
                 "run-too-long",
                 f"the shortest ply of `{w.run}` would end at "
-                f"{last:g} mm and the longest at {end.at:g} mm; the part runs from "
-                f"{low:g} to {high:g} mm",
+                f"{mm(last):g} and the longest at {mm(end.at):g}; the part runs from "
+                f"{bare_mm(low):g} to {mm(high):g}",
                 "make the steps smaller or fewer",
                 end.here,
             )
@@ -124,8 +125,8 @@ def _check_ends(lay: LayList, w: RunLayer, n: int, end) -> bool:
         if most >= length:
             lay.out.error(
                 "run-too-long",
-                f"the shortest ply of `{w.run}` would end {most:g} "
-                f"mm before the {end.towards}, but the part is {length:g} mm long",
+                f"the shortest ply of `{w.run}` would end {mm(most):g} "
+                f"before the {end.towards}, but the part is {mm(length):g} long",
                 "make the steps smaller or fewer",
                 end.here,
             )

@@ -18,7 +18,7 @@ from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 from plybook.spec.meant import units_meant
 from plybook.spec.reader import Fields, Items, Scalar
 from plybook.spec.reading import reading
-from plybook.units import G_M2_PER_OZ_YD2, GRAMS_PER_OUNCE, MM_PER_UNIT, parse_length
+from plybook.units import G_M2_PER_OZ_YD2, GRAMS_PER_OUNCE, MM_PER_UNIT, mm, parse_length
 
 LONGEST = 100  # characters of a value; none that is meant comes near
 _NUMBER = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?", re.ASCII)
@@ -195,7 +195,7 @@ def _length(
             meant = bare and reading(info).units == "in" and abs(value) / MM_PER_UNIT["in"] <= most
             raise Wrong(
                 "out-of-range",
-                f"{{key}} is {shown}, expected at most {most:.10g} mm",
+                f"{{key}} is {shown}, expected at most {mm(most):.10g}",
                 (
                     f"in this file a bare number is in inches: write `{short(raw.strip())} mm` if "
                     "that is meant; "
@@ -207,7 +207,7 @@ def _length(
         if value and abs(value) < least:
             raise Wrong(
                 "out-of-range",
-                f"{{key}} is {shown}, expected 0 or at least {least:g} mm",
+                f"{{key}} is {shown}, expected 0 or at least {mm(least):g}",
                 reading(info).limits.why("least-mm"),
             )
         return value

@@ -23,6 +23,7 @@ from plybook.spec.model import (
 )
 from plybook.spec.mould import point_ref
 from plybook.spec.written.regions import RegionKeys
+from plybook.units import bare_mm, mm
 
 
 @dataclass
@@ -88,8 +89,8 @@ class RegionReader:
             if low >= self.last_mm or high <= self.first_mm:
                 self.out.error(
                     "region-outside",
-                    f"span {low:g} to {high:g} mm lies off the part, "
-                    f"which runs from {self.first_mm:g} to {self.last_mm:g} mm",
+                    f"span {bare_mm(low):g} to {mm(high):g} lies off the part, "
+                    f"which runs from {bare_mm(self.first_mm):g} to {mm(self.last_mm):g}",
                     "check the figures",
                     w.place_of("span"),
                 )
@@ -135,9 +136,9 @@ class RegionReader:
             if 2 * patch.corner > min(length, width) + 1e-9:
                 self.out.error(
                     "radius-too-large",
-                    f"a corner radius of {patch.corner:g} mm does "
-                    f"not fit a patch of {length:g} x {width:g} mm",
-                    f"at most {min(length, width) / 2:g} mm",
+                    f"a corner radius of {mm(patch.corner):g} does "
+                    f"not fit a patch of {bare_mm(length):g} x {mm(width):g}",
+                    f"at most {mm(min(length, width) / 2):g}",
                     patch.place_of("corner"),
                 )
             if at is not None:
@@ -180,7 +181,7 @@ class RegionReader:
             message = fault.message
             if isinstance(points[0], OnFace):
                 x, y = fault.at_mm
-                message = f"the polygon crosses itself at span {x:.6g} mm, share {y / 1000:.4g}"
+                message = f"the polygon crosses itself at span {mm(x):.6g}, share {y / 1000:.4g}"
             self.out.error("outline-crosses-itself", message, fault.help, place)
 
     def knows(self, edge: str, place: Place, also: tuple[str, ...] = ()) -> bool:

@@ -34,6 +34,7 @@ from plybook.spec.regions import RegionReader
 from plybook.spec.stages import resolve_stages
 from plybook.spec.stock import resolve_stock
 from plybook.spec.written.files import PartFile, SharedFile
+from plybook.units import bare_mm, mm
 
 
 def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding, ...]]:
@@ -225,7 +226,8 @@ def _jig(written: PartFile, lofted: bool, spans: list[float], out: Collector):
         if w.at is not None and lofted and not spans[0] <= w.at <= spans[-1]:
             out.error(
                 "region-outside",
-                f"{w.at:g} mm lies off the part, which runs from {spans[0]:g} to {spans[-1]:g} mm",
+                f"{mm(w.at):g} lies off the part, "
+                f"which runs from {bare_mm(spans[0]):g} to {mm(spans[-1]):g}",
                 "check the figure",
                 w.place_of("at"),
             )

@@ -17,6 +17,7 @@ from plybook.spec.collect import Collector
 from plybook.spec.model import CoordinateSection
 from plybook.spec.outlines import crossing
 from plybook.spec.reader import decode, forbidden_character
+from plybook.units import mm
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _DECIMALS = re.compile(r"\.(\d+)", re.ASCII)
@@ -75,7 +76,7 @@ def read_section(content: bytes, file: str, place: Place, out: Collector) -> Coo
         out.warning(
             "coarse-section",
             f"the coordinates in `{file}` have {decimals} decimals; the girth may be "
-            f"{'1 mm' if decimals >= 3 else 'several mm'} out on a chord of 1.5 m",
+            f"{mm(1 if decimals >= 3 else 10):g} out on a chord of {mm(1500):g}",
             "use a file with 5 decimals or more",
             place,
         )

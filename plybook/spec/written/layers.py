@@ -34,6 +34,7 @@ from plybook.spec.words import Flag, Id, Line, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.mould import Point
 from plybook.spec.written.regions import Region
+from plybook.units import mm
 
 # ---------------------------------------------------------------- splices and cut edges
 
@@ -53,7 +54,8 @@ def _join(raw: Any, info: ValidationInfo) -> Join:
         if not 0 < overlap <= 500:
             raise Wrong(
                 "out-of-range",
-                f"{{key}}: an overlap of {overlap:g} mm, expected more than 0 and at most 500 mm",
+                f"{{key}}: an overlap of {mm(overlap):g}, "
+                f"expected more than 0 and at most {mm(500):g}",
             )
         return Join("overlap", overlap)
     raise Wrong(

@@ -23,6 +23,7 @@ from plybook.spec.reader import Fields, Items
 from plybook.spec.reading import reading
 from plybook.spec.words import Date, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
+from plybook.units import mm
 
 
 class Part(Written):
@@ -68,13 +69,13 @@ def _xy(raw: Any, info: ValidationInfo) -> tuple[float, float]:
         if abs(value) > reading(info).limits["part-mm"]:
             raise Wrong(
                 "out-of-range",
-                f"{{key}}: a coordinate of {value:g} mm is out of range",
+                f"{{key}}: a coordinate of {mm(value):g} is out of range",
                 reading(info).limits.why("part-mm"),
             )
         if value and abs(value) < reading(info).limits["least-mm"]:
             raise Wrong(
                 "out-of-range",
-                f"{{key}}: a coordinate of {value:g} mm is out of range",
+                f"{{key}}: a coordinate of {mm(value):g} is out of range",
                 reading(info).limits.why("least-mm"),
             )
     return values[0], values[1]

@@ -17,6 +17,7 @@ from plybook.spec.reading import reading
 from plybook.spec.words import Id, one_of
 from plybook.spec.written.base import Written
 from plybook.spec.written.mould import Point, ShareRange
+from plybook.units import bare_mm, mm
 
 
 def _span(raw: Any, info: ValidationInfo) -> tuple[float, float]:
@@ -26,7 +27,8 @@ def _span(raw: Any, info: ValidationInfo) -> tuple[float, float]:
     high = FAR_MM if raw[1] == "tip" else length_of(raw[1], reading(info).units)
     if low >= high:
         raise Wrong(
-            "out-of-range", f"{{key}} runs from {low:g} to {high:g} mm, expected the smaller first"
+            "out-of-range",
+            f"{{key}} runs from {bare_mm(low):g} to {mm(high):g}, expected the smaller first",
         )
     return low, high
 
