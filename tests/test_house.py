@@ -1,6 +1,7 @@
 """The house rules that can be read off the imports: data flows one way, one library, one door."""
 
 import ast
+import re
 import sys
 from pathlib import Path
 
@@ -156,3 +157,22 @@ def test_every_child_keeps_the_current_folder_off_its_search_path():
         if "sys.executable" in text:
             assert '[sys.executable, "-P", ' in text, name_of(path)
             assert text.count("sys.executable") == 1, name_of(path)
+
+
+NO_FINDINGS = {"bend_note", "rod_pieces"}  # their sentences are printed on pieces
+
+
+@pytest.mark.parametrize("room", ["spec", "laminate", "surface"])
+def test_a_finding_holds_its_lengths_as_values(room):
+    """`f"{mm(x):.1f} wide"`: then it is given in the part's unit; `f"{x:.1f} mm wide"` is not."""
+    for path in (HOUSE / room).rglob("*.py"):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        for function in ast.walk(tree):
+            if not isinstance(function, ast.FunctionDef) or function.name in NO_FINDINGS:
+                continue
+            for text in (n for n in ast.walk(function) if isinstance(n, ast.JoinedStr)):
+                for before, after in zip(text.values, text.values[1:], strict=False):
+                    in_mm = isinstance(after, ast.Constant) and re.match(r" mm\b", after.value)
+                    plain = isinstance(before, ast.FormattedValue) and in_mm
+                    typed = plain and "strip" in ast.unparse(before)  # what the user typed
+                    assert not plain or typed, f"{name_of(path)}:{text.lineno}"

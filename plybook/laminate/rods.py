@@ -262,15 +262,15 @@ def _climb_findings(
             if (off := min(off, climb_mm)) < _LEAST_OFF_MM:
                 continue
             follows = (
-                f"{stock.name} follows a radius of {stock.least_bend_mm:.0f} mm and stands off "
-                f"by up to {off:.1f} mm there"
+                f"{stock.name} follows a radius of {mm(stock.least_bend_mm):.0f} and stands off "
+                f"by up to {mm(off):.1f} there"
             )
         up = "a step" if angle_deg > _STEP_DEG else f"a slope of {angle_deg:.0f}°"
         found.append(
             warning(
                 "rod-climbs",
                 f"{rows} row{'s' if rows > 1 else ''} of {rod.id} run{'s' if rows == 1 else ''} "
-                f"up {up} of {climb_mm:.1f} mm at the edge of {rise.layer}, at "
+                f"up {up} of {mm(climb_mm):.1f} at the edge of {rise.layer}, at "
                 f"{place_words(place, face)}; {follows}",
                 "end the rods before the edge, lay them below that layer or let them into it, or "
                 "make its bevel flatter",

@@ -99,12 +99,12 @@ def core_groove(case: Case, rule: Rule) -> Iterator[Breach]:
             )
             depth = min(core.thickness_mm, other.thickness_mm)
             step = abs(core.thickness_mm - other.thickness_mm)
-            fair = f", and fair the step of {step:g} mm that stays" if step > 0.05 else ""
+            fair = f", and fair the step of {mm(step):g} that stays" if step > 0.05 else ""
             edit = " and ".join(f"`{side}: square` to the edges of {x.id}" for x, side in bevelled)
             yield Breach(
                 f"cores {core.id} and {other.id} meet at {case.where(meeting[0][2])} and are "
-                f"bevelled there: between them lies a groove {width:.1f} mm wide and {depth:g} mm "
-                f"deep; add {edit}{fair}",
+                f"bevelled there: between them lies a groove {mm(width):.1f} wide and "
+                f"{mm(depth):g} deep; add {edit}{fair}",
                 (core.id, other.id),
             )
 
