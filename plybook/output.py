@@ -188,7 +188,10 @@ def _part_folder(
         "quantities": tables.quantities_table(shop),
         "resin": tables.resin_table(shop),
         "checks": tables.checks_table(shop),
+        "stiffness": tables.stiffness_table(laminate),
     }.items():
+        if name == "stiffness" and not rows:
+            continue  # no cloth has elastic constants
         files[f"tables/{name}.csv"] = csv_bytes(head, rows)
     files["plan.json"] = to_json(
         {

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import posixpath
 from collections.abc import Iterable
+from dataclasses import asdict
 
 import numpy as np
 
@@ -89,6 +90,9 @@ def plan_dict(
                 "mass_g": _figure(zone.mass_g),
                 "symmetric": zone.symmetric,
                 "balanced": zone.balanced,
+                "abd": None
+                if zone.abd is None
+                else [[_figure(v) for v in row] for row in zone.abd],
             }
             for zone in laminate.zones
         ],
@@ -128,6 +132,10 @@ def _points(points_mm: np.ndarray) -> list[list[float]]:
 
 def _figure(value: float) -> float:
     return round(float(value), _FIGURE_DECIMALS) + 0.0
+
+
+def _rows(matrix: np.ndarray) -> list[list[float]]:
+    return [[_figure(value) for value in row] for row in matrix]
 
 
 def owner(item: str) -> tuple[str, str]:
@@ -174,6 +182,7 @@ def _materials(spec: PartSpec, laminate: Laminate) -> dict:
                 "axes_alike": cloth.axes_alike,
                 "faces_alike": cloth.faces_alike,
                 "gap_mm": _figure(spec.nest.knife_gap_mm),
+                "elastic": None if cloth.elastic is None else asdict(cloth.elastic),
                 "resin_g_m2": _figure(resin_in_cloth_g_m2(cloth, known.resins.get(cloth.resin))),
             }
         elif name in known.cores:

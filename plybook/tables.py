@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from plybook.laminate.model import Laminate
+from plybook.laminate.stiffness import TERMS, terms
 from plybook.nest.model import CutPlan
 from plybook.shop.model import Shop
 from plybook.units import show_number
@@ -33,6 +34,25 @@ def pieces_table(laminate: Laminate) -> Table:
                 p.splice.part if p.splice else "", p.splice.of if p.splice else "",
             )
         )  # fmt: skip
+    return head, rows
+
+
+def stiffness_table(laminate: Laminate) -> Table:
+    """One row per zone whose cloths all have elastic constants: its A, B and D.
+
+    A is in N/mm, B in N, D in N mm, about the middle of the stack, in the axes of the pattern.
+    """
+    units = {"A": "N_mm", "B": "N", "D": "Nmm"}
+    names = (f"{matrix}{place}_{units[matrix]}" for matrix, place in TERMS)
+    head = ("zone", "stack", "thickness_mm", *names)
+    rows = [
+        (
+            zone.label, zone.code, show_number(zone.thickness_mm, 4),
+            *(show_number(value, 2) for value in terms(zone.abd)),
+        )
+        for zone in laminate.zones
+        if zone.abd is not None
+    ]  # fmt: skip
     return head, rows
 
 

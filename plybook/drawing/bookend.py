@@ -23,12 +23,14 @@ from plybook.drawing.partview import strain_picture
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.zoneview import zone_picture
 from plybook.laminate.model import Laminate
+from plybook.laminate.stiffness import terms
 from plybook.shop.model import Quantity, Shop
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
-from plybook.units import show_length
+from plybook.units import show_length, show_number
 
 AFTER = "After the cure"
+MOST_STIFF = 12  # zones whose stiffness is shown on paper
 
 
 def jig_page(spec: PartSpec, face: Face, shop: Shop) -> Page | None:
@@ -204,6 +206,7 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
                 "The zones of the part",
             )
         )
+    blocks += _stiffness(laminate)
     strain = face.strain
     blocks.append(Heading("Flat pattern", 3))
     if face.flat:
@@ -229,6 +232,35 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
                 )
             )
     return Page("zones", "Zones and pattern", kicker(spec), tuple(blocks), chapter=AFTER)
+
+
+def _stiffness(laminate: Laminate) -> list[Block]:
+    """A, B and D of the zones whose cloths have elastic constants."""
+    known = [zone for zone in laminate.zones if zone.abd is not None]
+    if not known:
+        return []
+    rows = []
+    for zone in known[:MOST_STIFF]:
+        values = [show_number(value, 0) for value in terms(zone.abd)]
+        for k, name in enumerate(("A, N/mm", "B, N", "D, N mm")):
+            rows.append((zone.label if k == 0 else "", name, *values[6 * k : 6 * k + 6]))
+    words = (
+        "Classical lamination theory from the elastic constants on the cards of the cloths, about the middle "
+        "of the stack, 1 along the axis of the pattern, 2 across it; core counts as a spacer. "
+        "For information: the tool sizes nothing. Strength, buckling, core shear and joints are "
+        "the designer's."
+    )
+    left = [zone.label for zone in laminate.zones if zone.abd is None]
+    if left:
+        words += f" Without constants or with rods, so not given: {', '.join(left)}."
+    if len(known) > MOST_STIFF:
+        words += f" The first {MOST_STIFF} of {len(known)}; all are in tables/stiffness.csv."
+    head = ("Zone", "", "11", "12", "16", "22", "26", "66")
+    return [
+        Heading("Stiffness of the zones", 3),
+        Paragraph(words),
+        Table(head, tuple(rows), "llrrrrrr"),
+    ]
 
 
 def code_words(spec: PartSpec, laminate: Laminate) -> str:

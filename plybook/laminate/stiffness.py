@@ -25,6 +25,10 @@ from plybook.spec.model import Elastic
 MPA_PER_GPA = 1000.0
 
 
+_PLACES = {"11": (0, 0), "12": (0, 1), "16": (0, 2), "22": (1, 1), "26": (1, 2), "66": (2, 2)}
+TERMS = tuple((matrix, place) for matrix in "ABD" for place in _PLACES)  # each of them symmetric
+
+
 @dataclass(frozen=True)
 class StackPly:
     """One ply of a stack; `elastic` None is a spacer (core): thickness without stiffness."""
@@ -80,3 +84,9 @@ def abd(plies: Sequence[StackPly]) -> np.ndarray:
         b += q * (z**2 - low**2) / 2
         d += q * (z**3 - low**3) / 3
     return np.block([[a, b], [b, d]])
+
+
+def terms(stiffness: np.ndarray) -> list[float]:
+    """The terms of A, B and D of a (6, 6) stiffness in the order of `TERMS`."""
+    blocks = {"A": stiffness[:3, :3], "B": stiffness[:3, 3:], "D": stiffness[3:, 3:]}
+    return [float(blocks[matrix][_PLACES[place]]) for matrix, place in TERMS]

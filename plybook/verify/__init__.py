@@ -25,6 +25,7 @@ from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
 from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.sheets import check_sheets
+from plybook.verify.stiffness import check_stiffness
 from plybook.verify.tables import check_tables
 from plybook.verify.tiles import check_tiles
 
@@ -136,6 +137,7 @@ def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
         lambda: check_tiles(plan, files, report),
         lambda: check_book(plan, files, report),
         lambda: check_tables(plan, files, report),
+        lambda: check_stiffness(plan, files, report),
         lambda: check_lengths(files, report),
         lambda: check_roles(plan, files, report),
         lambda: check_sheets(plan, files, report),

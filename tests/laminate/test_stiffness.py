@@ -12,9 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plybook.laminate.stiffness import (
+    TERMS,
     StackPly,
     abd,
     reduced_stiffness,
+    terms,
     turned_stiffness,
 )
 from plybook.spec.model import Elastic
@@ -163,3 +165,49 @@ def test_a_core_adds_distance_and_no_stiffness_of_its_own():
     assert sandwich[0, 0] == pytest.approx(2 * skin[0, 0])
     # parallel axes: each skin's own D plus its A times the square of its distance
     assert sandwich[3, 3] == pytest.approx(2 * (skin[3, 3] + skin[0, 0] * 4.75**2))
+
+
+def along_the_fibre(stress):
+    """Stresses of a ply at 45 degrees in its own axes (Mohr's circle)."""
+    middle, half = (stress[0] + stress[1]) / 2, (stress[0] - stress[1]) / 2
+    return [middle + stress[2], middle - stress[2], -half]
+
+
+def test_strains_and_stresses_of_a_stack_in_tension_nasa_rp_1351():
+    """NASA RP-1351 (A. T. Nettles, 1994), example 3, p. 46: [0/45]s under 500 lb/in along 0.
+
+    In psi and inches: constants are entered as thousands of psi, thickness in inches. Ply values
+    met in test files that cite the report, which carries three digits from step to step.
+    """
+    lamina = Elastic(20.1e3, 1.301e3, 1.001e3, 0.3)
+    plies = [StackPly(0.005, angle, lamina) for angle in (0, 45, 45, 0)]
+    strain = np.linalg.solve(abd(plies), [500.0, 0, 0, 0, 0, 0])[:3]
+    assert strain == pytest.approx([0.00221, -0.0007, -0.00115], rel=1e-2)
+    stress = along_the_fibre(turned_stiffness(lamina, 45.0) @ strain)
+    assert stress == pytest.approx([4146, 1812, -2913], rel=2e-2)
+
+
+def test_curvatures_and_stresses_of_a_stack_in_bending_nasa_rp_1351():
+    """The same report, example 6, p. 56: the same stack under 5 in lb/in about the 0 axis."""
+    lamina = Elastic(20.1e3, 1.301e3, 1.001e3, 0.3)
+    plies = [StackPly(0.005, angle, lamina) for angle in (0, 45, 45, 0)]
+    bend = np.linalg.solve(abd(plies), [0, 0, 0, 5.0, 0, 0])[3:]
+    assert bend == pytest.approx([0.418, -0.165, -0.0975], rel=1e-2)
+    below = along_the_fibre(turned_stiffness(lamina, 45.0) @ bend * -0.005)
+    assert below == pytest.approx([-8094, -1296, 2923], rel=2e-2)
+
+
+def test_a_and_d_of_a_stack_mendonca():
+    """P. de T. R. Mendonca, Materiais Compostos (2005), p. 201: 54870, 18320, 8900 MPa, 0.25,
+    [45/0/45] of 3, 6 and 3 mm; printed values as met in test files that cite the book."""
+    lamina = Elastic(54.870, 18.320, 8.900, 0.25)
+    stiff = abd([StackPly(t, a, lamina) for t, a in ((3.0, 45), (6.0, 0), (3.0, 45))])
+    named = dict(zip(("".join(term) for term in TERMS), terms(stiff), strict=True))
+    printed = {
+        "A11": 515794.009, "A22": 291820.235, "A12": 100823.255, "A16": 55993.443,
+        "A66": 151491.934, "D11": 4779418.72, "D22": 4107497.40, "D12": 1612106.46,
+        "D66": 2220130.61, "D16": 1175862.31,
+    }  # fmt: skip
+    for name, value in printed.items():
+        assert named[name] == pytest.approx(value, rel=1e-6), name
+    assert np.abs(stiff[:3, 3:]).max() < 1e-6
