@@ -245,8 +245,8 @@ def _stiffness(laminate: Laminate) -> list[Block]:
         for k, name in enumerate(("A, N/mm", "B, N", "D, N mm")):
             rows.append((zone.label if k == 0 else "", name, *values[6 * k : 6 * k + 6]))
     words = (
-        "Classical lamination theory from the elastic constants on the cards of the cloths, about the middle "
-        "of the stack, 1 along the axis of the pattern, 2 across it; core counts as a spacer. "
+        "Classical lamination theory from the elastic constants on the cards of the cloths, about "
+        "the middle of the stack, 1 along the axis of the pattern, 2 across it; core counts as a spacer. "
         "For information: the tool sizes nothing. Strength, buckling, core shear and joints are "
         "the designer's."
     )
