@@ -246,9 +246,9 @@ def _stiffness(laminate: Laminate) -> list[Block]:
             rows.append((zone.label if k == 0 else "", name, *values[6 * k : 6 * k + 6]))
     words = (
         "Classical lamination theory from the elastic constants on the cards of the cloths, about "
-        "the middle of the stack, 1 along the axis of the pattern, 2 across it; core counts as a spacer. "
-        "For information: the tool sizes nothing. Strength, buckling, core shear and joints are "
-        "the designer's."
+        "the middle of the stack, 1 along the axis of the pattern, 2 across it; core counts as a "
+        "spacer. For information: the tool sizes nothing. Strength, buckling, core shear and "
+        "joints are the designer's."
     )
     left = [zone.label for zone in laminate.zones if zone.abd is None]
     if left:
