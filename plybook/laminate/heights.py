@@ -19,14 +19,25 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from plybook.laminate.rises import Rise, block_rise, core_rise, merged_lines, sheet_rise
+from plybook.laminate.rises import (
+    Rise,
+    as_lines,
+    block_rise,
+    core_rise,
+    merged_lines,
+    sheet_rise,
+)
 
 __all__ = ["HeightField", "Rise", "block_rise", "core_rise", "sheet_rise"]
 
 FILLET_DEG = 45.0  # common practice, no source
 _NUDGE_MM = 0.02
-_CREASE_MM = 0.05  # creases closer than this are one
+_GRID_MM = 1e-4
 _LEAST_CREASE_MM = 1.0
+_RUN_ON_MM = 500.0  # further than any trim allowance
+_ROUND = 3  # sides of a quarter circle at the foot of a fillet
+_WALL_STEP_MM = 10.0  # of places along a wall where its height is asked for
+_RUN_STEP_MM = 0.25  # widths of fillets that differ by no more are one
 
 
 @dataclass(frozen=True)
@@ -68,15 +79,15 @@ class HeightField:
 
     @cached_property
     def break_lines(self) -> tuple[np.ndarray, ...]:
-        """Kinks of the height inside the net line as (n, 2) lines, pattern mm."""
+        """Kinks of the height as (n, 2) lines, pattern mm; those that reach the net line go on
+        square to it, as the height does."""
         lines = [line for rise in self.rises for line in rise.creases]
-        lines += _fillet_feet(self.rises)
-        inside = None if self.net is None else self.net.buffer(-_NUDGE_MM)
-        whole = shapely.union_all(lines, grid_size=_CREASE_MM)
-        kept = whole if inside is None else whole.intersection(inside)
-        return tuple(
-            np.asarray(p.coords) for p in merged_lines(kept) if p.length > _LEAST_CREASE_MM
-        )
+        lines += _fillet_feet(self.rises, self.net)
+        whole = shapely.union_all(lines, grid_size=_GRID_MM)
+        if self.net is not None:
+            whole = whole.intersection(self.net.buffer(-_NUDGE_MM))
+        kept = [np.asarray(p.coords) for p in merged_lines(whole) if p.length > _LEAST_CREASE_MM]
+        return tuple(kept) if self.net is None else tuple(_run_on(line, self.net) for line in kept)
 
     def largest_difference_mm(self, other: HeightField) -> float:
         """A bound on how far two fields can differ anywhere: the layers only one of them has."""
@@ -124,29 +135,71 @@ def _fill_foot(rises: Sequence[Rise], points: np.ndarray, height: np.ndarray) ->
     if not len(near):
         return
     top = way[close, 1] + step[close] / away[:, None] * _NUDGE_MM
-    from_top = _heights(rises[:-1], top)[-1] + rise.thickness_mm - away * slope
+    from_top = _heights(rises[:-1], top)[-1] + rise.at(top) - away * slope
     height[near] = np.maximum(height[near], from_top)
 
 
-def _fillet_feet(rises: Sequence[Rise]) -> list[shapely.Geometry]:
+def _fillet_feet(rises: Sequence[Rise], net: shapely.Polygon | None) -> list[shapely.Geometry]:
     """Where each fillet meets what lies beside it; feet under a later fillet are none."""
-    slope = math.tan(math.radians(FILLET_DEG))
     feet: list[shapely.Geometry] = []
     for number, rise in enumerate(rises):
         if rise.walls is None or rise.thickness_mm <= 0:
             continue
-        inner = rise.region.buffer(-_NUDGE_MM)
-        around = shapely.get_coordinates(inner.segmentize(50.0).boundary)
-        beside = shapely.get_coordinates(rise.region.buffer(1.0).segmentize(50.0).boundary)
-        if not len(around):
-            continue
-        top = _heights(rises[: number + 1], around)[-1].max()
-        ground = _heights([r for r in rises[:number] if r.walls is None], beside)[-1]
-        run = max(top - float(ground.min()), rise.thickness_mm) / slope
-        zone = rise.walls.buffer(run, join_style="mitre")
+        zones = [
+            line.buffer(run, quad_segs=_ROUND)
+            for run, line in _fillet_runs(rises[: number + 1], net).items()
+        ]
+        zone = shapely.union_all(zones)
         feet = [f.difference(zone) for f in feet]
         feet.append(zone.boundary.difference(rise.region.buffer(_NUDGE_MM)))
     return feet
+
+
+def _fillet_runs(
+    rises: Sequence[Rise], net: shapely.Polygon | None
+) -> dict[float, shapely.Geometry]:
+    """The walls of the last rise by the width of the fillet at their foot.
+
+    The fillet comes down from the top of the wall to the cloth and the ramps beside it, both taken
+    at that place; blocks beside it have fillets of their own.
+    """
+    rise = rises[-1]
+    sides = shapely.get_parts(shapely.segmentize(as_lines(rise.walls), _WALL_STEP_MM))
+    ends = np.concatenate([np.stack([c[:-1], c[1:]], axis=1)
+                           for c in map(shapely.get_coordinates, sides)])  # fmt: skip
+    step = ends[:, 1] - ends[:, 0]
+    long = np.linalg.norm(step, axis=1)
+    ends, step, long = ends[long > 0], step[long > 0], long[long > 0]
+    across = np.column_stack([-step[:, 1], step[:, 0]]) / long[:, None] * _NUDGE_MM
+    middle = ends.mean(axis=1)
+    inward = np.where(shapely.contains_xy(rise.region, *(middle + across).T), 1.0, -1.0)
+    top, beside = (middle + sign * inward[:, None] * across for sign in (1, -1))
+    beside = beside if net is None else _pulled_in(beside, net)
+    ground = _heights([r for r in rises[:-1] if r.walls is None], beside)[-1]
+    high = _heights(rises[:-1], top)[-1] + rise.at(top) - ground
+    run = high / math.tan(math.radians(FILLET_DEG))
+    steps = np.ceil(run / _RUN_STEP_MM - 1e-6)  # pieces of wall with nearly the same fillet
+    found = {}
+    for one in np.unique(steps[steps > 0]):
+        same = steps == one
+        lines = shapely.line_merge(shapely.MultiLineString(list(ends[same])))
+        found[float(run[same].max())] = lines
+    return found
+
+
+def _run_on(line: np.ndarray, net: shapely.Polygon) -> np.ndarray:
+    """The line with each end that reaches the net line carried on square to it, outside the net."""
+    ends = shapely.points(line[[0, -1]])
+    foot = shapely.get_coordinates(shapely.shortest_line(ends, net.boundary)).reshape(-1, 2, 2)
+    step = foot[:, 1] - foot[:, 0]
+    gap = np.linalg.norm(step, axis=1)
+    parts = [line]
+    for k in np.flatnonzero((gap > 1e-9) & (gap < 2 * _NUDGE_MM)):
+        far = foot[k, 1] + step[k] / gap[k] * [[_NUDGE_MM], [_RUN_ON_MM]]
+        free = shapely.get_parts(shapely.LineString(far).difference(net))[0]
+        out = np.vstack([foot[k, 1], shapely.get_coordinates(free)[-1]])
+        parts = [out[::-1], *parts] if k == 0 else [*parts, out]
+    return np.vstack(parts)
 
 
 def _pulled_in(points: np.ndarray, net: shapely.Polygon) -> np.ndarray:

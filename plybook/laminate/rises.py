@@ -20,12 +20,14 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from plybook.laminate.bevel import bevel_run_mm, polygons, rings_of, set_back
+from plybook.laminate.bevel import CORNER_REACH, bevel_run_mm, polygons, rings_of, set_back
 from plybook.laminate.panels import label_ring
 from plybook.laminate.sides import SidedRegion
 from plybook.spec.model import Treatment
 
 _ON_EDGE_MM = 0.005  # a point this near outside counts as inside
+_ABOUT = 1.02
+CORNER_DEG = 15.0  # a sharper turn of an outline is a corner, not a bend
 
 
 @dataclass(frozen=True)
@@ -77,22 +79,24 @@ class Rise:
 
     @cached_property
     def creases(self) -> tuple[shapely.LineString, ...]:
-        """Edge of the region and top of every ramp; nothing for a thin layer."""
+        """Edge of the region, top of every ramp and the hips between; nothing for a thin layer."""
         if not self.ramps and self.walls is None:
             return ()
         lines = [self.region.boundary]
-        if self.ramps:
-            lines += [_top_of(p, self.ramps).boundary for p in polygons(self.region)]
+        for polygon in polygons(self.region) if self.ramps else ():
+            tops = _top_of(polygon, self.ramps)
+            lines += [tops.boundary, *_hips(polygon, tops, max(run for _, run in self.ramps))]
         return tuple(part for line in lines for part in merged_lines(line))
 
 
 def merged_lines(shape: shapely.Geometry) -> list[shapely.LineString]:
     """The lines of any geometry, joined where they run on."""
-    parts = shapely.get_parts(shapely.line_merge(_as_lines(shape)))
+    parts = shapely.get_parts(shapely.line_merge(as_lines(shape)))
     return [part for part in parts if part.length > 1e-3]
 
 
-def _as_lines(shape: shapely.Geometry) -> shapely.Geometry:
+def as_lines(shape: shapely.Geometry) -> shapely.MultiLineString:
+    """The lines of any geometry."""
     parts = []
     for part in shapely.get_parts(shape):
         if part.is_empty:
@@ -100,7 +104,7 @@ def _as_lines(shape: shapely.Geometry) -> shapely.Geometry:
         if part.geom_type in ("LineString", "LinearRing"):
             parts.append(shapely.LineString(part.coords))
         elif hasattr(part, "geoms"):
-            parts += list(_as_lines(part).geoms)
+            parts += list(as_lines(part).geoms)
     return shapely.MultiLineString(parts)
 
 
@@ -120,6 +124,48 @@ def _top_of(
             ]
         )
     return set_back(polygon, insets)
+
+
+def _hips(
+    polygon: shapely.Polygon, tops: shapely.Geometry, longest_mm: float
+) -> list[shapely.LineString]:
+    """Lines from the corners of a core's top to those of its foot: there one ramp meets the next.
+
+    Where the foot is round the line goes to the middle of the bend.
+    """
+    feet = [(ring, shapely.LinearRing(ring), _turns_deg(ring)) for ring in rings_of(polygon)]
+    found = []
+    for top in (ring for one in polygons(tops) for ring in rings_of(one)):
+        for corner in top[_turns_deg(top) > CORNER_DEG]:
+            ring, line, turns = min(feet, key=lambda foot: foot[1].distance(shapely.Point(corner)))
+            away = np.hypot(*(ring - corner).T)
+            sharp = (turns > CORNER_DEG) & (away < CORNER_REACH * longest_mm)
+            if sharp.any():
+                end = ring[sharp][np.argmin(away[sharp])]
+            else:
+                end = _middle_of_bend(line, corner)
+            if np.hypot(*(end - corner)) > _ON_EDGE_MM:
+                found.append(shapely.LineString([corner, end]))
+    return found
+
+
+def _turns_deg(ring: np.ndarray) -> np.ndarray:
+    """(n,) by how much a ring turns at each of its points, positive at outward corners."""
+    out = np.roll(ring, -1, axis=0) - ring
+    into = np.roll(out, 1, axis=0)
+    cross = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0]
+    return np.degrees(np.arctan2(cross, np.sum(into * out, axis=1)))
+
+
+def _middle_of_bend(foot: shapely.LinearRing, corner: np.ndarray) -> np.ndarray:
+    """The middle of the part of a foot that is about as near to a corner of the top as any."""
+    near = foot.distance(shapely.Point(corner))
+    bend = foot.intersection(shapely.Point(corner).buffer(near * _ABOUT, quad_segs=32))
+    parts = [part for part in merged_lines(bend) if part.distance(shapely.Point(corner)) < near + 1]
+    if not parts:
+        return corner
+    longest = max(parts, key=lambda part: part.length)
+    return np.asarray(longest.interpolate(0.5, normalized=True).coords[0])
 
 
 def sheet_rise(layer: str, region: shapely.Geometry, thickness_mm: float) -> Rise:

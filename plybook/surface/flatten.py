@@ -20,8 +20,14 @@ from plybook.diagnostics import GeometryError, error
 _ROUNDS = 200
 _GAIN = 1e-9  # share of the energy; below it no node of a wing skin moves by 0.0001 mm
 _AT_ONCE = 1000  # cells whose share of the matrix is made together, some 40 MB
+_PRESSED = 0.5  # share of its area below which a stiff element resists
 _PAST = 12  # steps that correct an old matrix
 _TRIED, _SERVES = 4, 0.2  # so many steps must shrink the step to this share, or a new matrix
+FOLDS = (
+    "pattern-folds",
+    "the face cannot be laid flat without folding on itself",
+    "split the part, or add a station where it turns so sharply",
+)
 
 
 class Membrane:
@@ -42,6 +48,7 @@ class Membrane:
         self.dof = pairs.reshape(len(nodes), -1)
         self.factor = None
         self.guarded: slice | np.ndarray = slice(None)
+        self.stiff = False  # what is pressed together resists the more
 
     def images(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Images (cells, points, 2) of the two unit vectors for node positions (count, 2)."""
@@ -53,12 +60,16 @@ class Membrane:
         j1, j2 = self.images(at)
         return _green(j1, j2)
 
-    def relax(self, start: np.ndarray, exact_mm: float = 1e-7) -> tuple[np.ndarray, int]:
+    def relax(
+        self, start: np.ndarray, exact_mm: float = 1e-7, stiff: bool = False
+    ) -> tuple[np.ndarray, int]:
         """Node positions of least energy.
 
         Args:
             start: (count, 2), not folded; the result keeps its handedness.
             exact_mm: the last step moves no node by more.
+            stiff: elements that are pressed to less than half of their area resist the more, and
+                cannot fold; elsewhere nothing changes.
 
         Returns:
             positions (count, 2) and the number of steps.
@@ -67,9 +78,10 @@ class Membrane:
             GeometryError: the least-energy layout folds on itself.
         """
         at = np.array(start, dtype=float)
+        self.stiff = stiff
         root = np.sqrt(self.area)[..., None]
         j1, j2 = self.images(at)
-        residual = _weighted(j1, j2, root)
+        residual = self._residual(j1, j2, root)
         energy = float(np.sum(residual**2))
         slope = self._gradient(j1, j2, root, residual)
         past, sizes = [], []  # changes of place and slope, sizes of the steps, since the matrix
@@ -95,13 +107,7 @@ class Membrane:
             if len(sizes) > _TRIED and sizes[-1] > _SERVES * sizes[-1 - _TRIED]:
                 self.factor = None
         if not (_turning(j1, j2) > 0)[self.guarded].all():
-            raise GeometryError(
-                error(
-                    "pattern-folds",
-                    "the face cannot be laid flat without folding on itself",
-                    "split the part, or add a station where it turns so sharply",
-                )
-            )
+            raise GeometryError(error(*FOLDS))
         return at, rounds
 
     def _search(self, at: np.ndarray, step: np.ndarray, energy: float, root: np.ndarray):
@@ -109,17 +115,31 @@ class Membrane:
         length = 1.0
         while length > 1e-3:
             j1, j2 = self.images(at + length * step)
-            residual = _weighted(j1, j2, root)
+            residual = self._residual(j1, j2, root)
             trial = float(np.sum(residual**2))
             if trial <= energy * (1 + 1e-12) + 1e-18:
                 return length, (trial, residual, j1, j2)
             length /= 2
         return length, None
 
+    def _residual(self, j1, j2, root) -> np.ndarray:
+        """(cells, points, 3 or 4) square roots of the energy."""
+        strain = _green(j1, j2) * np.array([1.0, 1.0, np.sqrt(2.0)]) * root
+        if not self.stiff:
+            return strain
+        turning = _turning(j1, j2)
+        with np.errstate(divide="ignore"):
+            press = np.where(turning > 0, np.maximum(_PRESSED / turning - 1, 0.0), np.inf)
+        return np.concatenate([strain, press[..., None] * root], axis=-1)
+
     def _gradient(self, j1, j2, root, residual) -> np.ndarray:
         r1, r2, r3 = (residual[..., i : i + 1] * root for i in range(3))
         r3 = r3 * np.sqrt(0.5)
         by_1, by_2 = r1 * j1 + r3 * j2, r2 * j2 + r3 * j1  # (cells, points, 2)
+        if self.stiff:
+            press = residual[..., 3:] * root
+            by_1, by_2 = (by + press * more for by, more in
+                          zip((by_1, by_2), _press_slopes(j1, j2), strict=True))  # fmt: skip
         local = np.matmul(self.d1.transpose(0, 2, 1), by_1)
         local += np.matmul(self.d2.transpose(0, 2, 1), by_2)
         return np.bincount(self.dof.ravel(), local.ravel(), 2 * self.count)
@@ -129,7 +149,11 @@ class Membrane:
         d1, d2 = (root * d[some] for d in (self.d1, self.d2))
         k1, k2 = j1[:, :, None, :], j2[:, :, None, :]
         shear = np.sqrt(0.5) * (d1[..., None] * k2 + d2[..., None] * k1)
-        jac = np.stack([d1[..., None] * k1, d2[..., None] * k2, shear], axis=2)
+        rows = [d1[..., None] * k1, d2[..., None] * k2, shear]
+        if self.stiff:
+            p1, p2 = (p[:, :, None, :] for p in _press_slopes(j1, j2))
+            rows.append(d1[..., None] * p1 + d2[..., None] * p2)
+        jac = np.stack(rows, axis=2)
         jac = jac.reshape(len(d1), -1, self.dof.shape[1])
         return np.matmul(jac.transpose(0, 2, 1), jac)
 
@@ -187,8 +211,14 @@ def _green(j1: np.ndarray, j2: np.ndarray) -> np.ndarray:
     return np.stack([e11, e22, np.sum(j1 * j2, axis=-1) / 2], axis=-1)
 
 
-def _weighted(j1: np.ndarray, j2: np.ndarray, root: np.ndarray) -> np.ndarray:
-    return _green(j1, j2) * np.array([1.0, 1.0, np.sqrt(2.0)]) * root
+def _press_slopes(j1: np.ndarray, j2: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(cells, points, 2) each: how the resistance to being pressed together changes with images."""
+    turning = _turning(j1, j2)[..., None]
+    change = np.where(turning < _PRESSED, -_PRESSED / turning**2, 0.0)
+    return (
+        change * np.stack([j2[..., 1], -j2[..., 0]], axis=-1),
+        change * np.stack([-j1[..., 1], j1[..., 0]], axis=-1),
+    )
 
 
 def _turning(j1: np.ndarray, j2: np.ndarray) -> np.ndarray:

@@ -15,20 +15,22 @@ from functools import cached_property
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
+from plybook.surface.delaunay import triangulated
 from plybook.surface.model import Face
 from plybook.surface.straight import straightened
 
 _BREAK_STEP_MM = 25.0
 _EDGE_STEP_MM = 60.0
-_MERGE_MM = 0.2
-_CLEAR = 0.35  # background nodes keep this share of the break step from a break line
-_REPAIRS = 6
+_LARGEST = 0.75  # circumradius of a triangle, of the pitch of the background
+_LEAST_MM = 2.5  # triangles with a shorter side are left as they are
+_ROUGH_MM = 0.2  # how closely the outline is followed where a margin lies round it
+_QUARTER = 3  # sides of a quarter circle at the corners of the margin
+_FLAT = 1e-7  # least height of a triangle, in parts of its longest side
+_SLIVER = 0.02  # the same between points of the rim
 _MOST_POINTS = 12_000  # along break lines and rims; twice as many have taken minutes
-_BEND = 0.08  # rows this much closer than the columns are those of a bend
 _TRIES = 12
 _SETTLED_MM = 1e-9
 QUARTERS = 4  # every triangle is cut in so many
-_SHEAR = np.array([[1.0, 0.0], [0.013, 1.0]])
 
 
 @dataclass(frozen=True)
@@ -195,7 +197,6 @@ def pattern_mesh(
     break_lines: Sequence[np.ndarray],
     margin_mm: float,
     step_mm: float = _BREAK_STEP_MM,
-    hold_rows: bool = False,
 ) -> PatternMesh:
     """Mesh the pattern inside a ring and a margin round it.
 
@@ -203,39 +204,39 @@ def pattern_mesh(
         face: the mould face.
         within: (n, 2) ring on the pattern.
         break_lines: (k, 2) polylines on the pattern, closed ones with their first point repeated.
-        margin_mm: how far the mesh reaches past the ring.
+        margin_mm: how far the mesh reaches past the ring; its outline is only followed roughly
+            then, without a margin every point of the ring is a corner.
         step_mm: largest distance of points along a break line.
-        hold_rows: let no triangle reach across the rows of a bend because of a break line.
 
     Raises:
         GeometryError: the face slants or narrows so much that the mesh has no end.
     """
     import shapely
 
-    plane = straightened(face, within)
     wanted = shapely.make_valid(shapely.Polygon(within))
-    area = shapely.buffer(wanted, margin_mm, quad_segs=4)
-    lines = _clipped(break_lines, area, step_mm)
-    grid = plane.grid(shapely.get_coordinates(area), step_mm)
-    grid = grid[shapely.contains_xy(area, plane.flat(grid))]
-    creases = [_along(plane.of(line), plane.rows, step_mm) for line in lines]
-    rings = [plane.of(ring) for ring in _rings(area)]  # or long triangles would span bays
-    creases += [_along(ring, plane.rows, _EDGE_STEP_MM) for ring in rings]
-    if lines and hold_rows:  # what a break line crosses cannot be held as well
-        creases += _clear_of(_bend_rows(grid), creases, step_mm * _CLEAR)
-    count = sum(map(len, creases))
-    if count > _MOST_POINTS:
-        raise GeometryError(
-            error(
-                "face-degenerate",
-                f"the face slants or narrows too much to lay anything over what lies below: "
-                f"{count} points would be needed along its edges",
-                "correct the sweep or the chord of its stations, or end it before the point",
-            )
-        )
-    points, triangles = _triangulate(grid, creases, step_mm * _CLEAR)
+    area = wanted
+    if margin_mm:
+        wanted = shapely.make_valid(shapely.simplify(wanted, _ROUGH_MM))
+        area = shapely.buffer(wanted, margin_mm, quad_segs=_QUARTER)
+    plane = straightened(face, shapely.get_coordinates(area))
+    rings = [plane.of(ring) for ring in _rings(area)]
+    lines = [plane.of(line) for line in _clipped(break_lines, area, step_mm)]
+    if margin_mm:
+        lines += [plane.of(ring) for ring in _rings(wanted)]
+    lines = [_within_pitch(line, plane.pitch_mm) for line in (*lines, *rings)]
+    rim = shapely.make_valid(shapely.MultiPolygon([shapely.Polygon(ring) for ring in rings]))
+    shapely.prepare(rim)
+    lines += plane.held(rim)
+    _refuse_too_many(sum(map(len, lines)))
+    background = plane.grid(shapely.bounds(rim))
+    points, triangles = triangulated(
+        background[shapely.contains_xy(rim, background)],
+        lines,
+        lambda spots: shapely.contains_xy(rim, spots),
+        largest=_LARGEST * plane.pitch_mm,
+        least=min(_LEAST_MM, plane.pitch_mm / 10),
+    )
     flat = plane.flat(points)
-    rim = np.concatenate(rings)
     triangles = _sound(triangles, points, flat, rim)
     used, triangles = np.unique(triangles, return_inverse=True)
     triangles = triangles.reshape(-1, 3)
@@ -249,21 +250,35 @@ def pattern_mesh(
     return PatternMesh(nodes, count, six, bends, strains, outside)
 
 
-def _sound(triangles, points: np.ndarray, flat: np.ndarray, rim: np.ndarray) -> np.ndarray:
-    """Triangles turned counter-clockwise, without those past the rim and slivers along it."""
+def _refuse_too_many(count: int) -> None:
+    if count > _MOST_POINTS:
+        raise GeometryError(
+            error(
+                "face-degenerate",
+                f"the face slants or narrows too much to lay anything over what lies below: "
+                f"{count} points would be needed along its edges",
+                "correct the sweep or the chord of its stations, or end it before the point",
+            )
+        )
+
+
+def _sound(triangles: np.ndarray, points: np.ndarray, flat: np.ndarray, rim) -> np.ndarray:
+    """The triangles without slivers along the rim, and without those that are turned over on the
+    pattern, as they are where lines that carry the face on past its edges cross."""
     import shapely
 
-    a, b, c = (points[triangles[:, k]] for k in range(3))
-    turned = _cross(b - a, c - a) < 0
-    triangles = np.where(turned[:, None], triangles[:, ::-1], triangles)
-    region = shapely.make_valid(shapely.Polygon(rim))
-    inside = shapely.contains_xy(region, (a + b + c) / 3)
-    a, b, c = (flat[triangles[:, k]] for k in range(3))
+    edge = shapely.buffer(shapely.boundary(rim), 1e-3)
+    shapely.prepare(edge)
+    at_rim = shapely.intersects_xy(edge, points)[triangles].all(axis=1)
+    least = np.where(at_rim, _SLIVER, 0.0)
+    return triangles[(_height(points[triangles]) > least) & (_height(flat[triangles]) > _FLAT)]
+
+
+def _height(corners: np.ndarray) -> np.ndarray:
+    """(m,) signed heights of triangles (m, 3, 2) over their longest side, in parts of it."""
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
     longest = np.max([np.sum((p - q) ** 2, axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
-    quality = _cross(b - a, c - a) / longest
-    edge = shapely.buffer(shapely.boundary(region), 1e-3)
-    at_rim = shapely.intersects_xy(edge, points)[triangles].sum(axis=1) >= 2
-    return triangles[inside & (quality > np.where(at_rim, 0.002, 1e-7))]
+    return _cross(b - a, c - a) / longest
 
 
 def _with_middles(corners: np.ndarray, triangles: np.ndarray):
@@ -282,6 +297,7 @@ def _rings(area) -> list[np.ndarray]:
     return [
         shapely.get_coordinates(ring)
         for part in shapely.get_parts(area)
+        if part.geom_type == "Polygon"
         for ring in (part.exterior, *part.interiors)
     ]
 
@@ -297,90 +313,11 @@ def _clipped(lines: Sequence[np.ndarray], area, step_mm: float) -> list[np.ndarr
     return [shapely.get_coordinates(p) for p in parts if p.geom_type == "LineString" and p.length]
 
 
-def _along(line: np.ndarray, rows: np.ndarray, step_mm: float) -> np.ndarray:
-    """Points along a line of the straightened plane: its vertices, the rows, even steps."""
-    pieces = []
-    for a, b in zip(line, line[1:], strict=False):
-        length = float(np.hypot(*(b - a)))
-        count = max(1, int(np.ceil(length / step_mm)))
-        part = np.arange(count) / count
-        low, high = sorted((a[1], b[1]))
-        between = rows[(rows > low + _MERGE_MM) & (rows < high - _MERGE_MM)]
-        if len(between):
-            fixed = np.concatenate([[0.0, 1.0], (between - a[1]) / (b[1] - a[1])])
-            clear = np.abs(part[:, None] - fixed).min(axis=1) > 0.3 / count
-            part = np.sort(np.concatenate([part[clear], fixed[[0]], fixed[2:]]))
-        pieces.append(a + part[:, None] * (b - a))
-    return np.concatenate([*pieces, line[-1:]])
-
-
-def _bend_rows(grid: np.ndarray) -> list[np.ndarray]:
-    """Rows of the background that lie close, as in a bend: no triangle may reach across them."""
-    columns, rows = np.unique(grid[:, 0]), np.unique(grid[:, 1])
-    if len(columns) < 2 or len(rows) < 3:
-        return []
-    pitch = np.diff(columns).max()
-    gaps = np.diff(rows)
-    close = np.r_[False, gaps < _BEND * pitch] | np.r_[gaps < _BEND * pitch, False]
-    found = []
-    for row in rows[close]:
-        at = grid[grid[:, 1] == row]
-        at = at[np.argsort(at[:, 0])]
-        ends = np.flatnonzero(np.diff(at[:, 0]) > 1.5 * pitch) + 1
-        found += [part for part in np.split(at, ends) if len(part) > 1]
-    return found
-
-
-def _clear_of(
-    rows: Sequence[np.ndarray], lines: Sequence[np.ndarray], by_mm: float
-) -> list[np.ndarray]:
-    """The parts of rows that stay a distance clear of some lines."""
-    import shapely
-
-    near = shapely.union_all([shapely.LineString(line).buffer(by_mm, 2) for line in lines])
-    parts = shapely.get_parts(shapely.difference([shapely.LineString(r) for r in rows], near))
-    return [shapely.get_coordinates(part) for part in parts if part.length > by_mm]
-
-
-def _triangulate(grid: np.ndarray, creases: list[np.ndarray], clear_mm: float):
-    """Delaunay triangulation that contains all crease segments."""
-    from scipy.spatial import Delaunay, cKDTree
-
-    runs = [np.stack([c[:-1], c[1:]], axis=1) for c in creases if len(c) > 1]
-    segments = np.concatenate([np.zeros((0, 2, 2)), *runs])
-    for attempt in range(_REPAIRS):
-        on_lines, ends = _merged(segments)
-        points = grid
-        if len(on_lines):
-            far = cKDTree(on_lines).query(grid)[0] > clear_mm
-            points = np.concatenate([on_lines, grid[far]])
-        # a slight shear leaves no four points on a circle: the same mesh on either hand
-        mesh = Delaunay(np.round(points, 6) @ _SHEAR, qhull_options="Qbb Qc Qz Q12")
-        missing = ~_has_edges(mesh.simplices, ends, len(points))
-        if attempt == _REPAIRS - 1 or not missing.any():
-            return points, mesh.simplices
-        middle = segments[missing].mean(axis=1)
-        halves = [
-            np.stack([segments[missing, 0], middle], axis=1),
-            np.stack([middle, segments[missing, 1]], axis=1),
-        ]
-        segments = np.concatenate([segments[~missing], *halves])
-
-
-def _merged(segments: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Different end points of the segments, and the segments as pairs of indices."""
-    if not len(segments):
-        return np.zeros((0, 2)), np.zeros((0, 2), dtype=int)
-    ends = segments.reshape(-1, 2)
-    _, first, index = np.unique(
-        np.round(ends / 1e-4).astype(np.int64), axis=0, return_index=True, return_inverse=True
-    )
-    return ends[first], index.reshape(-1, 2)
-
-
-def _has_edges(triangles: np.ndarray, pairs: np.ndarray, count: int) -> np.ndarray:
-    sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
-    sides = np.sort(sides, axis=1)
-    have = np.unique(sides[:, 0] * count + sides[:, 1])
-    pairs = np.sort(pairs, axis=1)
-    return np.isin(pairs[:, 0] * count + pairs[:, 1], have) | (pairs[:, 0] == pairs[:, 1])
+def _within_pitch(line: np.ndarray, pitch: float) -> np.ndarray:
+    """The line with points put between where its own are further apart than the background's."""
+    count = np.maximum(1, np.ceil(np.hypot(*np.diff(line, axis=0).T) / pitch - 1e-6).astype(int))
+    parts = [
+        a + np.arange(n)[:, None] / n * (b - a)
+        for a, b, n in zip(line, line[1:], count, strict=False)
+    ]
+    return np.concatenate([*parts, line[-1:]])

@@ -22,7 +22,7 @@ import numpy as np
 
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
-from plybook.surface.flatten import Membrane, face_strain
+from plybook.surface.flatten import FOLDS, Membrane, face_strain
 from plybook.surface.mesh import QUARTERS, Inverse, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.sixnode import corner_slopes, six_node_membrane
@@ -34,6 +34,7 @@ _UNRAISED_MM = 1e-6
 _EXACT_MM = 1e-5
 _REMEMBERED = 8  # layouts from which the next is guessed
 _TELLING = 1e-4  # share of a change of height that must be new for it to tell anything
+_SIZE, _SPREAD = 2e-3, 8.0  # area of a layout against that of the layer
 _MARGIN_WEIGHT = 0.01  # cloth past the part asked for must not pull at it
 
 
@@ -181,16 +182,14 @@ class Raiser:
 
     @cached_property
     def _mesh(self) -> PatternMesh:
-        return pattern_mesh(
-            self.face, self.within, self.break_lines, self.margin_mm, self.step_mm, True
-        )
+        return pattern_mesh(self.face, self.within, self.break_lines, self.margin_mm, self.step_mm)
 
     def _raised(self, heights: np.ndarray) -> RaisedMap:
         mesh = self._mesh
         membrane = _raised_membrane(mesh, heights)
         if self._membrane is not None:
             membrane.factor = self._membrane.factor
-        nodes, _ = membrane.relax(self._guess(heights), _EXACT_MM)
+        nodes = self._relaxed(membrane, heights)
         self._membrane = membrane
         self._laid = [*self._laid[1 - _REMEMBERED :], (heights, nodes)]
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
@@ -205,6 +204,27 @@ class Raiser:
             (forth, Inverse(forth)),
             self._mirror,
         )
+
+    def _relaxed(self, membrane: Membrane, heights: np.ndarray) -> np.ndarray:
+        """Nodes of least energy: from the last ones, from the bare pattern, with resistance to
+        folding; the first that hold.
+
+        Raises:
+            GeometryError: not even the last do.
+        """
+        mesh, refusal = self._mesh, None
+        for start, stiff in (
+            (self._guess(heights), False), (mesh.nodes_mm, False), (mesh.nodes_mm, True),
+        ):  # fmt: skip
+            try:
+                nodes, _ = membrane.relax(start, _EXACT_MM, stiff)
+            except GeometryError as wrong:
+                refusal = wrong
+            else:
+                if _holds(membrane, mesh, nodes):
+                    return nodes
+            membrane.factor = None
+        raise refusal or GeometryError(error(*FOLDS))
 
     def _guess(self, heights: np.ndarray) -> np.ndarray:
         """Nodes to start from: the last ones, moved on as far as the heights have been.
@@ -291,6 +311,25 @@ def raised_metric(mesh: PatternMesh, heights: np.ndarray) -> np.ndarray:
         )
     rise = np.matmul(mesh.true, rise[:, None, :, None])
     return np.matmul(factor, factor) + np.matmul(rise, rise.swapaxes(-1, -2))
+
+
+def _holds(membrane: Membrane, mesh: PatternMesh, nodes: np.ndarray) -> bool:
+    """Whether a layout can be cut: no part of it is turned over, and it is as large as the layer.
+
+    The size is right by what is least energy: scaled as a whole it would not gain any, so the mean
+    strain is of the order of the square of the strains.
+    """
+    a, b, c = (nodes[mesh.parts[:, k]] for k in range(3))
+    b, c = b - a, c - a
+    double = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
+    if not (double > 0).all():
+        return False
+    inside = ~mesh.margin
+    strain = membrane.strain(nodes)[inside]
+    true = membrane.area[inside]
+    spread = float(np.sum(true[..., None] * strain**2) / true.sum())
+    size = double.reshape(-1, QUARTERS).sum(axis=1)[inside].sum() / 2
+    return bool(abs(size / true.sum() - 1) < _SIZE + _SPREAD * spread)
 
 
 def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:

@@ -1,9 +1,9 @@
 """The straightened plane: a stretch of the face with its rows and columns laid square.
 
-Coordinates are the span and the girth at the middle of the face. Rows near the nose of a section
-lie close to each other here without making skewed triangles; for a flat face the plane is the
-pattern itself. A left hand pattern is taken in mirror image, so that both hands get the same
-mesh.
+Coordinates are the span and the number of the row, times the pitch. Rows lie close to each other on
+the face where a section bends, and evenly here, so that what is square here follows the bend; for a
+flat face the plane is the pattern itself. A left hand pattern is taken in mirror image, so that
+both hands get the same mesh.
 """
 
 from __future__ import annotations
@@ -15,12 +15,15 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 
 from plybook.surface.leaf import Leaf
+from plybook.surface.loft import Loft
 from plybook.surface.model import Face
 
 if TYPE_CHECKING:
     from plybook.surface.face import LoftedFace
 
-_GRID_STEP_MM = 150.0
+_PITCH_MM = 150.0
+_LEAST_CELLS, _MOST_CELLS = 8, 60
+_PAST_EDGE_MM = 30.0  # of a row past the first and the last
 _ACROSS_NODES = 32
 _PAST_KINK_MM = 80.0
 _NOSE_W = 0.15
@@ -28,34 +31,45 @@ _NOSE_W = 0.15
 
 @dataclass(frozen=True)
 class Straight:
-    """Coordinates (span, girth at the middle of the face); for a flat face the pattern itself."""
+    """Coordinates (span, row); for a flat face the pattern itself.
+
+    Rows are numbered so that a square of the plane is as much wider on the face than it is high as
+    the face bends less along the span than across it.
+    """
 
     of: Callable[[np.ndarray], np.ndarray]  # pattern -> plane
     flat: Callable[[np.ndarray], np.ndarray]  # plane -> pattern
     curvature: Callable[[np.ndarray], np.ndarray]  # at points of the plane
     strain: Callable[[np.ndarray], np.ndarray]
-    rows: np.ndarray  # girths of the background rows
+    pitch_mm: float  # of columns and rows in the plane
     columns: np.ndarray  # spans that must be columns: stations and ends
+    rows: np.ndarray  # where the curvature of the face jumps, so that triangles end there
 
-    def grid(self, ring: np.ndarray, step_mm: float) -> np.ndarray:
-        """Background nodes over a ring of the pattern."""
-        across = self.of(ring)
-        low, high = across.min(axis=0), across.max(axis=0)
-        rows = self.rows
-        if not len(rows):
-            count = int(np.clip(np.ceil((high[1] - low[1]) / _GRID_STEP_MM), 8, 40))
-            rows = np.linspace(low[1], high[1], count + 1)
-        else:
-            rows = rows[(rows > low[1]) & (rows < high[1])]
-            rows = np.concatenate([[low[1]], rows, [high[1]]])
-        count = int(np.clip(np.ceil((high[0] - low[0]) / _GRID_STEP_MM), 8, 60))
-        columns = np.linspace(low[0], high[0], count + 1)
-        fixed = self.columns[(self.columns > low[0]) & (self.columns < high[0])]
-        if len(fixed):
-            pitch = columns[1] - columns[0]
-            off = np.abs(columns[:, None] - fixed).min(axis=1) > pitch / 3
-            columns = np.sort(np.concatenate([columns[off], fixed]))
+    def grid(self, bounds: np.ndarray) -> np.ndarray:
+        """Background nodes over a box of the plane (low x, low y, high x, high y)."""
+        columns, rows = (self._lines(*bounds[[k, 2 + k]], self.columns if k == 0 else self.rows)
+                         for k in (0, 1))  # fmt: skip
         return np.stack(np.meshgrid(columns, rows, indexing="ij"), axis=-1).reshape(-1, 2)
+
+    def _lines(self, low: float, high: float, fixed: np.ndarray) -> np.ndarray:
+        """Places a pitch apart, those that are fixed among them."""
+        fixed = fixed[(fixed > low) & (fixed < high)]
+        stops = np.concatenate([[low], fixed, [high]])
+        counts = np.maximum(1, np.round(np.diff(stops) / self.pitch_mm)).astype(int)
+        ends = zip(stops, stops[1:], counts, strict=False)
+        return np.concatenate([*(np.linspace(a, b, n + 1)[:-1] for a, b, n in ends), stops[-1:]])
+
+    def held(self, rim) -> list[np.ndarray]:
+        """Lines over a polygon of the plane that triangles must not reach across."""
+        import shapely
+
+        low, _, high, _ = shapely.bounds(rim)
+        found = []
+        for row in self.rows:
+            line = shapely.LineString([(low, row), (high, row)]).intersection(rim)
+            line = shapely.segmentize(line, self.pitch_mm)
+            found += [shapely.get_coordinates(part) for part in shapely.get_parts(line)]
+        return [line for line in found if len(line) > 1]
 
 
 def mirror_of(face: Face) -> np.ndarray:
@@ -80,8 +94,9 @@ def straightened(face: Face, ring_mm: np.ndarray) -> Straight:
         ring_mm: (n, 2) of the region, as `mirror_of` leaves it.
     """
     if face.flat:
-        none = np.zeros(0)
-        return Straight(_same, _same, _zero, _zero, none, none)
+        size = np.ptp(ring_mm, axis=0)
+        pitch = float(np.clip(size.min() / _LEAST_CELLS, size.max() / _MOST_CELLS, _PITCH_MM))
+        return Straight(_same, _same, _zero, _zero, pitch, np.zeros(0), np.zeros(0))
     return _through(lofted(face), ring_mm)
 
 
@@ -90,31 +105,30 @@ def _through(face: LoftedFace, ring_mm: np.ndarray) -> Straight:
     mirror = np.array([1.0, loft.bag_sign])
     leaf = _only_leaf(face, ring_mm * mirror)
     low, high = face.leaves[0].w_range
-    breaks = loft.w_breaks
-    pieces = [
-        np.linspace(a, b, max(4, int(np.ceil(_ACROSS_NODES * (b - a) / (high - low)))) + 1)[:-1]
-        for a, b in zip(breaks, breaks[1:], strict=False)
-    ]
-    row_w = np.concatenate([*pieces, [high]])
-    if loft.shares is None:  # more rows where an aerofoil bends most
-        nose = row_w[:-1] < _NOSE_W
-        row_w = np.sort(np.concatenate([row_w, ((row_w[1:] + row_w[:-1]) / 2)[nose]]))
-    fine = np.union1d(np.linspace(low, high, 801), row_w)
-    middle = (loft.spans[0] + loft.spans[-1]) / 2
-    speed = np.linalg.norm(loft.at(np.full(len(fine), middle), fine, 0, 1), axis=1)
-    girth = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(fine))])
 
-    def girth_of(w: np.ndarray) -> np.ndarray:
-        inside = np.interp(w, fine, girth)
-        return inside + np.minimum(w - low, 0) * speed[0] + np.maximum(w - high, 0) * speed[-1]
+    def params(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return leaf.params(points * mirror) if leaf else face.params(points * mirror)[:2]
 
-    def w_of(s: np.ndarray) -> np.ndarray:
-        inside = np.interp(s, girth, fine)
-        return inside + np.minimum(s, 0) / speed[0] + np.maximum(s - girth[-1], 0) / speed[-1]
+    spans = params(ring_mm)[0]
+    size = float(np.ptp(spans))
+    pitch = size / float(np.clip(np.ceil(size / _PITCH_MM), _LEAST_CELLS, _MOST_CELLS))
+    row_w, breaks = _rows(loft, low, high)
+    numbers = pitch * np.arange(len(row_w))
+    ends = loft.at(np.full(2, (loft.spans[0] + loft.spans[-1]) / 2), np.array([low, high]), 0, 1)
+    over = np.linalg.norm(ends, axis=1) * pitch / _PAST_EDGE_MM  # rows for each w past the ends
+
+    def row_of(w: np.ndarray) -> np.ndarray:
+        inside = np.interp(w, row_w, numbers)
+        return inside + np.minimum(w - low, 0) * over[0] + np.maximum(w - high, 0) * over[1]
+
+    def w_of(row: np.ndarray) -> np.ndarray:
+        inside = np.interp(row, numbers, row_w)
+        past = np.minimum(row, 0) / over[0] + np.maximum(row - numbers[-1], 0) / over[1]
+        return inside + past
 
     def of(points: np.ndarray) -> np.ndarray:
-        u, w = leaf.params(points * mirror) if leaf else face.params(points * mirror)[:2]
-        return np.stack([u, girth_of(w)], axis=1)
+        u, w = params(points)
+        return np.stack([u, row_of(w)], axis=1)
 
     def flat(plane: np.ndarray) -> np.ndarray:
         at = plane[:, 0], w_of(plane[:, 1])
@@ -130,10 +144,23 @@ def _through(face: LoftedFace, ring_mm: np.ndarray) -> Straight:
         tensor = leaf.strain(*at) if leaf else face.strain_in(*at)
         return tensor * (mirror[:, None] * mirror)
 
-    rows = girth_of(row_w)
-    over = np.arange(1, 9) * 30.0
-    rows = np.concatenate([rows[0] - over[::-1], rows, rows[-1] + over])
-    return Straight(of, flat, curvature, strain, rows, loft.spans)
+    jumps = numbers[np.searchsorted(row_w, breaks)]
+    return Straight(of, flat, curvature, strain, pitch, loft.spans, jumps)
+
+
+def _rows(loft: Loft, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
+    """Section parameters of the rows, and those where the bend of the face jumps."""
+    breaks = loft.w_breaks
+    pieces = [
+        np.linspace(a, b, max(4, int(np.ceil(_ACROSS_NODES * (b - a) / (high - low)))) + 1)[:-1]
+        for a, b in zip(breaks, breaks[1:], strict=False)
+    ]
+    row_w = np.concatenate([*pieces, [high]])
+    if loft.shares is not None:
+        return row_w, breaks[1:-1]
+    nose = row_w[:-1] < _NOSE_W  # more rows where an aerofoil bends most
+    row_w = np.sort(np.concatenate([row_w, ((row_w[1:] + row_w[:-1]) / 2)[nose]]))
+    return row_w, breaks[:0]
 
 
 def _only_leaf(face: LoftedFace, ring_mm: np.ndarray) -> Leaf | None:
