@@ -47,8 +47,8 @@ class Straight:
 
     def grid(self, bounds: np.ndarray) -> np.ndarray:
         """Background nodes over a box of the plane (low x, low y, high x, high y)."""
-        columns, rows = (self._lines(*bounds[[k, 2 + k]], self.columns if k == 0 else self.rows)
-                         for k in (0, 1))  # fmt: skip
+        columns = self._lines(bounds[0], bounds[2], self.columns)
+        rows = self._lines(bounds[1], bounds[3], self.rows)
         return np.stack(np.meshgrid(columns, rows, indexing="ij"), axis=-1).reshape(-1, 2)
 
     def _lines(self, low: float, high: float, fixed: np.ndarray) -> np.ndarray:
