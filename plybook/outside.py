@@ -118,6 +118,32 @@ class Outside:
         return os.environ.get(name, "")
 
 
+class Overlaid(Outside):
+    """The outside world as it would be with other contents of some files.
+
+    Args:
+        below: the outside world as it is.
+        contents: by path; links to these files are followed.
+    """
+
+    def __init__(self, below: Outside, contents: Mapping[Path, bytes]) -> None:
+        super().__init__(below.limits)
+        self._below = below
+        self._contents = {below.real(path): data for path, data in contents.items()}
+
+    def read(self, path: Path, limit_bytes: int) -> bytes:
+        content = self._contents.get(self._below.real(path))
+        if content is None or len(content) > limit_bytes:
+            return self._below.read(path, limit_bytes)
+        return content
+
+    def real(self, path: Path) -> Path:
+        return self._below.real(path)
+
+    def env(self, name: str) -> str:
+        return self._below.env(name)
+
+
 @dataclass
 class Shelf(Outside):
     """A double for tests: files by path, an environment of its own.

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from plybook.builtfolder import current_plan, cut_plan
+from plybook.builtfolder import MANIFEST, current_plan, cut_plan
 from plybook.diagnostics import SpecError, error
+from plybook.outside import Overlaid, sha256
 from plybook.units import show_length
 
 if TYPE_CHECKING:
@@ -17,12 +19,17 @@ if TYPE_CHECKING:
     from plybook.outside import Outside
     from plybook.spec.model import PartSpec, StockItem
 
+KEPT = ".plybook-kept.json"  # in the output: which builds were taken off the shelf
+LARGEST_BYTES = 20_000_000
+_MARK = b"\xef\xbb\xbf"
+_ROUNDED_MM = 0.3  # 1/100 in
+
 
 @dataclass(frozen=True)
 class Kept:
-    """New texts of the stock files, and what changed in words."""
+    """New contents of the stock files, and what changed in words."""
 
-    files: Mapping[Path, str]
+    files: Mapping[Path, bytes]
     words: tuple[str, ...]
 
 
@@ -65,9 +72,141 @@ def changed_files(
         of(stock[_source(item.id.removesuffix("-rest"), stock)])[2].append(item)
     files = {}
     for path, (gone, left, new) in per_file.items():
-        text = outside.read(path, 20_000_000).decode("utf-8-sig")
-        files[path] = update_stock(text, gone, left, new)
+        content = outside.read(path, LARGEST_BYTES)
+        mark = _MARK if content.startswith(_MARK) else b""
+        text = update_stock(content.removeprefix(mark).decode(), gone, left, new, str(path))
+        files[path] = mark + text.encode()
+    _hold(specs, files, after, outside)
     return Kept(files, tuple(_words(after, specs[0].part.units)))
+
+
+def _hold(
+    specs: Sequence[PartSpec], files: Mapping[Path, bytes], after: AfterCut, outside: Outside
+) -> None:
+    """Read the specs again with the new stock files and hold their stock against what is meant.
+
+    Raises:
+        SpecError: an entry would not be read as it is meant; nothing is written then.
+    """
+    from plybook.spec import load
+
+    overlaid = Overlaid(outside, files)
+    left = {item.id: item.length_mm for item in after.left}
+    for path in dict.fromkeys(Path(spec.part.place.file) for spec in specs):
+        try:
+            read = load(path, overlaid).specs[0].stock
+        except SpecError as wrong:
+            if all(f.code == "no-stock" for f in wrong.findings):
+                continue  # the shelf is empty now
+            raise
+        for item in read:
+            meant = left.get(item.id, item.length_mm)
+            if abs(item.length_mm - meant) > _ROUNDED_MM:
+                raise SpecError(
+                    error(
+                        "stock-not-editable",
+                        f"{item.id} would be read as {item.length_mm:g} mm long, {meant:g} mm is "
+                        "meant",
+                        "change the entry by hand",
+                        item.place,
+                    )
+                )
+
+
+# ---------------------------------------------------------------- what was kept before
+
+
+def refuse_kept_before(specs: Sequence[PartSpec], out: Path, outside: Outside) -> None:
+    """Refuse to take off the shelf a second time what was taken off once.
+
+    Raises:
+        SpecError: a part was kept, by this build or by an earlier one.
+    """
+    known = _kept_before(out, outside)[0]
+    for spec in specs:
+        number = spec.part.number
+        if number not in known:
+            continue
+        if known[number] == _build_of(number, out, outside):
+            raise SpecError(
+                error(
+                    "kept-already",
+                    f"what {number} was cut from is off the shelf already",
+                    "nothing is left to do; to make the part once more, build it again and keep "
+                    "that build with --again",
+                )
+            )
+        raise SpecError(
+            error(
+                "kept-before",
+                f"what {number} was cut from was taken off the shelf before, with an earlier build",
+                "if it is cut once more, repeat this with --again; else the shelf is right",
+            )
+        )
+
+
+def receipt(
+    specs: Sequence[PartSpec], out: Path, outside: Outside, files: Mapping[Path, bytes]
+) -> tuple[Path, bytes]:
+    """The list of what was kept, with these parts on it: where it stands and its new content.
+
+    It also names the stock files that are about to be written, by their hash.
+    """
+    known = dict(_kept_before(out, outside)[0])
+    for spec in specs:
+        known[spec.part.number] = _build_of(spec.part.number, out, outside)
+    content = {"parts": known, "writing": sorted(sha256(data) for data in files.values())}
+    return out / KEPT, json.dumps(content, indent=1, sort_keys=True).encode()
+
+
+def begun(specs: Sequence[PartSpec], out: Path, outside: Outside) -> dict[Path, bytes]:
+    """Stock files that a keep which was cut short had ready and did not put in their place."""
+    from plybook.write.files import staged_name
+
+    writing = _kept_before(out, outside)[1]
+    found = {}
+    for path in {Path(item.place.file) for spec in specs for item in spec.stock if item.place.file}:
+        try:
+            content = outside.read(staged_name(outside.real(path)), LARGEST_BYTES)
+        except SpecError:
+            continue
+        if sha256(content) in writing:
+            found[path] = content
+    return found
+
+
+def _kept_before(out: Path, outside: Outside) -> tuple[dict[str, str], list[str]]:
+    """Part number -> the build it was kept with, and the hashes of what was then written.
+
+    Raises:
+        SpecError: the list is there and damaged.
+    """
+    path = out / KEPT
+    try:
+        content = outside.read(path, LARGEST_BYTES)
+    except SpecError as none:
+        if none.findings[0].code == "no-such-file":
+            return {}, []
+        raise
+    try:
+        found = json.loads(content)
+        parts, writing = dict(found["parts"]), list(found["writing"])
+        if not all(isinstance(text, str) for text in (*parts.values(), *writing)):
+            raise ValueError
+        return parts, writing
+    except (ValueError, RecursionError, KeyError, TypeError):
+        raise SpecError(
+            error(
+                "kept-list-damaged",
+                f"{path}, the list of builds whose stock is off the shelf, is damaged",
+                "delete it if none of these parts was kept yet",
+            )
+        ) from None
+
+
+def _build_of(number: str, out: Path, outside: Outside) -> str:
+    """What tells one build of a part from another."""
+    return sha256(outside.read(out / number / MANIFEST, LARGEST_BYTES))
 
 
 def _together(specs: Sequence[PartSpec], plans: Sequence[Mapping[str, Any]]) -> CutPlan:

@@ -17,21 +17,33 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--received", default="", metavar="DATE", help="date written on new left-overs (2026-06-01)"
     )
+    parser.add_argument(
+        "--again", action="store_true", help="the parts were kept before and are cut once more"
+    )
     parser.add_argument("--show", action="store_true", help="only say what would change")
 
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.build import read
     from plybook.marking import refuse_twins
-    from plybook.shelfkeeping import changed_files
-    from plybook.write.files import replace_file
+    from plybook.shelfkeeping import begun, changed_files, receipt, refuse_kept_before
+    from plybook.write.files import replace_files
 
-    specs = [one.spec for one in read(arguments.specs, arguments.outside)]
+    outside, out = arguments.outside, arguments.out
+    specs = [one.spec for one in read(arguments.specs, outside)]
     refuse_twins(specs)
-    kept = changed_files(specs, arguments.out, arguments.outside, _date(arguments.received))
+    if unfinished := begun(specs, out, outside):
+        replace_files(unfinished)
+        for path in unfinished:
+            put(f"changed: {path}, as a run that was cut short had begun")
+        return DONE
+    if not arguments.again:
+        refuse_kept_before(specs, out, outside)
+    kept = changed_files(specs, out, outside, _date(arguments.received))
     if not arguments.show:
-        for path, text in kept.files.items():
-            replace_file(path, text.encode())
+        path, content = receipt(specs, out, outside, kept.files)
+        # the list first: cut short in between, a second run refuses and counts nothing twice
+        replace_files({path: content, **kept.files})
     for line in kept.words or ("nothing of the shelf was used",):
         put(line)
     for path in kept.files:

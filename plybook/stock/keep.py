@@ -1,18 +1,25 @@
 """Keeping the stock file up to date without disturbing what its owner wrote in it.
 
-The file is read for the positions of its entries only; the text is then changed at those places,
-so comments, order and spacing stay. An entry that is gone takes the comment on its own line along.
+A round-trip reader of YAML (ruamel.yaml) tells where each entry stands; the text is changed at
+those places only, so comments, order, spacing and line ends stay. An entry that is gone takes its
+own remarks along. What came out is read again and held against what was meant: a file that cannot
+be changed so is refused with the line, and left as it is.
 """
 
 from __future__ import annotations
 
+import io
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
-import yaml
+from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
+from ruamel.yaml.nodes import MappingNode, ScalarNode, SequenceNode
+from ruamel.yaml.tokens import BlockEntryToken
 
-from plybook.diagnostics import SpecError, error
+from plybook.diagnostics import Place, SpecError, error
 from plybook.spec.model import StockItem
 from plybook.units import MM_PER_INCH, show_number
 
@@ -24,6 +31,7 @@ def update_stock(
     gone: Sequence[str] = (),
     left: Sequence[StockItem] = (),
     new: Sequence[StockItem] = (),
+    file: str = "",
 ) -> str:
     """The stock file after a cut.
 
@@ -32,55 +40,277 @@ def update_stock(
         gone: ids that are used up; one of an entry with a quantity takes it down by one.
         left: entries that stay with a new length and new bad zones.
         new: entries to add at the end of the list.
+        file: its name, for findings.
 
     Returns:
         The new text; ids the file does not hold are passed over.
 
     Raises:
-        SpecError: the file has no `stock:` list.
+        SpecError: the file has no `stock:` list, or cannot be changed without touching more.
     """
-    root = yaml.compose(text, Loader=yaml.CSafeLoader)
-    entries, unit = _entries(root)
-    eol = "\r\n" if "\r\n" in text else "\n"
-    by_id = {_scalar(node, "id"): node for node in entries.value}
-    per_unit = MM_PER_INCH if unit == "in" else 1.0
+    eol = _line_end_of(text, file)
+    plain = text.replace(eol, "\n")
+    shelf = _Shelf(plain, file)
+    wanted = _values(plain)
+    meant: list[Any] = wanted["stock"]
+    by_id = {str(entry["id"]): entry for entry in meant}
+    per_unit = MM_PER_INCH if shelf.unit == "in" else 1.0
     edits: list[Edit] = []
+    removed: list[int] = []
     for name, count in Counter(gone).items():
-        if name in by_id:
-            edits.append(_take(text, by_id[name], count))
+        if name not in by_id:
+            continue
+        had = _quantity(by_id[name], name, shelf)
+        if had is None:
+            continue  # bought as needed: there is always another
+        if had > count:
+            by_id[name]["quantity"] = str(had - count)
+            edits += shelf.put(name, {"quantity": str(had - count)})
+        else:
+            meant.remove(by_id[name])
+            removed.append(shelf.number[name])
     for item in left:
         if item.id in by_id:
-            edits += _shorten(text, by_id[item.id], item, per_unit, eol)
-    if new:
-        taken = set(by_id)
-        lines = []
-        for item in new:
-            name = _free(item.id, taken)
-            taken.add(name)
-            lines.append(_line(item, name, per_unit))
-        edits.append(_append(text, entries, lines, eol))
-    for start, end, put in sorted(edits, key=lambda e: (e[0], e[1]), reverse=True):
-        text = text[:start] + put + text[end:]
-    return text
+            put = _rest(item, shelf.has(item.id, "bad_zones"), per_unit)
+            by_id[item.id].update({key: _value_of(words) for key, words in put.items()})
+            edits += shelf.put(item.id, put)
+    taken, lines = set(by_id), []
+    for item in new:
+        name = _free(item.id, taken)
+        taken.add(name)
+        lines.append(_line(item, name, per_unit))
+        meant.append(_value_of(lines[-1]))
+    edits += shelf.listed(removed, lines)
+    for start, end, put_in in sorted(edits, key=lambda e: (e[0], e[1]), reverse=True):
+        plain = plain[:start] + put_in + plain[end:]
+    _hold(plain, wanted, shelf, removed)
+    return plain.replace("\n", eol)
 
 
-def _entries(root):
-    if isinstance(root, yaml.MappingNode):
-        keys = {k.value: v for k, v in root.value}
-        stock = keys.get("stock")
-        if isinstance(stock, yaml.SequenceNode):
-            units = keys.get("units")
-            return stock, units.value if isinstance(units, yaml.ScalarNode) else "mm"
-    raise SpecError(error("no-stock-list", "the file has no list under `stock:`"))
+def _line_end_of(text: str, file: str) -> str:
+    """The one line end of a text."""
+    found = [end for end in ("\r\n", "\n", "\r") if end in text] or ["\n"]
+    eol = found[0]
+    rest = text.replace(eol, "")
+    if "\n" in rest or "\r" in rest:
+        line = 1 + min(rest.find(mark) for mark in "\r\n" if mark in rest)
+        at = text.count(eol, 0, line) + 1
+        raise SpecError(_refusal("its lines end in different ways", at, file))
+    return eol
+
+
+def _refusal(why: str, line: int, file: str):
+    return error(
+        "stock-not-editable",
+        f"the stock file cannot be changed without touching more: {why}",
+        "write one entry to a line, as in `- {id: R1, roll: twill, length: 20 m}`; or change it "
+        "by hand as --show tells",
+        Place(file, line, 1),
+    )
+
+
+def _composed(text: str):
+    """The nodes of a text, with where each begins and ends."""
+    return YAML(typ="rt", pure=True).compose(io.StringIO(text))
+
+
+def _values(text: str) -> dict[str, Any]:
+    """The file as plain data, every scalar as its text: nothing is rounded or retyped."""
+    return _plain_of(_composed(text))
+
+
+def _value_of(text: str) -> Any:
+    return _plain_of(_composed(text))
+
+
+def _plain_of(node) -> Any:
+    if isinstance(node, MappingNode):
+        return {_plain_of(key): _plain_of(value) for key, value in node.value}
+    if isinstance(node, SequenceNode):
+        return [_plain_of(value) for value in node.value]
+    return node.value
+
+
+def _quantity(entry: Any, name: str, shelf: _Shelf) -> int | None:
+    """How many there are of an entry; None where they are bought as needed."""
+    text = str(entry.get("quantity", "1")).strip()
+    if text == "as needed":
+        return None
+    try:
+        return int(float(text))
+    except (ValueError, OverflowError):
+        raise SpecError(
+            _refusal(f"`{text[:40]}` is no quantity", shelf.line(name), shelf.file)
+        ) from None
+
+
+def _rest(item: StockItem, has_zones: bool, per_unit: float) -> dict[str, str]:
+    """Keys of an entry that stays, with their new values."""
+    put: dict[str, str] = {}
+    if item.outline_mm is not None:
+        put["outline"] = _ring(item.outline_mm, per_unit)
+    else:
+        put["length"] = _number(item.length_mm, per_unit)
+    if item.bad_zones_mm or has_zones:
+        put["bad_zones"] = _rings(item.bad_zones_mm, per_unit)
+    return put
+
+
+def _hold(text: str, wanted: dict[str, Any], shelf: _Shelf, removed: Sequence[int]) -> None:
+    """Refuse a text that does not say what is meant, or has lost a remark of what stays.
+
+    Raises:
+        SpecError: naming the line of the remark, or of the list.
+    """
+    first = shelf.text.count("\n", 0, shelf.entries.start_mark.index) + 1
+    try:
+        same = _values(text) == wanted
+    except YAMLError:
+        same = False
+    if not same:
+        raise SpecError(_refusal("its `stock:` list is written in an odd way", first, shelf.file))
+    spans = [shelf.span(n) for n in removed]
+    after = Counter(remark for _, remark in _remarks(text))
+    for at, remark in _remarks(shelf.text):
+        if any(start <= at < end for start, end in spans):
+            continue
+        after[remark] -= 1
+        if after[remark] < 0:
+            line = shelf.text.count("\n", 0, at) + 1
+            raise SpecError(_refusal("a remark would be lost", line, shelf.file))
+
+
+def _remarks(text: str) -> Iterator[tuple[int, str]]:
+    """Place and words of every comment: what stands behind # between two tokens."""
+    end = 0
+    for token in YAML(typ="safe", pure=True).scan(io.StringIO(text)):
+        start = token.start_mark.index
+        yield from _remarks_in(text, end, start)
+        end = max(end, token.end_mark.index)
+    yield from _remarks_in(text, end, len(text))
+
+
+def _remarks_in(text: str, start: int, end: int) -> Iterator[tuple[int, str]]:
+    at = text.find("#", start, end)
+    while at >= 0:
+        stop = text.find("\n", at)
+        stop = len(text) if stop < 0 else stop
+        yield at, text[at:stop].strip()
+        at = text.find("#", stop, end)
+
+
+class _Shelf:
+    """Where everything of the `stock:` list stands in the text."""
+
+    def __init__(self, text: str, file: str):
+        self.text, self.file = text, file
+        root = _composed(text)
+        keys = {k.value: v for k, v in root.value} if isinstance(root, MappingNode) else {}
+        stock, units = keys.get("stock"), keys.get("units")
+        if not isinstance(stock, SequenceNode):
+            raise SpecError(
+                error("no-stock-list", "the file has no list under `stock:`", "", Place(file, 0, 0))
+            )
+        self.entries = stock
+        self.unit = units.value if isinstance(units, ScalarNode) else "mm"
+        self.number = {
+            str(_value(node, "id").value): n
+            for n, node in enumerate(stock.value)
+            if isinstance(node, MappingNode) and isinstance(_value(node, "id"), ScalarNode)
+        }
+        self.dashes = self._dashes() if not stock.flow_style else []
+
+    def _dashes(self) -> list[int]:
+        """Where the dash of each entry stands."""
+        starts = [node.start_mark.index for node in self.entries.value]
+        column = self.entries.start_mark.column
+        dashes = [
+            token.start_mark.index
+            for token in YAML(typ="safe", pure=True).scan(io.StringIO(self.text))
+            if isinstance(token, BlockEntryToken) and token.start_mark.column == column
+        ]
+        return [max(at for at in dashes if at < start) for start in starts]
+
+    def line(self, name: str) -> int:
+        return self.entries.value[self.number[name]].start_mark.line + 1
+
+    def has(self, name: str, key: str) -> bool:
+        return _value(self.entries.value[self.number[name]], key) is not None
+
+    def span(self, number: int) -> tuple[int, int]:
+        """From the first to past the last character of an entry with its remarks."""
+        node = self.entries.value[number]
+        end = _content_end(self.text, node)
+        if self.entries.flow_style:
+            return node.start_mark.index, end
+        start = self.text.rfind("\n", 0, self.dashes[number]) + 1
+        return start, _line_end(self.text, end)
+
+    def put(self, name: str, wanted: dict[str, str]) -> list[Edit]:
+        """New values of keys of an entry, the key added where it is not there."""
+        node = self.entries.value[self.number[name]]
+        edits = []
+        for key, put in wanted.items():
+            value = _value(node, key)
+            if value is not None:
+                edits.append((value.start_mark.index, _content_end(self.text, value), put))
+                continue
+            last = node.value[-1]
+            end = _content_end(self.text, last[1])
+            if node.flow_style:
+                edits.append((end, end, f", {key}: {put}"))
+            else:
+                indent = " " * last[0].start_mark.column
+                edits.append((end, end, f"\n{indent}{key}: {put}"))
+        return edits
+
+    def listed(self, removed: Sequence[int], lines: Sequence[str]) -> list[Edit]:
+        """The list without some entries and with others at its end."""
+        if not removed and not lines:
+            return []
+        entries = self.entries
+        if entries.flow_style or not entries.value:
+            return self._listed_in_brackets(removed, lines)
+        edits: list[Edit] = [(*self.span(n), "") for n in removed]
+        if len(removed) == len(entries.value) and not lines:
+            colon = self.text.rfind(":", 0, self.dashes[0]) + 1
+            while self.text[:colon].rpartition("\n")[2].split("#")[0].strip() != "stock:":
+                colon = self.text.rfind(":", 0, colon - 1) + 1
+                if colon <= 0:
+                    break
+            return [*edits, (colon, colon, " []")]
+        if lines:
+            dash = self.dashes[-1]
+            indent = " " * (dash - self.text.rfind("\n", 0, dash) - 1)
+            at = _line_end(self.text, _content_end(self.text, entries.value[-1]))
+            lead = "" if self.text[:at].endswith("\n") else "\n"
+            edits.append((at, at, lead + "".join(f"{indent}- {entry}\n" for entry in lines)))
+        return edits
+
+    def _listed_in_brackets(self, removed: Sequence[int], lines: Sequence[str]) -> list[Edit]:
+        """Entries between brackets: a comma goes with each that goes and comes with each new."""
+        entries, text = self.entries, self.text
+        kept = [n for n in range(len(entries.value)) if n not in removed]
+        edits: list[Edit] = []
+        for n in removed:
+            start, end = self.span(n)
+            after = entries.value[n + 1].start_mark.index if n + 1 < len(entries.value) else None
+            before = max((k for k in kept if k < n), default=None)
+            if after is not None and before is None:
+                edits.append((start, after, ""))
+            elif before is not None:
+                begin = self.span(n - 1)[1]
+                edits.append((begin, end, ""))
+            else:
+                edits.append((start, end, ""))
+        if lines:
+            at = self.span(kept[-1])[1] if kept else text.index("[", entries.start_mark.index) + 1
+            edits.append((at, at, (", " if kept else "") + ", ".join(lines)))
+        return edits
 
 
 def _value(node, key: str):
     return next((v for k, v in node.value if k.value == key), None)
-
-
-def _scalar(node, key: str) -> str:
-    value = _value(node, key) if isinstance(node, yaml.MappingNode) else None
-    return value.value if isinstance(value, yaml.ScalarNode) else ""
 
 
 def _span(text: str, node) -> tuple[int, int]:
@@ -93,7 +323,7 @@ def _span(text: str, node) -> tuple[int, int]:
 
 def _content_end(text: str, node) -> int:
     """Where the last scalar or bracket of a block node ends (its own end runs on to the next)."""
-    if isinstance(node, yaml.ScalarNode) or node.flow_style:
+    if isinstance(node, ScalarNode) or node.flow_style:
         return _span(text, node)[1]
     last = node.value[-1] if node.value else None
     if last is None:
@@ -104,53 +334,6 @@ def _content_end(text: str, node) -> int:
 def _line_end(text: str, at: int) -> int:
     found = text.find("\n", at)
     return len(text) if found < 0 else found + 1
-
-
-def _take(text: str, node, count: int) -> Edit:
-    """One or more of an entry are gone: its quantity goes down, or the whole entry goes."""
-    quantity = _value(node, "quantity")
-    if quantity is not None and quantity.value.isdigit() and int(quantity.value) > count:
-        return (*_span(text, quantity), str(int(quantity.value) - count))
-    start = text.rfind("\n", 0, node.start_mark.index) + 1
-    return start, _line_end(text, _content_end(text, node)), ""
-
-
-def _shorten(text: str, node, item: StockItem, per_unit: float, eol: str) -> list[Edit]:
-    edits = []
-    wanted = {"length": _number(item.length_mm, per_unit)}
-    if item.bad_zones_mm or _value(node, "bad_zones") is not None:
-        wanted["bad_zones"] = _rings(item.bad_zones_mm, per_unit)
-    if item.outline_mm is not None:
-        wanted = {"outline": _ring(item.outline_mm, per_unit)} | wanted
-        wanted.pop("length")
-    for key, put in wanted.items():
-        value = _value(node, key)
-        if value is not None:
-            start = value.start_mark.index
-            edits.append((start, _content_end(text, value), put))
-            continue
-        last = node.value[-1]
-        end = _content_end(text, last[1])
-        if node.flow_style:
-            edits.append((end, end, f", {key}: {put}"))
-        else:
-            indent = " " * last[0].start_mark.column
-            edits.append((end, end, f"{eol}{indent}{key}: {put}"))
-    return edits
-
-
-def _append(text: str, entries, lines: Sequence[str], eol: str) -> Edit:
-    if entries.flow_style or not entries.value:
-        start, end = _span(text, entries)
-        inside = text[start + 1 : end - 1].strip()
-        joined = ", ".join(([inside] if inside else []) + list(lines))
-        return start, end, f"[{joined}]"
-    last = entries.value[-1]
-    line = text.rfind("\n", 0, last.start_mark.index) + 1
-    indent = text[line : text.index("-", line)]
-    at = _line_end(text, _content_end(text, last))
-    lead = "" if text[:at].endswith("\n") else eol
-    return at, at, lead + "".join(f"{indent}- {entry}{eol}" for entry in lines)
 
 
 def _line(item: StockItem, name: str, per_unit: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -35,6 +35,30 @@ def replace_file(path: Path, data: bytes, follow: bool = False) -> None:
             with suppress(OSError):
                 os.unlink(temporary)
             raise
+
+
+def replace_files(files: Mapping[Path, bytes]) -> None:
+    """Write several files, links followed: all contents first, then the renames in their order.
+
+    Raises:
+        OutputError: one could not be written; all are as they were, unless a rename failed, which
+            in a folder that a file was just written to it does not.
+    """
+    ready: list[tuple[Path, Path]] = []
+    try:
+        for path, data in files.items():
+            with told(path):
+                real = Path(os.path.realpath(path))
+                ready.append((staged(real, data), real))
+        while ready:
+            temporary, real = ready[0]
+            with told(real):
+                os.replace(temporary, real)
+            del ready[0]
+    finally:
+        for temporary, _ in ready:
+            with suppress(OSError):
+                os.unlink(temporary)
 
 
 def staged(path: Path, data: bytes) -> Path:

@@ -1,7 +1,11 @@
 """`plybook keep`, `recut` and `record`: what happens to shelf, pieces and log at the table."""
 
+import hashlib
 import json
 import shutil
+import subprocess
+import sys
+import textwrap
 from pathlib import Path
 
 import pytest
@@ -71,7 +75,76 @@ def test_nothing_is_taken_off_the_shelf_twice(shop, capsys):
     once = shelf(shop)
     assert run(shop, "keep", spec) == 1
     assert shelf(shop) == once
-    assert "build-out-of-date" in capsys.readouterr().err
+    assert "kept-already" in capsys.readouterr().err
+
+
+def test_a_build_after_it_was_kept_is_kept_only_when_it_is_cut_once_more(shop, capsys):
+    spec = str(shop / "specs" / "hatch.yaml")
+    assert run(shop, "keep", spec) == 0
+    once = shelf(shop)
+    manifest = shop / "out" / "TN-420" / "manifest.json"
+    manifest.write_bytes(rebuilt_from(manifest, shop))
+    assert run(shop, "keep", spec) == 1
+    assert "kept-before" in capsys.readouterr().err and shelf(shop) == once
+    assert run(shop, "keep", spec, "--again") == 0
+    assert shelf(shop) != once  # another left-over
+
+
+def rebuilt_from(manifest, shop):
+    """The manifest of a build of the spec and its stock as they are now."""
+    facts = json.loads(manifest.read_bytes())
+    for part in facts["parts"]:
+        for file in part["spec"]:
+            content = (shop / "specs" / file["file"]).read_bytes()
+            file["sha256"] = hashlib.sha256(content).hexdigest()
+    return json.dumps(facts).encode()
+
+
+KILLED = """
+    import os, sys
+    at, calls, real = int(sys.argv[1]), [], os.replace
+    def counted(*given):
+        calls.append(given)
+        if len(calls) > at:
+            os._exit(9)
+        return real(*given)
+    os.replace = counted
+    from plybook.cli import main
+    sys.exit(main(["keep", sys.argv[2], "--out", sys.argv[3]]))
+"""
+
+
+@pytest.mark.parametrize("at", [0, 1])
+def test_cut_short_a_keep_is_ended_by_the_next_and_counts_once(shop, at):
+    spec, out = str(shop / "specs" / "hatch.yaml"), str(shop / "out")
+    whole = shop / "whole"
+    shutil.copytree(shop / "specs", whole / "specs")
+    shutil.copytree(shop / "out", whole / "out")
+    assert run(whole, "keep", str(whole / "specs" / "hatch.yaml")) == 0
+    words = [sys.executable, "-c", textwrap.dedent(KILLED), str(at), spec, out]
+    assert subprocess.run(words, check=False).returncode == 9
+    assert run(shop, "keep", spec) == 0
+    assert shelf(shop) == shelf(whole)
+    assert run(shop, "keep", spec) == 1 and shelf(shop) == shelf(whole)
+    assert not list((shop / "specs" / "shared").glob(".plybook*"))
+
+
+def test_a_link_stays_a_link_and_the_file_keeps_its_mode(shop):
+    stock = shop / "specs" / "shared" / "stock.yaml"
+    real = stock.with_name("real.yaml")
+    stock.rename(real)
+    stock.symlink_to("real.yaml")
+    real.chmod(0o600)
+    assert run(shop, "keep", str(shop / "specs" / "hatch.yaml")) == 0
+    assert stock.is_symlink() and real.stat().st_mode & 0o777 == 0o600
+    assert shelf(shop)["TW-1"]["length"] < 42_000
+
+
+@pytest.mark.parametrize("damage", ["", "[", '{"parts": 5}', '{"parts": {"a": 1}, "writing": []}'])
+def test_a_damaged_list_of_what_was_kept_is_told(shop, capsys, damage):
+    (shop / "out" / ".plybook-kept.json").write_text(damage)
+    assert run(shop, "keep", str(shop / "specs" / "hatch.yaml")) == 1
+    assert "kept-list-damaged" in capsys.readouterr().err
 
 
 def test_show_changes_nothing(shop, capsys):

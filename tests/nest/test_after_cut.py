@@ -103,6 +103,85 @@ def test_windows_line_ends_stay():
     assert list(stock_of(text)) == ["R1", "S1", "R2", "BUY", "N"]
 
 
+@pytest.mark.parametrize("eol", ["\r\n", "\r", "\n"])
+def test_every_kind_of_line_end_stays(eol):
+    text = update_stock(FILE.replace("\n", eol), gone=["S2"], left=[item("R2", "roll", "twill")])
+    assert text.replace(eol, "\n") == update_stock(
+        FILE, gone=["S2"], left=[item("R2", "roll", "twill")]
+    )
+    assert set(text.replace(eol, "")) & {"\r", "\n"} == set()
+
+
+def test_two_kinds_of_line_ends_are_refused_with_the_line():
+    with pytest.raises(SpecError) as refusal:
+        update_stock(FILE.replace("units: mm\n", "units: mm\r\n"), gone=["S2"], file="s.yaml")
+    assert refusal.value.findings[0].code == "stock-not-editable"
+
+
+FLOW = """\
+stock: [{id: A, sheet: foam}, {id: B, sheet: foam, quantity: 2},
+        {id: C, roll: twill, length: 5 m}]   # all there is
+workshop: {room: 21 C}
+"""
+
+
+@pytest.mark.parametrize("gone", [["A"], ["B"], ["B", "B"], ["C"], ["A", "C"], ["A", "B", "B"],
+                                  ["B", "B", "C"], ["A", "B", "B", "C"]])  # fmt: skip
+@pytest.mark.parametrize("new", [[], ["N"], ["N", "M"]])
+def test_a_list_in_brackets_loses_and_gains_just_what_is_meant(gone, new):
+    text = update_stock(FLOW, gone=gone, new=[item(name) for name in new])
+    counts = {"A": 1, "B": 2, "C": 1}
+    for name in gone:
+        counts[name] -= 1
+    found = stock_of(text)
+    assert {k: found[k].get("quantity", 1) for k in counts if k in found} == {
+        k: n for k, n in counts.items() if n
+    }
+    assert [k for k in found if k not in counts] == new
+    assert "# all there is" in text and yaml.safe_load(text)["workshop"] == {"room": "21 C"}
+
+
+@pytest.mark.parametrize("written", ["1e1", "10", "10.0", "1.0e1"])
+def test_a_quantity_counts_however_it_is_written(written):
+    text = f"stock:\n  - {{id: S, sheet: foam, quantity: {written}}}\n"
+    assert stock_of(update_stock(text, gone=["S"]))["S"]["quantity"] == 9
+
+
+def test_what_is_bought_as_needed_is_never_used_up():
+    assert update_stock(FILE, gone=["BUY"]) == FILE
+
+
+@pytest.mark.parametrize("dash", ["- ", "  - ", "  -\n    ", "  -   # a remark\n    "])
+def test_the_last_entry_leaves_an_empty_list(dash):
+    for head in ("stock:\n", "stock:   # the shelf\n", "plybook: 1\nstock:\n"):
+        text = update_stock(f"{head}{dash}{{id: S, sheet: foam}}\nunits: mm\n", gone=["S"])
+        assert yaml.safe_load(text)["stock"] == [] and yaml.safe_load(text)["units"] == "mm"
+        assert ("# the shelf" in text) == ("# the shelf" in head)
+
+
+def test_a_remark_inside_what_changes_is_not_lost_but_refused():
+    text = (
+        "stock:\n  - id: S\n    sheet: foam\n    outline:\n      - [0, 0]\n"
+        "      - [900, 0]   # tape\n      - [900, 400]\n"
+    )
+    corner = np.array([(0, 0), (500.0, 0), (500.0, 400.0)])
+    with pytest.raises(SpecError) as refusal:
+        update_stock(text, left=[item("S", outline_mm=corner)], file="s.yaml")
+    (found,) = refusal.value.findings
+    assert found.code == "stock-not-editable" and found.places[0].line == 6
+
+
+def test_entries_over_several_lines_and_the_text_round_them_stay():
+    text = (
+        "a: 1   # first\nstock:\n- {id: A,  roll: twill,   # why\n   length: 42 m, quantity: 1e1}\n"
+        "- id: B\n  sheet: foam\n\n  # after B\nother:\n   - 'x'\n"
+    )
+    after = update_stock(text, gone=["A", "B"], new=[item("N")])
+    lines = after.splitlines()
+    assert lines[:3] == ["a: 1   # first", "stock:", "- {id: A,  roll: twill,   # why"]
+    assert lines[-2:] == ["other:", "   - 'x'"] and stock_of(after)["A"]["quantity"] == 9
+
+
 def test_a_file_without_a_stock_list_is_refused():
     with pytest.raises(SpecError):
         update_stock("plybook: 1\n", gone=["A"])
