@@ -32,7 +32,12 @@ from plybook.write.labels_pdf import labels_pdf
 from plybook.write.sheets_pdf import Shared, cutplan_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.tables import csv_bytes
-from plybook.write.templates import Card, Sheet, fullsize_pdf, templates_pdf
+from plybook.write.templates import (
+    OtherHand,
+    PaperTemplates,
+    fullsize_pdf,
+    templates_pdf,
+)
 
 if TYPE_CHECKING:
     from plybook.build import Part, Planned
@@ -47,8 +52,7 @@ class Templates:
     """The templates of one part, and where each piece stands on paper."""
 
     files: Files
-    sheets: tuple[Sheet, ...]
-    cards: tuple[Card, ...]
+    paper: PaperTemplates
 
 
 @dataclass(frozen=True)
@@ -116,7 +120,7 @@ def templates_of(planned: Planned) -> Templates:
     """Every piece: on ordinary paper, on a plotter's sheet, and as files for a cutter."""
     spec, face, laminate = planned.part.spec, planned.part.face, planned.part.laminate
     drawings = draw_pieces(laminate, face, spec)
-    paper = templates_pdf(spec, laminate, face, drawings=drawings)
+    paper = templates_pdf(spec, laminate, face, drawings=drawings, other=_other_hand(planned))
     files: Files = {
         "templates.pdf": paper.pdf,
         "templates-fullsize.pdf": fullsize_pdf(spec, laminate, face, drawings),
@@ -126,7 +130,18 @@ def templates_of(planned: Planned) -> Templates:
         stem = f"templates/{file_name(drawing.piece.id)}"
         files[f"{stem}.dxf"] = dxf_bytes(drawing.full, spec.workshop.dxf == "r12")
         files[f"{stem}.svg"] = svg_bytes(drawing.full)
-    return Templates(files, paper.sheets, paper.cards)
+    return Templates(files, paper)
+
+
+def _other_hand(planned: Planned) -> OtherHand | None:
+    """The opposite hand, where both are built together; the one that comes first is printed."""
+    numbers = [part.number for part in planned.parts]
+    number = planned.part.spec.part.other_hand
+    if number not in numbers:
+        return None
+    twin = planned.parts[numbers.index(number)]
+    before = numbers.index(number) < numbers.index(planned.part.number)
+    return OtherHand(number, twin.laminate.pieces, before)
 
 
 def book_of(planned: Planned) -> Book:
@@ -196,8 +211,9 @@ def _part_folder(
     files["plan.json"] = to_json(
         {
             **data,
-            "tiles": [asdict(sheet) for sheet in templates.sheets],
-            "figures": [asdict(card) for card in templates.cards],
+            "tiles": [asdict(sheet) for sheet in templates.paper.sheets],
+            "figures": [asdict(card) for card in templates.paper.cards],
+            "turned": [asdict(card) for card in templates.paper.turned],
             "printer": [100.0 / spec.workshop.printer_x_pct, 100.0 / spec.workshop.printer_y_pct],
             "record_key": book.record_key,
         }

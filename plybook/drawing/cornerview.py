@@ -77,8 +77,9 @@ def _size_for(extent_mm: np.ndarray) -> tuple[float, float]:
 
 
 def corner_scene(
-    piece: Piece, lines: Sequence[Primitive], plan: TapePlan, shown: CornerWindow, spec: PartSpec
-) -> Scene:
+    piece: Piece, lines: Sequence[Primitive], plan: TapePlan, shown: CornerWindow, spec: PartSpec,
+    serves: str = "",
+) -> Scene:  # fmt: skip
     """One window: the lines of the piece's drawing, its knots, and its words.
 
     Args:
@@ -87,6 +88,7 @@ def corner_scene(
         plan: figures of the piece.
         shown: the window.
         spec: for units and the fibre.
+        serves: part number of the opposite hand, which is cut by the sheet turned over.
 
     Returns:
         A scene in the cut frame; what lies outside the window is to be clipped.
@@ -115,7 +117,10 @@ def corner_scene(
         if (spot := place.find(block.size_mm, cells, 0.0, cost)) is not None:
             items += place.put(block, spot)
             break
-    face_up = Block((Line(words.face_up_words(piece), 1.8, True),), pad_mm=0.6)
+    said_up = [Line(words.face_up_words(piece), 1.8, True)]
+    if serves:
+        said_up.append(Line(f"turned over: {serves}", 1.8))
+    face_up = Block(tuple(said_up), pad_mm=0.6, left=True)
     if (spot := place.find(face_up.size_mm, cells, 0.0, cost)) is not None:
         items += place.put(face_up, spot)
     said = words.fibre_words(piece, spec)

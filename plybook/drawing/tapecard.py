@@ -16,8 +16,8 @@ import shapely
 from plybook.drawing import piecewords as words
 from plybook.drawing.fibre import arrow_size_mm, fibre_arrow
 from plybook.drawing.frame import Frame, fit_frame
-from plybook.drawing.labels import Block, Box, Line, Placer, grid
-from plybook.drawing.letters import clean_text, fitted, text_width_mm, wrapped
+from plybook.drawing.labels import Block, Line, Placer, grid
+from plybook.drawing.letters import LEADING, clean_text, fitted, text_width_mm, wrapped
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.drawing.tapeplan import Run, TapePlan
@@ -33,6 +33,7 @@ _VALUE_MM, _REST_MM = 14.0, 42.0  # columns of a row, from its start
 _ROW_MM = 4.0
 _HEAD_MM = 14.0
 _SMALL_MM = 1.8
+_ARROW_MM = 14.0  # where there is no room in the outline
 _MARKED = ("station", "axis", "tick", "splice_line", "drop_line", "fold", "dart")
 _ON_EDGE_MM = 1.0
 _MOST_MARKS = 14  # on one side
@@ -51,6 +52,7 @@ def tape_card(
     laminate: Laminate,
     spec: PartSpec,
     pages: Mapping[int, int] | None = None,
+    serves: str = "",
 ) -> Scene:
     """The card of one piece, 190 mm wide and as high as it must be, lower left corner at 0, 0.
 
@@ -59,8 +61,11 @@ def tape_card(
         plan: its figures.
         laminate, spec: for the layer's place in the stack, names and units.
         pages: place of a printed run in `plan.runs` -> page it is printed on.
+        serves: part number of the opposite hand that is cut by these figures too.
     """
     rows = _rows(piece, plan, spec, pages or {})
+    if serves:
+        rows.append([(0.0, f"Mirrored, the figures of {serves} too.", NOTE_MM, False)])
     body = max(_PICTURE_MM[1], _ROW_MM * len(rows) + 2.0)
     high = _HEAD_MM + body + 3.0
     items: list[Primitive] = [
@@ -100,6 +105,50 @@ def _head(piece: Piece, laminate: Laminate, spec: PartSpec, high: float) -> list
             if line
         ),
     ]  # fmt: skip
+
+
+TURNED_MM = (92.0, 48.0)  # a card of a piece that is cut by the other hand's template
+
+
+def turned_card(
+    piece: Piece, plan: TapePlan | None, of: str, laminate: Laminate, spec: PartSpec
+) -> Scene:
+    """The small card of a piece whose template is that of the other hand, turned over.
+
+    Args:
+        piece: of this hand, in its cut frame.
+        plan: the other hand's figures mirrored into that frame; None where its template is printed
+            whole.
+        of: part number of the other hand.
+        laminate, spec: of this hand.
+    """
+    wide, high = TURNED_MM
+    said = clean_text(piece.id)
+    letters = 5.0 if text_width_mm(said, 5.0, True) < 42.0 else 2.5
+    how = (
+        f"Figures of {of} {piece.id}, mirrored as shown."
+        if plan is not None
+        else f"Template of {of} {piece.id}, turned over."
+    )
+    lay = _on_the_cloth(piece, plan, spec) if plan is not None else ""
+    lines = [
+        (how, NOTE_MM, True),
+        (f"{words.face_up_words(piece)} \u00b7 {piece.quantity} OFF", _SMALL_MM, True),
+        (f"{words.layer_words(piece, laminate)} \u00b7 Stage {piece.stage}", _SMALL_MM, False),
+        (spec.materials.name_of(piece.material), _SMALL_MM, False),
+        (lay, NOTE_MM, False),
+    ]
+    items: list[Primitive] = [
+        Path(Role.FRAME, np.array([(0.0, high), (wide, high)])),
+        Text(Role.ID, (1.0, high - 9.0), said, letters, bold=True),
+    ]
+    y = high - 3.0
+    for line, height, bold in lines:
+        for row in wrapped(clean_text(line), wide - 46.0, height, bold) if line else ():
+            y -= height * LEADING
+            items.append(Text(Role.TEXT, (45.0, y), row, height, bold=bold))
+    items += _picture(piece, plan, spec, (1.0, 1.0, 43.0, high - 10.0))
+    return Scene(tuple(items), (0.0, 0.0, wide, high), f"{of} {piece.id} turned over")
 
 
 Cell = tuple[float, str, float, bool]
@@ -250,39 +299,45 @@ def _mark_words(mark: Mark) -> str:
 
 
 def _picture(
-    piece: Piece, plan: TapePlan, spec: PartSpec, box: tuple[float, float, float, float]
+    piece: Piece, plan: TapePlan | None, spec: PartSpec, box: tuple[float, float, float, float]
 ) -> list[Primitive]:
-    """The outline in small with its knots lettered, and the fibre arrow."""
+    """The outline in small with its knots lettered, and the fibre arrow: in the outline where
+    there is room, else below it."""
+    said = words.fibre_words(piece, spec)
+    items, shape, place = _outline(piece, plan, box)
+    if said is None:
+        return items
+    for length in (36.0, 24.0, 16.0):
+        size = arrow_size_mm(length, said)
+        points = grid(shape) if not shape.is_empty else np.zeros((0, 2))
+        cost = np.hypot(*(points - np.array(shape.centroid.coords[0])).T)
+        spot = place.find(size, points, piece.angle_deg, cost)
+        if spot is not None:
+            return [*items, *fibre_arrow(spot.centre_mm, piece.angle_deg, length, said)]
+    wide, high = arrow_size_mm(_ARROW_MM, said)
+    turn = math.radians(piece.angle_deg)
+    tall = wide * abs(math.sin(turn)) + high * abs(math.cos(turn))
+    items, _, _ = _outline(piece, plan, (box[0], box[1] + tall, box[2], box[3]))
+    centre = ((box[0] + box[2]) / 2, box[1] + tall / 2)
+    return [*items, *fibre_arrow(centre, piece.angle_deg, _ARROW_MM, said)]
+
+
+def _outline(
+    piece: Piece, plan: TapePlan | None, box: tuple[float, float, float, float]
+) -> tuple[list[Primitive], shapely.Polygon, Placer]:
     ring = cut_outline_mm(piece)
     low, high = ring.min(axis=0), ring.max(axis=0)
-    pad = 6.0
+    pad = min(6.0, 0.12 * (box[2] - box[0]))
     frame = fit_frame((*low, *high), (box[0] + pad, box[1] + pad, box[2] - pad, box[3] - pad))
     shape = shapely.Polygon(frame.put(ring), [frame.put(h) for h in piece.holes_mm])
     items: list[Primitive] = [Path(Role.HIGHLIGHT, frame.put(ring), True)]
     items += [Path(Role.HIGHLIGHT, frame.put(hole), True) for hole in piece.holes_mm]
     place = Placer(shape.buffer(-0.8), shape.buffer(0))
-    items += _letters(plan, frame, shape, place)
-    said = words.fibre_words(piece, spec)
-    if said is not None:
-        for length in (36.0, 24.0):
-            size = arrow_size_mm(length, said)
-            points = grid(shape) if not shape.is_empty else np.zeros((0, 2))
-            cost = np.hypot(*(points - np.array(shape.centroid.coords[0])).T)
-            spot = place.find(size, points, piece.angle_deg, cost)
-            if spot is not None:
-                place.put(Box(size), spot)
-                return [*items, *fibre_arrow(spot.centre_mm, piece.angle_deg, length, said)]
-        across = np.linspace(box[0] + 18.0, box[2] - 18.0, 9)
-        tries = np.array([(x, y) for y in (box[1] + 8.0, box[3] - 8.0) for x in across])
-        spot = place.find(arrow_size_mm(24.0, said), tries, piece.angle_deg, 0.0, inside=False)
-        centre = spot.centre_mm if spot is not None else (box[2] - 16.0, box[1] + 8.0)
-        items += fibre_arrow(centre, piece.angle_deg, 24.0, said)
-    return items
+    items += _letters(plan, frame, place) if plan is not None else []
+    return items, shape, place
 
 
-def _letters(
-    plan: TapePlan, frame: Frame, shape: shapely.Polygon, place: Placer
-) -> list[Primitive]:
+def _letters(plan: TapePlan, frame: Frame, place: Placer) -> list[Primitive]:
     items: list[Primitive] = []
     at = frame.put(np.array([knot.at_mm for knot in plan.knots]))
     turns = np.linspace(0, 2 * math.pi, 24, endpoint=False)

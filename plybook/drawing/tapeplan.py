@@ -98,6 +98,18 @@ class TapePlan:
         return tuple(run for run in self.runs if run.kind == "printed")
 
 
+def mirrored_plan(plan: TapePlan) -> TapePlan:
+    """The figures of the mirror image, y turned round: the letters keep their points, so that they
+    run clockwise, and every distance stays."""
+    flip = np.array([1.0, -1.0])
+    return replace(
+        plan,
+        knots=tuple(replace(k, at_mm=(k.at_mm[0], -k.at_mm[1])) for k in plan.knots),
+        runs=tuple(replace(run, points_mm=run.points_mm * flip) for run in plan.runs),
+        steps=tuple(replace(step, left=not step.left) for step in plan.steps),
+    )
+
+
 def tape_plan(
     outline_mm: np.ndarray, holes_mm: Sequence[np.ndarray], tolerance_mm: float, unit: str
 ) -> TapePlan | None:

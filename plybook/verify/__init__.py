@@ -27,6 +27,7 @@ from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.sheets import check_sheets
 from plybook.verify.stiffness import check_stiffness
 from plybook.verify.tables import check_tables
+from plybook.verify.tape import check_served
 from plybook.verify.tiles import check_tiles
 
 # of what plan.json holds alone
@@ -76,6 +77,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         report.unproved.extend(ALWAYS_UNPROVED)
         reports.append(report)
     check_hands(plans)
+    check_served(plans)
     for one, files, report in sets:
         manifest = read_manifest((one / MANIFEST).read_bytes())
         known = {**_beside(one, manifest), **plans}

@@ -19,7 +19,7 @@ from plybook.verify import plane
 from plybook.verify.lettering import Lettering, edge_words, face_words
 from plybook.verify.pdf_pages import Line, Page, Words
 from plybook.verify.pieces import ring
-from plybook.verify.printed import MM_PER_INCH, angle, same
+from plybook.verify.printed import MM_PER_INCH, angle, same, squeeze
 from plybook.verify.report import Report
 from plybook.verify.tolerances import PAPER_MM
 
@@ -115,6 +115,65 @@ def _check_card(
                   f"rebuild it {off:.2f} mm off, stated {tolerance:g} mm"
                   + "; a curve is not printed" * (not printed <= shown))  # fmt: skip
     _check_lay(piece, told, knots, where, report)
+
+
+def check_turned(plan: dict, pages: dict[int, Page], report: Report) -> set[str]:
+    """Pieces cut by the other hand's templates, turned over: each card names that part, its own
+    fibre and how it lies on its cloth.
+
+    Returns:
+        Ids of the pieces.
+    """
+    by_id = {piece["id"]: piece for piece in plan["pieces"]}
+    done = set()
+    for card in plan.get("turned", []):
+        piece = by_id[card["piece"]]
+        where = f"templates.pdf, page {card['page']}, card of {piece['id']}"
+        done.add(piece["id"])
+        words = list(_inside(pages[card["page"]].words, card["box_mm"])) if card[
+            "page"] in pages else []  # fmt: skip
+        said = " ".join(w.text for w in words if w.mark == "TEXT")
+        ids = [w.text for w in words if w.mark == "ID"]
+        turns = [w.text.removeprefix("GRAIN ") for w in words if w.mark == "FIBRE"]
+        good = (
+            len(ids) == 1
+            and same(ids[0], piece["id"], cut=False)
+            and card["of"] == plan["part"].get("other_hand")
+            and squeeze(f"{card['of']} {piece['id']}") in squeeze(said)
+            and squeeze(f"{face_words(piece)} \u00b7 {piece['quantity']} OFF") in squeeze(said)
+            and all(text == angle(piece["angle_deg"]) for text in turns)
+        )
+        report.expect(good, "cards that send to the template of the other hand", where,
+                      f"say {said[:60]!r}")  # fmt: skip
+        knots = {name: np.array([x, y]) for name, x, y in card["knots"]}
+        if knots:
+            lay = _LAY.search(said)
+            told = Told(("", ""), (), {}, {}, lay, plan["part"]["units"])
+            _check_lay(piece, told, knots, where, report)
+    return done
+
+
+def check_served(plans: dict[str, tuple[dict, Report]]) -> None:
+    """Where a card sends to the other hand's template, that hand has it, with the same letters."""
+    for plan, report in plans.values():
+        for card in plan.get("turned", []):
+            other, _ = plans.get(card["of"], (None, None))
+            where = f"templates.pdf, page {card['page']}, card of {card['piece']}"
+            if other is None:
+                report.unproved.append(f"that {card['of']} has a template of {card['piece']}")
+                continue
+            report.expect(_serves(other, card), "templates of the other hand that serve", where,
+                          f"send to a template that {card['of']} does not have")  # fmt: skip
+
+
+def _serves(other: dict, card: dict) -> bool:
+    """Whether the other hand has a template whose letters are those of a card, mirrored."""
+    theirs = [c for c in other.get("figures", []) if c["piece"] == card["piece"]]
+    if not card["knots"]:
+        return any(t["piece"] == card["piece"] for t in other.get("tiles", []))
+    return bool(theirs) and [
+        [name, round(x, 2), round(-y, 2)] for name, x, y in theirs[0]["knots"]
+    ] == [[name, round(x, 2), round(y, 2)] for name, x, y in card["knots"]]
 
 
 def _check_words(

@@ -9,7 +9,7 @@ from plybook.verify import plane
 from plybook.verify.pdf_pages import Book
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
-from plybook.verify.tape import check_figures
+from plybook.verify.tape import check_figures, check_turned
 from plybook.verify.tilewords import check_tile_words
 from plybook.verify.tolerances import PAPER_MM
 
@@ -17,7 +17,7 @@ STEP_MM = 2.0
 
 
 def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
-    """Re-assemble each piece from its tiles and compare with plan.json.
+    """Re-assemble each piece from its sheets and compare with plan.json.
 
     `tiles` in plan.json says where each sheet's frame lies: page, window in the piece's own
     coordinates, corner of the frame on the paper, and the printer correction.
@@ -31,9 +31,11 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
     except ValueError as wrong:
         report.fault("templates.pdf", f"cannot be read: {wrong}")
         return
-    last = max((t["page"] for t in (*tiles, *plan.get("figures", []))), default=0)
+    told = (*tiles, *plan.get("figures", []), *plan.get("turned", []))
+    last = max((t["page"] for t in told), default=0)
     pages = {k + 1: book.page(k) for k in range(min(book.count, last))}
     by_tape = check_figures(plan, tiles, pages, report)
+    by_tape |= check_turned(plan, pages, report)
     for piece in plan["pieces"]:
         if piece["id"] in by_tape:
             continue

@@ -27,7 +27,7 @@ def check_tile_words(plan: dict, tiles: list[dict], pages: dict[int, Page], repo
     name = "templates.pdf"
     lettering = Lettering(plan, name, report)
     pieces = {piece["id"]: piece for piece in plan["pieces"]}
-    cards = plan.get("figures", [])
+    cards = [*plan.get("turned", []), *plan.get("figures", [])]
     by_tape = {card["piece"]: card["page"] for card in cards}
     across, up = plan["printer"]
     stretch = (across, up)

@@ -6,7 +6,8 @@ need them, the cards of figures, the corner sheets, small pieces whole, and larg
 Terms:
     way: how a piece comes onto the cloth. *figures*: by tape and straightedge from its card;
         *corners*: the same, with its curves printed; *whole*: printed on one sheet with others;
-        *tiles*: printed on sheets that are taped together.
+        *tiles*: printed on sheets that are taped together; *turned*: by the template of the other
+        hand, turned over.
 """
 
 from __future__ import annotations
@@ -18,13 +19,14 @@ from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
+import shapely
 
 from plybook.drawing.cornerview import CornerWindow, corner_scene, corner_windows
 from plybook.drawing.piececard import card
 from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Primitive, Scene
-from plybook.drawing.tapecard import WIDTH_MM, tape_card
-from plybook.drawing.tapeplan import TapePlan, tape_plan
+from plybook.drawing.tapecard import TURNED_MM, WIDTH_MM, tape_card, turned_card
+from plybook.drawing.tapeplan import TapePlan, mirrored_plan, tape_plan
 from plybook.drawing.template import PieceDrawing, draw_pieces
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
@@ -36,9 +38,11 @@ from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, Wi
 from plybook.write.pdf import bounds_mm, draw_scene, new_canvas
 from plybook.write.tiles import SmallMap, Tiling, around_tile, header, tile
 
-Way = Literal["figures", "corners", "whole", "tiles"]
+Way = Literal["figures", "corners", "whole", "tiles", "turned"]
 ACTUAL_SIZE = "print at 100 %"
+PER_SHEET = 10  # small cards
 CUT_ROOM_MM = 1.0  # around the cut of a piece that just fits a sheet
+ALIKE_MM = 0.05  # two hands that differ by less are cut by one template
 GAP_MM = 6.0  # between small pieces, and between windows, on one sheet
 
 
@@ -74,12 +78,25 @@ class Card:
 
 
 @dataclass(frozen=True)
+class TurnedCard:
+    """Where a piece is told that is cut by the template of part `of`, turned over; `knots` are
+    that template's letters, (letter, x, y) in the piece's own cut frame."""
+
+    piece: str
+    page: int
+    box_mm: tuple[float, float, float, float]
+    of: str
+    knots: tuple[tuple[str, float, float], ...]
+
+
+@dataclass(frozen=True)
 class PaperTemplates:
     """The file and the place of every piece in it."""
 
     pdf: bytes
     sheets: tuple[Sheet, ...]
     cards: tuple[Card, ...] = ()
+    turned: tuple[TurnedCard, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -89,6 +106,7 @@ class Chosen:
     drawing: PieceDrawing
     way: Way
     plan: TapePlan | None = None
+    of: str = ""  # the part whose template is turned over
 
     @property
     def piece(self) -> Piece:
@@ -100,12 +118,40 @@ class Chosen:
 
     @cached_property
     def windows(self) -> tuple[CornerWindow, ...]:
-        return corner_windows(self.plan) if self.plan is not None else ()
+        return corner_windows(self.plan) if self.plan is not None and not self.of else ()
 
 
-def choose(drawing: PieceDrawing, spec: PartSpec) -> Chosen:
+@dataclass(frozen=True)
+class OtherHand:
+    """The opposite hand that is built beside a part; `before`: its templates come first and serve
+    both."""
+
+    number: str
+    pieces: tuple[Piece, ...]
+    before: bool
+
+    def mirrors(self, piece: Piece) -> Piece | None:
+        """The piece of the other hand that is the mirror image of one, within what no one cuts."""
+        twin = next((p for p in self.pieces if p.id == piece.id), None)
+        if twin is None or not self.before or len(twin.holes_mm) != len(piece.holes_mm):
+            return None
+        own, theirs = (
+            [cut_outline_mm(p), *sorted(p.holes_mm, key=lambda ring: float(ring[:, 0].min()))]
+            for p in (piece, twin)
+        )
+        rings = ((shapely.LinearRing(a), shapely.LinearRing(b * (1.0, -1.0)))
+                 for a, b in zip(own, theirs, strict=True))  # fmt: skip
+        alike = all(shapely.hausdorff_distance(a, b) <= ALIKE_MM for a, b in rings)
+        return twin if alike and twin.quantity == piece.quantity else None
+
+
+def choose(drawing: PieceDrawing, spec: PartSpec, other: OtherHand | None = None) -> Chosen:
     """The way that takes least paper, unless the spec asks for another."""
     piece, rules = drawing.piece, spec.templates
+    if other is not None and (twin := other.mirrors(piece)) is not None:
+        same = choose(replace(drawing, piece=twin), spec)
+        plan = mirrored_plan(same.plan) if same.plan is not None else None
+        return Chosen(drawing, "turned", plan, other.number)
     asked = rules.way_of(piece.id, piece.layer, piece.material)
     drawing = _on_one_sheet(drawing)
     grid = grid_for(drawing.bare.window_mm)
@@ -155,6 +201,7 @@ def templates_pdf(
     face: Face,
     progress: Callable[[str], None] | None = None,
     drawings: Sequence[PieceDrawing] | None = None,
+    other: OtherHand | None = None,
 ) -> PaperTemplates:
     """Every piece on sheets of 190 by 250 mm, for A4 or Letter as the workshop says.
 
@@ -164,9 +211,11 @@ def templates_pdf(
         face: for the key plans.
         progress: told the piece that is being drawn.
         drawings: from `draw_pieces`, where they have been made already.
+        other: the opposite hand, where both are built together.
     """
     drawings = drawings or draw_pieces(laminate, face, spec, progress)
-    return _Book(spec, laminate, face, [choose(one, spec) for one in drawings]).made()
+    chosen = [choose(one, spec, other) for one in drawings]
+    return _Book(spec, laminate, face, chosen, other).made()
 
 
 Placed = tuple[Chosen, float, float]
@@ -176,16 +225,21 @@ class _Book:
     """The file in the making: first the pages are counted, then drawn."""
 
     def __init__(
-        self, spec: PartSpec, laminate: Laminate, face: Face, chosen: Sequence[Chosen]
-    ) -> None:
+        self, spec: PartSpec, laminate: Laminate, face: Face, chosen: Sequence[Chosen],
+        other: OtherHand | None = None,
+    ) -> None:  # fmt: skip
+        self.serves = other.number if other is not None and not other.before else ""
         self.spec, self.laminate, self.face = spec, laminate, face
         self.paper = PAPERS_MM[spec.workshop.paper]
         self.corner = ((self.paper[0] - TILE_MM[0]) / 2, EDGE_MM)
         self.stretch = (100.0 / spec.workshop.printer_x_pct, 100.0 / spec.workshop.printer_y_pct)
         self.chosen = chosen
         self.cards = _stacked(
-            [(one, self._card(one, 0).window_mm[3]) for one in chosen if one.plan is not None]
-        )
+            [(one, self._card(one, 0).window_mm[3]) for one in chosen
+             if one.way in ("figures", "corners")]
+        )  # fmt: skip
+        turned = [one for one in chosen if one.way == "turned"]
+        self.turned = [turned[k : k + PER_SHEET] for k in range(0, len(turned), PER_SHEET)]
         self.corners = _window_sheets(chosen)
         self.shared = _shared_sheets([one for one in chosen if one.way == "whole"])
         self.large = [one for one in chosen if one.way == "tiles"]
@@ -197,17 +251,20 @@ class _Book:
         lists = self._lists(0)
         first = 2 + len(lists)
         lists = self._lists(first)
-        self.first_corner = first + len(self.cards)
+        self.first_corner = first + len(self.turned) + len(self.cards)
         self.total = (
-            first - 1 + len(self.cards) + len(self.corners) + len(self.shared)
+            first - 1 + len(self.turned) + len(self.cards) + len(self.corners) + len(self.shared)
             + sum(1 + len(one.tiling.printed) for one in self.large)
         )  # fmt: skip
         self.page = 0
         self.sheets: list[Sheet] = []
         self.noted: list[Card] = []
+        self.told: list[TurnedCard] = []
         self._sheet(tile_pages.test_page(self.spec, self.corner), "Printer test")
         for scene in lists:
             self._sheet(scene, "List of pieces")
+        for some in self.turned:
+            self._turned_sheet(some)
         for stack in self.cards:
             self._cards_sheet(stack)
         for windows in self.corners:
@@ -219,15 +276,20 @@ class _Book:
             for k, at in enumerate(one.tiling.printed):
                 self._tile(one.piece, one.tiling, at, k)
         self.canvas.save()
-        return PaperTemplates(buffer.getvalue(), tuple(self.sheets), tuple(self.noted))
+        return PaperTemplates(buffer.getvalue(), tuple(self.sheets), tuple(self.noted),
+                              tuple(self.told))  # fmt: skip
 
     def _lists(self, first: int) -> list[Scene]:
         """The list of pieces; `first` is the page number of the first sheet after it."""
         where: dict[str, tuple[str, str]] = {}
+        for k, some in enumerate(self.turned):
+            for one in some:
+                where[one.piece.id] = (f"turned, {one.of}", f"{first + k}")
+        start = first + len(self.turned)
         for k, stack in enumerate(self.cards):
             for one, _ in stack:
-                where[one.piece.id] = ("figures", f"{first + k}")
-        start = first + len(self.cards)
+                where[one.piece.id] = ("figures", f"{start + k}")
+        start += len(self.cards)
         printed: dict[str, list[int]] = {}
         for k, sheet in enumerate(self.corners):
             for one, *_ in sheet:
@@ -292,7 +354,24 @@ class _Book:
         }
         if not first:  # as high as it will be
             pages = {k: 0 for k, run in enumerate(one.plan.runs) if run.kind == "printed"}
-        return tape_card(one.piece, one.plan, self.laminate, self.spec, pages)
+        return tape_card(one.piece, one.plan, self.laminate, self.spec, pages, self.serves)
+
+    def _turned_sheet(self, some: Sequence[Chosen]) -> None:
+        """Pieces cut by the other hand's templates, ten to a sheet."""
+        ids = ", ".join(one.piece.id for one in some)
+        more = f"templates of {some[0].of}, turned over"
+        items: list[Primitive] = [*header(self.corner, ids, "", self._facts(more))]
+        (wide, high), (x0, y0), (sx, sy) = TURNED_MM, self.corner, self.stretch
+        for k, one in enumerate(some):
+            row, column = divmod(k, 2)
+            x, y = column * (TILE_MM[0] - wide), TILE_MM[1] - (row + 1) * high
+            scene = turned_card(one.piece, one.plan, one.of, self.laminate, self.spec)
+            items += scene.moved(x0 + x, y0 + y).items
+            box = (x0 + x * sx, y0 + y * sy, x0 + (x + wide) * sx, y0 + (y + high) * sy)
+            knots = tuple((k.name, *k.at_mm) for k in one.plan.knots) if one.plan else ()
+            self.told.append(TurnedCard(one.piece.id, self.page, box, one.of, knots))
+        self._draw(Scene(tuple(items), (0, 0, 1, 1)))
+        self.canvas.showPage()
 
     def _cards_sheet(self, stack: Sequence[tuple[Chosen, float]]) -> None:
         ids = ", ".join(one.piece.id for one, _ in stack)
@@ -326,7 +405,8 @@ class _Book:
         items = header(self.corner, ids, "", self._facts("corners 1:1"))
         for one, window, x, y in windows:
             assert one.plan is not None
-            scene = corner_scene(one.piece, one.drawing.bare.items, one.plan, window, self.spec)
+            scene = corner_scene(one.piece, one.drawing.bare.items, one.plan, window, self.spec,
+                                 self.serves)  # fmt: skip
             corner = (self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1])
             draw_scene(self.canvas, scene, corner[0] * MM, corner[1] * MM, clip=window.window_mm,
                        stretch=self.stretch, bounds=bounds_mm(scene))  # fmt: skip

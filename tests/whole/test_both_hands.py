@@ -3,13 +3,14 @@
 import json
 import shutil
 
+import pypdf
 import pytest
 
 from plybook.cli import main
 from plybook.verify import verify_folder
 from plybook.verify.sets import UNREAD
 from tests.conftest import SPECS
-from tests.forging import faults, reseal
+from tests.forging import change_plan, faults, reseal
 
 PANEL = """
 plybook: 1
@@ -55,8 +56,28 @@ def test_both_hands_and_their_set_verify(out):
         "angles negated for the opposite hand",
         "placements on which two parts agree",
         "splices with the overlap they state all along",
+        "cards that send to the template of the other hand",
+        "templates of the other hand that serve",
     ):
         assert proofs[what] >= 4, what
+
+
+@pytest.mark.slow
+def test_the_second_hand_is_cut_by_the_templates_of_the_first(out):
+    """Its file is the printer test, the list and small cards; each piece is told where it is."""
+    first, second = (
+        json.loads((out / name / "plan.json").read_bytes()) for name in ("PR-1", "PR-2")
+    )
+    pieces = {piece["id"] for piece in second["pieces"]}
+    assert {card["piece"] for card in second["turned"]} == pieces
+    assert not second["tiles"] and not second["figures"] and not first["turned"]
+    assert len(pypdf.PdfReader(out / "PR-2" / "templates.pdf").pages) == 2 + -(-len(pieces) // 10)
+
+
+@pytest.mark.slow
+def test_a_card_that_sends_to_no_template_is_told(copy):
+    change_plan(copy / "PR-1", lambda plan: plan["figures"].pop())
+    assert any("a template that PR-1 does not have" in fault for fault in faults(copy))
 
 
 def test_a_set_verified_alone_is_held_against_the_parts_beside_it(copy):
