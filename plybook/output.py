@@ -28,16 +28,13 @@ from plybook.write.book_html import book_html
 from plybook.write.book_pdf import book_pdf
 from plybook.write.dxf import dxf_bytes
 from plybook.write.folder import with_manifest
+from plybook.write.fullsize import fullsize_pdf
 from plybook.write.labels_pdf import labels_pdf
 from plybook.write.sheets_pdf import Shared, cutplan_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.tables import csv_bytes
-from plybook.write.templates import (
-    OtherHand,
-    PaperTemplates,
-    fullsize_pdf,
-    templates_pdf,
-)
+from plybook.write.templates import PaperTemplates, templates_pdf
+from plybook.write.ways import OtherHand
 
 if TYPE_CHECKING:
     from plybook.build import Part, Planned

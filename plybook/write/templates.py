@@ -14,19 +14,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import Any, Literal
+from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
-from plybook.drawing.cornerview import CornerWindow, corner_scene, corner_windows
+from plybook.drawing.cornerview import CornerWindow, corner_scene
 from plybook.drawing.piececard import card
 from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Primitive, Scene
 from plybook.drawing.tapecard import TURNED_MM, WIDTH_MM, tape_card, turned_card
-from plybook.drawing.tapeplan import TapePlan, mirrored_plan, tape_plan
 from plybook.drawing.template import PieceDrawing, draw_pieces
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
@@ -34,15 +30,13 @@ from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.write import tile_pages
 from plybook.write.fonts import MM
-from plybook.write.paper import EDGE_MM, LARGEST_PAGE_MM, PAPERS_MM, TILE_MM, Window, grid_for
+from plybook.write.paper import EDGE_MM, PAPERS_MM, TILE_MM, Window, grid_for
 from plybook.write.pdf import bounds_mm, draw_scene, new_canvas
-from plybook.write.tiles import SmallMap, Tiling, around_tile, header, tile
+from plybook.write.tiles import SmallMap, Tiling, around_tile, header
+from plybook.write.ways import Chosen, OtherHand, Way, choose
 
-Way = Literal["figures", "corners", "whole", "tiles", "turned"]
 ACTUAL_SIZE = "print at 100 %"
 PER_SHEET = 10  # small cards
-CUT_ROOM_MM = 1.0  # around the cut of a piece that just fits a sheet
-ALIKE_MM = 0.05  # two hands that differ by less are cut by one template
 GAP_MM = 6.0  # between small pieces, and between windows, on one sheet
 
 
@@ -97,102 +91,6 @@ class PaperTemplates:
     sheets: tuple[Sheet, ...]
     cards: tuple[Card, ...] = ()
     turned: tuple[TurnedCard, ...] = ()
-
-
-@dataclass(frozen=True)
-class Chosen:
-    """One piece with the way it comes onto the cloth."""
-
-    drawing: PieceDrawing
-    way: Way
-    plan: TapePlan | None = None
-    of: str = ""  # the part whose template is turned over
-
-    @property
-    def piece(self) -> Piece:
-        return self.drawing.piece
-
-    @cached_property
-    def tiling(self) -> Tiling:
-        return tile(self.drawing.bare)
-
-    @cached_property
-    def windows(self) -> tuple[CornerWindow, ...]:
-        return corner_windows(self.plan) if self.plan is not None and not self.of else ()
-
-
-@dataclass(frozen=True)
-class OtherHand:
-    """The opposite hand that is built beside a part; `before`: its templates come first and serve
-    both."""
-
-    number: str
-    pieces: tuple[Piece, ...]
-    before: bool
-
-    def mirrors(self, piece: Piece) -> Piece | None:
-        """The piece of the other hand that is the mirror image of one, within what no one cuts."""
-        twin = next((p for p in self.pieces if p.id == piece.id), None)
-        if twin is None or not self.before or len(twin.holes_mm) != len(piece.holes_mm):
-            return None
-        own, theirs = (
-            [cut_outline_mm(p), *sorted(p.holes_mm, key=lambda ring: float(ring[:, 0].min()))]
-            for p in (piece, twin)
-        )
-        rings = ((shapely.LinearRing(a), shapely.LinearRing(b * (1.0, -1.0)))
-                 for a, b in zip(own, theirs, strict=True))  # fmt: skip
-        alike = all(shapely.hausdorff_distance(a, b) <= ALIKE_MM for a, b in rings)
-        return twin if alike and twin.quantity == piece.quantity else None
-
-
-def choose(drawing: PieceDrawing, spec: PartSpec, other: OtherHand | None = None) -> Chosen:
-    """The way that takes least paper, unless the spec asks for another."""
-    piece, rules = drawing.piece, spec.templates
-    if other is not None and (twin := other.mirrors(piece)) is not None:
-        same = choose(replace(drawing, piece=twin), spec)
-        plan = mirrored_plan(same.plan) if same.plan is not None else None
-        return Chosen(drawing, "turned", plan, other.number)
-    asked = rules.way_of(piece.id, piece.layer, piece.material)
-    drawing = _on_one_sheet(drawing)
-    grid = grid_for(drawing.bare.window_mm)
-    tiles = grid.rows * grid.columns
-    if asked == "tiles" or (tiles == 1 and asked != "figures" and piece.kind != "rod"):
-        return Chosen(drawing, "whole" if tiles == 1 else "tiles")
-    tolerance = rules.tolerance_of(piece.kind)
-    plan = tape_plan(cut_outline_mm(piece), piece.holes_mm, tolerance, spec.part.units)
-    if plan is not None:
-        found = Chosen(drawing, "corners" if plan.printed else "figures", plan)
-        if _sheets_of(found.windows) < tiles and tape_card_fits(found, spec):
-            return found
-    return Chosen(drawing, "whole" if tiles == 1 else "tiles")
-
-
-def _on_one_sheet(drawing: PieceDrawing) -> PieceDrawing:
-    """The drawing without the words beside it, where only they keep the piece off one sheet; the
-    list of pieces and the booklet say them too."""
-    ring = cut_outline_mm(drawing.piece)
-    low, high = np.floor(ring.min(axis=0) - CUT_ROOM_MM), np.ceil(ring.max(axis=0) + CUT_ROOM_MM)
-    bare = drawing.bare
-    x0, y0, x1, y1 = bare.window_mm
-    if (x1 - x0 <= TILE_MM[0] and y1 - y0 <= TILE_MM[1]) or (high - low > TILE_MM).any():
-        return drawing
-    boxes = bounds_mm(bare)
-    inside = (boxes[:, :2] >= low).all(axis=1) & (boxes[:, 2:] <= high).all(axis=1)
-    window = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    kept = tuple(item for item, held in zip(bare.items, inside, strict=True) if held)
-    return replace(drawing, bare=replace(bare, items=kept, window_mm=window))
-
-
-def tape_card_fits(chosen: Chosen, spec: PartSpec) -> bool:
-    """Whether the card of figures stands on one sheet."""
-    empty = Laminate((), (), (), (), 0.0, np.zeros(3), ())
-    scene = tape_card(chosen.piece, chosen.plan, empty, spec)  # type: ignore[arg-type]
-    return scene.window_mm[3] <= TILE_MM[1]
-
-
-def _sheets_of(windows: Sequence[CornerWindow]) -> float:
-    """How many sheets windows take, together with those of other pieces."""
-    return sum(math.prod(w.size_mm) for w in windows) / math.prod(TILE_MM)
 
 
 def templates_pdf(
@@ -528,44 +426,3 @@ def _shared_sheets(small: Sequence[Chosen]) -> list[list[Placed]]:
         sheets[-1].append((one, left, top - tall))
         left, high = left + wide + GAP_MM, max(high, tall)
     return sheets
-
-
-def fullsize_pdf(
-    spec: PartSpec,
-    laminate: Laminate,
-    face: Face,
-    drawings: Sequence[PieceDrawing] | None = None,
-) -> bytes:
-    """Every piece whole on a page of its own size, for a plotter or a print shop.
-
-    A piece longer than readers can show (5080 mm) runs over several pages that overlap.
-    """
-    part = spec.part
-    canvas, buffer = new_canvas(*TILE_MM, f"{part.number} {part.revision} templates full size",
-                                part.drawn_by, part.name)  # fmt: skip
-    for drawing in drawings or draw_pieces(laminate, face, spec):
-        _fullsize_pages(canvas, drawing.full)
-    canvas.save()
-    return buffer.getvalue()
-
-
-def _fullsize_pages(canvas: Any, scene: Scene) -> None:
-    x0, y0, x1, y1 = scene.window_mm
-    columns, rows = _stretches(x0, x1), _stretches(y0, y1)
-    for low_y, high_y in rows:
-        for low_x, high_x in columns:
-            whole = len(columns) * len(rows) == 1
-            canvas.setPageSize(((high_x - low_x) * MM, (high_y - low_y) * MM))
-            clip = None if whole else (low_x, low_y, high_x, high_y)
-            draw_scene(canvas, scene, 0.0, 0.0, clip=clip)
-            canvas.showPage()
-
-
-def _stretches(low: float, high: float, overlap_mm: float = 100.0) -> list[tuple[float, float]]:
-    """A length in equal stretches that readers can show, each running into the next."""
-    most = LARGEST_PAGE_MM - 80.0
-    if high - low <= most:
-        return [(low, high)]
-    count = int(np.ceil((high - low - overlap_mm) / (most - overlap_mm)))
-    step = (high - low - overlap_mm) / count
-    return [(low + k * step, low + (k + 1) * step + overlap_mm) for k in range(count)]

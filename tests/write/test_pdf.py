@@ -10,10 +10,10 @@ import pytest
 import shapely
 
 from plybook.drawing.scene import Circle, Path, Role, Scene, Text
+from plybook.write.fullsize import fullsize_pdf
 from plybook.write.numbers import NotDrawable
 from plybook.write.paper import LARGEST_PAGE_MM
 from plybook.write.pdf import draw_scene, new_canvas
-from plybook.write.templates import fullsize_pdf
 from tests.drawing import drawn_pieces as made
 
 MM = 72 / 25.4

@@ -1,0 +1,126 @@
+"""By which template each piece is cut: the one that takes least paper, unless the spec asks.
+
+`plybook.write.templates` says what the ways are.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from plybook.drawing.cornerview import CornerWindow, corner_windows
+from plybook.drawing.tapecard import tape_card
+from plybook.drawing.tapeplan import TapePlan, mirrored_plan, tape_plan
+from plybook.drawing.template import PieceDrawing
+from plybook.laminate.model import Laminate, Piece
+from plybook.laminate.stock_cut import cut_outline_mm
+from plybook.spec.model import PartSpec
+from plybook.write.paper import TILE_MM, grid_for
+from plybook.write.pdf import bounds_mm
+from plybook.write.tiles import Tiling, tile
+
+Way = Literal["figures", "corners", "whole", "tiles", "turned"]
+CUT_ROOM_MM = 1.0  # around the cut of a piece that just fits a sheet
+ALIKE_MM = 0.05  # two hands that differ by less are cut by one template
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """One piece with the way it comes onto the cloth."""
+
+    drawing: PieceDrawing
+    way: Way
+    plan: TapePlan | None = None
+    of: str = ""  # the part whose template is turned over
+
+    @property
+    def piece(self) -> Piece:
+        return self.drawing.piece
+
+    @cached_property
+    def tiling(self) -> Tiling:
+        return tile(self.drawing.bare)
+
+    @cached_property
+    def windows(self) -> tuple[CornerWindow, ...]:
+        return corner_windows(self.plan) if self.plan is not None and not self.of else ()
+
+
+@dataclass(frozen=True)
+class OtherHand:
+    """The opposite hand that is built beside a part; `before`: its templates come first and serve
+    both."""
+
+    number: str
+    pieces: tuple[Piece, ...]
+    before: bool
+
+    def mirrors(self, piece: Piece) -> Piece | None:
+        """The piece of the other hand that is the mirror image of one, within what no one cuts."""
+        twin = next((p for p in self.pieces if p.id == piece.id), None)
+        if twin is None or not self.before or len(twin.holes_mm) != len(piece.holes_mm):
+            return None
+        own, theirs = (
+            [cut_outline_mm(p), *sorted(p.holes_mm, key=lambda ring: float(ring[:, 0].min()))]
+            for p in (piece, twin)
+        )
+        rings = ((shapely.LinearRing(a), shapely.LinearRing(b * (1.0, -1.0)))
+                 for a, b in zip(own, theirs, strict=True))  # fmt: skip
+        alike = all(shapely.hausdorff_distance(a, b) <= ALIKE_MM for a, b in rings)
+        return twin if alike and twin.quantity == piece.quantity else None
+
+
+def choose(drawing: PieceDrawing, spec: PartSpec, other: OtherHand | None = None) -> Chosen:
+    """The way that takes least paper, unless the spec asks for another."""
+    piece, rules = drawing.piece, spec.templates
+    if other is not None and (twin := other.mirrors(piece)) is not None:
+        same = choose(replace(drawing, piece=twin), spec)
+        plan = mirrored_plan(same.plan) if same.plan is not None else None
+        return Chosen(drawing, "turned", plan, other.number)
+    asked = rules.way_of(piece.id, piece.layer, piece.material)
+    drawing = _on_one_sheet(drawing)
+    grid = grid_for(drawing.bare.window_mm)
+    tiles = grid.rows * grid.columns
+    if asked == "tiles" or (tiles == 1 and asked != "figures" and piece.kind != "rod"):
+        return Chosen(drawing, "whole" if tiles == 1 else "tiles")
+    tolerance = rules.tolerance_of(piece.kind)
+    plan = tape_plan(cut_outline_mm(piece), piece.holes_mm, tolerance, spec.part.units)
+    if plan is not None:
+        found = Chosen(drawing, "corners" if plan.printed else "figures", plan)
+        if _sheets_of(found.windows) < tiles and _card_fits(found, spec):
+            return found
+    return Chosen(drawing, "whole" if tiles == 1 else "tiles")
+
+
+def _on_one_sheet(drawing: PieceDrawing) -> PieceDrawing:
+    """The drawing without the words beside it, where only they keep the piece off one sheet; the
+    list of pieces and the booklet say them too."""
+    ring = cut_outline_mm(drawing.piece)
+    low, high = np.floor(ring.min(axis=0) - CUT_ROOM_MM), np.ceil(ring.max(axis=0) + CUT_ROOM_MM)
+    bare = drawing.bare
+    x0, y0, x1, y1 = bare.window_mm
+    if (x1 - x0 <= TILE_MM[0] and y1 - y0 <= TILE_MM[1]) or (high - low > TILE_MM).any():
+        return drawing
+    boxes = bounds_mm(bare)
+    inside = (boxes[:, :2] >= low).all(axis=1) & (boxes[:, 2:] <= high).all(axis=1)
+    window = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    kept = tuple(item for item, held in zip(bare.items, inside, strict=True) if held)
+    return replace(drawing, bare=replace(bare, items=kept, window_mm=window))
+
+
+def _card_fits(chosen: Chosen, spec: PartSpec) -> bool:
+    """Whether the card of figures stands on one sheet."""
+    empty = Laminate((), (), (), (), 0.0, np.zeros(3), ())
+    scene = tape_card(chosen.piece, chosen.plan, empty, spec)  # type: ignore[arg-type]
+    return scene.window_mm[3] <= TILE_MM[1]
+
+
+def _sheets_of(windows: Sequence[CornerWindow]) -> float:
+    """How many sheets windows take, together with those of other pieces."""
+    return sum(math.prod(w.size_mm) for w in windows) / math.prod(TILE_MM)
