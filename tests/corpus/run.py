@@ -34,7 +34,8 @@ from plybook.outside import Outside
 from plybook.verify import verify_folder
 from tests.corpus.cases import PART, Case, case
 
-LONGEST_S = 900.0  # by the wall clock
+LONGEST_S = 400.0  # of a processor's time
+ASLEEP = 10  # a part that takes this many times as long by the wall clock waits for something
 MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
 SOUND, REFUSED, FAILED = "sound", "refused", "failed"
 # of the search for a layout and of what follows it: `check` does not say these
@@ -164,9 +165,11 @@ def _tell(say: Callable[[str], None], who: str, findings: Sequence[Finding]) -> 
             )
 
 
-def _in_process(of: Case, answer) -> None:
+def _in_process(of: Case, answer, longest_s: float) -> None:
     """Run by a child: the outcome is sent through a pipe, whatever happens."""
     os.setpgid(0, 0)  # what it starts can be ended with it
+    signal.signal(signal.SIGPROF, signal.SIG_DFL)  # ends it
+    signal.setitimer(signal.ITIMER_PROF, longest_s)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with tempfile.TemporaryDirectory(dir=MEMORY) as folder:
         try:
@@ -203,7 +206,7 @@ def run(
         workers: at a time.
         keep: folder for the files of what failed.
         say: is told a line for each part that ends.
-        longest_s: a part that takes longer has failed.
+        longest_s: of a processor's time; a part that takes longer has failed.
 
     Returns:
         The outcomes in the order of the names.
@@ -244,10 +247,10 @@ def _open_all_rooms() -> None:
 def _start(context, of: Case, longest_s: float) -> _Running:
     reader, writer = context.Pipe(duplex=False)
     # a daemon does its work itself instead of forking
-    process = context.Process(target=_in_process, args=(of, writer), daemon=True)
+    process = context.Process(target=_in_process, args=(of, writer, longest_s), daemon=True)
     process.start()
     writer.close()
-    return _Running(of, process, reader, time.monotonic() + longest_s)
+    return _Running(of, process, reader, time.monotonic() + ASLEEP * longest_s)
 
 
 def _ended(one: _Running, longest_s: float) -> Outcome | None:
@@ -258,28 +261,29 @@ def _ended(one: _Running, longest_s: float) -> Outcome | None:
             told = one.answer.recv()
         except EOFError:
             one.process.join()
-            told = Outcome(
-                one.of.name,
-                one.of.kind,
-                FAILED,
-                "died",
-                f"the process ended with {one.process.exitcode}",
-            )
+            told = _lost(one, longest_s)
     elif time.monotonic() > one.until:
-        told = Outcome(
-            one.of.name, one.of.kind, FAILED, "timeout", f"not done after {longest_s:.0f} s"
-        )
+        told = _lost(one, longest_s)
     if told is not None:
         _end(one)
     return told
 
 
+def _lost(one: _Running, longest_s: float) -> Outcome:
+    """What is told of a part whose process sent nothing."""
+    code, words = "timeout", f"not done after {longest_s:g} s of a processor"
+    if one.process.exitcode not in (None, -signal.SIGPROF):
+        code, words = "died", f"the process ended with {one.process.exitcode}"
+    return Outcome(one.of.name, one.of.kind, FAILED, code, words)
+
+
 def _end(one: _Running) -> None:
     """End a process and what it has started."""
-    if told_to := one.process.pid:
-        one.process.join(timeout=0.5)
+    one.process.join(timeout=0.5)
+    if group := one.process.pid:
         with contextlib.suppress(ProcessLookupError, PermissionError):
-            os.killpg(told_to, signal.SIGKILL)
+            os.killpg(group, signal.SIGKILL)
+    one.process.kill()
     one.process.join()
 
 
@@ -370,7 +374,9 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=0, help="index of the first part")
     parser.add_argument("--workers", type=int, default=1, help="parts at a time")
     parser.add_argument("--keep", type=Path, help="folder for the files of what failed")
-    parser.add_argument("--longest", type=float, default=LONGEST_S, help="seconds for a part")
+    parser.add_argument(
+        "--longest", type=float, default=LONGEST_S, help="seconds of a processor for a part"
+    )
     parser.add_argument("--only", metavar="SEED:INDEX", help="one part, with all its findings")
     parser.add_argument("--write", type=Path, metavar="DIR", help="with --only: build it there")
     given = parser.parse_args()
