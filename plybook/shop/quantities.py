@@ -9,10 +9,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from plybook.nest.model import Layout
 from plybook.shop.bagging import BagPlan, mould_tape_mm
 from plybook.shop.job import Job
-from plybook.shop.model import Batch, Quantity
+from plybook.shop.model import BagCut, Batch, Quantity
 from plybook.shop.resin import area_m2
 from plybook.shop.standard import figure
 from plybook.shop.words import counted, listed
@@ -213,24 +215,47 @@ def _resin_to_buy(job: Job, batches: Sequence[Batch]) -> list[Quantity]:
 
 def _bags_to_buy(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
     rows = []
-    totals: dict[tuple[str, str, str], float] = {}
+    wanted: dict[tuple[str, str, str], list[BagCut]] = {}
     for bag in bags:
         for cut in bag.cuts:
-            key = (cut.role, cut.name, cut.unit)
-            totals[key] = totals.get(key, 0.0) + cut.amount
-    for (role, name, unit), amount in totals.items():
+            wanted.setdefault((cut.role, cut.name, cut.unit), []).append(cut)
+    for (role, name, unit), cuts in wanted.items():
         card = job.consumable(role)
         price = card.price if card is not None else 0.0
         width = card.roll_width_mm if card is not None else 0.0
+        amount = math.fsum(cut.amount for cut in cuts)
         if unit == "m2" and width <= 0:
             rows.append(_buy(name, round(amount, 2), unit, "for the bags", price))
         elif unit == "m2":
-            metres = _metres_up(amount * 1e6 / width)
-            detail = f"under the bags, off a roll {job.length(width)} wide"
+            metres = _metres_up(roll_length_mm(cuts, width))
+            count = counted(sum(cut.count for cut in cuts), "cut")
+            detail = f"under the bags, {count} laid out on a roll {job.length(width)} wide"
             rows.append(_buy(name, metres, "m", detail, price))
         else:
             rows.append(_by_roll(job, role, name, amount * 1000, "for the bags"))
     return rows
+
+
+def roll_length_mm(cuts: Sequence[BagCut], width_mm: float) -> float:
+    """Length of a roll that rectangular cuts take, laid side by side where they fit.
+
+    Film, breather and peel ply may lie either way on their roll.
+    """
+    from plybook.nest.boxes import pack_boxes
+
+    rings, counts, endless = [], [], 0.0
+    for cut in cuts:
+        long, short = max(cut.length_mm, cut.width_mm), min(cut.length_mm, cut.width_mm)
+        if short > width_mm:  # no width of this roll covers it; the bag plan laps several
+            endless += cut.count * long * short / width_mm
+            continue
+        rings.append(np.array([(0.0, 0.0), (long, 0.0), (long, short), (0.0, short)]))
+        counts.append(cut.count)
+    if not rings:
+        return endless
+    laid = pack_boxes(rings, counts, [(0.0, 90.0)] * len(rings), 0.0, width_mm)
+    in_rows = math.fsum(n * float(ring[1, 0]) for n, ring in zip(counts, rings, strict=True))
+    return endless + (laid.length_mm if laid is not None else in_rows)
 
 
 def _shop_to_buy(job: Job, batches: Sequence[Batch]) -> list[Quantity]:
