@@ -15,13 +15,13 @@ import numpy as np
 
 from plybook.diagnostics import Finding
 from plybook.geometry.rings import canonical_ring
-from plybook.laminate.mass import resin_in_cloth_g_m2
+from plybook.laminate.mass import density_of, resin_in_cloth_g_m2
 from plybook.laminate.model import BreakJoint, Laminate, Piece, PieceEdge
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.nest.markout import MarkedPiece, mark_out
 from plybook.nest.model import CutPlan, Item, Layout, Placement
 from plybook.shop.model import Shop, Stage, Step
-from plybook.spec.model import PartSpec
+from plybook.spec.model import Cloth, PartSpec
 from plybook.surface.model import Face
 
 FORMAT = 1
@@ -110,6 +110,13 @@ def plan_dict(
     }
 
 
+def _least_density(spec: PartSpec, cloth: Cloth) -> float:
+    """Of the resins that a cloth may be wetted with, its own or a stage's, g/cm3."""
+    resins = spec.materials.resins
+    names = {cloth.resin, *(rule.resin for rule in spec.stages)} & set(resins)
+    return min((resins[name].density_g_cm3 for name in names), default=density_of(None))
+
+
 def to_json(value: object) -> bytes:
     """Canonical JSON: sorted keys, one space of indent, UTF-8, no NaN.
 
@@ -183,7 +190,7 @@ def _materials(spec: PartSpec, laminate: Laminate) -> dict:
                 "faces_alike": cloth.faces_alike,
                 "gap_mm": _figure(spec.nest.knife_gap_mm),
                 "elastic": None if cloth.elastic is None else asdict(cloth.elastic),
-                "resin_g_m2": _figure(resin_in_cloth_g_m2(cloth, known.resins.get(cloth.resin))),
+                "resin_g_m2": _figure(resin_in_cloth_g_m2(cloth, _least_density(spec, cloth))),
             }
         elif name in known.cores:
             table[name] = {

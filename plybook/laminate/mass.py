@@ -4,10 +4,11 @@ Terms:
     areal mass: g per m2 of one layer as laid and wetted.
     uptake: resin a core takes into its cut cells, per face.
 
-A ply weighs its fibre plus the resin between the fibres: resin = density x thickness x
-(1 - fibre volume share), which is the same as fibre x (1 - Wf) / Wf with Wf the fibre share by
-mass (the arithmetic of ASTM D3171). Nothing beyond the net line is counted: that is what stays
-after trimming. Overlaps of splices count twice, as they are laid.
+A ply weighs its fibre plus the resin between the fibres: resin = density x (cured thickness -
+thickness of the fibre alone), which with the thickness that follows from the fibre share is
+fibre x (1 - Wf) / Wf with Wf the fibre share by mass (the arithmetic of ASTM D3171). Nothing beyond
+the net line is counted: that is what stays after trimming. Overlaps of splices count twice, as they
+are laid.
 """
 
 from __future__ import annotations
@@ -43,12 +44,20 @@ def ply_thickness_mm(cloth: Cloth) -> float:
     return cloth.areal_g_m2 / (cloth.fibre_g_cm3 * 1000 * cloth.fibre_volume_share)
 
 
-def resin_in_cloth_g_m2(cloth: Cloth, resin: Resin | None) -> float:
-    """Resin in one m2 of cured ply with no voids."""
-    density = resin.density_g_cm3 if resin else DEFAULT_RESIN_G_CM3
+def resin_in_cloth_g_m2(cloth: Cloth, resin_g_cm3: float) -> float:
+    """Resin in one m2 of cured ply with no voids, for its mass and for its cups.
+
+    Where the card's thickness and fibre share disagree, the one that takes more resin holds: a
+    cup may not fall short.
+    """
     fibre_mm = cloth.areal_g_m2 / (cloth.fibre_g_cm3 * 1000)
     share = cloth.fibre_volume_share
-    return density * 1000 * fibre_mm * (1 - share) / share
+    return resin_g_cm3 * 1000 * max(fibre_mm * (1 - share) / share, cloth.thickness_mm - fibre_mm)
+
+
+def density_of(resin: Resin | None) -> float:
+    """Density of a resin, or the usual one where a cloth names none, g/cm3."""
+    return resin.density_g_cm3 if resin else DEFAULT_RESIN_G_CM3
 
 
 def layer_areal_g_m2(layer: LaidLayer, spec: PartSpec) -> float:
@@ -57,7 +66,8 @@ def layer_areal_g_m2(layer: LaidLayer, spec: PartSpec) -> float:
     match layer.kind:
         case "ply":
             cloth = materials.cloths[layer.material]
-            return cloth.areal_g_m2 + resin_in_cloth_g_m2(cloth, materials.resins.get(cloth.resin))
+            density = density_of(materials.resins.get(cloth.resin))
+            return cloth.areal_g_m2 + resin_in_cloth_g_m2(cloth, density)
         case "core" | "insert":
             sheet = materials.cores[layer.material]
             return sheet.density_kg_m3 * layer.thickness_mm + 2 * sheet.resin_uptake_g_m2

@@ -178,7 +178,7 @@ def narrow_flanges(job: Job) -> list[Finding]:
     narrow: dict[tuple[float, float], list[str]] = {}
     for edge in job.spec.edges:
         needed = edge.trim_mm + figure("tape_least_beyond") + _TAPE_WIDTH_MM
-        if 0 < edge.flange_mm < needed - _READ_MM:
+        if 0 < edge.trim_mm <= edge.flange_mm < needed - _READ_MM:  # less is told with the trim
             narrow.setdefault((edge.flange_mm, needed), []).append(edge.edge)
     return [
         warning(

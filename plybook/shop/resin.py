@@ -1,6 +1,6 @@
 """How much resin each step wants.
 
-cloth          density x cured thickness x (1 - fibre share), per square metre
+cloth          as in its mass (`laminate/mass.py`), per square metre
 core face      the core's own take-up; a neat coat on the laminate under it
 thickened      the coat on the core face, seams and walls; filler by loose volume
 peel ply       its own uptake
@@ -14,21 +14,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from plybook.laminate.mass import resin_in_cloth_g_m2
 from plybook.laminate.model import LaidLayer, Piece
 from plybook.shop.bagging import line_lengths_mm, polyline_length_mm, ring_length_mm
 from plybook.shop.job import Job
 from plybook.shop.mixing import Need
 from plybook.shop.standard import figure
 from plybook.shop.words import listed
-from plybook.spec.model import Cloth, Consumable, Resin, StageRule, ThickenedResin
-
-
-def cloth_resin_g_m2(cloth: Cloth, resin_g_cm3: float) -> float:
-    """Resin held by a cured ply, g/m2: density x cured ply thickness x (1 - fibre volume share).
-
-    The standard constituent relation (as in ASTM D3171, method II), without voids.
-    """
-    return resin_g_cm3 * cloth.thickness_mm * (1 - cloth.fibre_volume_share) * 1000
+from plybook.spec.model import Consumable, Resin, StageRule, ThickenedResin
 
 
 @dataclass(frozen=True)
@@ -108,7 +101,7 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
         if layer.kind == "ply":
             cloth = job.spec.materials.cloths.get(layer.material)
             if cloth is not None:
-                grams = cloth_resin_g_m2(cloth, resin.density_g_cm3) * area
+                grams = resin_in_cloth_g_m2(cloth, resin.density_g_cm3) * area
                 want("lay", layer.id, layer.id, grams, area)
         elif layer.kind == "film":
             film = job.spec.materials.consumables.get(layer.material)
@@ -195,7 +188,7 @@ def infusion_mass(job: Job, rule: StageRule, resin: Resin) -> Infusion:
         if layer.kind == "ply":
             card = job.spec.materials.cloths.get(layer.material)
             if card is not None:
-                cloth += cloth_resin_g_m2(card, resin.density_g_cm3) * area
+                cloth += resin_in_cloth_g_m2(card, resin.density_g_cm3) * area
         elif layer.kind == "core":
             core += 2 * _uptake(job, layer) * area + seam_resin_g(layer, pieces, resin)
         elif layer.kind == "rod":

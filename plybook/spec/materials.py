@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from plybook.diagnostics import Place
 from plybook.spec.collect import Collector
 from plybook.spec.model import (
@@ -22,6 +24,10 @@ from plybook.units import bare_mm, mm
 FIBRE_G_CM3 = {"carbon": 1.80, "glass": 2.54, "aramid": 1.44}
 PLAUSIBLE_AREAL_G_M2 = (10.0, 3000.0)
 PLAUSIBLE_ROLL_MM = (20.0, 4000.0)
+LEAST_CORE_MM = 1.0  # the thinnest mats and foams that are sold as core; from memory
+# hardener to 100 of resin by weight: a peroxide for polyester takes 1 to 3, amines for epoxy 10 to
+# 100; from memory of data sheets
+HARDENER_PERCENT = (0.5, 120.0)
 
 # per weave: faces alike, warp and weft alike, locking angle, strain limit %, usual splice;
 # common practice, no source
@@ -34,6 +40,8 @@ _WEAVE = {
     "triaxial": (False, False, 20.0, 0.3),
     "mat": (True, True, 60.0, 1.0),
 }
+_THICKNESS_TOLERANCE = 0.10  # of the worked thickness; common practice, no source
+_MOST_FIBRE_SHARE = 0.785  # parallel round fibres in a square array touch: pi / 4 (geometry)
 _DEFAULT_FIBRE_SHARE = 0.40  # wet lay-up by hand; common practice, no source
 _DEFAULT_OVERLAP_MM = 25.0
 _DEFAULT_STAGGER_MM = 50.0
@@ -89,7 +97,7 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
             place,
         )
         density = 1.8
-    share = w.fibre_share or _DEFAULT_FIBRE_SHARE
+    share = w.fibre_share or _share_of_thickness(w, density) or _DEFAULT_FIBRE_SHARE
     worked = cured_thickness_mm(w.weight, density, share)
     low, high = PLAUSIBLE_AREAL_G_M2
     if not low <= w.weight <= high:
@@ -99,12 +107,15 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
             "is the unit right? write 200 g/m2 or 5.9 oz/yd2",
             w.place_of("weight"),
         )
-    elif w.thickness and not 0.5 <= w.thickness / worked <= 2.0:
+    elif w.thickness and abs(w.thickness / worked - 1) > _THICKNESS_TOLERANCE:
+        implied = cured_thickness_mm(w.weight, density, 1.0) / w.thickness
         out.warning(
             "implausible-thickness",
-            f"cloth `{name}` is {mm(w.thickness):g} thick as written, but weight, fibre "
-            f"density and fibre share give {mm(worked):.3f}",
-            "check weight, fibre share and thickness",
+            f"cloth `{name}`: weight {w.weight:g} g/m2 and a fibre share of {share:.2f} give a ply "
+            f"of {mm(worked):.3f}, but the card says {mm(w.thickness):g}, which would be a share "
+            f"of {implied:.2f}",
+            "correct the one that is wrong; leave out `thickness` or `fibre_share`, and it is "
+            "worked out from the rest",
             w.place_of("thickness"),
         )
     usable = w.usable or w.roll
@@ -167,6 +178,14 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
     )
 
 
+def _share_of_thickness(w: ClothMaterial, fibre_g_cm3: float) -> float:
+    """The fibre share that a thickness stands for; 0 where none can be told from it."""
+    if not w.thickness:
+        return 0.0
+    share = cured_thickness_mm(w.weight, fibre_g_cm3, 1.0) / w.thickness
+    return share if share <= _MOST_FIBRE_SHARE else 0.0
+
+
 def _plausible_roll(name: str, width_mm: float, place: Place, out: Collector) -> None:
     low, high = PLAUSIBLE_ROLL_MM
     if not low <= width_mm <= high:
@@ -188,6 +207,14 @@ def _core(name, w, place, out) -> CoreStock:
             w.place_of("sheet"),
         )
     sheet = (w.sheet[0], w.sheet[-1]) if w.sheet else (1.0, 1.0)
+    if w.use == "core" and w.thickness < LEAST_CORE_MM:
+        out.warning(
+            "implausible-core",
+            f"core `{name}` is {mm(w.thickness):g} thick; none is sold under {mm(LEAST_CORE_MM):g}",
+            f"is the unit right? for half an inch write `thickness: 1/2 in`, for 6 mm "
+            f"`thickness: {bare_mm(6):g}`",
+            w.place_of("thickness"),
+        )
     return CoreStock(
         name,
         w.name,
@@ -242,6 +269,31 @@ def _consumable(name, w, place, out) -> Consumable:
     )
 
 
+def _plausible_mix(
+    name: str, parts: Sequence[tuple[str, float]], place: Place, out: Collector
+) -> None:
+    """Warn where there is more of a second part than of the first, or next to nothing of it."""
+    for component, by_weight in parts[1:]:
+        first, resin = parts[0]
+        percent = 100.0 * by_weight / resin
+        low, high = HARDENER_PERCENT
+        if low <= percent <= high:
+            continue
+        pair = [(first, by_weight), (component, resin)]  # the figures the other way round
+        if "resin" in component.lower():
+            pair = [(component, by_weight), (first, resin)]
+        turned = ", ".join(f"{key}: {value:g}" for key, value in pair)
+        out.warning(
+            "implausible-mix",
+            f"resin `{name}` is mixed with {percent:.3g} parts of {component} to 100 of {first}; "
+            f"resins take {low:g} to {high:g}",
+            f"the resin comes first: did you mean `mix: {{{turned}}}`?"
+            if len(parts) == 2 and low <= 1e4 / percent <= high
+            else "check the ratio on the data sheet: by weight, not by volume",
+            place,
+        )
+
+
 def _resin(name, w, place, out) -> Resin:
     parts = tuple(w.mix.items())
     if not parts:
@@ -249,6 +301,7 @@ def _resin(name, w, place, out) -> Resin:
             "empty", f"resin `{name}` has no parts", "write mix: {resin: 100, hardener: 27}", place
         )
     first = parts[0][1] if parts else 100.0
+    _plausible_mix(name, parts, w.place_of("mix"), out)
     parts = tuple((component, by_weight * 100.0 / first) for component, by_weight in parts)
     return Resin(
         name,

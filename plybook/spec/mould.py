@@ -38,7 +38,7 @@ from plybook.spec.written.mould import (
     LoftedMould,
     SectionFile,
 )
-from plybook.units import mm
+from plybook.units import bare_mm, mm
 
 DEFAULT_TRIM_MM = 10.0  # cloth beyond the net line where the spec does not say
 
@@ -356,17 +356,40 @@ def resolve_axis(written: PartFile, lofted: bool, out: Collector) -> Axis:
     return BetweenPoints(start or OnPattern(0, 0), end or OnPattern(1, 0))
 
 
+MOST_TRIM_MM, MOST_TRIM_SHARE = 150.0, 0.25  # of the face; common practice, no source
+
+
+def _least_across_mm(mould: Mould) -> float:
+    """The smaller of the two sizes of a face, roughly: its outline, or its span and chord."""
+    if isinstance(mould, StationMould):
+        at = [s.at_mm for s in mould.stations]
+        chords = [s.chord_mm for s in mould.stations if not isinstance(s.section, PolylineSection)]
+        return min([max(at) - min(at), max(chords, default=math.inf)])
+    return float(np.ptp(np.asarray(mould.ring_mm), axis=0).min())
+
+
 def resolve_edges(written: PartFile, mould: Mould, out: Collector) -> tuple[EdgeRule, ...]:
     """One rule for every edge of the face; `all` stands for those not named."""
     names = edge_names(mould)
+    least = _least_across_mm(mould)
     for name, edge in written.edges.items():
         if name not in names and name != "all":
             out.unknown("edge", name, (*names, "all"), written.entry_place("edges", name))
-        if edge.trim is not None and edge.trim > 500:
+        if edge.trim is not None and edge.trim > min(MOST_TRIM_MM, least * MOST_TRIM_SHARE):
             out.warning(
                 "implausible-trim",
-                f"a trim allowance of {mm(edge.trim):g}",
-                "is the unit right?",
+                f"a trim allowance of {mm(edge.trim):g} on a face {mm(least):g} across",
+                f"is the unit right? {bare_mm(10):g} to {mm(30):g} is usual",
+                edge.place_of("trim"),
+            )
+        if edge.trim is not None and 0 < edge.flange < edge.trim:
+            out.warning(
+                "trim-past-flange",
+                f"cloth runs {mm(edge.trim):g} past "
+                f"{'every' if name == 'all' else f'the {name}'} edge, and the flange there is "
+                f"{mm(edge.flange):g} wide: it would hang over",
+                f"lower `trim` to {mm(edge.flange / 2):.0f} or less, so that the bag can be taped"
+                " to the rest of the flange, or correct `flange`",
                 edge.place_of("trim"),
             )
     rest = written.edges.get("all")

@@ -108,6 +108,15 @@ class RegionReader:
             own = {e: v for e, v in w.inset.items() if e != "all"}
             for edge in own:
                 self.knows(edge, w.entry_place("inset", edge))
+            for edge, by_mm in w.inset.items():
+                if by_mm < 0:
+                    self.out.error(
+                        "inset-past-part",
+                        f"an inset of {mm(by_mm):g} would end outside the part",
+                        "write 0 or more: nothing ends past the net line but cloth, which runs on "
+                        "by `trim` of its edge; core that is to be sawn off with it ends at 0",
+                        w.entry_place("inset", edge),
+                    )
             rest = w.inset.get("all")
             by = {**({} if rest is None else dict.fromkeys(self.edges, rest)), **own}
             parts.append(Inset(tuple((e, by[e]) for e in self.edges if e in by)))

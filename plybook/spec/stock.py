@@ -13,6 +13,9 @@ from plybook.spec.collect import Collector
 from plybook.spec.model import Cloth, Consumable, CoreStock, Materials, RodStock, StockItem
 from plybook.spec.outlines import crossing
 from plybook.spec.written.materials import StockEntry
+from plybook.units import mm
+
+LEAST_ROLL_MM = 200.0  # a shorter rest of a roll is thrown away; common practice, no source
 
 
 def resolve_stock(
@@ -74,6 +77,13 @@ def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> Stoc
                 entry.here,
             )
             return None
+    if kind == "roll" and entry.length and entry.length < LEAST_ROLL_MM:
+        out.warning(
+            "implausible-stock",
+            f"the roll `{entry.id}` holds {mm(entry.length):g} of `{name}`",
+            "is the unit right? for metres write the unit: `length: 20 m`",
+            entry.place_of("length"),
+        )
     outline, corner = None, 0.0  # a remnant is moved to its own corner, bad zones with it
     if entry.outline is not None:
         outline = _zone(entry.outline, entry.place_of("outline"), out)

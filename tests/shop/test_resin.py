@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plybook.laminate.mass import resin_in_cloth_g_m2
 from plybook.shop import plan_work
 from plybook.shop.job import make_job
 from plybook.shop.resin import (
     Thickening,
-    cloth_resin_g_m2,
     infusion_mass,
     rod_surface_m2,
     seam_length_mm,
@@ -45,7 +45,7 @@ def cloth(areal, fibre, share):
 )
 def test_resin_in_a_ply(areal, fibre, share, resin):
     """Resin per square metre from areal weight, fibre density and fibre volume share."""
-    assert cloth_resin_g_m2(cloth(areal, fibre, share), 1.15) == pytest.approx(resin, rel=1e-4)
+    assert resin_in_cloth_g_m2(cloth(areal, fibre, share), 1.15) == pytest.approx(resin, rel=1e-4)
 
 
 # cloth to mixed resin by weight: 100:70 glass and 100:85 carbon (DA 40 AMM 51-20-00 p. 201,
@@ -56,7 +56,7 @@ def test_resin_in_a_ply(areal, fibre, share, resin):
 )
 def test_published_cloth_to_resin_ratios(fibre, share, per_100, tolerance):
     """The fibre shares that belong to the published ratios give them back."""
-    resin = cloth_resin_g_m2(cloth(300, fibre, share), 1.15)
+    resin = resin_in_cloth_g_m2(cloth(300, fibre, share), 1.15)
     assert 100 * resin / 300 == pytest.approx(per_100, abs=tolerance)
 
 
