@@ -11,6 +11,8 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib
+import io
+import json
 import multiprocessing
 import multiprocessing.connection
 import os
@@ -27,10 +29,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import plybook
-from plybook.build import build, read
-from plybook.checking import check
-from plybook.diagnostics import Finding, PlybookError, Severity
-from plybook.outside import Outside
+from plybook.cli import main
 from plybook.verify import verify_folder
 from tests.corpus.cases import PART, Case, case
 
@@ -38,8 +37,22 @@ LONGEST_S = 400.0  # of a processor's time
 ASLEEP = 10  # a part that takes this many times as long by the wall clock waits for something
 MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
 SOUND, REFUSED, FAILED = "sound", "refused", "failed"
-# of the search for a layout and of what follows it: `check` does not say these
-OF_THE_SEARCH = {"layouts-searched"}
+REFUSALS = (1, 3, 4)  # exit codes that a command ends with when it refuses
+
+
+class OwnFault(Exception):
+    """A command ended with a fault of its own."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """A finding as a command prints it."""
+
+    code: str
+    severity: str
+    message: str
+    help: str
+    layers: tuple[str, ...]
 
 
 @dataclass
@@ -84,19 +97,17 @@ def attempt(of: Case, folder: Path, say: Callable[[str], None] = lambda text: No
         (folder / name).write_bytes(content)
     told = Outcome(of.name, of.kind, SOUND)
     spec, out = folder / PART, folder / "out"
-    began = time.process_time()
-    checked, refused_by_check = _looked_over(spec, told)
+    began = started = time.process_time()
+    clock = time.monotonic()
+    refused_by_check, checked = _command("check", str(spec))
+    told.check_s, told.check_work_s = time.monotonic() - clock, time.process_time() - started
     _tell(say, "check", checked)
-    built: Sequence[Finding] = ()
-    started = time.monotonic()
-    try:
-        built = build([spec], out, Outside(), lambda text: None, effort="quick").findings
-    except PlybookError as refusal:
-        built = refusal.findings
-        first = next(f for f in built if f.severity is Severity.ERROR)
-        told.ending, told.code, told.message = REFUSED, first.code, first.message
-    told.build_s = time.monotonic() - started
+    clock = time.monotonic()
+    refused, built = _command("build", str(spec), "--out", str(out), "--effort", "quick")
+    told.build_s = time.monotonic() - clock
     _tell(say, "build", built)
+    if refused:
+        told.ending, told.code, told.message = REFUSED, *_first_error(built)
     _compare(told, checked, refused_by_check, built)
     if told.ending == SOUND:
         started = time.monotonic()
@@ -118,29 +129,34 @@ def attempt(of: Case, folder: Path, say: Callable[[str], None] = lambda text: No
     return told
 
 
-def _looked_over(spec: Path, told: Outcome) -> tuple[Sequence[Finding], bool]:
-    """What `check` finds, and whether it refuses."""
-    started, worked = time.monotonic(), time.process_time()
-    outside = Outside()
-    try:
-        _, findings = check(read([spec], outside), outside.limits, lambda text: None)
-    except PlybookError as refusal:
-        findings = refusal.findings
-    told.check_s = time.monotonic() - started
-    told.check_work_s = time.process_time() - worked
-    return findings, any(f.severity is Severity.ERROR for f in findings)
+def _command(*words: str) -> tuple[bool, Sequence[Said]]:
+    """Run a command as the shell would: whether it refuses, and what it finds.
+
+    Raises:
+        OwnFault: the command owns up to a fault of its own.
+    """
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main([*words, "--format", "json", "--quiet", "--debug"])
+    if code not in (0, *REFUSALS):
+        raise OwnFault(f"{words[0]} ends with {code}: {err.getvalue().strip()[-2000:]}")
+    found = json.loads(out.getvalue() or "[]")
+    keys = ("code", "severity", "message", "help")
+    return code != 0, [Said(*(f[k] for k in keys), tuple(f["layers"])) for f in found]
+
+
+def _first_error(findings: Sequence[Said]) -> tuple[str, str]:
+    return next(((f.code, f.message) for f in findings if f.severity == "error"), ("?", "no error"))
 
 
 def _compare(
-    told: Outcome, checked: Sequence[Finding], refused_by_check: bool, built: Sequence[Finding]
+    told: Outcome, checked: Sequence[Said], refused_by_check: bool, built: Sequence[Said]
 ) -> None:
     """What one of the two says and the other does not."""
     if refused_by_check != (told.ending == REFUSED):
         by, other = ("check", "build") if refused_by_check else ("build", "check")
-        first = next(
-            f for f in (checked if refused_by_check else built) if f.severity is Severity.ERROR
-        )
-        told.differs = f"{by} refuses ({first.code}), {other} does not"
+        code, _ = _first_error(checked if refused_by_check else built)
+        told.differs = f"{by} refuses ({code}), {other} does not"
     ours, theirs = _warned(checked), _warned(built)
     told.warned = tuple(sorted({code for code, _ in theirs}))
     if told.ending != REFUSED and not refused_by_check:
@@ -148,21 +164,15 @@ def _compare(
         told.check_alone = tuple(sorted({code for code, _ in ours - theirs}))
 
 
-def _warned(findings: Iterable[Finding]) -> set[tuple[str, tuple[str, ...]]]:
-    return {
-        (f.code, f.layers)
-        for f in findings
-        if f.severity is Severity.WARNING and f.code not in OF_THE_SEARCH
-    }
+def _warned(findings: Iterable[Said]) -> set[tuple[str, tuple[str, ...]]]:
+    return {(f.code, f.layers) for f in findings if f.severity == "warning"}
 
 
-def _tell(say: Callable[[str], None], who: str, findings: Sequence[Finding]) -> None:
+def _tell(say: Callable[[str], None], who: str, findings: Sequence[Said]) -> None:
     for f in findings:
-        if f.severity is not Severity.NOTE:
-            say(
-                f"  {who}: {f.severity.name.lower()} {f.code} {'/'.join(f.layers)}: {f.message}"
-                + (f" [{f.help}]" if f.severity is Severity.ERROR else "")
-            )
+        if f.severity != "note":
+            remedy = f" [{f.help}]" if f.severity == "error" else ""
+            say(f"  {who}: {f.severity} {f.code} {'/'.join(f.layers)}: {f.message}{remedy}")
 
 
 def _in_process(of: Case, answer, longest_s: float) -> None:
@@ -367,7 +377,7 @@ def _at(figures: Sequence[float], share: float) -> float:
     return ordered[min(len(ordered) - 1, int(share * len(ordered)))]
 
 
-def main() -> int:
+def command() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=100)
@@ -404,4 +414,4 @@ def _again(name: str, folder: Path | None) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(command())

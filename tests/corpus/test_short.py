@@ -54,9 +54,10 @@ def test_a_part_that_fails_is_told(monkeypatch, tmp_path):
     def broken(*_, **__):
         raise ZeroDivisionError("made up")
 
-    monkeypatch.setattr(corpus, "check", broken)
+    monkeypatch.setattr("plybook.commands.check._check", broken)
     told = run([(1, 0)], keep=tmp_path)
-    assert (told[0].ending, told[0].code) == ("failed", "ZeroDivisionError")
+    assert (told[0].ending, told[0].code) == ("failed", "OwnFault")
+    assert "made up" in told[0].message
     assert (tmp_path / "1-0" / PART).exists() and Table(told).well == 0
 
     monkeypatch.setattr(corpus, "attempt", lambda *_: corpus.os._exit(9))
