@@ -118,7 +118,7 @@ class Ground:
     marked: bool = True  # False: pieces are only looked at, and nothing is drawn on them
     unsure: list[str] = field(default_factory=list)  # layers of which that may change the splices
     _parts: dict = field(default_factory=dict)
-    _plans: dict = field(default_factory=dict)
+    dart_plans: dict = field(default_factory=dict)
 
     @property
     def chord_error_mm(self) -> float:
@@ -187,10 +187,10 @@ class Ground:
     def dart_plan(self, polygon: Polygon, limit_pct: float, leaf: int = 0) -> DartPlan | None:
         """Darts that would bring a ply's strain down, proved by laying it flat with them."""
         key = (polygon.wkb, limit_pct)
-        if key not in self._plans:
+        if key not in self.dart_plans:
             face = self.views[leaf].face
-            self._plans[key] = propose_darts(face, ring_of(polygon), limit_pct)
-        return self._plans[key]
+            self.dart_plans[key] = propose_darts(face, ring_of(polygon), limit_pct)
+        return self.dart_plans[key]
 
     def ordered(self, shape: BaseGeometry) -> list[Polygon]:
         """Its polygons from root to tip, then upwards (downwards on a right-hand part)."""

@@ -28,7 +28,7 @@ from shapely.geometry.base import BaseGeometry
 from plybook.diagnostics import Finding, PlybookError
 from plybook.laminate.core import CoreCut
 from plybook.laminate.heights import HeightField
-from plybook.laminate.layup import LayUp, Progress, lay_up
+from plybook.laminate.layup import LayUp, Progress
 from plybook.laminate.marks import MarkRule
 from plybook.laminate.model import Laminate, Piece, Zone
 from plybook.laminate.plies import NARROW_MM
@@ -151,14 +151,16 @@ def look_over(
         progress: called with one line of text now and then.
     """
     told = progress or (lambda words: None)
+    bare = _Bare(spec, face, told)
     try:
-        seen = _Bare(spec, face, told).look(beside or cache)
+        seen = bare.look(beside or cache)
     except (PlybookError, shapely.errors.GEOSException):
         seen = None
     if seen is not None:
         return seen
-    laid = lay_up(spec, face, told)
-    return Look(laid, {})
+    whole = LayUp(spec, face, told)
+    whole.ground.dart_plans.update(bare.ground.dart_plans)
+    return Look(whole.run(), {})
 
 
 class _Bare(LayUp):

@@ -8,7 +8,7 @@ the triangulation does not follow a line yet, more are added.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -45,14 +45,14 @@ class PatternMesh:
         strains: (m, 3, 2, 2) Green strain of the face against its pattern at the same points.
         margin: (m,) True for triangles outside the ring that was asked for.
         triangles: (m, 6) corners counter-clockwise, then the middles opposite to each corner.
-        curvatures: (m, 3, 2, 2) of the face at three inner points of each triangle; `POINTS` has
-            the weights of the corners there (Gauss points of degree 2).
+        curve: asked for once, (m, 3, 2, 2) curvature of the face at three inner points of each
+            triangle; `POINTS` has the weights of the corners there (Gauss points of degree 2).
     """
 
     nodes_mm: np.ndarray
     corners: int
     triangles: np.ndarray
-    curvatures: np.ndarray
+    curve: Callable[[], np.ndarray]
     strains: np.ndarray
     margin: np.ndarray
 
@@ -65,15 +65,18 @@ class PatternMesh:
 
     @cached_property
     def true(self) -> np.ndarray:
-        """(m, 3, 2, 2) G^-1/2 of the face's metric G = 1 + 2 E, by its series to E^2: turns
-        slopes and curvatures per mm of pattern into those per mm of face."""
-        strain = self.strains
-        return np.eye(2) - strain + 1.5 * np.matmul(strain, strain)
+        """(m, 3, 2, 2) G^-1/2 of the face's metric G = 1 + 2 E: turns slopes and curvatures per mm
+        of pattern into those per mm of face. The root of a symmetric G is (G + s) / t with
+        s = (det G)^1/2 and t = (tr G + 2 s)^1/2 (Cayley and Hamilton)."""
+        metric = np.eye(2) + 2 * self.strains
+        size = np.sqrt(np.linalg.det(metric))[..., None, None]
+        scale = np.sqrt(np.trace(metric, axis1=-2, axis2=-1)[..., None, None] + 2 * size)
+        return np.linalg.inv((metric + size * np.eye(2)) / scale)
 
     @cached_property
     def bends(self) -> np.ndarray:
         """(m, 3, 2, 2) curvature of the face per mm of face, in pattern axes, 1/mm."""
-        return np.matmul(self.true, np.matmul(self.curvatures, self.true))
+        return np.matmul(self.true, np.matmul(self.curve(), self.true))
 
     @cached_property
     def parts(self) -> np.ndarray:
@@ -243,11 +246,14 @@ def pattern_mesh(
     points, flat = points[used], flat[used]
     corners = points[triangles]
     inner = [np.einsum("k,mkc->mc", weights, corners) for weights in PatternMesh.POINTS]
-    bends = np.stack([plane.curvature(at) for at in inner], axis=1)
     strains = np.stack([plane.strain(at) for at in inner], axis=1)
     outside = ~shapely.contains_xy(wanted, flat[triangles].mean(axis=1))
     nodes, count, six = _with_middles(flat, triangles)
-    return PatternMesh(nodes, count, six, bends, strains, outside)
+
+    def curve() -> np.ndarray:
+        return np.stack([plane.curvature(at) for at in inner], axis=1)
+
+    return PatternMesh(nodes, count, six, curve, strains, outside)
 
 
 def _refuse_too_many(count: int) -> None:
