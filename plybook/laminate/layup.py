@@ -20,6 +20,7 @@ from plybook.laminate.core import CoreCut, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
+from plybook.laminate.insert_checks import insert_findings
 from plybook.laminate.inserts import insert_pieces, insert_thickness_mm
 from plybook.laminate.joints import kink_findings
 from plybook.laminate.marks import (
@@ -383,6 +384,7 @@ class LayUp:
         plies = {x.id: self.sheet_of(x) for x in self.spec.layers if isinstance(x, Ply)}
         open_kinks = [kink for kink in self.face.kinks if not kink.accepted]
         self.findings.extend(kink_findings(self.pieces, open_kinks, plies))
+        self.findings.extend(insert_findings(self.spec, self.face, self.layers))
 
 
 def _kind_of(layer: Layer) -> PieceKind:

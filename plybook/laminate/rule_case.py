@@ -90,6 +90,14 @@ class Case:
         return found
 
     @cached_property
+    def drops(self) -> dict[str, shapely.Geometry]:
+        """The ends of each layer beyond which others go on; what stops where the whole laminate
+        does, as at the rim of an opening, does not drop."""
+        whole = shapely.union_all([layer.region for layer in self.layers])
+        rim = whole.boundary.buffer(ON_NET_MM)
+        return {name: ends.difference(rim) for name, ends in self.ends.items()}
+
+    @cached_property
     def bond_lands(self) -> tuple[LaidLayer, ...]:
         """Peel plies that are pulled off later."""
         films = {x.id for x in self.spec.layers if isinstance(x, Film) and x.removed_after}

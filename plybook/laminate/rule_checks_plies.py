@@ -59,20 +59,20 @@ def drops_together(case: Case, rule: Rule) -> Iterator[Breach]:
         if (
             layer is not None
             and group
-            and _along(case.ends[layer.id], case.ends[group[-1].id], _TOGETHER_MM)
+            and _along(case.drops[layer.id], case.drops[group[-1].id], _TOGETHER_MM)
             > _LEAST_LENGTH_MM
         ):
             group.append(layer)
             continue
         if len(group) > rule.value:
-            where = case.where(case.ends[group[-1].id])
+            where = case.where(case.drops[group[-1].id])
             ids = tuple(p.id for p in group)
             yield Breach(
                 f"{names(ids)} stop on one line at {where}; at most {rule.value:g} neighbouring "
                 f"plies should",
                 ids,
             )
-        group = [layer] if layer is not None and not case.ends[layer.id].is_empty else []
+        group = [layer] if layer is not None and not case.drops[layer.id].is_empty else []
 
 
 def drop_uncovered(case: Case, rule: Rule) -> Iterator[Breach]:
@@ -237,19 +237,23 @@ def butt_across_fibre(case: Case, rule: Rule) -> Iterator[Breach]:
 
 
 def overlap_short(case: Case, rule: Rule) -> Iterator[Breach]:
-    """The overlap of each ply against its thickness."""
-    told = set()
+    """The overlap of each ply against its thickness, plies with the same figures together."""
+    short: dict[tuple[float, float], list[str]] = {}  # what is there, what is asked for: plies
     for splice in case.splices:
-        if splice.kind != "overlap" or splice.layer in told:
-            continue
         least = rule.value * case.thickness_mm(splice.layer)
-        if splice.overlap_mm < least - 1e-6:
-            told.add(splice.layer)
-            yield Breach(
-                f"the overlap of {splice.layer} is {mm(splice.overlap_mm):g}; "
-                f"{rule.value:g} x {mm(case.thickness_mm(splice.layer)):.3f} is {mm(least):.1f}",
-                (splice.layer,),
-            )
+        if splice.kind == "overlap" and splice.overlap_mm < least - 1e-6:
+            alike = short.setdefault((splice.overlap_mm, least), [])
+            if splice.layer not in alike:
+                alike.append(splice.layer)
+    for (there, least), layers in short.items():
+        ids = tuple(sorted(layers, key=lambda i: case.order[i]))
+        yield Breach(
+            f"{'the overlap' if len(ids) == 1 else 'overlaps'} of {names(ids)} "
+            f"{'is' if len(ids) == 1 else 'are'} {mm(there):g}; {rule.value:g} times the "
+            f"thickness of {'the ply' if len(ids) == 1 else 'such a ply'}, "
+            f"{mm(case.thickness_mm(ids[0])):.3f}, asks for {mm(least):.1f}",
+            ids,
+        )
 
 
 def overlap_close(case: Case, rule: Rule) -> Iterator[Breach]:

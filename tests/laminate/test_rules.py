@@ -329,3 +329,18 @@ def test_a_square_opening_is_told_with_the_words_that_slope_it():
     assert "round an opening" in told.message and "`holes: bevel 45`" in told.message
     sloped = Made().core(region=region, edges=(*BEVEL, ("holes", Treatment("bevel", 20.0))))
     assert "core-square-edge" not in sloped.codes()
+
+
+def test_short_overlaps_of_like_plies_are_told_once():
+    made = quasi().splice("A2", 300, "overlap", 15.0).splice("A3", 400, "overlap", 15.0)
+    (told,) = [f for f in made.findings() if f.code == "overlap-short"]
+    assert told.layers == ("A2", "A3")
+    assert told.message.startswith("overlaps of A2 and A3 are 15 mm")
+
+
+def test_plies_that_all_stop_at_the_rim_of_an_opening_drop_nothing():
+    hole = shapely.box(900, 250, 1000, 350)
+    made = Made()
+    for number, angle in enumerate((45, 0, 0, 45)):
+        made.ply(f"A{number}", shapely.box(0, 0, 2000, 600).difference(hole), angle=angle)
+    assert "drops-together" not in made.codes()
