@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -49,7 +50,7 @@ def changed_files(
             named; a unit stands in no stock file.
     """
     from plybook.nest.remnant import after_cut
-    from plybook.stock.keep import update_stock
+    from plybook.stock.keep import unit_of, update_stock
 
     plan = _together(specs, [current_plan(spec, out, outside)[0] for spec in specs])
     stock = {item.id: item for spec in specs for item in spec.stock}
@@ -69,15 +70,18 @@ def changed_files(
     for item in after.left:
         of(stock[item.id])[1].append(item)
     for item in after.new:
-        of(stock[_source(item.id.removesuffix("-rest"), stock)])[2].append(item)
-    files = {}
+        unit = re.sub(r"-(rest|side\d*)$", "", item.id)
+        of(stock[_source(unit, stock)])[2].append(item)
+    files, unit_by_material = {}, {}
     for path, (gone, left, new) in per_file.items():
         content = outside.read(path, LARGEST_BYTES)
         mark = _MARK if content.startswith(_MARK) else b""
-        text = update_stock(content.removeprefix(mark).decode(), gone, left, new, str(path))
-        files[path] = mark + text.encode()
+        text = content.removeprefix(mark).decode()
+        files[path] = mark + update_stock(text, gone, left, new, str(path)).encode()
+        unit = unit_of(text, str(path))
+        unit_by_material.update(dict.fromkeys((x.material for x in [*left, *new]), unit))
     _hold(specs, files, after, outside)
-    return Kept(files, tuple(_words(after, specs[0].part.units)))
+    return Kept(files, tuple(_words(after, unit_by_material)))
 
 
 def _hold(
@@ -260,11 +264,13 @@ def _source(unit: str, stock: Mapping[str, StockItem]) -> str:
     return unit if unit in stock else unit.rpartition("-")[0]
 
 
-def _words(after: AfterCut, units: str) -> list[str]:
+def _words(after: AfterCut, units: Mapping[str, str]) -> list[str]:
+    """What changes, in the unit of the file that holds a material."""
+
     def size(item: StockItem) -> str:
-        length = show_length(item.length_mm, units)
-        if item.kind == "sheet" or item.outline_mm is not None:
-            return f"{length} x {show_length(item.width_mm, units)}"
+        length = show_length(item.length_mm, units[item.material])
+        if item.kind == "sheet" or item.outline_mm is not None or "-side" in item.id:
+            return f"{length} x {show_length(item.width_mm, units[item.material])}"
         return length
 
     return [

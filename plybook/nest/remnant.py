@@ -10,6 +10,7 @@ import numpy as np
 
 from plybook.geometry.rings import canonical_ring
 from plybook.nest.model import CutPlan, Item, Layout
+from plybook.nest.offcuts import empty_rectangles
 from plybook.nest.outline import cover_ring
 from plybook.nest.placing import placed_outline
 from plybook.spec.model import StockItem
@@ -102,7 +103,8 @@ class AfterCut:
     Attributes:
         gone: ids of stock that is used up, as often as it was taken.
         left: the rest of rolls and bars that stay on the shelf under their own id, shorter.
-        new: remnants of sheets, and rests of what was bought, with a label of their own.
+        new: remnants of sheets, rests of what was bought and off-cuts beside the pieces, with a
+            label of their own.
     """
 
     gone: tuple[str, ...]
@@ -123,7 +125,8 @@ def after_cut(
 
     Returns:
         Changes to the shelf, in the order of the layouts. What was bought and is whole or endless
-        leaves nothing; a rest is labelled with the id of what it came from and "-rest".
+        leaves no rest; a rest is labelled with the id of what it came from and "-rest", off-cuts
+        beside the pieces, which follow, with "-side".
     """
     items = {i.id: i for i in plan.items}
     by_id = {s.id: s for s in stock}
@@ -144,7 +147,41 @@ def after_cut(
             gone.append(source.id)
         if rest is not None:
             new.append(rest)
+    for layout in plan.layouts:
+        source = by_id.get(layout.unit.id) or by_id.get(layout.unit.id.rpartition("-")[0])
+        if source is not None:
+            new += _offcuts(layout, items, source, received)
     return AfterCut(tuple(gone), tuple(left), tuple(new))
+
+
+def _offcuts(layout, items, source: StockItem, received: str) -> list[StockItem]:
+    """Rectangles beside the pieces of a roll or a sheet, besides its rest."""
+    unit = layout.unit
+    if unit.kind == "bar" or unit.outline_mm is not None:
+        return []
+    end = unit.length_mm
+    rings = [placed_outline(items[p.item], p) for p in layout.placements] + [*unit.bad_zones_mm]
+    grown = [
+        np.array([r.min(axis=0) - layout.gap_mm, r.max(axis=0) + layout.gap_mm]) for r in rings
+    ]
+    if unit.kind == "roll":  # what lies beyond the straight cut is the rest
+        end = min(end, float(math.floor(layout.used_length_mm)))
+    elif layout.remnant_mm is not None:
+        rest = layout.remnant_mm
+        grown.append(np.array([rest.min(axis=0), rest.max(axis=0)]))
+    area = (0.0, 0.0, end, unit.width_mm)
+    found = empty_rectangles(area, grown, LEAST_SIDE_MM, LEAST_AREA_MM2)
+    return [
+        StockItem(
+            f"{unit.id}-side{k if len(found) > 1 else ''}",
+            unit.kind,
+            unit.material,
+            x1 - x0,
+            y1 - y0,
+            received=received,
+        )
+        for k, (x0, y0, x1, y1) in enumerate(found, 1)
+    ]
 
 
 def _rest(layout, items, source: StockItem, received: str, least_mm: float) -> StockItem | None:

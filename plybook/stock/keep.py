@@ -87,6 +87,15 @@ def update_stock(
     return plain.replace("\n", eol)
 
 
+def unit_of(text: str, file: str = "") -> str:
+    """The unit a stock file is written in, "mm" or "in".
+
+    Raises:
+        SpecError: the file has no `stock:` list.
+    """
+    return _Shelf(text.replace(_line_end_of(text, file), "\n"), file).unit
+
+
 def _line_end_of(text: str, file: str) -> str:
     """The one line end of a text."""
     found = [end for end in ("\r\n", "\n", "\r") if end in text] or ["\n"]

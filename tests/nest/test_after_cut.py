@@ -10,6 +10,7 @@ import yaml
 from plybook.diagnostics import SpecError, StockError
 from plybook.nest import plan_cuts
 from plybook.nest.check import check_plan
+from plybook.nest.offcuts import empty_rectangles
 from plybook.nest.placing import placed_outline
 from plybook.nest.remnant import after_cut, left_over
 from plybook.nest.respoil import cut_again
@@ -210,7 +211,7 @@ def test_rolls_and_bars_become_shorter_and_a_sheet_leaves_a_remnant():
     assert left["R1"].width_mm == 1270.0  # with its selvedge, as the shelf counts it
     assert left["B1"].length_mm == pytest.approx(6000.0 - 2 * 1900.0 - 2 * 3.0, abs=1.0)
     assert after.gone == ("S1",)
-    (rest,) = after.new
+    rest = next(x for x in after.new if x.id.endswith("-rest"))
     assert rest.kind == "sheet" and rest.received == "2026-05-04"
     sheet_m2, piece_m2 = 2438.4 * 1219.2, 900.0 * 600.0
     area = shapely.Polygon(rest.outline_mm).area
@@ -302,3 +303,26 @@ def test_a_piece_that_is_not_in_the_plan_is_refused():
     plan, _ = whole_plan()
     with pytest.raises(StockError):
         cut_again(plan, "NT-1/NONE")
+
+
+def test_off_cuts_beside_the_pieces_are_kept():
+    """Two plies of 560 x 560 and 300 x 560 on a roll of 980: 415 mm stay beside them."""
+    plies = [piece("P1", box(560.0, 560.0)), piece("P2", box(300.0, 560.0))]
+    plan = plan_cuts([job(plies, [roll(width=1000.0)])], seconds=SHORT)
+    shelf = job(plies, [roll(width=1000.0)]).spec.stock
+    beside = [x for x in after_cut(plan, shelf).new if "-side" in x.id]
+    (layout,) = plan.layouts
+    assert beside and all(min(x.length_mm, x.width_mm) >= 100.0 for x in beside)
+    area = sum(x.length_mm * x.width_mm for x in beside)
+    taken = 860.0 * 560.0
+    free = layout.used_length_mm * layout.unit.width_mm - taken
+    assert 0.8 * free < area <= free
+
+
+def test_rectangles_beside_boxes_are_the_largest_and_clear_of_them():
+    boxes = [np.array([(0.0, 0.0), (560.0, 780.0)]), np.array([(560.0, 300.0), (900.0, 980.0)])]
+    found = empty_rectangles((0.0, 0.0, 900.0, 980.0), boxes, 100.0, 5e4)
+    assert found == [(0.0, 780.0, 560.0, 980.0), (560.0, 0.0, 900.0, 300.0)]
+    assert empty_rectangles((0.0, 0.0, 900.0, 980.0), boxes, 250.0, 5e4) == [
+        (560.0, 0.0, 900.0, 300.0)
+    ]
