@@ -250,6 +250,10 @@ class _Cutter:
             return [whole]
         overlap = self.sheet.overlap_mm
         references = list(whole.stretches)
+        references += [  # a splice through an opening leaves its rim on the outlines of both parts
+            Stretch("opening", "free", -1, np.vstack([hole, hole[:1]]))
+            for hole in holes_of(whole.cut)
+        ]
         span = self.frame.distances(shapely.get_coordinates(whole.cut.exterior))
         ends = np.array([span.min() - 10, span.max() + 10])
         for k, line in enumerate(lines):

@@ -297,3 +297,23 @@ def test_the_same_input_gives_the_same_pieces():
 def test_a_point_given_in_the_pattern_frame_lies_there():
     (piece,) = lay([Ply("Q", "twill", "s", Patch(OnPattern(700, -100), 100, 60, 0, 0))]).pieces
     assert shape(piece).centroid.coords[0] == pytest.approx((700, -100), abs=1e-3)
+
+
+def test_the_rim_of_an_opening_that_a_splice_cuts_is_no_part_of_the_splice():
+    """An opening 200 mm across on the middle of the splice that a roll of usual width asks for."""
+    size = {"root": 1700.0, "tip": 1500.0}
+    (first, _) = lay([Ply("P1", "twill", "s", Whole(), angle_deg=0.0)], TaperedFace(**size)).pieces
+    (line,) = [e.points_mm for e in first.edges if e.name.startswith("splice")]
+    opening = shapely.Point(line.mean(axis=0)).buffer(100.0)
+
+    class Open(TaperedFace):
+        holes_mm = (np.array(opening.exterior.coords)[:-1],)
+
+    pieces = lay([Ply("P1", "twill", "s", Whole(), angle_deg=0.0)], Open(**size)).pieces
+    assert len(pieces) == 2
+    for piece in pieces:
+        splices = [e for e in piece.edges if e.name.startswith("splice")]
+        rim = [e for e in piece.edges if e.name.startswith("opening")]
+        assert len(splices) == 2 and len(rim) == 1
+        assert all(np.ptp(e.points_mm[:, 1]) < 0.01 for e in splices)
+        assert np.ptp(rim[0].points_mm[:, 0]) == pytest.approx(200.0, abs=15.0)
