@@ -14,6 +14,7 @@ from plybook.laminate.model import LaidLayer
 from plybook.laminate.panel_checks import place_words
 from plybook.spec.model import Core, Insert, PartSpec, Rod
 from plybook.surface.model import Face
+from plybook.units import mm
 
 _SHARED_MM2 = 1.0  # less is rounding
 _LEAST_WEB_MM = 10.0  # of core between two inserts; common practice, no source
@@ -71,10 +72,10 @@ def _beside(
         return [
             warning(
                 "inserts-close",
-                f"inserts {one.id} and {other.id} stand {apart:.1f} mm apart at "
+                f"inserts {one.id} and {other.id} stand {mm(apart):.1f} apart at "
                 f"{_where(between, face)}; so thin a web of core breaks out when the openings are "
                 "cut",
-                f"move them until {_LEAST_WEB_MM:g} mm of core stay between, or make one insert "
+                f"move them until {mm(_LEAST_WEB_MM):g} of core stay between, or make one insert "
                 "of both",
                 other.place,
                 **told,
@@ -89,7 +90,7 @@ def _over_breaks(insert: Insert, region: BaseGeometry, face: Face) -> list[Findi
         warning(
             "insert-crosses-break",
             f"insert {insert.id} lies over the break of {kink.turn_deg:.1f} deg at span "
-            f"{kink.span_mm:.0f} mm; a flat block stands off the face there, and the seam of the "
+            f"{mm(kink.span_mm):.0f}; a flat block stands off the face there, and the seam of the "
             "core at the break runs into it",
             "move it to one side, or make two inserts that meet at the break",
             insert.place,
