@@ -248,10 +248,10 @@ def _read(words: list[Words]) -> Told | None:
         for k, text in enumerate(row[:-1]):
             pair, tie = _PAIR.fullmatch(text), _TIE.fullmatch(row[k + 1])
             if pair and tie:
-                key = frozenset(pair.groups())
-                if key in ties:
-                    return None  # told twice
-                ties[key], unit = _mm(tie[1], tie[2]), tie[2]
+                key, unit = frozenset(pair.groups()), tie[2]
+                length = _mm(tie[1], unit)
+                if ties.setdefault(key, length) != length:
+                    return None  # told twice, as two arcs of a round hole are, and not alike
                 break
         else:
             lines.append(row[-1])

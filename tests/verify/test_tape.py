@@ -5,6 +5,7 @@ import re
 
 import pytest
 
+from plybook.cli import main
 from plybook.verify.report import Report
 from plybook.verify.tiles import check_tiles
 from tests.verify.test_words import PART, changed, page_texts
@@ -61,3 +62,36 @@ def changed_by(data, pattern, new):
 
     page = page_with(data, pattern, *CARD)
     return with_page(data, page, re.sub(pattern, new, page_bytes(data, page), count=1))
+
+
+PLATE = """plybook: 1
+include: [shared/materials.yaml, shared/stock.yaml]
+part: {number: TN-425, name: Plate, date: 2026-05-04, units: mm}
+mould:
+  outline: [[0, 0], [900, 0], [900, 700], [0, 700]]
+  holes: [{circle: [300, 400], diameter: 140}]
+layers:
+  - {ply: P1, cloth: carbon-twill-200, angle: 0}
+"""
+ARC_ROW = rb"\((?:140 mm)\) Tj"
+
+
+def test_a_round_hole_is_drawn_by_two_arcs_over_one_distance(specs, tmp_path):
+    """Both rows tell the same distance between the ends of the arcs; told unlike, neither holds."""
+    (specs / "plate.yaml").write_text(PLATE, encoding="utf-8")
+    out = tmp_path / "out"
+    words = ["build", str(specs / "plate.yaml"), "--out", str(out), "--effort", "quick", "--quiet"]
+    assert main(words) == 0
+    plan = json.loads((out / "TN-425" / "plan.json").read_bytes())
+    data = (out / "TN-425" / "templates.pdf").read_bytes()
+    (card,) = plan["figures"]
+    pairs = [frozenset(run[:2]) for run in card["runs"]]
+    assert len(pairs) > len(set(pairs)), "no two arcs between the same two points"
+    report = Report("x")
+    check_tiles(plan, {"templates.pdf": data}, report)
+    assert report.sound, report.faults
+
+    report = Report("x")
+    forged = changed_by(data, ARC_ROW, lambda _: b"(141 mm) Tj")
+    check_tiles(plan, {"templates.pdf": forged}, report)
+    assert any("how it is drawn" in fault for fault in report.faults), report.faults
