@@ -53,7 +53,10 @@ def read_plan(folder: Path, outside: Outside) -> dict[str, Any]:
     plan = read_json(folder / PLAN, outside)
     part = plan.get("part")
     lists = (plan.get(key) for key in ("pieces", "layouts", "stages"))
-    if not isinstance(part, dict) or not all(isinstance(one, list) for one in lists):
+    named = isinstance(part, dict) and all(
+        isinstance(part.get(key), str) for key in ("number", "name", "revision", "hand")
+    )
+    if not named or not all(isinstance(one, list) for one in lists):
         raise SpecError(_not_built(folder / PLAN, "it is no plan of a part"))
     return plan
 

@@ -25,6 +25,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="where the folder <part>-as-built is written; beside that of the build if not said",
     )
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4")
+    parser.add_argument(
+        "--seal", metavar="CODE", help="the seal written on paper at the bench; it must be the same"
+    )
     parser.add_argument("--no-book", action="store_true", help="check only; write nothing")
 
 
@@ -35,7 +38,7 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     outside = arguments.outside
     record = read_record(outside.read(arguments.record, LIMIT_BYTES), str(arguments.record))
     plan = read_plan(arguments.plan, outside)
-    findings = compare(record, plan)
+    findings = compare(record, plan, arguments.seal)
     folder = None
     if not arguments.no_book:
         folder = _write(arguments, record, plan, findings)
@@ -52,14 +55,21 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
 
 def _write(arguments: argparse.Namespace, record, plan, findings) -> Path:
     from plybook.names import file_name
-    from plybook.record import as_built
+    from plybook.record import as_built, builders_log, log_rows
     from plybook.write.book_html import book_html
     from plybook.write.book_pdf import book_pdf
     from plybook.write.folder import commit, with_manifest
+    from plybook.write.tables import csv_bytes
 
     book = as_built(record, plan, findings, arguments.paper)
     name = f"{file_name(plan['part']['number'])}-as-built"
-    files = {"as-built.pdf": book_pdf(book), "as-built.html": book_html(book)}
+    log = builders_log(record, plan, arguments.paper)
+    files = {
+        "as-built.pdf": book_pdf(book),
+        "as-built.html": book_html(book),
+        "builders-log.pdf": book_pdf(log),
+        "builders-log.csv": csv_bytes(*log_rows(record, plan)),
+    }
     out = arguments.out or arguments.plan.resolve().parent
     commit(out, {name: with_manifest(files, {"folder": name})})
     return out / name

@@ -18,6 +18,7 @@ from typing import Literal
 from plybook.drawing.scene import Scene
 from plybook.units import show_number
 
+LIMIT_DECIMALS = 3  # of a printed limit, which is the limit that a value is judged by
 SERIAL = "article.serial"  # field of the number that tells one article from the next
 SIGN_OFF = ("initials", "time", "lot")  # blanks at the foot of every step
 
@@ -90,6 +91,17 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Photo:
+    """A JPEG photo of `width` by `height` px, at most 85 mm wide on paper; two stand side by
+    side."""
+
+    data: bytes
+    width: int
+    height: int
+    caption: str
+
+
+@dataclass(frozen=True)
 class PictureRow:
     """Pictures side by side on paper and on a wide screen, one under another on a narrow one."""
 
@@ -115,14 +127,20 @@ class Blank:
     at_least: float | None = None
     at_most: float | None = None
     note: str = ""  # how it is measured
+    offers: tuple[str, ...] = ()  # materials whose lots are offered here
+    difference: tuple[str, ...] = ()  # ids of two blanks: computed as the first less the second
 
     @property
     def limits(self) -> tuple[float | None, float | None]:
-        """Least and largest value that counts as in; None where there is no such bound."""
-        low, high = self.at_least, self.at_most
-        if self.expected is not None and self.tolerance is not None:
-            low = self.expected - self.tolerance if low is None else low
-            high = self.expected + self.tolerance if high is None else high
+        """Least and largest value that counts as in, by the figures that are printed; None where
+        there is no such bound."""
+        expected, tolerance, low, high = (
+            None if value is None else round(value, LIMIT_DECIMALS)
+            for value in (self.expected, self.tolerance, self.at_least, self.at_most)
+        )
+        if expected is not None and tolerance is not None:
+            low = round(expected - tolerance, LIMIT_DECIMALS) if low is None else low
+            high = round(expected + tolerance, LIMIT_DECIMALS) if high is None else high
         return low, high
 
 
@@ -197,6 +215,9 @@ class Cup:
     lots: Blank
     limit: TimerBox | None = None  # how long it lasts
     tray_s: int = 0
+    grams: tuple[tuple[str, float], ...] = ()  # name and mass of each part
+    decimals: int = 0
+    weighed: Blank | None = None  # on screen: the first part as weighed, where it differs
 
 
 @dataclass(frozen=True)
@@ -215,6 +236,7 @@ Block = (
     | Plate
     | Picture
     | PictureRow
+    | Photo
     | CheckBox
     | Blank
     | SignOff
@@ -251,6 +273,7 @@ class Document:
     pages: tuple[Page, ...]
     facts: tuple[tuple[str, str], ...] = ()
     record_key: str = ""  # hash of the plan the record belongs to
+    serial: str = ""  # of the article, where the document is of one that is built
 
 
 def field_id(step: str, field: str) -> str:
@@ -274,17 +297,24 @@ def jig_field_id(measure: str) -> str:
 
 
 def limit_words(blank: Blank) -> str:
-    """What a measure is held against: '20 ± 3 °C', 'at most 10 mbar', '' where nothing is."""
+    """What a measure is held against: '20 ± 3 °C', 'at most 10 mbar', '' where nothing is.
+
+    The figures are those of `Blank.limits`, to the last decimal.
+    """
     unit = f" {blank.unit}" if blank.unit else ""
     if blank.expected is not None and blank.tolerance:
-        return f"{figure(blank.expected)} ± {figure(blank.tolerance)}{unit}"
+        return f"{_limit(blank.expected)} ± {_limit(blank.tolerance)}{unit}"
     if blank.at_least is not None and blank.at_most is not None:
-        return f"{figure(blank.at_least)} to {figure(blank.at_most)}{unit}"
+        return f"{_limit(blank.at_least)} to {_limit(blank.at_most)}{unit}"
     if blank.at_least is not None:
-        return f"at least {figure(blank.at_least)}{unit}"
+        return f"at least {_limit(blank.at_least)}{unit}"
     if blank.at_most is not None:
-        return f"at most {figure(blank.at_most)}{unit}"
-    return f"{figure(blank.expected)}{unit}" if blank.expected is not None else ""
+        return f"at most {_limit(blank.at_most)}{unit}"
+    return f"{_limit(blank.expected)}{unit}" if blank.expected is not None else ""
+
+
+def _limit(value: float) -> str:
+    return show_number(value, LIMIT_DECIMALS)
 
 
 def figure(value: float) -> str:

@@ -7,7 +7,7 @@ to do, resin and timers, checks, and the blanks that close the step.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
 from plybook.drawing.coreview import panel_picture
@@ -111,14 +111,19 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
     yield from timers.values()
     if step.checks:
         yield Heading("Check", 3)
-        for check in step.checks:
-            yield check_block(step, check)
+        for place, check in enumerate(step.checks):
+            block = check_block(step, check)
+            if check.difference and isinstance(block, Blank):
+                two = (field_id(step.id, c.id) for c in step.checks[place - 2 : place])
+                block = replace(block, difference=tuple(two))
+            yield block
     yield SignOff(
         tuple(
             Blank(
                 field_id(step.id, name),
                 _SIGN_LABEL[name],
                 "initials" if name == "initials" else "time" if name == "time" else "text",
+                offers=tuple(dict.fromkeys(p.material for p in pieces)) if name == "lot" else (),
             )
             for name in SIGN_OFF
             if name != "lot" or step.lays
@@ -272,9 +277,12 @@ def batch_blocks(
                 cup_parts(b),
                 _use(b),
                 Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
-                Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text"),
+                Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text", offers=(b.resin,)),
                 limits[b.id],
                 b.tray_s,
+                b.parts,
+                b.decimals,
+                Blank(field_id(step.id, f"{b.id}.weighed"), f"{b.parts[0][0]} weighed, g"),
             )
             for b in fresh
         )

@@ -14,14 +14,18 @@ from plybook.drawing.document import (
     Heading,
     Page,
     Paragraph,
+    Photo,
     Table,
+    expiry_field_id,
     field_id,
     figure,
     show_duration,
 )
+from plybook.drawing.ledgers import INSTRUMENTS, readings
 from plybook.record.compare import LOT_PREFIX, MASS_FIELD, NOTES_FIELD
 from plybook.record.figures import measures, mixed_in, parse_figure, steps
-from plybook.record.reading import Record
+from plybook.record.hours import spells
+from plybook.record.reading import BOOK, Record
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": "no hand"}
 _WORD = {"in": "IN", "out": "OUT", "no figure": "NO FIGURE", "open": "open", "noted": "noted"}
@@ -47,8 +51,13 @@ def as_built(
         _findings_page(findings),
         _deviations_page(record),
         _values_page(record, plan),
+        _answers_page(record, plan),
         _lots_page(record, plan),
+        _cure_page(record),
         _steps_page(record, plan),
+        _hours_page(record, plan),
+        _photos_page(record, plan),
+        _history_page(record),
     )
     kicker = f"As built · {part['number']} · revision {part['revision']}"
     return Document(
@@ -58,6 +67,7 @@ def as_built(
         revision=part["revision"],
         hand=part["hand"],
         date=record.saved[:10],
+        serial=record.serial,
         paper=paper,
         pages=tuple(
             Page(id, title, kicker, blocks, "record") for id, title, blocks in pages if blocks
@@ -84,6 +94,7 @@ def _cover(record: Record, plan: dict[str, Any], findings: Sequence[Finding]) ->
             ("Part", part["number"]),
             ("Revision", part["revision"]),
             ("Hand", HANDS.get(part["hand"], part["hand"])),
+            ("Serial number", record.serial or "not stated"),
             ("Record saved", show_time(record.saved) or "time unknown"),
             ("Checks done", f"{sum(record.done(id) for id in checks)} of {len(checks)}"),
             ("Deviations", str(len(record.deviations))),
@@ -93,6 +104,16 @@ def _cover(record: Record, plan: dict[str, Any], findings: Sequence[Finding]) ->
             ("Mass, weighed", weighed),
             ("Built by", record.words("record.builder") or "not signed"),
             ("Inspected by", record.words("record.inspector") or "not signed"),
+            *(
+                (
+                    row.cells.get("role", "").capitalize() or "Signed",
+                    f"{row.cells.get('name', '')}, {show_time(row.at)}"
+                    + (f", {row.cells['for']}" if row.cells.get("for") else ""),
+                )
+                for row in record.rows("signatures")
+            ),
+            ("Entries in the log", str(len(record.log.entries))),
+            ("Seal of the log", record.log.seal() or "none"),
         )
     )
     verdict = "The record is complete and every figure is within its limits."
@@ -136,13 +157,22 @@ def _findings_page(findings: Sequence[Finding]) -> _Plain:
 
 def _deviations_page(record: Record) -> _Plain:
     rows = tuple(
-        (str(k), show_time(d.at), d.step, d.what, d.why, d.by)
+        (str(k), show_time(d.at), d.step, d.what, d.why, d.disposition, d.by, d.approved)
         for k, d in enumerate(record.deviations, start=1)
     )
     table = Table(
-        ("No.", "Written", "Step or piece", "What was done", "Why, and who agreed", "By"),
+        (
+            "No.",
+            "Written",
+            "Step or piece",
+            "What was done",
+            "Why",
+            "Disposition",
+            "By",
+            "Approved",
+        ),
         rows,
-        "rlllll",
+        "rlllllll",
     )
     blocks: tuple[Block, ...] = (table,) if rows else (Paragraph("None was written down."),)
     return "deviations", "Deviations", blocks
@@ -164,9 +194,173 @@ def _values_page(record: Record, plan: dict[str, Any]) -> _Plain:
     return "values", "Measured values", (table,) if rows else ()
 
 
+def _answers_page(record: Record, plan: dict[str, Any]) -> _Plain:
+    """Answers in words, and signatures by role, as the steps ask for them."""
+    rows = []
+    for step in steps(plan):
+        for check in step["checks"]:
+            entry = record.fields.get(field_id(step["id"], check["id"]))
+            words = record.words(field_id(step["id"], check["id"]))
+            if check["kind"] in ("text", "time", "initials") and entry and words:
+                rows.append((step["title"], check["text"], words, show_time(entry.at), entry.by))
+    table = Table(("Step", "Asked", "Answer or signature", "Written", "By"), tuple(rows))
+    return "answers", "Answers and signatures", (table,) if rows else ()
+
+
+def _cure_page(record: Record) -> _Plain:
+    """Readings through the cure and the instruments they were taken with."""
+    blocks: list[Block] = []
+    for ledger in (readings(()), INSTRUMENTS):
+        rows = tuple(
+            (*(_cell(row.cells.get(c.name, ""), c.kind) for c in ledger.columns), row.by)
+            for row in record.rows(ledger.id)
+        )
+        if rows:
+            head = (*(column.label for column in ledger.columns), "By")
+            blocks += [Heading(ledger.title, 3), Table(head, rows)]
+    return "cure", "Readings and instruments", tuple(blocks)
+
+
+def _cell(words: str, kind: str) -> str:
+    return words.replace("T", " ") if kind == "time" else words
+
+
+def _hours_page(record: Record, plan: dict[str, Any]) -> _Plain:
+    blocks: list[Block] = []
+    work = spells(record, plan)
+    for task in dict.fromkeys(spell.task for spell in work):
+        own = [spell for spell in work if spell.task == task]
+        rows = [
+            (
+                f"{spell.start:%Y-%m-%d}",
+                f"{spell.start:%H:%M} to {spell.end:%H:%M}",
+                spell.who or "no initials",
+                f"{spell.hours:.1f}",
+                "written" if spell.written else "by the entries",
+                spell.note,
+            )
+            for spell in own
+        ]
+        rows.append(("", "", "Sum", f"{sum(s.hours for s in own):.1f}", "", ""))
+        head = ("Day", "From, to", "Who", "Hours", "How known", "Note")
+        blocks += [Heading(task or "No task", 3), Table(head, tuple(rows), "lllrll")]
+    if blocks:
+        whole = sum(spell.hours for spell in work)
+        words = (
+            f"{whole:.1f} h in all. Hours by the entries run from the first to the last tick with "
+            "no more than an hour between."
+        )
+        blocks.insert(0, Paragraph(words))
+    return "hours", "Hours by task and person", tuple(blocks)
+
+
+def _photos_page(record: Record, plan: dict[str, Any]) -> _Plain:
+    titles = {step["id"]: step["title"] for step in steps(plan)}
+    blocks: list[Block] = []
+    for number, photo in enumerate(record.photos, start=1):
+        where = titles.get(photo.of, "")
+        taken = photo.taken.replace("T", " ")[:16]
+        told = (where, photo.caption, f"taken {taken}" if taken else "", photo.by)
+        caption = f"{number}. " + ", ".join(words for words in told if words)
+        if photo.data and photo.width and photo.height:
+            blocks.append(Photo(photo.data, photo.width, photo.height, caption))
+        else:
+            blocks.append(Paragraph(f"{caption} - the photo itself is not in the record file."))
+    return "photos", "Photos", tuple(blocks)
+
+
+def _history_page(record: Record) -> _Plain:
+    """What was entered, then changed or taken back."""
+    rows = []
+    for field in sorted(record.log.fields()):
+        history = record.log.history(field)
+        if len(history) > 1 and field != BOOK and not field.startswith("timer."):
+            for entry in reversed(history):
+                how = {"undone": "taken back", "chosen": "chosen", "again": "used again"}
+                rows.append((field, _said(entry.value), show_time(entry.at), entry.by,
+                             entry.device, how.get(entry.how, "")))  # fmt: skip
+    words = Paragraph("Fields that were entered more than once, the first entry first.")
+    table = Table(("Field", "Entered", "When", "By", "Device", ""), tuple(rows))
+    return "history", "Changes", (words, table) if rows else ()
+
+
+def _said(value: Any) -> str:
+    if value is None or value is True:
+        return "ticked" if value else "emptied"
+    if isinstance(value, str):
+        return value
+    return ", ".join(f"{k} {v}" for k, v in value.items() if v not in ("", 0, None)) or "empty row"
+
+
+def log_rows(record: Record, plan: dict[str, Any]) -> tuple[tuple[str, ...], list[tuple]]:
+    """The builder's log as a table: head and rows, by time; one row for each stretch of work,
+    finished step, deviation, reading and photo."""
+    head = ("date", "from", "to", "hours", "task", "who", "what", "detail")
+    rows: list[tuple] = []
+    for s in spells(record, plan):
+        how = s.note or ("written down" if s.written else "by the entries")
+        rows.append((f"{s.start:%Y-%m-%d}", f"{s.start:%H:%M}", f"{s.end:%H:%M}",
+                     round(s.hours, 2), s.task, s.who, "work", how))  # fmt: skip
+
+    def moment(at: str, task: str, who: str, what: str, detail: str) -> None:
+        time = show_time(at)
+        rows.append((time[:10], time[11:], "", None, task, who, what, detail))
+
+    task_of = {step["id"]: stage["title"] for stage in plan["stages"] for step in stage["steps"]}
+    for step in steps(plan):
+        id = field_id(step["id"], "initials")
+        if record.done(id):
+            entry = record.fields[id]
+            moment(entry.at, task_of[step["id"]], record.words(id), "step done", step["title"])
+    for d in record.deviations:
+        detail = "; ".join(w for w in (d.step, d.what, d.why, d.disposition, d.approved) if w)
+        moment(d.at, task_of.get(d.of, ""), d.by, "deviation", detail)
+    for row in record.rows("readings"):
+        detail = ", ".join(f"{k} {v}" for k, v in row.cells.items() if v and k != "task")
+        moment(row.at, row.cells.get("task", ""), row.by, "reading", detail)
+    for photo in record.photos:
+        moment(photo.at, task_of.get(photo.of, ""), photo.by, "photo", photo.caption or photo.taken)
+    return head, sorted(rows, key=lambda row: (row[0], row[1], row[4]))
+
+
+def builders_log(
+    record: Record, plan: dict[str, Any], paper: Literal["a4", "letter"] = "a4"
+) -> Document:
+    """The builder's log on paper: a page for each task with all that was done in it."""
+    part = plan["part"]
+    _, rows = log_rows(record, plan)
+    pages = []
+    for number, task in enumerate(dict.fromkeys(row[4] for row in rows), start=1):
+        own = [row for row in rows if row[4] == task]
+        hours = sum(row[3] or 0.0 for row in own)
+        table = Table(
+            ("Day", "From", "To", "Hours", "Who", "What", "Detail"),
+            tuple(
+                (day, start, end, "" if h is None else f"{h:.1f}", who, what, detail)
+                for day, start, end, h, _, who, what, detail in own
+            ),
+            "lllrlll",
+        )
+        kicker = f"Builder's log · {part['number']} · No. {record.serial or 'not stated'}"
+        blocks = (Paragraph(f"{hours:.1f} h.", strong=True), table)
+        pages.append(Page(f"task-{number}", task or "Without a task", kicker, blocks, "record"))
+    if not pages:
+        words = (Paragraph("Nothing was written down."),)
+        pages.append(Page("task-0", part["name"], "Builder's log", words, "record"))
+    return Document(
+        title="Builder's log", part=part["number"], name=part["name"], revision=part["revision"],
+        hand=part["hand"], date=record.saved[:10], paper=paper, pages=tuple(pages),
+        record_key=record.plan, serial=record.serial,
+    )  # fmt: skip
+
+
 def _lots_page(record: Record, plan: dict[str, Any]) -> _Plain:
     lots = tuple(
-        (id.removeprefix(LOT_PREFIX), record.words(id))
+        (
+            id.removeprefix(LOT_PREFIX),
+            record.words(id),
+            record.words(expiry_field_id(id.removeprefix(LOT_PREFIX))),
+        )
         for id in sorted(record.fields)
         if id.startswith(LOT_PREFIX) and record.words(id)
     )
@@ -179,7 +373,7 @@ def _lots_page(record: Record, plan: dict[str, Any]) -> _Plain:
         (
             b,
             s["title"],
-            record.words(field_id(s["id"], f"{b}.mixed")) or "no time",
+            record.words(field_id(s["id"], f"{b}.mixed")) or _started(record, s, b),
             record.words(field_id(s["id"], f"{b}.lot")),
         )
         for s in steps(plan)
@@ -187,7 +381,7 @@ def _lots_page(record: Record, plan: dict[str, Any]) -> _Plain:
     )
     blocks: list[Block] = []
     if lots:
-        blocks += [Heading("Materials", 3), Table(("Material", "Lot or roll"), lots)]
+        blocks += [Heading("Materials", 3), Table(("Material", "Lot or roll", "Use by"), lots)]
     if laid:
         blocks += [Heading("Pieces", 3), Table(("Pieces", "Step", "Lot or roll"), laid)]
     if batches:
@@ -220,6 +414,17 @@ def _steps_page(record: Record, plan: dict[str, Any]) -> _Plain:
                 ),
             ]
     return "steps", "Steps, times and initials", tuple(blocks)
+
+
+def _started(record: Record, step: dict[str, Any], batch: str) -> str:
+    """When a cup's timer was started; as the zone of its entry has it."""
+    for timer in step["timers"]:
+        id = field_id(step["id"], timer["id"])
+        entry = record.log.shown(f"timer.{id}")
+        if timer["id"].rpartition(".")[2] == batch and id in record.timers and entry:
+            start = datetime.fromtimestamp(record.timers[id].start_s, entry.time.tzinfo)
+            return f"{start:%Y-%m-%d %H:%M}"
+    return "no time"
 
 
 def _timers(record: Record, step: dict[str, Any]) -> str:

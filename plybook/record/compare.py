@@ -36,12 +36,13 @@ _MOST_FAULTS = 20
 MASS_SHARE = 0.10  # common practice, no source: a tenth more or less asks for a word
 
 
-def compare(record: Record, plan: dict[str, Any]) -> tuple[Finding, ...]:
+def compare(record: Record, plan: dict[str, Any], seal: str | None = None) -> tuple[Finding, ...]:
     """Everything there is to say about a record.
 
     Args:
         record: as read.
         plan: `plan.json` of the same part.
+        seal: as written on paper at the bench; None = not known.
 
     Returns:
         Findings in the order of the book; an empty tuple is a complete, clean record.
@@ -50,7 +51,7 @@ def compare(record: Record, plan: dict[str, Any]) -> tuple[Finding, ...]:
         SpecError: the plan has not the shape of a plan.
     """
     try:
-        return tuple(_findings(record, plan))
+        return tuple((*_sealed(record, seal), *_findings(record, plan)))
     except (KeyError, TypeError, ValueError, AttributeError) as wrong:
         raise SpecError(
             error(
@@ -59,6 +60,21 @@ def compare(record: Record, plan: dict[str, Any]) -> tuple[Finding, ...]:
                 "give the plan.json of the build the record belongs to",
             )
         ) from wrong
+
+
+def _sealed(record: Record, seal: str | None) -> Iterator[Finding]:
+    """Whether the log is the one whose seal was written on paper."""
+    own = record.log.seal()
+    if seal is not None and _letters(seal) != _letters(own):
+        yield error(
+            "record-other-seal",
+            f"the seal on paper is {seal}, that of the record {own or 'none'}",
+            "ask for the record as it was when the seal was written down",
+        )
+
+
+def _letters(seal: str) -> str:
+    return "".join(c for c in seal.upper() if c.isalnum())
 
 
 def _findings(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
@@ -163,6 +179,7 @@ def known_fields(plan: dict[str, Any]) -> Iterator[str]:
         for batch in mixed_in(plan, step):
             yield field_id(step["id"], f"{batch}.mixed")
             yield field_id(step["id"], f"{batch}.lot")
+            yield field_id(step["id"], f"{batch}.weighed")
     yield from (jig_field_id(m["id"]) for m in jig_card(plan))
     yield from _OWN_FIELDS
 

@@ -40,6 +40,7 @@ class Check:
     at_least: float | None = None
     at_most: float | None = None
     how: str = ""
+    difference: bool = False  # the first less the second of the two figures asked before it
 
 
 @dataclass(frozen=True)

@@ -171,7 +171,7 @@ def _things(entries: Sequence[Line], scope: Scope) -> tuple[str, ...]:
 
 def _checks(entries: Sequence[Ask], scope: Scope) -> tuple[Check, ...]:
     def maybe(value, inner: Scope) -> float | None:
-        return None if value is None else inner.number(value)
+        return None if value is None else round(inner.number(value), 3)  # as it is printed
 
     return tuple(
         Check(
@@ -185,6 +185,7 @@ def _checks(entries: Sequence[Ask], scope: Scope) -> tuple[Check, ...]:
             how=inner.say(ask.how),
             at_least=maybe(ask.at_least, inner),
             at_most=maybe(ask.at_most, inner),
+            difference=ask.difference,
         )
         for ask, inner in _walk(entries, scope)
     )

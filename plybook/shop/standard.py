@@ -45,6 +45,7 @@ class Ask:
     unit: str = ""
     source: str = ""
     how: str = ""
+    difference: bool = False  # the first less the second of the two figures asked before it
     when: tuple[str, ...] = ()
     for_each: str = ""
 

@@ -101,6 +101,13 @@ def figures(value: float) -> set[str]:
     return {"0" if t in ("", "-0") else t for t in short}
 
 
+def limit_figures(value: float) -> set[str]:
+    """A limit as it is printed and judged: at most three decimals, no zeros at the end."""
+    told = {f"{value + off:.3f}" for off in (-_ROUNDING, 0.0, _ROUNDING)}
+    short = {t.rstrip("0").rstrip(".") for t in told}
+    return {"0" if t in ("", "-0") else t for t in short}
+
+
 def lasts(words: str, at: int, seconds: float) -> bool:
     """Whether a duration such as 1h59min stands at a place of squeezed words: seconds below a
     minute, else whole minutes."""

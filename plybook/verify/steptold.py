@@ -10,10 +10,10 @@ from plybook.verify.printed import (
     CUT_OFF,
     after,
     angle,
-    figures,
     fixed,
     folded_deg,
     lasts,
+    limit_figures,
     pattern,
     squeeze,
 )
@@ -203,9 +203,9 @@ def limits_told(check: dict) -> set[str]:
     """Unit and limits of a measure as they may be printed."""
     unit, low, high = check["unit"], check.get("at_least"), check.get("at_most")
     if check["expected"] is not None:
-        expected = figures(check["expected"])
+        expected = limit_figures(check["expected"])
         if check["tolerance"]:
-            said = {f"{e}±{t}" for e in expected for t in figures(check["tolerance"])}
+            said = {f"{e}±{t}" for e in expected for t in limit_figures(check["tolerance"])}
         elif low is None and high is None:
             said = expected
         else:
@@ -213,11 +213,11 @@ def limits_told(check: dict) -> set[str]:
     else:
         said = set()
     if not said and low is not None and high is not None:
-        said = {f"{a}to{b}" for a in figures(low) for b in figures(high)}
+        said = {f"{a}to{b}" for a in limit_figures(low) for b in limit_figures(high)}
     elif not said and low is not None:
-        said = {f"at least {a}" for a in figures(low)}
+        said = {f"at least {a}" for a in limit_figures(low)}
     elif not said and high is not None:
-        said = {f"at most {b}" for b in figures(high)}
+        said = {f"at most {b}" for b in limit_figures(high)}
     return {f"{unit}({s}{unit})" for s in said} or {unit}
 
 

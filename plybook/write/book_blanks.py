@@ -12,6 +12,7 @@ from plybook.drawing.document import (
     Cups,
     Ledger,
     Notes,
+    Photo,
     SignOff,
     TimerBox,
     limit_words,
@@ -126,6 +127,30 @@ def sign_off_slabs(block: SignOff) -> Iterator[Slab]:
             x += wide + box + 4.0
 
     yield Slab(9.4, draw, before=3.0)
+
+
+def photos_slabs(run: Sequence[Photo]) -> Iterator[Slab]:
+    """Photos two to a row, each with its words below."""
+    wide = WIDTH_MM / 2 - 3.0
+    for start in range(0, len(run), 2):
+        pair = run[start : start + 2]
+        sizes = [_photo_size(photo, wide) for photo in pair]
+        words = [wrapped(clean_text(photo.caption), wide, NOTE) for photo in pair]
+        tall = max(height for _, height in sizes)
+
+        def draw(pen: Pen, y: float, pair=pair, sizes=sizes, words=words, tall=tall) -> None:
+            for k, (photo, size, lines) in enumerate(zip(pair, sizes, words, strict=True)):
+                x = k * (wide + 6.0)
+                pen.photo(photo.data, x, y, *size)
+                for n, line in enumerate(lines):
+                    pen.words(line, x, y + tall + 1.0 + NOTE + n * LEADING * NOTE, NOTE)
+
+        yield Slab(tall + 2.0 + max(map(len, words)) * LEADING * NOTE, draw, before=3.0)
+
+
+def _photo_size(photo: Photo, wide: float) -> tuple[float, float]:
+    scale = min(wide / photo.width, 110.0 / photo.height)
+    return photo.width * scale, photo.height * scale
 
 
 def notes_slabs(block: Notes) -> Iterator[Slab]:
@@ -267,4 +292,5 @@ TOGETHER: dict[type, Callable[[Any], Iterator[Slab]]] = {  # neighbours side by 
     CheckBox: checks_slabs,
     TimerBox: timers_slabs,
     Blank: blanks_slabs,
+    Photo: photos_slabs,
 }

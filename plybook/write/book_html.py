@@ -34,6 +34,7 @@ from plybook.drawing.document import (
     Notes,
     Page,
     Paragraph,
+    Photo,
     Picture,
     PictureRow,
     Plate,
@@ -66,7 +67,7 @@ def book_html(document: Document) -> bytes:
 and printed, but ticks, timers and entries are not kept.</p></noscript>
 <header class="bar" id="bar">
 <div class="bar-row" id="head">{_contents(document, names)}<h1>{_head_words(document)} · <span
-id="serial">No. ______</span></h1>
+id="serial">No. {escape(document.serial) or "______"}</span></h1>
 <button type="button" id="undo" class="js-only" hidden>Undo</button>
 <span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
 <div id="running" class="running"></div>
@@ -86,6 +87,7 @@ id="serial">No. ______</span></h1>
             f"script-src '{_digest(script)}'",
             f"style-src '{_digest(style)}'",
             "font-src data:",
+            "img-src data: blob:",
             "base-uri 'none'",
             "form-action 'none'",
         )
@@ -98,6 +100,7 @@ id="serial">No. ______</span></h1>
         "hand": document.hand,
         "plan": document.record_key,
         "title": title,
+        "bench": any(page.kind == "step" for page in document.pages),  # else it is a printed record
     }
     page = f"""<!doctype html>
 <html lang="en">
@@ -135,7 +138,7 @@ def script_json(value: object) -> str:
 # what is below it only inside its functions.
 _SCRIPTS = (
     "page", "sha256", "log", "record", "notices", "fields", "ledger", "timers", "figures", "steps",
-    "history", "articles", "photos", "exchange", "start",
+    "history", "articles", "photos", "exchange", "offers", "start",
 )  # fmt: skip
 
 
@@ -262,6 +265,7 @@ def _turn(kind: str, word: str, name: str, page: Page) -> str:
 def _step_tools(page: Page) -> str:
     """What can be added to a step: its own deviations, photos and history."""
     start = escape(json.dumps({"step": page.title, "of": page.id}))
+    task = page.chapter.partition(". ")[2]  # the stage's title
     of = escape(page.id)
     return (
         f'<div class="ledger" data-shows="{DEVIATIONS.id}" data-of="{of}"></div>'
@@ -270,6 +274,8 @@ def _step_tools(page: Page) -> str:
         f'data-add="{DEVIATIONS.id}" data-start="{start}">Write down a deviation</button>'
         '<label class="button js-only">Add a photo<input type="file" accept="image/*" '
         f'data-do="photo" data-of="{of}" class="file"></label>'
+        '<button type="button" class="js-only" data-do="work" '
+        f'data-task="{escape(task)}">Start work</button>'
         '<button type="button" class="js-only" data-do="page-history">History</button></div>'
     )
 
@@ -280,6 +286,7 @@ _ARTICLE_TOOLS = (
 )
 _RECORD_TOOLS = (
     '<div id="conflicts"></div><div class="photos" data-of=""></div>'
+    '<p id="photo-size" class="state"></p>'
     '<p id="seal" class="state"></p>'
     '<p class="no-js">Scripting is off: write on the printed page.</p>'
     '<div class="tools"><button type="button" class="js-only" data-do="export">Export the '
@@ -394,6 +401,10 @@ def _blank(block: Blank) -> str:
     if block.kind == "measure":
         data |= {"low": low, "high": high, "expected": block.expected, "unit": block.unit or None}
     counts = " data-counts" if block.kind in ("measure", "initials") else ""
+    if block.difference:
+        data["difference"] = " ".join(block.difference)
+    if block.offers:
+        data["offers"] = " ".join(block.offers)
     attributes = "".join(
         f' data-{name}="{escape(str(value))}"' for name, value in data.items() if value is not None
     )
@@ -410,6 +421,8 @@ def _blank(block: Blank) -> str:
         parts.append(f'<span class="unit">{escape(block.unit)}{limits}</span>')
     if block.kind == "time":
         parts.append('<button type="button" class="now js-only">Now</button>')
+    if block.kind == "initials":
+        parts.append('<span class="when"></span>')
     if block.note:
         parts.append(f"<small>{escape(block.note)}</small>")
     if block.kind == "measure":
@@ -418,7 +431,9 @@ def _blank(block: Blank) -> str:
 
 
 def _sign_off(block: SignOff) -> str:
-    return f'<div class="signoff">{"".join(_blank(b) for b in block.blanks)}</div>'
+    """Blanks of a sign-off; on screen the time is that of the entry, so that no blank asks it."""
+    asked = [b for b in block.blanks if not (b.kind == "time" and b.id.endswith(".time"))]
+    return f'<div class="signoff">{"".join(map(_blank, asked))}</div>'
 
 
 def _notes(block: Notes) -> str:
@@ -478,13 +493,34 @@ def _cup(cup: Cup) -> str:
     return (
         f'<div class="cup" data-cup="{escape(cup.id)}" data-tray="{cup.tray_s}"><div class="what">'
         f'<p><span class="id">{escape(cup.id)}</span> <strong>{escape(cup.parts)}</strong></p>'
-        f"<p>{escape(cup.use)}</p></div>{limit}{_sign_off(SignOff((cup.mixed, cup.lots)))}</div>"
+        f"<p>{escape(cup.use)}</p></div>{limit}{_weighed(cup)}"
+        f"{_sign_off(SignOff((cup.mixed, cup.lots)))}</div>"
+    )
+
+
+def _weighed(cup: Cup) -> str:
+    """Where the first part weighed is entered, so that the rest is told to match."""
+    if cup.weighed is None:
+        return ""
+    grams = escape(json.dumps([[name, grams] for name, grams in cup.grams]))
+    return (
+        f'<div class="rescale js-only" data-grams="{grams}" data-decimals="{cup.decimals}">'
+        f'{_blank(cup.weighed)}<output class="rest"></output></div>'
+    )
+
+
+def _photo(block: Photo) -> str:
+    data = base64.b64encode(block.data).decode()
+    words = escape(block.caption)
+    return (
+        f'<figure class="photo"><img src="data:image/jpeg;base64,{data}" alt="{words}" '
+        f'width="{block.width}" height="{block.height}"><figcaption>{words}</figcaption></figure>'
     )
 
 
 _MAKERS: dict[type, Callable[[Any], str]] = {
     Heading: _heading, Paragraph: _paragraph, Items: _items, Table: _table, Facts: _facts,
     Plate: _plate, CheckBox: _check, Blank: _blank,
-    SignOff: _sign_off, Notes: _notes, Ledger: _ledger, CautionBox: _caution,
+    SignOff: _sign_off, Notes: _notes, Ledger: _ledger, Photo: _photo, CautionBox: _caution,
     TimerBox: _timer, Cups: _cups,
 }  # fmt: skip

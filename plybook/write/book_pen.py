@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from io import BytesIO
 from typing import Any
 
 from plybook.drawing.letters import LEADING, clean_text, text_width_mm, type_size_mm, wrapped
@@ -19,6 +20,7 @@ from plybook.drawing.scene import Scene
 from plybook.drawing.style import tint_of
 from plybook.write.fonts import MM, face
 from plybook.write.pdf import draw_scene
+from plybook.write.pdf_library import ImageReader
 
 WIDTH_MM = 180.0
 BODY, NOTE, TITLE, HEAD, PLATE = 3.5, 2.5, 7.0, 5.0, 10.0
@@ -53,6 +55,16 @@ class Pen:
         self.canvas.setFillGray(0.38 if grey else 0.08)
         self.canvas.setFont(face(bold), type_size_mm(cap) * MM)
         self.canvas.drawString(*self._at(x - shift, y), text)
+
+    def photo(self, data: bytes, x: float, y: float, width: float, height: float) -> None:
+        """A JPEG with its upper left corner at (x, y); a frame with words where it is damaged."""
+        left, bottom = self._at(x, y + height)
+        try:
+            image = ImageReader(BytesIO(data))
+            self.canvas.drawImage(image, left, bottom, width * MM, height * MM)
+        except (OSError, ValueError, SyntaxError):
+            self.box(x, y, width, height)
+            self.words("this photo cannot be read", x + 3.0, y + 6.0, NOTE)
 
     def rule(self, x0: float, y0: float, x1: float, y1: float, width: float = 0.18) -> None:
         """A straight line."""

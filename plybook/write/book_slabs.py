@@ -15,6 +15,7 @@ from plybook.drawing.document import (
     Block,
     CautionBox,
     CheckBox,
+    Photo,
     Picture,
     PictureRow,
     Plate,
@@ -61,7 +62,7 @@ def _runs(blocks: Sequence[Block]) -> Iterator[list[Block]]:
 
 def _beside(block: Block) -> str:
     """The kind of run a block belongs to, "" where it stands alone."""
-    if isinstance(block, CheckBox | TimerBox):
+    if isinstance(block, CheckBox | TimerBox | Photo):
         return type(block).__name__
     if isinstance(block, CautionBox) and block.small and not block.source:
         return "reminder"
@@ -73,7 +74,7 @@ def _beside(block: Block) -> str:
 
 def _run_slabs(run: Sequence[Any], room: float, shrink: float) -> Iterator[Slab]:
     first = run[0]
-    if len(run) > 1 or _beside(first) == "reminder":
+    if len(run) > 1 or _beside(first) in ("reminder", "Photo"):
         yield from _TOGETHER[type(first)](run)
     elif isinstance(first, Picture | PictureRow):
         row = first if isinstance(first, PictureRow) else PictureRow((first,))

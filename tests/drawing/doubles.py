@@ -662,7 +662,8 @@ def fields_of(document):
             yield from block.blanks
         elif isinstance(block, Cups):
             for cup in block.cups:
-                yield from (field for field in (cup.mixed, cup.lots, cup.limit) if field)
+                own = (cup.mixed, cup.lots, cup.limit, cup.weighed)
+                yield from (field for field in own if field)
         elif isinstance(block, CheckBox | Blank | Notes | Ledger | TimerBox):
             yield block
 

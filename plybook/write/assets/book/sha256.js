@@ -1,4 +1,4 @@
-// SHA-256 (FIPS 180-4) of a text's UTF-8 bytes, in hexadecimal. Browsers keep theirs from pages
+// SHA-256 (FIPS 180-4) of bytes, or of a text's UTF-8 bytes, in hexadecimal. Browsers keep theirs from pages
 // that were opened as files.
 const SHA_K = new Uint32Array([
   0x428a2f98, 0x71374491, 0xb5c0fbcf, 0xe9b5dba5, 0x3956c25b, 0x59f111f1, 0x923f82a4, 0xab1c5ed5,
@@ -10,8 +10,8 @@ const SHA_K = new Uint32Array([
   0x19a4c116, 0x1e376c08, 0x2748774c, 0x34b0bcb5, 0x391c0cb3, 0x4ed8aa4a, 0x5b9cca4f, 0x682e6ff3,
   0x748f82ee, 0x78a5636f, 0x84c87814, 0x8cc70208, 0x90befffa, 0xa4506ceb, 0xbef9a3f7, 0xc67178f2,
 ]);
-function sha256(text) {
-  const data = new TextEncoder().encode(text);
+const sha256 = (text) => sha256OfBytes(new TextEncoder().encode(text));
+function sha256OfBytes(data) {
   const bytes = new Uint8Array(((data.length + 72) >> 6) << 6);
   bytes.set(data);
   bytes[data.length] = 0x80;

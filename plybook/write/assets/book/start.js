@@ -11,6 +11,7 @@ function goOn(id) {
     notice("The plan has been made anew since your last entry." + (gone ? " " + gone + " entries belong to steps that have changed: they stay in the record, and those steps are open again." : ""));
 }
 function begin() {
+  if (!book.bench) return turn(true);  // the printed record of an article: nothing is entered
   kept = store(SPACE + "?", "1");
   if (kept === "") store(SPACE + "?", null);
   const last = stored(ours + "current");
