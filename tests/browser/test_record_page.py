@@ -110,8 +110,9 @@ def disputed(case):
 
 def serial(page, words):
     page.js("location.hash = 'p-cover'")
+    until(lambda: page.find('input[data-field="article.serial"]').is_displayed())
     fill(page, 'input[data-field="article.serial"]', words)
-    page.find("h2").click()
+    page.js("document.activeElement.blur()")
 
 
 def test_two_devices_merge_entry_by_entry_and_show_where_they_disagree(window, make_book):
@@ -119,6 +120,7 @@ def test_two_devices_merge_entry_by_entry_and_show_where_they_disagree(window, m
     for page, degrees in ((one, "19"), (two, "21")):
         serial(page, "003")
         page.js(f"location.hash = '{LAY}'")
+        until(lambda page=page: page.find(ROOM).is_displayed())
         fill(page, ROOM, degrees)
     tap_row(one, TICK)
     first, second = export(one), export(two)
@@ -312,7 +314,7 @@ def test_a_clock_set_back_neither_revives_a_limit_nor_goes_unsaid(window, make_b
     assert until(lambda: page.all(".up") or "LIMIT" in page.text(".bar"))
     tap_row(page, TICK)
     page.js("window.ahead = -3600000")  # set back two hours while the page is open
-    page.js("document.querySelector('h2').click()")
+    page.js("document.querySelector('.card.here h2').click()")
     assert until(lambda: page.all(".up") or "LIMIT" in page.text(".bar"))
     before_the_page(page, "window.ahead = -3600000;")
     page.driver.refresh()
@@ -340,6 +342,7 @@ def test_five_thousand_entries_open_and_take_one_more(window, make_book, count):
         const start = own.slice(0, -64);
         for (const [name, text] of arguments[0]) localStorage.setItem(start + name, text);
     """, lines)  # fmt: skip
+    page.js(f"location.hash = '{LAY}'")
     page.driver.refresh()
     assert page.find(TICK).is_selected()
     tap_row(page, 'input[data-field="lay-p1.lines"]')

@@ -142,6 +142,7 @@ function putAll(pairs, how) {
   if (deeds.length > 200) deeds.shift();
   if (unsaved.size && !kept) kept = "some entries were refused";
   tell(changed.map(([id]) => id));
+  return deed;
 }
 const put = (id, v, how) => putAll([[id, v]], how);
 // The first entry of a record, and of each plan that it goes on under, says what it is of.
@@ -155,7 +156,10 @@ function undo() {
   if (!deed) return;
   const mine = deed.filter(({ id, name }) => !name || headsOf(log, id)[0] === name);
   if (mine.length < deed.length) notice("Changed elsewhere since, so left as it is: " + deed.filter((d) => !mine.includes(d)).map((d) => nameOfField(d.id)).join("; "));
-  putAll(mine.reverse().map(({ id, was }) => [id, was]), "undone");
+  for (const { id, name } of putAll(mine.reverse().map(({ id, was }) => [id, was]), "undone") || []) {
+    const before = deeds.flat().filter((d) => d.id === id).pop();
+    if (before) before.name = name;  // what stands there now is what that deed made
+  }
   sayState();
 }
 const draftName = (id) => ours + article + "/draft/" + id;
