@@ -44,8 +44,8 @@ from plybook.drawing.document import (
     limit_words,
     show_duration,
 )
-from plybook.drawing.ledgers import DEVIATIONS
 from plybook.drawing.letters import FAMILY, font_path
+from plybook.write.book_tools import ARTICLE_TOOLS, RECORD_TOOLS, step_tools
 from plybook.write.figures import Figures, colours
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
@@ -242,11 +242,11 @@ def _card(document: Document, names: list[str], k: int, svg: dict[int, str]) -> 
         turn.append(_turn("next", "Next", names[k + 1], document.pages[k + 1]))
     extra = ""
     if page.kind == "step":
-        extra = _step_tools(page)
+        extra = step_tools(page)
     if page.kind == "cover":
-        extra = _ARTICLE_TOOLS
+        extra = ARTICLE_TOOLS
     if page.id == "record":
-        extra = _RECORD_TOOLS
+        extra = RECORD_TOOLS
     return (
         f'<section class="card {page.kind}" id="{names[k]}" data-step="{escape(page.id)}" '
         f'aria-labelledby="{names[k]}-t">'
@@ -260,44 +260,6 @@ def _card(document: Document, names: list[str], k: int, svg: dict[int, str]) -> 
 def _turn(kind: str, word: str, name: str, page: Page) -> str:
     title = escape(page.title)
     return f'<a class="button {kind}" href="#{name}"><span>{word}<small>{title}</small></span></a>'
-
-
-def _step_tools(page: Page) -> str:
-    """What can be added to a step: its own deviations, photos and history."""
-    start = escape(json.dumps({"step": page.title, "of": page.id}))
-    task = page.chapter.partition(". ")[2]  # the stage's title
-    of = escape(page.id)
-    return (
-        f'<div class="ledger" data-shows="{DEVIATIONS.id}" data-of="{of}"></div>'
-        f'<div class="photos" data-of="{of}"></div>'
-        '<div class="tools"><button type="button" class="js-only" '
-        f'data-add="{DEVIATIONS.id}" data-start="{start}">Write down a deviation</button>'
-        '<label class="button js-only">Add a photo<input type="file" accept="image/*" '
-        f'data-do="photo" data-of="{of}" class="file"></label>'
-        '<button type="button" class="js-only" data-do="work" '
-        f'data-task="{escape(task)}">Start work</button>'
-        '<button type="button" class="js-only" data-do="page-history">History</button></div>'
-    )
-
-
-_ARTICLE_TOOLS = (
-    '<div class="tools"><button type="button" class="js-only" data-do="new-record">New record '
-    'for another article</button></div><div id="articles" class="tools js-only"></div>'
-)
-_RECORD_TOOLS = (
-    '<div id="conflicts"></div><div class="photos" data-of=""></div>'
-    '<p id="photo-size" class="state"></p>'
-    '<p id="seal" class="state"></p>'
-    '<p class="no-js">Scripting is off: write on the printed page.</p>'
-    '<div class="tools"><button type="button" class="js-only" data-do="export">Export the '
-    'record</button><label class="button js-only">Import a record<input type="file" '
-    'accept=".json,application/json" data-do="import" class="file"></label>'
-    '<label class="button js-only">Add a photo<input type="file" accept="image/*" '
-    'data-do="photo" data-of="" class="file"></label>'
-    '<button type="button" class="js-only" data-do="history">History of the record</button>'
-    '<button type="button" class="js-only" data-do="print">Print the book, filled in</button>'
-    "</div>"
-)
 
 
 # ---------------------------------------------------------------- blocks
