@@ -302,13 +302,13 @@ def _area(value_m2: float, unit: str) -> str:
 
 
 def _sum(spec: PartSpec) -> str:
-    """Thickness of all plies together and of the cores, where all of them lie."""
+    """Thickness of all plies together and of each core, where all of them lie."""
     unit, cloths = spec.part.units, spec.materials.cloths
     plies = [cloths[x.material].thickness_mm for x in spec.layers if isinstance(x, Ply)]
     cores = [x.thickness_mm for x in spec.layers if isinstance(x, Core)]
     words = f"{len(plies)} {'ply' if len(plies) == 1 else 'plies'} {_thick(sum(plies), unit)}"
-    if cores:
-        words += (
-            f", core {_thick(sum(cores), unit)}, together {_thick(sum(plies) + sum(cores), unit)}"
-        )
+    if len(cores) == 1:
+        words += f", core {_thick(cores[0], unit)}, together {_thick(sum(plies) + cores[0], unit)}"
+    elif cores:  # they may lie side by side
+        words += f"; cores {', '.join(_thick(core, unit) for core in cores)}"
     return f"     where all of them lie: {words}"

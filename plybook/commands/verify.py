@@ -18,8 +18,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
+    from plybook.diagnostics import SpecError, error
     from plybook.verify import verify_folder
 
+    if not arguments.folder.is_dir():
+        what = "is no folder" if arguments.folder.exists() else "does not exist"
+        raise SpecError(
+            error(
+                "no-such-folder",
+                f"{arguments.folder} {what}",
+                "name the folder that `plybook build` has written, or `out` for all of them",
+            )
+        )
     report = verify_folder(arguments.folder, progress)
     progress.clear()
     if arguments.format == "json":

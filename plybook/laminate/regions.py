@@ -321,7 +321,8 @@ def empty_region(layer: Layer) -> Finding:
     return error(
         "region-empty",
         f"layer {layer.id} covers nothing: its region has no area on the mould face",
-        "check its distances against the size of the face, and that it is not wholly taken away",
+        "check its distances and their unit against the size of the face, and that it is not "
+        "wholly taken away",
         *([] if layer.place == NOWHERE else [layer.place]),
         layers=(layer.id,),
     )

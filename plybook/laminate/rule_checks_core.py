@@ -30,14 +30,17 @@ def core_bevel_steep(case: Case, rule: Rule) -> Iterator[Breach]:
     chosen = case.spec.choices.core_bevel_deg
     for core, _ in _cores(case):
         angles = [t.angle_deg for _, t in core.edges if t.kind == "bevel"]
-        if not angles or max(angles) <= rule.value + 1e-9:
+        declared = case.spec.choices.core_bevel_declared
+        limit = max(rule.value, chosen if declared else 0.0)
+        if not angles or max(angles) <= limit + 1e-9:
             continue
         steepest, t = max(angles), core.thickness_mm
+        choice = f"the declared choice is {chosen:g} deg" if declared else "no choice is declared"
         yield Breach(
             f"core {core.id} is bevelled at {steepest:g} deg (a ramp of "
             f"{mm(bevel_run_mm(t, steepest)):.1f}); the published limit is {rule.value:g} deg "
             f"({mm(bevel_run_mm(t, rule.value)):.1f}), practice is 45 deg "
-            f"({mm(bevel_run_mm(t, 45.0)):.1f}); the declared choice is {chosen:g} deg",
+            f"({mm(bevel_run_mm(t, 45.0)):.1f}); {choice}",
             (core.id,),
             Severity.WARNING if steepest > chosen + 1e-9 else None,
         )

@@ -86,8 +86,17 @@ def _finding(one: dict[str, Any], tree: Fields) -> Finding:
         "list_type": "a list (lines that begin with `- `, or [a, b])",
     }.get(kind)
     if expected:
-        return error("wrong-kind", f"{name}: expected {expected}, found {found}", "", place)
+        help = _AS_WRITTEN.get(key, "")
+        return error("wrong-kind", f"{name}: expected {expected}, found {found}", help, place)
     return error("wrong-value", f"{name}: {one['msg'].lower()}", "", place)
+
+
+_AS_WRITTEN = {  # of mappings that are easily taken for one figure
+    "mix": "write the parts by weight, resin first: `mix: {resin: 100, hardener: 27}`",
+    "pot_life": "write `pot_life: {time: 90 min, mass: 100 g, at: 25 C}`",
+    "splice": "write `splice: {join: overlap 25}`",
+    "edges": "write `edges: {all: {trim: 15}}`, or for a core `edges: {all: bevel 45}`",
+}
 
 
 def _kind_of(node: Any) -> str:

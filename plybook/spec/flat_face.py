@@ -128,6 +128,9 @@ def _ring(steps, corner: float, w, path: tuple, out: Collector):
     for n in arcs:  # an arc's ends stay as they are
         radii[n] = radii[n - 1] = 0.0
     ring = np.array(points, float)
+    if not arcs and (fault := crossing(ring)):  # told by the sides as they are drawn
+        out.error("outline-crosses-itself", fault.message, fault.help, place)
+        return None
     walked, names, tight = round_corners(ring, radii, leaving)
     if tight is not None:
         out.error(

@@ -86,6 +86,11 @@ class _Reader:
 
     def laminate(self) -> list[float]:
         self._space()
+        if self.text[self.at : self.at + 1] in "\u201c\u201d\u2018\u2019\u00ab" and self.text:
+            inner = self.text.strip(" \u201c\u201d\u2018\u2019\u00ab\u00bb")
+            raise CodeError(
+                "the quotes are typographic ones", self.at, f'write straight ones: "{inner}"'
+            )
         if not self._take("["):
             raise CodeError("a laminate code starts with `[`", self.at, "write it like [0/90]s")
         items = self._items("]", 1)
@@ -154,11 +159,10 @@ class _Reader:
             self.at = match.end()
             value = float(match["angle"])
             if not -90 <= value <= 90:
-                raise CodeError(
-                    f"angle {value:g} is outside -90 to 90",
-                    start,
-                    f"write {((value + 90) % 180) - 90:g}",
-                )
+                help = f"write {((value + 90) % 180) - 90:g}"
+                if value > 180:
+                    help = _two_angles(match["angle"]) or "angles are written one by one: [0/45]"
+                raise CodeError(f"angle {value:g} is outside -90 to 90", start, help)
             angles = self._pair(match["pm"], value, start)
             if match["over"] and len(angles) > 1:
                 raise CodeError("one ply is the centre, not a pair", start)
@@ -235,3 +239,12 @@ class _Reader:
             self.at += 1
             return True
         return False
+
+
+def _two_angles(digits: str) -> str:
+    """The edit where a `/` was left out between two angles, "" where that cannot be meant."""
+    usual = ("0", "15", "22.5", "30", "45", "60", "90")
+    for cut in range(1, len(digits)):
+        if digits[:cut] in usual and digits[cut:] in usual:
+            return f"did you mean {digits[:cut]}/{digits[cut:]}? a `/` stands between angles"
+    return ""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 # what people say -> what the language may call it
 _SAID = {
@@ -96,11 +96,17 @@ def units_meant(text: str, known: Iterable[str]) -> str:
     """The question for a number with a wrong unit: "did you mean `43 in`? "."""
     units = list(known)
     parts = re.findall(r"([-+]?[\d.]+)\s*([^\d\s.+-][^\s.+-]*)", text)
-    said = [(number, unit if unit in units else meant(unit, units)) for number, unit in parts]
+    said = [(number, unit if unit in units else _near_unit(unit, units)) for number, unit in parts]
     if not said or not all(unit for _, unit in said):
         return ""
     right = " ".join(f"{number} {unit}" for number, unit in said)
     return f"did you mean `{right}`? " if right != text.strip() else ""
+
+
+def _near_unit(unit: str, units: Sequence[str]) -> str:
+    """The unit that was meant; of those equally near, one of as many letters: `mn` is `mm`."""
+    alike = [one for one in units if len(one) == len(unit) and one[:1] == unit[:1].lower()]
+    return alike[0] if len(alike) == 1 and len(unit) > 1 else meant(unit, units)
 
 
 def _plain(word: str) -> str:

@@ -663,6 +663,7 @@ class DesignChoices:
     chord_error_mm: float = 0.02
     strain_limit_pct: float = 0.5
     declared_thickness_mm: float | None = None
+    core_bevel_declared: bool = False  # by the spec; a steeper bevel is then a finding
 
 
 @dataclass(frozen=True)

@@ -356,7 +356,13 @@ def resolve_axis(written: PartFile, lofted: bool, out: Collector) -> Axis:
     return BetweenPoints(start or OnPattern(0, 0), end or OnPattern(1, 0))
 
 
-MOST_TRIM_MM, MOST_TRIM_SHARE = 150.0, 0.25  # of the face; common practice, no source
+USUAL_TRIM_MM, MOST_TRIM_MM = 40.0, 150.0  # common practice, no source
+MOST_TRIM_SHARE = 0.25  # of the face
+
+
+def _most_trim_mm(face_mm: float) -> float:
+    """The widest trim that is taken for meant."""
+    return min(MOST_TRIM_MM, max(USUAL_TRIM_MM, MOST_TRIM_SHARE * face_mm))
 
 
 def _least_across_mm(mould: Mould) -> float:
@@ -375,7 +381,7 @@ def resolve_edges(written: PartFile, mould: Mould, out: Collector) -> tuple[Edge
     for name, edge in written.edges.items():
         if name not in names and name != "all":
             out.unknown("edge", name, (*names, "all"), written.entry_place("edges", name))
-        if edge.trim is not None and edge.trim > min(MOST_TRIM_MM, least * MOST_TRIM_SHARE):
+        if edge.trim is not None and edge.trim > _most_trim_mm(least):
             out.warning(
                 "implausible-trim",
                 f"a trim allowance of {mm(edge.trim):g} on a face {mm(least):g} across",

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plybook.geometry.rings import signed_area_mm2
+from plybook.units import bare_mm
 
 CHORD_MM = 0.01
 
@@ -193,8 +194,9 @@ def _pair_crossing(a: np.ndarray, b: np.ndarray) -> Fault | None:
         return None
     i, j, (x, y) = found
     return Fault(
-        f"the outline crosses or touches itself at ({x:.6g}, {y:.6g}) mm: side {i + 1} "
-        f"({_show(a[i])} to {_show(b[i])}) meets side {j + 1} ({_show(a[j])} to {_show(b[j])})",
+        f"the outline crosses or touches itself at ({bare_mm(x):.6g}, {bare_mm(y):.6g}): "
+        f"side {i + 1} ({_show(a[i])} to {_show(b[i])}) meets "
+        f"side {j + 1} ({_show(a[j])} to {_show(b[j])})",
         "list the corners in the order they are walked",
         (x, y),
         (i, j),
@@ -202,7 +204,7 @@ def _pair_crossing(a: np.ndarray, b: np.ndarray) -> Fault | None:
 
 
 def _show(point: np.ndarray) -> str:
-    return f"{point[0]:.6g}, {point[1]:.6g}"
+    return f"{bare_mm(point[0]):.6g}, {bare_mm(point[1]):.6g}"
 
 
 def _meet(p, q, r, s) -> tuple[float, float] | None:

@@ -115,7 +115,7 @@ def _check_ends(lay: LayList, w: RunLayer, n: int, end) -> bool:
                 f"the shortest ply of `{w.run}` would end at "
                 f"{mm(last):g} and the longest at {mm(end.at):g}; the part runs from "
                 f"{bare_mm(low):g} to {mm(high):g}",
-                "make the steps smaller or fewer",
+                "make the steps smaller or fewer; is the unit right?",
                 end.here,
             )
             return False
@@ -127,7 +127,7 @@ def _check_ends(lay: LayList, w: RunLayer, n: int, end) -> bool:
                 "run-too-long",
                 f"the shortest ply of `{w.run}` would end {mm(most):g} "
                 f"before the {end.towards}, but the part is {mm(length):g} long",
-                "make the steps smaller or fewer",
+                "make the steps smaller or fewer; is the unit right?",
                 end.here,
             )
             return False

@@ -92,6 +92,10 @@ def _number_help(text: str) -> str:
         return "a date has no place here"
     if text.lower() in YES_WORDS:
         return "yes and no have no place here"
+    if money := re.fullmatch(r"[^\w\s.,+-]\s*(\d+(?:\.\d+)?)|(\d+(?:\.\d+)?)\s*[^\w\s.,%+-]", text):
+        return (
+            f"write `{money[1] or money[2]}`: all prices are in one money, which has no sign here"
+        )
     return ""
 
 
@@ -99,7 +103,9 @@ def scalar_of(raw: Any, what: str) -> str:
     if isinstance(raw, Fields):
         raise Wrong("wrong-kind", f"{{key}}: expected {what}, found a mapping")
     if isinstance(raw, Items):
-        raise Wrong("wrong-kind", f"{{key}}: expected {what}, found a list")
+        texts = [str(item) for item in raw if isinstance(item, Scalar)]
+        quoted = f'put it in quotes: "[{", ".join(texts)}]"' if len(texts) == len(raw) else ""
+        raise Wrong("wrong-kind", f"{{key}}: expected {what}, found a list", quoted)
     if raw == "" and not raw.quoted:
         raise Wrong("empty", "{key} is empty", f"write {what}")
     return raw.strip()

@@ -151,6 +151,7 @@ def _choices(files) -> DesignChoices:
         value("chord_error", usual.chord_error_mm),
         value("strain_limit", usual.strain_limit_pct),
         value("thickness", None),
+        value("core_bevel", None) is not None,
     )
 
 

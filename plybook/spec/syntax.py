@@ -62,6 +62,9 @@ _WORDS = (
 )
 
 
+_TWO_COLONS = re.compile(r"[{,] *([\w-]+): ([\w-]+): (\S[^,}\]]*)")  # inside braces
+
+
 def syntax_finding(problem: Exception, text: str, file: str) -> Finding:
     """One finding for a text that is no YAML.
 
@@ -98,6 +101,15 @@ def syntax_finding(problem: Exception, text: str, file: str) -> Finding:
             "not-yaml",
             f"a value cannot start with `{character}`",
             "put the text in quotes",
+            *places,
+        )
+    if twice := _TWO_COLONS.search(line.partition(" #")[0]):
+        key, word, value = (group.strip() for group in twice.groups())
+        return error(
+            "not-yaml",
+            f"two colons follow one another in `{key}: {word}: {value}`",
+            f"write `{key}: {word} {value}`, "
+            f"or `{key}: {{{word}: {value}}}` where a mapping is meant",
             *places,
         )
     for start, message, help in _WORDS:

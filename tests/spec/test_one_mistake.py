@@ -112,7 +112,7 @@ ONE_MISTAKE = [
      ("- [0, 0]", 0), "3 or more"),
     (HATCH, "    - [12, 8]\n    - {to: [0, 8], edge: latch}\n  corners: 1",
      "    - {to: [0, 8], edge: latch}\n    - [12, 8]\n  corners: 0", "outline-crosses-itself",
-     ("- [0, 0]", 0), "(152.4, 101.6) mm"),
+     ("- [0, 0]", 0), "(6, 4)"),
     (HATCH, "[12, 8]", "[12, 8, 1]", "not-a-point", ("[12, 8", 0), "[x, y]"),
     (HATCH, "[12, 8]", "[12, .nan]", "not-finite", ("[12, .nan", 0), "finite"),
     (HATCH, "[12, 8]", "[12, 1e9]", "out-of-range", ("[12, 1e9", 0), "--limit part-mm"),

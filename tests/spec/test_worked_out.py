@@ -128,7 +128,7 @@ def test_a_strip_and_a_polygon_keep_their_points():
         SKIN, "{around: {layer: C1, by: 50}}", "{polygon: [[0, 0], [100, 100], [100, 0], [0, 100]]}"
     )
     (one,) = faults(text)
-    assert one.code == "outline-crosses-itself" and "(50, 50) mm" in one.message
+    assert one.code == "outline-crosses-itself" and "at (50, 50)" in one.message
 
 
 def test_core_edges_seams_and_cut_outs():

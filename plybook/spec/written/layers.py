@@ -58,10 +58,11 @@ def _join(raw: Any, info: ValidationInfo) -> Join:
                 f"expected more than 0 and at most {mm(500):g}",
             )
         return Join("overlap", overlap)
+    found = f"`{text[:40]}`" if isinstance(raw, Scalar) else "a mapping or a list"
     raise Wrong(
         "unknown-splice",
-        f"{{key}}: expected a way to join cloth, found `{text[:40]}`",
-        "write `butt` or `overlap 25`",
+        f"{{key}}: expected a way to join cloth, found {found}",
+        "write `join: butt` or `join: overlap 25`",
     )
 
 

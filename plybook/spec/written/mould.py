@@ -5,7 +5,15 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any
 
-from pydantic import Discriminator, Field, PlainValidator, Tag, ValidationInfo, WithJsonSchema
+from pydantic import (
+    BeforeValidator,
+    Discriminator,
+    Field,
+    PlainValidator,
+    Tag,
+    ValidationInfo,
+    WithJsonSchema,
+)
 
 from plybook.spec.meant import guess
 from plybook.spec.quantities import (
@@ -19,7 +27,7 @@ from plybook.spec.quantities import (
     length_of,
     number_of,
 )
-from plybook.spec.reader import Fields, Items
+from plybook.spec.reader import Fields, Items, Scalar
 from plybook.spec.reading import reading
 from plybook.spec.words import Date, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
@@ -57,12 +65,19 @@ class FacePoint(Written):
     share: Share = Field(description="Share of the chord, 0 leading edge to 1 trailing edge.")
 
 
+def _found(raw: Any) -> str:
+    if isinstance(raw, Items):
+        return f"a list of {len(raw)}"
+    return f"`{str(raw)[:40]}`" if isinstance(raw, Scalar) else "a mapping"
+
+
 def _xy(raw: Any, info: ValidationInfo) -> tuple[float, float]:
     if not isinstance(raw, Items) or len(raw) != 2:
         raise Wrong(
             "not-a-point",
-            "{key}: expected a point",
-            "write it as [x, y], or on a lofted face as {span: 600, share: 0.3}",
+            f"{{key}}: expected a point, found {_found(raw)}",
+            "write it as [x, y], or on a lofted face as {span: 600, share: 0.3}; a round hole is "
+            "{circle: [x, y], diameter: 80}",
         )
     values = tuple(length_of(item, reading(info).units, "a length") for item in raw)
     for value in values:
@@ -182,10 +197,12 @@ def _cover(raw: Any, info: ValidationInfo) -> tuple[float, float]:
         raise Wrong("not-a-range", "{key}: expected two shares", "write it like [0, 1]")
     low, high = (number_of(item, "a share from 0 to 1") for item in raw)
     if not 0 <= low < high <= 1:
+        percent = f"for {low:g} to {high:g} % write [{low / 100:g}, {high / 100:g}]"
         raise Wrong(
             "out-of-range",
             f"{{key}} runs from {low:g} to {high:g}, expected two shares "
             "from 0 to 1, the smaller first",
+            percent if 0 <= low < high <= 100 else "",
         )
     return low, high
 
@@ -258,9 +275,25 @@ class Circle(Written):
     diameter: LengthOverZero = Field(description="Diameter.")
 
 
+def _hole(raw: Any) -> Any:
+    """Refuse figures in a row, which would be taken for points."""
+    if isinstance(raw, Items) and raw and all(isinstance(one, Scalar) for one in raw):
+        figures = [str(one) for one in raw]
+        round_one = f"{{circle: [{', '.join(figures[:2])}], diameter: {figures[2]}}}"
+        raise Wrong(
+            "wrong-hole",
+            f"{{key}}: expected a hole, found a list of {len(raw)} figures",
+            f"for a round one write {round_one}"
+            if len(raw) == 3
+            else "a hole is {circle: [x, y], diameter: 80} or a list of points [x, y]",
+        )
+    return raw
+
+
 Hole = Annotated[
     Annotated[Circle, Tag("<circle>")] | Annotated[list[OutlineStep], Tag("<outline>")],
     Discriminator(lambda raw: "<circle>" if isinstance(raw, (Fields, Circle)) else "<outline>"),
+    BeforeValidator(_hole),
 ]
 
 
