@@ -26,6 +26,7 @@ _DEGREE = 3
 _GAUSS = 4
 _SECTION_ELEMENTS = 44
 _NOSE_W, _NOSE_FINER = 0.16, 3  # elements near the nose of an aerofoil are cut into so many
+_PACE, _MOST_FINER = 0.04, 4  # an element is cut where its pace changes by this share along it
 _BAY_ELEMENTS, _SPAN_ELEMENTS = 6, 60  # of one bay at most; of all together, but one in each
 
 
@@ -96,7 +97,7 @@ def develop(loft: Loft, from_mm: float, to_mm: float, finer: float = 1.0) -> Dev
     w_repeats = np.full(len(loft.w_breaks) - 2, 2 if loft.shares is None else 3)
     w_knots = knots(loft.w_breaks, pieces, w_repeats)
     if loft.shares is None:
-        w_knots = _finer_nose(w_knots)
+        w_knots = _finer_pace(loft, _finer_nose(w_knots), finer)
     cells = _membrane(loft, u_knots, w_knots)
     start = _start(loft, u_knots, w_knots)
     flat, rounds = cells.relax(start.reshape(-1, 2))
@@ -110,6 +111,23 @@ def _finer_nose(w_knots: np.ndarray) -> np.ndarray:
     part = np.arange(1, _NOSE_FINER) / _NOSE_FINER
     extra = lines[:-1, None] + part * np.diff(lines)[:, None]
     return np.sort(np.concatenate([w_knots, extra[lines[:-1] < _NOSE_W].ravel()]))
+
+
+def _finer_pace(loft: Loft, w_knots: np.ndarray, finer: float) -> np.ndarray:
+    """More knots where the length of a section grows unevenly with w, as on one that ends round."""
+    lines = np.unique(w_knots)
+    part = np.linspace(0.0, 1.0, 5)
+    at = (lines[:-1, None] + part * np.diff(lines)[:, None]).ravel()
+    change = np.zeros(len(lines) - 1)
+    for span in loft.spans:
+        pace = np.linalg.norm(loft.at(np.full(len(at), span), at, 0, 1), axis=1)
+        logs = np.log(np.maximum(pace, 1e-12)).reshape(-1, len(part))
+        change = np.maximum(change, np.ptp(logs, axis=1))
+    counts = np.clip(np.ceil(change * finer / _PACE - 1e-9), 1, _MOST_FINER).astype(int)
+    extra = [
+        np.linspace(a, b, n + 1)[1:-1] for a, b, n in zip(lines, lines[1:], counts, strict=False)
+    ]
+    return np.sort(np.concatenate([w_knots, *extra]))
 
 
 class _Basis:

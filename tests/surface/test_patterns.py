@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plybook.spec.model import NacaSection
+from plybook.spec.model import CoordinateSection, NacaSection
 from plybook.surface.develop import best_rigid
 from plybook.surface.section import naca_points, section_curve, share_of_w
 from tests.surface.faces import CHANNEL, circle, distances, face, grid, half_circle, station
@@ -220,3 +220,16 @@ def test_turning_the_part_about_its_axis_changes_nothing():
         ).to_pattern(at)
 
     assert turned(33.0) == pytest.approx(turned(0.0), abs=1e-4)
+
+
+def test_a_cone_through_points_is_developable_up_to_its_round_end():
+    """Sections of one shape make a cone whatever the shape; a circle ends square to its chord."""
+    angle = np.linspace(0, 2 * np.pi, 161)
+    round_ = CoordinateSection(np.column_stack([0.5 + np.cos(angle) / 2, np.sin(angle) / 2]))
+    made = face(
+        station(0, 1200, round_), station(4000, 700, round_, sweep=250),
+        form="male", shares=(0.1, 0.9),
+    )  # fmt: skip
+    assert made.strain.developable
+    assert made.strain.largest_tension_pct < 0.002
+    assert made.strain.largest_compression_pct > -0.002
