@@ -236,14 +236,14 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
 
 def _stiffness(laminate: Laminate) -> list[Block]:
     """A, B and D of the zones whose cloths have elastic constants."""
-    known = [zone for zone in laminate.zones if zone.abd is not None]
+    known = [(zone.label, zone.abd) for zone in laminate.zones if zone.abd is not None]
     if not known:
         return []
     rows = []
-    for zone in known[:MOST_STIFF]:
-        values = [show_number(value, 0) for value in terms(zone.abd)]
+    for label, stiffness in known[:MOST_STIFF]:
+        values = [show_number(value, 0) for value in terms(stiffness)]
         for k, name in enumerate(("A, N/mm", "B, N", "D, N mm")):
-            rows.append((zone.label if k == 0 else "", name, *values[6 * k : 6 * k + 6]))
+            rows.append((label if k == 0 else "", name, *values[6 * k : 6 * k + 6]))
     words = (
         "Classical lamination theory from the elastic constants on the cards of the cloths, about "
         "the middle of the stack, 1 along the axis of the pattern, 2 across it; core counts as a "

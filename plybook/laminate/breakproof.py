@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plybook.laminate.ground import Meeting
+from plybook.laminate.ground import Meeting, creases_on
 from plybook.laminate.heights import HeightField
 from plybook.laminate.model import BreakJoint, JointSide
 from plybook.laminate.outline import Carry
@@ -46,22 +46,36 @@ def break_joint(
         name: of the sides that meet, that of the meeting if not said.
         level_mm: how far above what it lies on a piece is laid flat; a sheet bends in its middle.
     """
-    along = _places(meeting, face, reach_mm)
+    even, creases = _dense(meeting, face, fields, reach_mm)
+    dense = np.union1d(even, creases)
+    along = _places(meeting, face, fields, dense, creases)
     sides = []
     for side, (piece, carry) in enumerate(zip(pieces, ways, strict=True)):
         number = meeting.number + side
         rows, meets = [], None
         for by_mm in (0.0, BESIDE_MM):
-            points = meeting.beside(side, along, by_mm)
-            height = meeting.height_at(along) if not by_mm else 0 * along
-            if fields and by_mm:
-                height = fields[number](points)
+            points = _beside(meeting, face, side, along, by_mm)
+            height = np.interp(along, dense, _heights(meeting, face, fields, side, dense, by_mm))
             rows.append(np.asarray(carry(points)) if carry else points)
             rows.append(_lifted(face, number, points, height + level_mm))
             if level_mm and not by_mm:
                 meets = _lifted(face, number, points, height)
         sides.append(JointSide(piece, rows[0], rows[1], rows[2], rows[3], meets))
     return BreakJoint(name or meeting.name, overlap_mm, (sides[0], sides[1]))
+
+
+def _beside(
+    meeting: Meeting, face: Face, side: int, along_mm: np.ndarray, by_mm: float
+) -> np.ndarray:
+    """(n, 2) points of a leaf's pattern about `by_mm` back from a joint, along the straight lines
+    of the face, which are as long on the part as in the flat."""
+    points = meeting.place(side, along_mm)
+    if not by_mm:
+        return points
+    leaf = lofted(face).leaves[meeting.number + side]
+    u, w = leaf.params(points)
+    step = by_mm if side else -by_mm
+    return leaf.flat(u + step / np.linalg.norm(leaf.jacobian(u, w)[:, :, 0], axis=1), w)
 
 
 def _lifted(face: Face, number: int, points: np.ndarray, height_mm: np.ndarray) -> np.ndarray:
@@ -71,14 +85,56 @@ def _lifted(face: Face, number: int, points: np.ndarray, height_mm: np.ndarray) 
     return leaf.space(u, w) + leaf.normal(u, w) * height_mm[:, None]
 
 
-def _places(meeting: Meeting, face: Face, reach_mm: tuple[float, float]) -> np.ndarray:
-    """(n,) places along a joint, the closer the more it bends on the part."""
+def _heights(
+    meeting: Meeting,
+    face: Face,
+    fields: tuple[HeightField, ...],
+    side: int,
+    along_mm: np.ndarray,
+    by_mm: float,
+) -> np.ndarray:
+    """(n,) heights along a joint, or beside it; the line itself has those it was made with."""
+    if not fields or not by_mm:
+        return np.interp(along_mm, meeting.along_mm, meeting.height_mm)
+    return fields[meeting.number + side](_beside(meeting, face, side, along_mm, by_mm))
+
+
+def _dense(
+    meeting: Meeting,
+    face: Face,
+    fields: tuple[HeightField, ...],
+    reach_mm: tuple[float, float],
+) -> tuple[np.ndarray, np.ndarray]:
+    """Places every millimetre, and those where a bevel begins or ends on the line or beside it."""
     start, end = reach_mm[0] + END_MM, reach_mm[1] - END_MM
     dense = np.linspace(start, end, max(5, int((end - start) / DENSE_MM)))
-    height = meeting.height_at(dense)
-    line = _lifted(face, meeting.number, meeting.place(0, dense), height)
-    step = dense[1] - dense[0]
-    bend = np.linalg.norm(np.gradient(np.gradient(line, step, axis=0), step, axis=0), axis=1)
-    count = np.cumsum(np.sqrt(bend / (8 * CHORD_MM)) + 1 / STEP_MM) * step
-    wanted = np.linspace(count[0], count[-1], max(3, int(count[-1] - count[0]) + 2))
-    return np.interp(wanted, count, dense)
+    creases = [dense[:0]]
+    for side, by_mm in ((0, 0.0), (0, BESIDE_MM), (1, 0.0), (1, BESIDE_MM)) if fields else ():
+        points = _beside(meeting, face, side, dense, by_mm)
+        creases.append(creases_on(points, dense, fields[meeting.number + side]))
+    return dense, np.concatenate(creases)
+
+
+def _places(
+    meeting: Meeting,
+    face: Face,
+    fields: tuple[HeightField, ...],
+    dense: np.ndarray,
+    creases: np.ndarray,
+) -> np.ndarray:
+    """(n,) places along a joint: all creases, and the more where it, or a line beside it, bends."""
+    step = np.diff(dense)
+    count = np.zeros(len(dense))
+    for side in (0, 1):
+        for by_mm in (0.0, BESIDE_MM):
+            points = _beside(meeting, face, side, dense, by_mm)
+            height = _heights(meeting, face, fields, side, dense, by_mm)
+            way = np.diff(_lifted(face, meeting.number + side, points, height), axis=0)
+            way /= np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None]
+            turn = np.linalg.norm(np.diff(way, axis=0), axis=1)
+            bend = turn / np.maximum((step[1:] + step[:-1]) / 2, DENSE_MM)
+            count[1:-1] = np.maximum(count[1:-1], np.sqrt(bend / (8 * CHORD_MM)))
+    weight = (count[1:] + count[:-1]) / 2 + 1 / STEP_MM
+    count = np.concatenate([[0.0], np.cumsum(weight * step)])
+    wanted = np.linspace(0.0, count[-1], max(3, int(count[-1]) + 2))
+    return np.union1d(np.interp(wanted, count, dense), creases)

@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import MultiLineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from plybook.laminate.heights import HeightField
@@ -63,7 +63,7 @@ class Meeting:
         number: of the leaf towards the root.
         lines_mm: (n, 2) twice, on the leaf towards the root and on the next, pattern frame.
         along_mm: (n,) distance along the first line.
-        height_mm: (n,) of the layer above the face there.
+        height_mm: (n,) of the layer above the face; the edge of a thin layer is no step in it.
     """
 
     number: int
@@ -88,10 +88,6 @@ class Meeting:
         columns = self.lines_mm[side].T
         return np.column_stack([np.interp(along_mm, self.along_mm, c) for c in columns])
 
-    def height_at(self, along_mm: np.ndarray) -> np.ndarray:
-        """(n,) height of the layer above the face at places of the break."""
-        return np.interp(along_mm, self.along_mm, self.height_mm)
-
     def beside(self, side: int, along_mm: np.ndarray, by_mm: float) -> np.ndarray:
         """(n, 2) points of one side's pattern `by_mm` back from the break, square to it."""
         ahead, back = (self.place(side, along_mm + step) for step in (0.5, -0.5))
@@ -100,6 +96,21 @@ class Meeting:
         square = np.column_stack([step[:, 1], -step[:, 0]])
         square[square[:, 0] < 0] *= -1.0  # towards the tip
         return self.place(side, along_mm) + square * (by_mm if side else -by_mm)
+
+
+def _at_rows(line: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """(n, 2) points of a line at whole and broken row numbers."""
+    at = np.arange(len(line))
+    return np.column_stack([np.interp(rows, at, column) for column in line.T])
+
+
+def creases_on(line: np.ndarray, at: np.ndarray, field: HeightField) -> np.ndarray:
+    """Where a line crosses the creases of a height; `at` says what its points are counted by."""
+    creases = MultiLineString([shapely.linestrings(c) for c in field.break_lines])
+    met = shapely.linestrings(line).intersection(creases)
+    spots = shapely.line_locate_point(shapely.linestrings(line),
+                                      shapely.points(shapely.get_coordinates(met)))  # fmt: skip
+    return np.interp(spots, running(line), at)
 
 
 def running(line: np.ndarray) -> np.ndarray:
@@ -144,16 +155,24 @@ class Ground:
         for one in self.breaks:
             height = np.zeros(len(one.closing))
             lines = (one.inner_mm, one.outer_mm)
+            closing = one.closing
             if fields:
-                both = [fields[one.number + side](line) for side, line in enumerate(lines)]
-                height = np.mean(both, axis=0)
-            short = height * one.closing
+                pair = fields[one.number], fields[one.number + 1]
+                at = np.arange(len(closing), dtype=float)
+                more = [
+                    creases_on(line, at, field) for line, field in zip(lines, pair, strict=True)
+                ]
+                rows = np.union1d(at, np.concatenate(more))
+                lines = _at_rows(lines[0], rows), _at_rows(lines[1], rows)
+                closing = np.interp(rows, at, closing)
+                height = np.mean([f(line) for f, line in zip(pair, lines, strict=True)], axis=0)
+            short = height * closing
             if np.abs(short).max() > LEAST_SHORT_MM:
                 lines = (_moved_on(lines[0], -short), _moved_on(lines[1], short))
             found.append(Meeting(one.number, one.span_mm, lines, running(lines[0]), height))
         return tuple(found)
 
-    def parts(self, region, overlap_mm: float, meetings: Sequence[Meeting] = ()):
+    def parts(self, region, meetings: Sequence[Meeting] = ()):
         """The region's untouching parts; of each its leaf polygons with named rings.
 
         Args:
@@ -170,9 +189,9 @@ class Ground:
                 ]
             return self._parts[region]
         meetings = meetings or self.meetings()
-        key = (region, overlap_mm, *(m.lines_mm[0].tobytes() for m in meetings))
+        key = (region, *(m.lines_mm[0].tobytes() for m in meetings))
         if key not in self._parts:
-            self._parts[key] = self._over_leaves(region, overlap_mm, meetings)
+            self._parts[key] = self._over_leaves(region, meetings)
         return self._parts[key]
 
     def on_leaf(self, shape: BaseGeometry, leaf: int, meetings: Sequence[Meeting]) -> BaseGeometry:
@@ -202,7 +221,7 @@ class Ground:
         whole = shapely.GeometryCollection([polygon, *more]) if more else polygon
         return round(polygon.bounds[0], 1), round(up * whole.centroid.y, 1), whole.area
 
-    def _over_leaves(self, region, overlap_mm: float, meetings: Sequence[Meeting]):
+    def _over_leaves(self, region, meetings: Sequence[Meeting]):
         """As `parts`, leaf by leaf; what meets across a break is one part."""
         pieces, ends = [], []  # (leaf, polygon, stretches); of each, where it lies along its breaks
         for leaf, view in enumerate(self.views):
@@ -214,8 +233,6 @@ class Ground:
                     continue  # ends on the break: nothing but what a thick layer runs past it
                 stretches = named_ring(ring_of(polygon), view.plan, lines)
                 ends.append(_along_breaks(leaf, stretches, meetings))
-                if overlap_mm and leaf in lines:
-                    polygon, stretches = _with_tabs(polygon, stretches, leaf, overlap_mm)
                 pieces.append((leaf, polygon, stretches))
         parts = [[pieces[i] for i in group] for group in _touching(ends)]
         return sorted(parts, key=lambda part: self._place(*(polygon for _, polygon, _ in part)))
@@ -263,9 +280,13 @@ def _touching(ends: Sequence[list[tuple[int, float, float]]]) -> list[list[int]]
     return [[i for i, g in enumerate(group) if g == one] for one in dict.fromkeys(group)]
 
 
-def _with_tabs(polygon: Polygon, stretches: list[Stretch], leaf: int, overlap_mm: float):
-    """The polygon run on past its break by the overlap, square to the break everywhere."""
+def with_tabs(
+    polygon: Polygon, stretches: list[Stretch], leaf: int, overlap_mm: float
+) -> tuple[Polygon, list[Stretch]]:
+    """A leaf's polygon run on past its outer break by the overlap, square to it everywhere."""
     tabs, others = [], list(stretches)
+    if not overlap_mm:
+        return polygon, stretches
     for k, stretch in enumerate(stretches):
         if (stretch.kind, stretch.index) != ("kink", leaf):
             continue
@@ -286,5 +307,6 @@ def _with_tabs(polygon: Polygon, stretches: list[Stretch], leaf: int, overlap_mm
             others[place] = replace(others[place], points_mm=np.vstack(points))
     if not tabs:
         return polygon, stretches
-    polygon = shapely.union_all([polygon, *tabs], grid_size=1e-6)
+    whole = shapely.union_all([polygon, *tabs], grid_size=1e-6)
+    polygon = max(polygons_of(whole), key=lambda part: part.area)
     return polygon, divided(polygon, others)

@@ -27,6 +27,7 @@ from plybook.surface.model import Kink
 from plybook.units import mm
 
 TICK_EVERY_MM = 600.0
+ON_LINE_MM = 0.05  # of a piece that ends on a line, what lies on it
 MOST_TICKS = 8
 
 
@@ -198,12 +199,13 @@ def kink_findings(
 
 
 def _along(blank: Blank, side: int, meeting: Meeting) -> list[tuple[float, float]]:
-    found = []
-    for stretch in blank.laid_stretches:
-        if stretch.name == meeting.name:
-            at = meeting.along(side, stretch.points_mm)
-            found.append((float(at.min()), float(at.max())))
-    return found
+    """From where to where along a break a piece lies on its line and ends square across it."""
+    ends = [meeting.along(side, stretch.points_mm) for stretch in blank.laid_stretches
+            if stretch.name == meeting.name]  # fmt: skip
+    on_line = inside_lines(meeting.lines_mm[side], blank.laid.buffer(ON_LINE_MM)) if ends else []
+    lies = [meeting.along(side, part[[0, -1]]) for part in on_line]
+    spans = [(max(a.min(), b.min()), min(a.max(), b.max())) for a in ends for b in lies]
+    return [(float(start), float(end)) for start, end in spans if start < end]
 
 
 def _break_tick(

@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from plybook.diagnostics import Finding, error, note, warning
 from plybook.laminate.breakproof import break_joint
 from plybook.laminate.finish import finished
-from plybook.laminate.ground import Ground, Sheet
+from plybook.laminate.ground import Ground, Sheet, with_tabs
 from plybook.laminate.ids import piece_id
 from plybook.laminate.joints import Blank, join_leaves, join_strips
 from plybook.laminate.marks import MarkRule
@@ -92,7 +92,7 @@ def cut_sheet(
     """
     pieces, splices, findings, joints = [], [], [], []
     meetings = ground.meetings(maps.fields if maps else ())
-    parts = ground.parts(sheet.layer.region, sheet.overlap_mm, meetings)
+    parts = ground.parts(sheet.layer.region, meetings)
     for index, leaves in enumerate(parts):
         cutter = _Cutter(sheet, ground, maps, earlier, order, strains, meetings)
         blanks = cutter.blanks(leaves)
@@ -164,18 +164,23 @@ class _Cutter:
     def blanks(self, leaves) -> list[Blank]:
         """The strips of every leaf, in order from the root, across the warp within a leaf."""
         found = []
-        for leaf, polygon, stretches in leaves:
+        overlap = self.sheet.overlap_mm
+        for leaf, bare, bare_stretches in leaves:
+            polygon, stretches = with_tabs(bare, bare_stretches, leaf, overlap)
             way = self._way(leaf, polygon)
-            cut_stretches = carried_stretches(stretches, way.carry)
-            holes = [_carried_ring(h, way.carry) for h in holes_of(polygon)]
-            cut = Polygon(ring_from(cut_stretches), holes)
-            if way.outline_mm is not None:
-                cut = Polygon(way.outline_mm, holes)
-                darts = [
-                    Stretch(f"dart {k}", "dart", k, wedge)
-                    for k, wedge in enumerate(way.darts_mm, 1)
-                ]
-                cut_stretches = divided(cut, [*cut_stretches, *darts])
+            cut, cut_stretches = polygon, stretches
+            if way.carry is not None:
+                cut_stretches = carried_stretches(bare_stretches, way.carry)
+                holes = [_carried_ring(h, way.carry) for h in holes_of(bare)]
+                cut = Polygon(ring_from(cut_stretches), holes)
+                if way.outline_mm is not None:
+                    cut = Polygon(way.outline_mm, holes)
+                    darts = [
+                        Stretch(f"dart {k}", "dart", k, wedge)
+                        for k, wedge in enumerate(way.darts_mm, 1)
+                    ]
+                    cut_stretches = divided(cut, [*cut_stretches, *darts])
+                cut, cut_stretches = with_tabs(cut, cut_stretches, leaf, overlap)
             lines = self._place(cut, way.carry, leaf)
             first = len(self._lines) + 1
             self._lines += [(leaf, first + k, line) for k, line in enumerate(lines)]

@@ -96,10 +96,10 @@ TRUE = "joints at a break of their true length and bow"
 BUTT = SpliceRule("butt", 0.0, 50.0, 100.0)
 
 
-def broken(layers, stations, hand="right"):
+def broken(layers, stations, hand="right", roll=6020.0):
     mould = StationMould(tuple(stations), "upper", 0.0, 1.0, "female", "ruled", EDGES, ())
     given = spec(layers, dict.fromkeys(EDGES, 10.0), mould=mould, axis=AtShare(0.3))
-    wide = {"twill": cloth(roll=6000.0, usable=6000.0)}
+    wide = {"twill": cloth(roll=roll, usable=roll - 20.0)}
     given = replace(given, materials=replace(given.materials, cloths=wide))
     return plan_of(replace(given, part=replace(given.part, hand=hand)))
 
@@ -192,4 +192,32 @@ def test_overlaps_and_panels_over_a_crank_keep_what_they_state(hand):
     report = proved(plan)
     assert not report.faults and report.proofs[CLOSED] == 4
     assert [joint["overlap_mm"] for joint in plan["joints"]] == [25.0, 0.0, 0.0, 25.0]
+    assert max(gaps_in_space(plan, joint).max() for joint in plan["joints"]) < 0.1
+
+
+SWEPT = [
+    Station(at, chord, sweep, rise, 0.0, 0.25, NacaSection(name))
+    for at, chord, sweep, rise, name in (
+        (0.0, 700.0, 0.0, 0.0, "0012"),
+        (400.0, 620.0, 120.0, 5.0, "0012"),
+        (1000.0, 480.0, 260.0, 90.0, "0011"),
+        (1500.0, 300.0, 430.0, 100.0, "0010"),
+    )
+]
+
+
+@pytest.mark.slow
+def test_strips_across_two_breaks_of_a_swept_skin_meet_all_along():
+    """Splices that run nearly along a break cut its overlap slantwise; core on both sides."""
+    region = Inset(tuple((edge, 50.0) for edge in EDGES))
+    bevel = (("", Treatment("bevel", 25.0)),)
+    layers = [
+        Ply("A", "twill", "s", Whole(), angle_deg=0.0),
+        Core("C", "foam", "s", region, thickness_mm=10.0, edges=bevel),
+        Ply("D", "twill", "s", Whole(), angle_deg=45.0),
+    ]
+    plan = broken(layers, SWEPT, roll=620.0)
+    report = proved(plan)
+    assert not report.faults and report.proofs[ALL_ALONG] >= 3
+    assert {joint["name"] for joint in plan["joints"]} == {"kink 1", "kink 2", "seam K1", "seam K2"}
     assert max(gaps_in_space(plan, joint).max() for joint in plan["joints"]) < 0.1
