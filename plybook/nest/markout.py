@@ -16,7 +16,7 @@ more closely: with more points, on a finer grid.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -38,6 +38,8 @@ _NEEDLE = 8.0  # mitre limit: sharper points are cut off short
 _BLUNT = 2.0  # the same beside a near neighbour
 TOLD_MM = 2.5  # a mark-out that stands over by more says so
 FAR_MM = 12.0  # corners further from their piece are cut off short
+_OPENING_MM = 0.5  # chords leave the curves of an opening by no more
+_ROUND_POINTS, _ROUND_MM = 12, 0.3  # of a ring that is round, and how far its radii may differ
 _HAIR_MM = 1e-6  # a box has two sides
 _REACH = 14  # grid steps searched for an outward point at a sharp corner
 
@@ -137,6 +139,51 @@ def _runs_into(piece: MarkedPiece, number: int, true: np.ndarray, tree: shapely.
     outline = shapely.Polygon(piece.points_mm)
     others = [k for k in tree.query(outline, predicate="intersects") if k != number]
     return any(shapely.area(outline.intersection(true[k])) > 1e-6 for k in others)
+
+
+@dataclass(frozen=True)
+class MarkedOpening:
+    """An opening of a placed piece.
+
+    Attributes:
+        points_mm: (n, 2) corner points on the grid, inside the opening, counter-clockwise; of a
+            round one (1, 2) its middle.
+        round_mm: how far a round one is across; 0 for others.
+    """
+
+    points_mm: np.ndarray
+    round_mm: float = 0.0
+
+
+def mark_openings(
+    place: Placement, holes_mm: Sequence[np.ndarray], edge_mm: float, unit: str
+) -> tuple[MarkedOpening, ...]:
+    """The openings of a piece where it lies, from the stock's end and edge.
+
+    Args:
+        place: where the piece lies.
+        holes_mm: (n, 2) rings in the piece's own frame.
+        edge_mm: what of the stock is not used along its edge.
+        unit: "mm" or "in": the tape in the builder's hand.
+    """
+    grid, found = GRID_MM[unit], []
+    for hole in holes_mm:
+        ring = placed(hole, place) + (0.0, edge_mm)
+        true = shapely.Polygon(ring)
+        ring = _around(true)
+        middle = np.array(true.centroid.coords[0])
+        radii = np.hypot(*(ring - middle).T)
+        if len(ring) >= _ROUND_POINTS and np.ptp(radii) <= max(_ROUND_MM, 2e-3 * radii.mean()):
+            across = 2.0 * float(radii.mean())
+            found.append(MarkedOpening(np.round(middle / grid)[None] * grid, across))
+            continue
+        keep = _thinned(ring, _OPENING_MM)
+        few = ring[keep] if len(keep) > 2 else ring
+        points = rounded_outwards(few[::-1], grid)[::-1]  # outwards of its rim is inwards
+        if not shapely.Polygon(points).is_valid:
+            points = np.round(few / grid) * grid
+        found.append(MarkedOpening(points))
+    return tuple(found)
 
 
 def tape(value_mm: float, unit: str) -> str:

@@ -41,6 +41,7 @@ class Cut:
     flipped: bool
     ring_mm: np.ndarray  # counter-clockwise, from the stock's end and edge
     marks_mm: np.ndarray | None  # its corner points
+    holes_mm: tuple[np.ndarray, ...] | None = None  # as the ring; None where it does not say
 
 
 @dataclass
@@ -69,9 +70,16 @@ def cuts_of(layout: dict, pieces: dict[str, dict], number: str) -> list[Cut]:
         Cut(part, p["piece"], (f"{part} {p['piece']}", *[p["piece"]] * alone), p["copy"],
             piece.get("quantity"), piece.get("kind"), piece.get("angle_deg"), piece.get("stage"),
             bool(p["flipped"]), on_stock(piece, p, layout),
-            np.array(p["marks_mm"]) if "marks_mm" in p else None)
+            np.array(p["marks_mm"]) if "marks_mm" in p else None, _holes(piece, p, layout))
         for p, piece, part in rows
     ]  # fmt: skip
+
+
+def _holes(piece: dict, placement: dict, layout: dict) -> tuple[np.ndarray, ...] | None:
+    if "holes_mm" not in piece:
+        return None
+    holes = [{"outline_mm": hole} for hole in piece["holes_mm"]]
+    return tuple(on_stock(hole, placement, layout) for hole in holes)
 
 
 def length_mm(figure: str, unit: str) -> float:

@@ -11,7 +11,7 @@ import re
 
 import numpy as np
 
-from plybook.verify import corners
+from plybook.verify import corners, plane
 from plybook.verify.cut_pages import (
     FIGURE,
     Block,
@@ -40,6 +40,8 @@ NOTHING = "Nothing is cut from stock."
 ACROSS = "Cut across the roll"
 TAPE_MM = {"mm": 0.05, "in": corners.INCH_MM / 128}  # half of the last mark of a running figure
 SAID_MM = {"mm": 0.05, "in": corners.INCH_MM / 32}  # half of the last mark of a length in words
+COVER_MM = 0.01  # outside an opening by less is a rounding
+OPENING_MM = 2.5  # corners stand no further from an opening, nor the opening from their sides
 LITTLE_MM = 2.5  # straight sides that stand over by less need not say so
 ROUNDING_MM = 0.002  # of figures in plan.json
 _TITLE = re.compile(r"(\d+)\. (.+)")
@@ -164,16 +166,42 @@ def _check_marks(
         at = f"{where}, {block.title}"
         _check_words(cut, block, at, report)
         _check_corners(cut, block, marks, unit, at, report)
+        _check_openings(cut, block, unit, at, report)
     for cut in left:
         report.fault(where, f"does not mark out {cut.part}/{cut.piece}, copy {cut.copy}")
 
 
 def _marks(block: Block, unit: str) -> np.ndarray | None:
     """The corners of a block; None where they are not numbered one by one."""
-    numbers = [row[0] for row in block.rows]
+    rows = [row for row in block.rows if row[0][:1].isdigit()]
+    numbers = [row[0] for row in rows]
     if len(numbers) < 3 or numbers != [f"{k}" for k in range(1, len(numbers) + 1)]:
         return None
-    return np.array([[length_mm(x, unit), length_mm(y, unit)] for _, x, y in block.rows])
+    return np.array([[length_mm(x, unit), length_mm(y, unit)] for _, x, y in rows])
+
+
+def _check_openings(cut: Cut, block: Block, unit: str, where: str, report: Report) -> None:
+    """Every opening of a piece by its corners, which lie inside it; a round one by its middle."""
+    found: dict[str, list[np.ndarray]] = {}
+    for name, x, y in (row for row in block.rows if not row[0][:1].isdigit()):
+        at = np.array([length_mm(x, unit), length_mm(y, unit)])
+        found.setdefault(name.rstrip("0123456789"), []).append(at)
+    if cut.holes_mm is None:
+        return
+    report.expect(len(found) == len(cut.holes_mm), "pieces with their openings marked out", where,
+                  f"marks out {len(found)} openings of {len(cut.holes_mm)}")  # fmt: skip
+    for hole, points in zip(cut.holes_mm, found.values(), strict=False):
+        marks = np.array(points)
+        if len(marks) == 1:
+            radii = np.hypot(*(hole - marks[0]).T)
+            good = float(np.ptp(radii)) <= max(OPENING_MM, 0.004 * float(radii.mean()))
+        else:
+            on_rim = plane.distance_to_path(marks, hole)
+            good = bool((plane.inside(marks, hole) | (on_rim <= COVER_MM)).all()) and (
+                float(max(on_rim.max(), plane.distance_to_path(hole, marks).max())) <= OPENING_MM
+            )
+        report.expect(good, "openings marked out where they are", where,
+                      "an opening is marked out elsewhere, or larger than it is")  # fmt: skip
 
 
 def _meant(name: str, block: Block, left: list[Cut], marks: np.ndarray) -> Cut | None:

@@ -7,9 +7,13 @@ give every corner point from the stock's end and edge, in the order of cutting. 
 
 from __future__ import annotations
 
+import itertools
 import math
+import string
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import fitted, text_width_mm, wrapped
@@ -24,11 +28,20 @@ from plybook.drawing.titleblock import (
     title_block,
 )
 from plybook.laminate.model import Piece
-from plybook.nest.markout import TOLD_MM, MarkedPiece, StageCut, mark_out, stage_cuts, tape
+from plybook.nest.markout import (
+    TOLD_MM,
+    MarkedOpening,
+    MarkedPiece,
+    StageCut,
+    mark_openings,
+    mark_out,
+    stage_cuts,
+    tape,
+)
 from plybook.nest.model import CutPlan, Layout
 from plybook.spec.model import PartSpec
 from plybook.units import show_length, show_number
-from plybook.write.markout_pages import TableBlock, column_mm, set_blocks
+from plybook.write.markout_pages import Row, TableBlock, column_mm, set_blocks
 from plybook.write.paper import EDGE_MM, PAPERS_MM
 from plybook.write.pdf import draw_scene, new_canvas
 
@@ -312,7 +325,7 @@ class _Plan:
         )
 
     def _blocks(self, layout: Layout, room: float) -> list[TableBlock]:
-        face_down = {(p.item, p.copy) for p in layout.placements if p.flipped}
+        places = {(p.item, p.copy): p for p in layout.placements}
         blocks = []
         cuts = list(stage_cuts(layout, self.items))
         for order, mark in enumerate(self._marked(layout), start=1):
@@ -323,7 +336,7 @@ class _Plan:
             if piece is not None and piece.kind == "ply":
                 more.append(show_angle(piece.angle_deg))
             if piece is not None:
-                down = (mark.item, mark.copy) in face_down
+                down = places[mark.item, mark.copy].flipped
                 more.append("lies FACE DOWN" if down else face_up_words(piece))
             head = [(fitted(f"{order}. {self._name(mark.item)}", room, 3.5, True), 3.5, True)]
             head += [(row, 1.8, False) for row in wrapped(DOT.join(more), room, 1.8)]
@@ -332,12 +345,34 @@ class _Plan:
                 why = "Curves as chords" if mark.curved else "Corners stand out"
                 said = f"{why}, at most {over} mm over; trim with the template."
                 head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
-            rows = tuple(
-                (f"{k}", tape(float(x), self.unit), tape(float(y), self.unit))
-                for k, (x, y) in enumerate(mark.points_mm, start=1)
-            )
-            blocks.append(TableBlock(tuple(head), rows))
+            rows = self._points("", mark.points_mm)
+            if piece is not None and piece.holes_mm:
+                place, edge = places[mark.item, mark.copy], layout.unit.edge_mm
+                openings = mark_openings(place, piece.holes_mm, edge, self.unit)
+                said = self._openings_said(openings)
+                head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
+                for name, opening in zip(_letters(), openings, strict=False):
+                    rows += self._points(name, opening.points_mm, bool(opening.round_mm))
+            blocks.append(TableBlock(tuple(head), tuple(rows)))
         return blocks
+
+    def _points(self, name: str, points_mm: np.ndarray, single: bool = False) -> list[Row]:
+        """Rows of a table: numbered points, after the letter of their opening."""
+        return [
+            (name if single else f"{name}{k}", tape(float(x), self.unit), tape(float(y), self.unit))
+            for k, (x, y) in enumerate(points_mm, start=1)
+        ]
+
+    def _openings_said(self, openings: Sequence[MarkedOpening]) -> str:
+        """What the letters of a block stand for."""
+        said = []
+        for name, opening in zip(_letters(), openings, strict=False):
+            if opening.round_mm:
+                across = show_length(round(opening.round_mm, 1), self.unit)
+                said.append(f"{name}: middle of a round opening, {across} across")
+            else:
+                said.append(f"{name}1 to {name}{len(opening.points_mm)}: corners of an opening")
+        return "; ".join(said) + ". Cut openings before the outline."
 
     def _across(self, cut: StageCut, layout: Layout, room: float) -> TableBlock:
         """The cut across a roll between two stages."""
@@ -360,6 +395,13 @@ class _Plan:
             names.append(f"{k}: {self._name(mark.item)}")
         lines = wrapped(DOT.join(names), 60.0, 2.5)
         return [TableBlock((*head, *((line, 2.5, False) for line in lines)), tuple(rows))]
+
+
+def _letters() -> Iterator[str]:
+    """a, b ... z, aa, ab ..."""
+    for count in itertools.count(1):
+        for letters in itertools.product(string.ascii_lowercase, repeat=count):
+            yield "".join(letters)
 
 
 def _text(at: tuple[float, float], words: str, height: float, bold: bool = False) -> Text:

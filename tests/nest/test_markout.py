@@ -13,6 +13,7 @@ from plybook.geometry.rings import canonical_ring
 from plybook.nest.markout import (
     CURVE_MM,
     GRID_MM,
+    mark_openings,
     mark_out,
     outer_chords,
     rounded_outwards,
@@ -270,3 +271,20 @@ def test_stages_that_mix_on_the_roll_are_not_cut_apart():
     layout, items = staged(a_outer=0, b_inner=104, c_outer=208, d_trim=350)
     (cut,) = stage_cuts(layout, items)
     assert (cut.along_mm, cut.before, cut.after) == (329, "outer and inner", "trim")
+
+
+@pytest.mark.parametrize("flipped", [False, True])
+def test_openings_are_marked_inside_their_rims_and_round_ones_by_their_middle(flipped):
+    """A box of 120.2 x 70.2 and a circle of 80 in a panel that is turned by 90 degrees."""
+    slot = np.array([(340.1, 90.1), (460.3, 90.1), (460.3, 160.3), (340.1, 160.3)])
+    turn = np.linspace(0.0, 2 * np.pi, 65)[:-1]
+    disc = np.column_stack([620.0 + 40.0 * np.cos(turn), 420.0 + 40.0 * np.sin(turn)])
+    place = Placement("a", 1, 600.0, 600.0 if flipped else 0.0, 90.0, flipped)
+    box_like, round_one = mark_openings(place, [slot, disc], 10.0, "mm")
+    true = shapely.Polygon(placed(slot, place) + (0.0, 10.0))
+    marked = shapely.Polygon(box_like.points_mm)
+    assert true.buffer(1e-6).covers(marked) and true.area - marked.area < 0.5 * true.length
+    assert np.allclose(box_like.points_mm % 0.5, 0.0) and marked.exterior.is_ccw
+    middle = placed(np.array([(620.0, 420.0)]), place)[0] + (0.0, 10.0)
+    assert np.abs(round_one.points_mm[0] - middle).max() <= 0.25
+    assert round_one.round_mm == pytest.approx(80.0)
