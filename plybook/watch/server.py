@@ -1,7 +1,9 @@
 """A page on this machine only: the state of the watch, and the last good output.
 
 Bound to 127.0.0.1. Requests that name another host are refused, so that no page from elsewhere
-can read the files through the browser.
+can read the files through the browser; only files that a build has written and lists are served.
+A client that says nothing is dropped after some seconds, and no more than a few dozen are heard at
+a time, so that none can hold up the page or the rebuilds.
 """
 
 from __future__ import annotations
@@ -11,6 +13,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
+from plybook.builtfolder import MANIFEST, read_json
 from plybook.diagnostics import OutputError, PlybookError, error
 from plybook.outside import Outside
 from plybook.watch.loop import Watch
@@ -28,9 +31,11 @@ _TYPES = {
     ".csv": "text/csv; charset=utf-8",
     ".dxf": "application/dxf",
 }
+TIMEOUT_S = 15.0
+MOST_CLIENTS = 32
+_FRAMED = "frame-ancestors 'self'; base-uri 'none'; form-action 'none'"
 _POLICY = (
-    "default-src 'self'; img-src 'self' data:; frame-ancestors 'self'; base-uri 'none'; "
-    "form-action 'none'"
+    f"default-src 'self'; img-src 'self' data:; {_FRAMED}"
 )
 
 
@@ -49,7 +54,7 @@ def serve(watch: Watch, port: int = 0) -> ThreadingHTTPServer:
         watching = watch
 
     try:
-        server = ThreadingHTTPServer((ADDRESS, port), Handler)
+        server = _Server((ADDRESS, port), Handler)
     except (OSError, OverflowError) as trouble:
         reason = getattr(trouble, "strerror", None) or str(trouble)
         raise OutputError(
@@ -63,8 +68,38 @@ def serve(watch: Watch, port: int = 0) -> ThreadingHTTPServer:
     return server
 
 
+class _Server(ThreadingHTTPServer):
+    """A server that hears so many clients at a time and keeps quiet about those that go."""
+
+    daemon_threads = True
+
+    def __init__(self, *given):
+        self._free = threading.BoundedSemaphore(MOST_CLIENTS)
+        super().__init__(*given)
+
+    def process_request(self, request, client_address) -> None:
+        if not self._free.acquire(blocking=False):
+            self.shutdown_request(request)  # the browser asks again
+            return
+        try:
+            super().process_request(request, client_address)
+        except BaseException:
+            self._free.release()
+            raise
+
+    def process_request_thread(self, request, client_address) -> None:
+        try:
+            super().process_request_thread(request, client_address)
+        finally:
+            self._free.release()
+
+    def handle_error(self, request, client_address) -> None:
+        """Nothing: a download that is broken off is no fault, and the terminal is the builds'."""
+
+
 class _Handler(BaseHTTPRequestHandler):
     watching: Watch
+    timeout = TIMEOUT_S
     server_version = "plybook"
     sys_version = ""
 
@@ -102,7 +137,9 @@ class _Handler(BaseHTTPRequestHandler):
             return None
         home = (self.watching.out / words[2]).resolve()
         file = home.joinpath(*words[3:])
-        return file if home in file.resolve().parents else None
+        if home not in file.resolve().parents or "/".join(words[3:]) not in _listed(home):
+            return None
+        return file
 
     def _answer(self, code: int, content: bytes, kind: str, own: bool = False) -> None:
         self.send_response(code)
@@ -110,10 +147,21 @@ class _Handler(BaseHTTPRequestHandler):
         self.send_header("Content-Length", str(len(content)))
         self.send_header("Cache-Control", "no-store")
         self.send_header("X-Content-Type-Options", "nosniff")
-        if own:
-            self.send_header("Content-Security-Policy", _POLICY)
+        self.send_header("Content-Security-Policy", _POLICY if own else _FRAMED)
+        self.send_header("Cross-Origin-Resource-Policy", "same-origin")
+        self.send_header("Referrer-Policy", "no-referrer")
         self.end_headers()
         self.wfile.write(content)
 
     def log_message(self, format: str, *args: object) -> None:
         """Nothing: the terminal belongs to the builds."""
+
+
+def _listed(home: Path) -> set[str]:
+    """Files that the build in a folder has written, by its manifest."""
+    try:
+        files = read_json(home / MANIFEST, Outside()).get("files")
+    except PlybookError:
+        return set()
+    rows = files if isinstance(files, list) else []
+    return {MANIFEST, *(str(row.get("name")) for row in rows if isinstance(row, dict))}

@@ -18,6 +18,7 @@ from plybook.diagnostics import OutputError, warning
 from plybook.starters import starter_text
 from plybook.watch import Watch, serve
 from plybook.watch.loop import Outcome, finding_of
+from plybook.watch.server import MOST_CLIENTS
 from plybook.watch.sources import Asking, fingerprint
 
 WAIT_S = 60.0
@@ -207,6 +208,9 @@ def page(going, tmp_path):
     home = tmp_path / "out" / "PANEL-1"
     home.mkdir(parents=True)
     (home / "booklet.html").write_text("<p>book</p>")
+    (home / "mine.txt").write_text("a stranger's")
+    rows = [{"name": "booklet.html"}, {"name": "link.txt"}, {"name": "../secret.txt"}, 5]
+    (home / "manifest.json").write_text(json.dumps({"files": rows}))
     (tmp_path / "out" / "secret.txt").write_text("secret")
     (home / "link.txt").symlink_to(tmp_path / "out" / "secret.txt")
     server = serve(going)
@@ -242,6 +246,7 @@ def test_the_page_and_the_state_are_served(page):
         "/out/PANEL-1/%2e%2e/secret.txt",
         "/out/PANEL-1/..%2fsecret.txt",
         "/out/PANEL-1/link.txt",
+        "/out/PANEL-1/mine.txt",
         "/out/secret.txt",
         "/out/OTHER/booklet.html",
         "/out/PANEL-1/",
@@ -254,6 +259,42 @@ def test_the_page_and_the_state_are_served(page):
 )
 def test_nothing_else_is_served(page, path):
     assert ask(page, path)[0] == 404
+
+
+@pytest.mark.parametrize("path", ["/", "/state", "/out/PANEL-1/booklet.html", "/nothing"])
+def test_every_answer_tells_other_pages_to_keep_out(page, path):
+    headers = ask(page, path)[2]
+    assert "frame-ancestors 'self'" in headers["Content-Security-Policy"]
+    assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
+    assert headers["X-Content-Type-Options"] == "nosniff"
+
+
+def test_clients_that_say_nothing_hold_up_nobody_for_long(page, monkeypatch):
+    monkeypatch.setattr(page.RequestHandlerClass, "timeout", 0.5)
+    address = page.server_address
+    with contextlib.ExitStack() as held:
+        for _ in range(MOST_CLIENTS + 8):
+            held.enter_context(socket.create_connection(address, WAIT_S))
+
+        def answered():
+            try:
+                return ask(page, "/state")[0] == 200
+            except (OSError, http.client.HTTPException):
+                return False
+
+        until(answered)
+
+
+def test_a_download_that_is_broken_off_says_nothing(page, tmp_path, capfd):
+    (tmp_path / "out" / "PANEL-1" / "booklet.html").write_bytes(b"x" * 20_000_000)
+    for _ in range(3):
+        with socket.create_connection(page.server_address, WAIT_S) as line:
+            host = f"127.0.0.1:{page.server_address[1]}"
+            line.sendall(f"GET /out/PANEL-1/booklet.html HTTP/1.0\r\nHost: {host}\r\n\r\n".encode())
+            line.recv(1)
+            line.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
+    assert ask(page, "/state")[0] == 200
+    assert "Traceback" not in capfd.readouterr().err
 
 
 @pytest.mark.parametrize("host", ["evil.test", "evil.test:80", "127.0.0.1", "127.0.0.1:1"])
