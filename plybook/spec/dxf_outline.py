@@ -19,6 +19,7 @@ from plybook.spec.gather import Folder
 from plybook.spec.model import OutlineMould
 from plybook.spec.named_sides import named_sides
 from plybook.spec.outlines import (
+    Boxes,
     arc_points,
     circle,
     clean,
@@ -28,9 +29,14 @@ from plybook.spec.outlines import (
     rings_meet,
 )
 from plybook.spec.written.mould import DrawnMould
-from plybook.units import MM_PER_UNIT, bare_mm, mm
+from plybook.units import MM_PER_UNIT, mm
 
 JOIN_MM = 0.05  # ends this near are one point
+_MOST_AT_END = 50  # ends at one point; an outline has two
+_LAYER_TIMES = 10  # a layer may hold so many times the points of one outline
+_LEVEL_MM = 0.1
+_MOST_BULGE = 1e6  # an arc that closes to within a millionth of its way round is no drawing's
+_READ = ("LWPOLYLINE", "POLYLINE", "LINE", "ARC", "CIRCLE")
 _INSUNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
 
 
@@ -43,8 +49,8 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
     place = w.place_of("dxf")
     content = folder.read(w.dxf, place)
     try:
-        drawing = _open(content, w.dxf, place)
-        scale = _scale(drawing, w, place)
+        drawing = _drawing(content, w.dxf, place)
+        scale = _scale(drawing, w, place, out)
         layers = {e.dxf.layer for e in drawing.modelspace()}
         if w.layer not in layers:
             out.unknown("drawing layer", w.layer, sorted(layers), w.place_of("layer"))
@@ -72,6 +78,16 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
             )
         )
     for ring in rings:
+        if np.ptp(ring, axis=0).max() < out.limits["least-mm"]:
+            raise SpecError(
+                error(
+                    "out-of-range",
+                    f"layer `{w.layer}` of `{w.dxf}` holds an outline smaller than "
+                    f"{out.limits['least-mm']:g} mm",
+                    out.limits.why("least-mm"),
+                    place,
+                )
+            )
         if len(ring) > out.limits["outline-points"]:
             raise SpecError(
                 error(
@@ -87,6 +103,7 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
             )
     rings.sort(key=lambda r: -abs(signed_area_mm2(r)))
     outline, holes = rings[0], rings[1:]
+    boxes = Boxes(holes)
     for n, hole in enumerate(holes):
         meets = rings_meet(outline, hole)
         if meets is not None or not inside(outline, hole[0]):
@@ -99,7 +116,7 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
                     place,
                 )
             )
-        for other in holes[:n]:
+        for other in (holes[k] for k in boxes.before(n)):
             if rings_meet(other, hole) is not None or inside(other, hole[0]):
                 raise SpecError(
                     error(
@@ -122,12 +139,20 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
     return OutlineMould(outline, tuple(holes), edges_of(named_sides(outline, w, out)), w.here)
 
 
-def _open(content: bytes, name: str, place):
+def _drawing(content: bytes, name: str, place):
     with as_published():
         from ezdxf import recover
 
-    whole = content.startswith(b"AutoCAD Binary DXF") or content.rstrip().endswith(b"EOF")
-    if not whole:
+    if content.startswith(b"AutoCAD Binary DXF"):
+        raise SpecError(
+            error(
+                "bad-drawing",
+                f"`{name}` is a binary DXF file, which is not read",
+                "save it as DXF in text form (ASCII)",
+                place,
+            )
+        )
+    if not content.rstrip().endswith(b"EOF"):
         raise SpecError(
             error(
                 "bad-drawing",
@@ -140,8 +165,18 @@ def _open(content: bytes, name: str, place):
     return drawing
 
 
-def _scale(drawing, w: DrawnMould, place) -> float:
-    unit = w.dxf_units or _INSUNITS.get(drawing.header.get("$INSUNITS", 0))
+def _scale(drawing, w: DrawnMould, place, out: Collector) -> float:
+    said = _INSUNITS.get(drawing.header.get("$INSUNITS", 0))
+    unit = w.dxf_units or said
+    if w.dxf_units and said and w.dxf_units != said:
+        out.warning(
+            "units-disagree",
+            f"`{w.dxf}` says that it is drawn in {said}, `dxf_units` says {w.dxf_units}: "
+            f"{w.dxf_units} is taken, 100 of the drawing are {100 * MM_PER_UNIT[w.dxf_units]:g} mm",
+            f"measure one edge of the printed template; if the drawing is right, write "
+            f"`dxf_units: {said}` or leave it out",
+            w.place_of("dxf_units"),
+        )
     if unit is None:
         raise SpecError(
             error("no-units", f"`{w.dxf}` does not say its unit", "add `dxf_units: mm`", place)
@@ -152,16 +187,28 @@ def _scale(drawing, w: DrawnMould, place) -> float:
 def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
     """Closed rings and open chains of a layer, in mm."""
     rings, chains, odd = [], [], set()
+    heights: list[float] = []
+    most, count = _LAYER_TIMES * out.limits["outline-points"], 0
     for entity in drawing.modelspace():
         if entity.dxf.layer != layer:
             continue
         kind = entity.dxftype()
+        if kind in _READ:
+            _refuse_tilted(entity, kind, w)
+            heights += _heights(entity, kind)
+        count += len(rings[-1]) if rings else 0
+        if len(chains) + count > most:
+            why = out.limits.why("outline-points")
+            raise SpecError(
+                error("too-many", f"layer `{layer}` of `{w.dxf}` holds more than {most:.0f} points",
+                      why, w.place_of("dxf"))
+            )  # fmt: skip
         if kind == "CIRCLE":
             centre = np.array([entity.dxf.center.x, entity.dxf.center.y]) * scale
             if entity.dxf.extrusion.z < 0:
                 centre[0] = -centre[0]
             rings.append(circle(centre, entity.dxf.radius * scale))
-        elif kind in ("LWPOLYLINE", "POLYLINE", "LINE", "ARC"):
+        elif kind in _READ:
             points = _points(entity, kind, scale)
             if not np.isfinite(points).all():
                 raise SpecError(
@@ -182,6 +229,14 @@ def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
                 chains.append(points)
         else:
             odd.add(kind)
+    if heights and (max(heights) - min(heights)) * scale > _LEVEL_MM:
+        out.warning(
+            "left-out",
+            f"the heights z on layer `{layer}` of `{w.dxf}` differ by "
+            f"{(max(heights) - min(heights)) * scale:.3g} mm and are not read",
+            "a flat face has one height; give a curved one by its stations",
+            w.place_of("layer"),
+        )
     if odd:
         out.warning(
             "left-out",
@@ -190,6 +245,31 @@ def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
             w.place_of("layer"),
         )
     return rings, chains
+
+
+def _refuse_tilted(entity, kind: str, w: DrawnMould) -> None:
+    """Refuse what is drawn in a plane that is not the drawing's: it would be flattened askew."""
+    x, y, z = entity.dxf.extrusion
+    if abs(z) < (1 - 1e-9) * math.sqrt(x * x + y * y + z * z):
+        raise SpecError(
+            error(
+                "bad-drawing",
+                f"a {kind} on layer `{w.layer}` of `{w.dxf}` is drawn in a tilted plane",
+                "draw the outline flat, in the plan view",
+                w.place_of("layer"),
+            )
+        )
+
+
+def _heights(entity, kind: str) -> list[float]:
+    """The heights z of what an entity passes through, in units of the drawing."""
+    if kind == "LINE":
+        return [entity.dxf.start.z, entity.dxf.end.z]
+    if kind in ("ARC", "CIRCLE"):
+        return [entity.dxf.center.z]
+    if kind == "LWPOLYLINE":
+        return [entity.dxf.elevation]
+    return [v.dxf.location.z for v in entity.vertices]
 
 
 def _points(entity, kind: str, scale: float) -> np.ndarray:
@@ -227,6 +307,8 @@ def _bulged(start: np.ndarray, end: np.ndarray, bulge: float) -> np.ndarray:
     chord = end - start
     if not chord.any():
         return np.empty((0, 2))
+    if abs(bulge) > _MOST_BULGE:
+        return np.full((1, 2), np.nan)
     left = np.array([-chord[1], chord[0]])
     centre = (start + end) / 2 + left * (1 - bulge * bulge) / (4 * bulge)
     radius = float(np.hypot(*(start - centre)))
@@ -238,31 +320,44 @@ def _chained(chains: list[np.ndarray], w: DrawnMould) -> list[np.ndarray]:
     """Open chains joined end to end into rings.
 
     Raises:
-        SpecError: an end that meets nothing.
+        SpecError: an end that meets nothing, or that too many meet.
     """
-    rings, left = [], list(chains)
-    while left:
-        chain = left.pop(0)
-        while math.dist(chain[0], chain[-1]) > JOIN_MM or len(chain) < 3:
-            near = [
-                (min(math.dist(chain[-1], c[0]), math.dist(chain[-1], c[-1])), n)
-                for n, c in enumerate(left)
-            ]
-            gap, n = min(near, default=(math.inf, -1))
-            if gap > JOIN_MM:
-                x, y = chain[-1]
-                raise SpecError(
-                    error(
-                        "open-outline",
-                        f"the outline on layer `{w.layer}` is open at "
-                        f"({bare_mm(x):.4f}, {bare_mm(y):.4f})",
-                        "close it in the drawing",
-                        w.place_of("layer"),
-                    )
-                )
-            other = left.pop(n)
-            if math.dist(chain[-1], other[0]) > math.dist(chain[-1], other[-1]):
-                other = other[::-1]
-            chain = np.vstack([chain, other[1:]])
-        rings.append(chain[:-1])
+    if not chains:
+        return []
+    from scipy.spatial import cKDTree
+
+    ends = np.array([[chain[0], chain[-1]] for chain in chains]).reshape(-1, 2)
+    tree = cKDTree(ends)
+    crowd = tree.query_ball_point(ends, JOIN_MM, return_length=True)
+    if crowd.max() > _MOST_AT_END:
+        x, y = ends[int(crowd.argmax())]
+        raise SpecError(_open(f"has {crowd.max()} ends at ({x:.4f}, {y:.4f}) mm", w))
+    rings, used = [], np.zeros(len(chains), dtype=bool)
+    for first in range(len(chains)):
+        if used[first]:
+            continue
+        used[first] = True
+        parts, last, count = [chains[first]], chains[first][-1], len(chains[first])
+        start = chains[first][0]
+        while math.dist(start, last) > JOIN_MM or count < 3:
+            near = [k for k in tree.query_ball_point(last, JOIN_MM) if not used[k // 2]]
+            if not near:
+                x, y = last
+                raise SpecError(_open(f"is open at ({x:.4f}, {y:.4f}) mm", w))
+            end = min(near, key=lambda k: (math.dist(ends[k], last), k))
+            used[end // 2] = True
+            other = chains[end // 2]
+            other = other[::-1] if end % 2 else other
+            parts.append(other[1:])
+            last, count = other[-1], count + len(other) - 1
+        rings.append(np.vstack(parts)[:-1])
     return rings
+
+
+def _open(why: str, w: DrawnMould):
+    return error(
+        "open-outline",
+        f"the outline on layer `{w.layer}` {why}",
+        "close it in the drawing",
+        w.place_of("layer"),
+    )

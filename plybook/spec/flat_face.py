@@ -10,6 +10,7 @@ from plybook.diagnostics import Place
 from plybook.spec.collect import Collector
 from plybook.spec.model import OutlineMould
 from plybook.spec.outlines import (
+    Boxes,
     arc_by_radius,
     arc_points,
     arc_through,
@@ -39,6 +40,7 @@ def flat_face(w: FlatMould, out: Collector) -> OutlineMould | None:
 def holes_in(ring: np.ndarray, w: FlatMould | ListedMould, out: Collector) -> tuple[Ring, ...]:
     """The written holes of a face as rings; each lies inside the outline and apart from others."""
     holes: list[Ring] = []
+    places: list[Place] = []
     for n, hole in enumerate(w.holes):
         place = w.place_of("holes", n)
         if isinstance(hole, Circle):
@@ -62,10 +64,17 @@ def holes_in(ring: np.ndarray, w: FlatMould | ListedMould, out: Collector) -> tu
                 "a hole lies inside the outline",
                 place,
             )
-        for other in holes:
-            if rings_meet(other, hole_ring) is not None or inside(other, hole_ring[0]):
-                out.error("hole-outside", "two holes touch or overlap", "make one of them", place)
         holes.append(hole_ring)
+        places.append(place)
+    boxes = Boxes(holes)
+    for n, hole_ring in enumerate(holes):
+        for other in (holes[k] for k in boxes.before(n)):
+            if rings_meet(other, hole_ring) is not None or inside(other, hole_ring[0]) or inside(
+                hole_ring, other[0]
+            ):
+                out.error("hole-outside", "two holes touch or overlap", "make one of them",
+                          places[n])  # fmt: skip
+                break
     return tuple(holes)
 
 

@@ -7,6 +7,8 @@ by at most `CHORD_MM`.
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +17,9 @@ from plybook.geometry.rings import signed_area_mm2
 from plybook.units import bare_mm
 
 CHORD_MM = 0.01
+MOST_CHORDS = 20_000  # of one arc; an arc as large as any part has a fifth of them
+_SWEPT = 300  # points of a ring whose sides are compared here; a larger one is GEOS's work
+_TOUCHING = 1e-9  # of the size of a ring: closer sides touch
 
 
 @dataclass(frozen=True)
@@ -66,7 +71,8 @@ def arc_by_radius(start, end, radius: float, turn: str):
 def arc_points(centre, radius: float, first: float, sweep: float) -> np.ndarray:
     """Points along an arc without its two ends; chords leave it by at most CHORD_MM."""
     step = 2 * math.acos(max(1 - CHORD_MM / radius, 0.0)) if radius > CHORD_MM else math.pi / 2
-    count = max(2, math.ceil(abs(sweep) / step))
+    # beyond any radius that a float can tell from a straight line, step is 0
+    count = min(max(2, math.ceil(abs(sweep) / max(step, 1e-12))), MOST_CHORDS)
     angles = first + sweep * np.arange(1, count) / count
     return np.asarray(centre) + radius * np.column_stack([np.cos(angles), np.sin(angles)])
 
@@ -153,16 +159,40 @@ def edges_of(names: list[str]) -> tuple[tuple[str, int, int], ...]:
 def crossing(ring: np.ndarray) -> Fault | None:
     """The first place where a ring touches or crosses itself, None for a simple ring.
 
-    Sides are swept by their x extent, so the work stays near n log n for ordinary outlines.
+    The sides of a small ring are compared one by one; a large one is judged by GEOS, whose work
+    grows little faster than the number of sides.
     """
     ring = np.asarray(ring, float)
     n = len(ring)
+    if n > _SWEPT:
+        return _large_crossing(ring)
     ends = np.roll(ring, -1, axis=0)
     size = float(np.abs(ring - ring[0]).max()) or 1.0
     if n < 3 or abs(signed_area_mm2(ring)) < 1e-9 * size * size:
         shapely_like = _pair_crossing(ring, ends) if n >= 4 else None
         return shapely_like or Fault("the outline has no area", "list its corners in order")
     return _pair_crossing(ring, ends)
+
+
+def _large_crossing(ring: np.ndarray) -> Fault | None:
+    import shapely
+
+    polygon = shapely.Polygon(ring)
+    size = float(np.abs(ring - ring[0]).max()) or 1.0
+    if abs(signed_area_mm2(ring)) < 1e-9 * size * size:
+        return Fault("the outline has no area", "list its corners in order")
+    if shapely.is_valid(polygon):
+        if shapely.minimum_clearance(polygon) > _TOUCHING * size:
+            return None
+        at = shapely.get_coordinates(shapely.minimum_clearance_line(polygon))[0]
+    else:
+        said = re.search(r"\[(\S+) (\S+)\]", shapely.is_valid_reason(polygon))
+        at = np.array([float(said[1]), float(said[2])]) if said else ring[0]
+    sides = np.stack([ring, np.roll(ring, -1, axis=0)], axis=1)
+    away = shapely.distance(shapely.linestrings(sides), shapely.Point(at))
+    first, *others = np.argsort(away, kind="stable")[:8].tolist()
+    apart = [k for k in others if (k - first) % len(ring) not in (1, len(ring) - 1)] or others
+    return _fault_at(ring, sides[:, 1], *sorted((first, apart[0])), float(at[0]), float(at[1]))
 
 
 def _pair_crossing(a: np.ndarray, b: np.ndarray) -> Fault | None:
@@ -193,6 +223,10 @@ def _pair_crossing(a: np.ndarray, b: np.ndarray) -> Fault | None:
     if found is None:
         return None
     i, j, (x, y) = found
+    return _fault_at(a, b, i, j, x, y)
+
+
+def _fault_at(a: np.ndarray, b: np.ndarray, i: int, j: int, x: float, y: float) -> Fault:
     return Fault(
         f"the outline crosses or touches itself at ({bare_mm(x):.6g}, {bare_mm(y):.6g}): "
         f"side {i + 1} ({_show(a[i])} to {_show(b[i])}) meets "
@@ -246,6 +280,8 @@ def inside(ring: np.ndarray, point) -> bool:
 
 def rings_meet(one: np.ndarray, other: np.ndarray) -> tuple[float, float] | None:
     """A point where two rings touch or cross, None when they stay apart."""
+    if len(one) > len(other):  # the shorter is walked, the longer compared at once
+        one, other = other, one
     a, b = one, np.roll(one, -1, axis=0)
     c, d = other, np.roll(other, -1, axis=0)
     low, high = np.minimum(c, d) - 1e-9, np.maximum(c, d) + 1e-9
@@ -261,3 +297,17 @@ def rings_meet(one: np.ndarray, other: np.ndarray) -> tuple[float, float] | None
 def _unit(vector: np.ndarray) -> np.ndarray:
     length = float(np.hypot(*vector))
     return vector / length if length else vector
+
+
+class Boxes:
+    """Boxes round rings, to tell which of many can meet another at all."""
+
+    def __init__(self, rings: Sequence[np.ndarray]):
+        self._low = np.array([ring.min(axis=0) for ring in rings]).reshape(-1, 2)
+        self._high = np.array([ring.max(axis=0) for ring in rings]).reshape(-1, 2)
+
+    def before(self, n: int) -> list[int]:
+        """Rings before the n-th whose boxes meet its box."""
+        low, high = self._low[:n], self._high[:n]
+        near = (low <= self._high[n] + 1e-9) & (high >= self._low[n] - 1e-9)
+        return np.flatnonzero(near.all(axis=1)).tolist()
