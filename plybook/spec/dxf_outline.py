@@ -83,7 +83,7 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
                 error(
                     "out-of-range",
                     f"layer `{w.layer}` of `{w.dxf}` holds an outline smaller than "
-                    f"{out.limits['least-mm']:g} mm",
+                    f"{mm(out.limits['least-mm']):g}",
                     out.limits.why("least-mm"),
                     place,
                 )
@@ -172,7 +172,7 @@ def _scale(drawing, w: DrawnMould, place, out: Collector) -> float:
         out.warning(
             "units-disagree",
             f"`{w.dxf}` says that it is drawn in {said}, `dxf_units` says {w.dxf_units}: "
-            f"{w.dxf_units} is taken, 100 of the drawing are {100 * MM_PER_UNIT[w.dxf_units]:g} mm",
+            f"{w.dxf_units} is taken, 100 of the drawing are {mm(100 * MM_PER_UNIT[w.dxf_units]):g}",
             f"measure one edge of the printed template; if the drawing is right, write "
             f"`dxf_units: {said}` or leave it out",
             w.place_of("dxf_units"),
@@ -233,7 +233,7 @@ def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
         out.warning(
             "left-out",
             f"the heights z on layer `{layer}` of `{w.dxf}` differ by "
-            f"{(max(heights) - min(heights)) * scale:.3g} mm and are not read",
+            f"{mm((max(heights) - min(heights)) * scale):.3g} and are not read",
             "a flat face has one height; give a curved one by its stations",
             w.place_of("layer"),
         )
