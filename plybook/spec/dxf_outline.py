@@ -172,7 +172,8 @@ def _scale(drawing, w: DrawnMould, place, out: Collector) -> float:
         out.warning(
             "units-disagree",
             f"`{w.dxf}` says that it is drawn in {said}, `dxf_units` says {w.dxf_units}: "
-            f"{w.dxf_units} is taken, 100 of the drawing are {mm(100 * MM_PER_UNIT[w.dxf_units]):g}",
+            f"{w.dxf_units} is taken, and 100 of the drawing are "
+            f"{mm(100 * MM_PER_UNIT[w.dxf_units]):g}",
             f"measure one edge of the printed template; if the drawing is right, write "
             f"`dxf_units: {said}` or leave it out",
             w.place_of("dxf_units"),
