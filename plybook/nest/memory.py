@@ -57,12 +57,12 @@ class LayoutMemory:
             for key, entry in entries.items():
                 memory._known[key] = Remembered(
                     tuple(
-                        (unit, float(used), method, tuple(_placement(p) for p in placed))
+                        (_text(unit), float(used), _text(method), tuple(map(_placement, placed)))
                         for unit, used, method, placed in entry["units"]
                     ),
                     float(entry["seconds"]),
                 )
-        except (ValueError, KeyError, TypeError, AttributeError):
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError, OverflowError):
             return cls()
         return memory
 
@@ -83,6 +83,12 @@ class LayoutMemory:
 
 def _row(p: Placement) -> list:
     return [p.item, p.copy, p.x_mm, p.y_mm, p.rotation_deg, p.flipped]
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise ValueError("not a text")
+    return value
 
 
 def _placement(row: list) -> Placement:

@@ -126,7 +126,7 @@ def _plan(files: dict[str, bytes], report: Report) -> dict | None:
         if missing:
             raise ValueError(f"without {', '.join(sorted(missing))}")
         return plan
-    except (ValueError, TypeError) as wrong:
+    except (ValueError, TypeError, RecursionError) as wrong:
         report.fault("plan.json", f"cannot be read: {wrong}")
         return None
 

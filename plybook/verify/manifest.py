@@ -11,6 +11,7 @@ from plybook.verify.report import Report
 
 MANIFEST = "manifest.json"
 LARGEST_FILE_BYTES = 512 * 2**20
+LARGEST_MANIFEST_BYTES = 16 * 2**20
 
 
 def read_files(folder: Path, report: Report) -> dict[str, bytes]:
@@ -19,9 +20,14 @@ def read_files(folder: Path, report: Report) -> dict[str, bytes]:
     Files that are not listed are named, not judged.
     """
     try:
-        listing = json.loads((folder / MANIFEST).read_bytes())
+        path = folder / MANIFEST
+        if path.is_symlink() or not path.is_file():  # a pipe would be waited for
+            raise OSError("not a regular file")
+        if path.stat().st_size > LARGEST_MANIFEST_BYTES:
+            raise OSError("too large")
+        listing = json.loads(path.read_bytes())
         entries = {str(e["name"]): (int(e["bytes"]), str(e["sha256"])) for e in listing["files"]}
-    except (OSError, ValueError, KeyError, TypeError) as wrong:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError, OverflowError) as wrong:
         report.fault(MANIFEST, f"cannot be read: {wrong}")
         return {}
     files: dict[str, bytes] = {}

@@ -76,6 +76,6 @@ def read_manifest(data: bytes) -> dict:
     """The manifest as data; {} when it cannot be read."""
     try:
         found = json.loads(data)
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}
