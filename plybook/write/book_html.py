@@ -80,6 +80,8 @@ id="serial">No. {escape(document.serial) or "______"}</span></h1>
 <footer class="bar-row js-only" id="foot"><span id="state" class="state" role="status"></span>
 <span id="awake" class="state"></span></footer>"""
     style = _font_faces(_characters(body + cards)) + _looks(drawn)
+    sheet = f"{document.part} {document.name}, revision {document.revision}"
+    style = style.replace("/* part on paper */", _css_text(sheet + _serial_words(document)))
     script = _script()
     policy = "; ".join(
         (
@@ -120,6 +122,16 @@ id="serial">No. {escape(document.serial) or "______"}</span></h1>
 </html>
 """
     return page.encode("utf-8", "replace")
+
+
+def _serial_words(document: Document) -> str:
+    return f", No. {document.serial}" if document.serial else ""
+
+
+def _css_text(words: str) -> str:
+    """Words as a string of a style sheet that nothing in them can end."""
+    kept = (c if c.isalnum() and c.isascii() else f"\\{ord(c):x} " for c in words)
+    return f'"{"".join(kept)}"'
 
 
 def _looks(drawn: Figures) -> str:

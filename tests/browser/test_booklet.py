@@ -7,7 +7,9 @@ from dataclasses import replace
 
 import pytest
 
+from plybook.drawing.book import booklet
 from plybook.record import read_record
+from plybook.write.book_pdf import book_pdf
 from tests.drawing import doubles
 
 LAY = "p-lay-p1"
@@ -334,6 +336,16 @@ def printed(page):
     return [pdf[k].get_textpage().get_text_range() for k in range(len(pdf))]
 
 
+def paper_pages():
+    """Sheets of the paper book of the same skin."""
+    import pypdfium2
+
+    face = doubles.TaperedFace()
+    laminate = doubles.laminate(face)
+    parts = (doubles.spec(), face, laminate, doubles.cut_plan(laminate), doubles.shop())
+    return len(pypdfium2.PdfDocument(book_pdf(booklet(*parts))))
+
+
 def test_it_prints_every_page_filled_in(window, make_book):
     page = window().open(make_book(), LAY)
     tap_row(page, TICK)
@@ -341,7 +353,15 @@ def test_it_prints_every_page_filled_in(window, make_book):
     fill(page, ROOM, "26.5")
     page.js("location.hash = 'p-record'")
     fill(page, 'textarea[data-field="record.notes"]', "\n".join(f"line {k}" for k in range(30)))
+    words_of_lot = "ROLL 4711, " + "from the second crate, " * 12 + "end of the lot"
+    page.js(f"location.hash = '{LAY}'")
+    fill(page, 'input[data-field="lay-p1.lot"]', words_of_lot)
     texts = printed(page)
+    for number, text in enumerate(texts, start=1):  # each sheet says what it is of
+        told = " ".join(text.split())
+        assert f"{number} of {len(texts)}" in told and "revision B" in told, number
+    assert "end of the lot" in " ".join(" ".join(texts).split())  # no text is cut off
+    assert len(texts) <= 1.1 * paper_pages()
     words = "\n".join(texts)
     assert "ROLL 4711" in words
     assert "ticked " in words

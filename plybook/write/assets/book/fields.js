@@ -78,3 +78,18 @@ all(".now").forEach((b) => b.addEventListener("click", () => {
   put(b.closest(".blank").querySelector("input").dataset.field, short(stamp()));
 }));
 $("undo").addEventListener("click", undo);
+
+// On paper a filled-in text runs over as many lines as it needs: an input would cut it off.
+function tellWhole() {
+  for (const input of all("input[type=text], input[type=date], input[type=datetime-local], textarea, select")) {
+    if (!input.value || input.classList.contains("told")) continue;
+    input.classList.add("told");
+    input.after(make("span", input.value, "typed only-print"));
+  }
+}
+function untell() {
+  all(".typed").forEach((e) => e.remove());
+  all(".told").forEach((e) => e.classList.remove("told"));
+}
+window.addEventListener("beforeprint", tellWhole);
+window.addEventListener("afterprint", untell);
