@@ -60,11 +60,12 @@ def _largest(
             inside = [b for b in boxes if b[0, 0] < x1 - 1e-6 and b[1, 0] > x0 + 1e-6]
             y0 = low
             for bottom, top in [*sorted((b[0, 1], b[1, 1]) for b in inside), (high, high)]:
-                whole = tuple(
-                    float(v)
-                    for v in (np.ceil(x0 - 1e-6), np.ceil(y0 - 1e-6), np.floor(x1 + 1e-6),
-                              np.floor(min(bottom, high) + 1e-6))
-                )  # fmt: skip
+                whole = (
+                    float(np.ceil(x0 - 1e-6)),
+                    float(np.ceil(y0 - 1e-6)),
+                    float(np.floor(x1 + 1e-6)),
+                    float(np.floor(min(bottom, high) + 1e-6)),
+                )
                 wide = min(whole[2] - whole[0], whole[3] - whole[1])
                 if wide >= least_mm and (best is None or _area(whole) > _area(best)):
                     best = whole
