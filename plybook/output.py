@@ -16,6 +16,7 @@ from plybook.crew import each
 from plybook.diagnostics import SpecError
 from plybook.drawing.book import booklet
 from plybook.drawing.layout import layout_scene
+from plybook.drawing.markoutlist import Addresses
 from plybook.drawing.template import draw_pieces
 from plybook.laminate.model import Piece
 from plybook.marking import refuse_shared_files
@@ -145,8 +146,9 @@ def book_of(planned: Planned) -> Book:
     """The booklet, for the screen and for paper."""
     part = planned.part
     book = booklet(
-        part.spec, part.face, part.laminate, planned.plan, planned.shop, planned.findings
-    )
+        part.spec, part.face, part.laminate, planned.plan, planned.shop, planned.findings,
+        _addresses(planned),
+    )  # fmt: skip
     files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
     return Book(files, book.record_key)
 
@@ -284,6 +286,21 @@ def own_layouts(plan: CutPlan, number: str) -> CutPlan:
         if any(owner(p.item)[0] == number for p in layout.placements)
     )
     return CutPlan(own, plan.items, plan.findings)
+
+
+def _addresses(planned: Planned) -> Addresses:
+    """Where the files lie that the booklet links to."""
+    own = own_layouts(planned.plan, planned.part.number).layouts
+    return Addresses(
+        {p.id: f"templates/{file_name(p.id)}.svg" for p in planned.part.laminate.pieces},
+        {layout.unit.id: f"cutplan/{_stock_name(layout)}.svg" for layout in own},
+        (
+            ("Cut plan with mark-out", "cutplan.pdf"),
+            ("Templates on paper", "templates.pdf"),
+            ("Templates at full size", "templates-fullsize.pdf"),
+            ("Labels", "labels.pdf"),
+        ),
+    )
 
 
 def _stock_name(layout: Layout) -> str:

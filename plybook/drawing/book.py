@@ -44,10 +44,11 @@ from plybook.drawing.document import (
     lot_field_id,
 )
 from plybook.drawing.ledgers import DEVIATIONS, INSTRUMENTS, SIGNATURES, hours, readings
+from plybook.drawing.markoutlist import Addresses
 from plybook.drawing.partview import part_picture
 from plybook.drawing.recordkey import record_key
 from plybook.drawing.rosette import rosette
-from plybook.drawing.stepcards import step_pages
+from plybook.drawing.stepcards import Cutting, step_pages
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.model import Shop
@@ -56,6 +57,7 @@ from plybook.surface.model import Face
 from plybook.units import show_length
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": "no hand"}
+NO_FILES = Addresses()
 NEVER_SIZES = (
     "This book says how to cut and lay what the designer drew. It never sizes structure: whether "
     "the laminate is strong and stiff enough is for the designer and the licensed inspector."
@@ -69,6 +71,7 @@ def booklet(
     plan: CutPlan,
     shop: Shop,
     findings: tuple[Finding, ...] = (),
+    files: Addresses = NO_FILES,
 ) -> Document:
     """The whole book.
 
@@ -79,19 +82,21 @@ def booklet(
         plan: the layouts, which may hold pieces of other parts too.
         shop: stages, steps, batches and quantities.
         findings: everything that was found of the part.
+        files: of the same folder, to link to.
 
     Returns:
         A document whose field ids are unique; its record key changes with the pieces and steps.
     """
     part = spec.part
+    cutting = Cutting(plan, part.number, part.units, files)
     pages = (
         cover_page(spec, face, laminate, shop),
         before_page(spec, shop),
-        cut_list_page(spec, laminate, plan, shop),
-        *layout_pages(spec, plan),
+        cut_list_page(spec, laminate, plan, shop, files),
+        *layout_pages(spec, plan, files),
         clock_page(spec, shop),
         resin_page(spec, shop),
-        *_stage_pages(spec, face, laminate, shop),
+        *_stage_pages(spec, face, laminate, shop, cutting),
         jig_page(spec, face, shop),
         quantities_page(spec, shop, laminate),
         ply_table_page(spec, laminate),
@@ -120,10 +125,10 @@ def booklet(
 
 
 def _stage_pages(
-    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop
+    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop, cutting: Cutting
 ) -> Iterator[Page | None]:
     """Before each stage's steps, the page of what to lay out."""
-    steps = {page.id: page for page in step_pages(spec, face, laminate, shop)}
+    steps = {page.id: page for page in step_pages(spec, face, laminate, shop, cutting)}
     for number, stage in enumerate(shop.stages, start=1):
         yield kit_page(shop, stage, number, spec.part.units)
         yield from (steps[step.id] for step in stage.steps)

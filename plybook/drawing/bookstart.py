@@ -12,6 +12,8 @@ from plybook.drawing.document import (
     CautionBox,
     Heading,
     Items,
+    Links,
+    OnScreen,
     Page,
     Paragraph,
     Picture,
@@ -19,6 +21,7 @@ from plybook.drawing.document import (
     show_duration,
 )
 from plybook.drawing.layoutview import small_layout
+from plybook.drawing.markoutlist import Addresses, mark_out_on_screen
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.stepcards import batch_parts
 from plybook.laminate.model import Laminate, Piece
@@ -95,7 +98,9 @@ def _count(thing: str) -> tuple[str, int]:
     return (name, int(number)) if bracket and number.isdecimal() else (thing, 0)
 
 
-def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop) -> Page:
+def cut_list_page(
+    spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop, files: Addresses
+) -> Page:
     """Every piece with its material, angle, size, area, stage and the stock it is cut from."""
     source = {p.item: layout.unit.id for layout in plan.layouts for p in layout.placements}
     unit = spec.part.units
@@ -135,7 +140,10 @@ def cut_list_page(spec: PartSpec, laminate: Laminate, plan: CutPlan, shop: Shop)
         f"{count} pieces. Size is the box around the piece, along and across 0°. Cut every piece "
         "before resin is opened, mark it with its id, and roll it up in the order of laying."
     )
-    return Page("cut-list", "Cut list", kicker(spec), (words, table), chapter=BEFORE)
+    blocks: list[Block] = [words, table]
+    if files.whole:
+        blocks.append(OnScreen((Links("Files of this folder", files.whole),)))
+    return Page("cut-list", "Cut list", kicker(spec), tuple(blocks), chapter=BEFORE)
 
 
 def piece_size(piece: Piece, unit: str) -> str:
@@ -151,7 +159,7 @@ def _cut_size(along_mm: float, across_mm: float, unit: str) -> str:
     return " × ".join(shown)
 
 
-def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
+def layout_pages(spec: PartSpec, plan: CutPlan, files: Addresses) -> Iterator[Page]:
     """One page per roll, sheet or bar this part is cut from."""
     items = {item.id: item for item in plan.items}
     number = spec.part.number
@@ -190,6 +198,7 @@ def layout_pages(spec: PartSpec, plan: CutPlan) -> Iterator[Page]:
                     "plan, not from this picture.",
                     f"Pieces on {stock.id}",
                 ),
+                mark_out_on_screen(layout, items, number, unit, files),
             ),
             "layout",
             BEFORE,

@@ -227,6 +227,25 @@ class Cups:
     cups: tuple[Cup, ...]
 
 
+@dataclass(frozen=True)
+class Links:
+    """Other files of the folder: (words, address from the folder down)."""
+
+    label: str
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class OnScreen:
+    """Shown on screen alone: on paper it stands in a file of its own.
+
+    `fold`: words to tap for the rest, "" to show it at once.
+    """
+
+    blocks: tuple[Block, ...]
+    fold: str = ""
+
+
 Block = (
     Heading
     | Paragraph
@@ -245,6 +264,8 @@ Block = (
     | CautionBox
     | TimerBox
     | Cups
+    | Links
+    | OnScreen
 )
 
 
@@ -259,6 +280,7 @@ class Page:
     kind: Literal["cover", "table", "layout", "step", "record"] = "table"
     chapter: str = ""  # heading of the jump list and the outline this page stands under
     alone: bool = False
+    minutes: float = 0.0  # planned for the step
 
 
 @dataclass(frozen=True)

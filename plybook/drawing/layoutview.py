@@ -25,7 +25,7 @@ WIDTH_MM = 180.0
 _ROW_MM = 58.0  # most for one row
 _LONGEST_ROW = 4200.0  # mm of bar in one row; a roll up to this takes one row
 _MOST_ROWS = 12
-_GAP_MM = 6.5
+_GAP_MM = 7.5
 _BAR_MM = 5.0  # a bar on paper, whatever its width
 TALLEST_MM = 205.0  # with its title and words it still fits a Letter page
 
@@ -71,7 +71,7 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
     out: list[Primitive] = []
     for place, row in enumerate(shown):
         window = box(row * stretch, -1e3, (row + 1) * stretch, width + 1e3)
-        foot = (len(shown) - 1 - place) * (tall + _GAP_MM) + 4.5
+        foot = (len(shown) - 1 - place) * (tall + _GAP_MM) + 5.5
         frame = Frame(scale, (row * stretch, 0.0), (5.0, foot))
         whole = box(0, 0, length, width)
         if stock.outline_mm is not None:
@@ -123,7 +123,7 @@ def _across(area: BaseGeometry, words: str) -> Text:
     """The id over a piece too slim to hold it, on white."""
     at = next(polygons(area)).representative_point()
     return Text(
-        Role.TEXT, (at.x, at.y), words, 1.8, anchor="middle", rise="centre", bold=True, halo=True
+        Role.TEXT, (at.x, at.y), words, NOTE_MM, 0.0, "middle", "centre", bold=True, halo=True
     )
 
 
@@ -138,7 +138,7 @@ def _label(area, words: str, bold: bool) -> list[Text]:
     places = [(x, y)]
     if largest.contains(largest.centroid):
         places.insert(0, (largest.centroid.x, largest.centroid.y))
-    for letters in (7.0, 5.0, 3.5, 2.5, 1.8):
+    for letters in (7.0, 5.0, 3.5, NOTE_MM):
         for at in places:
             for turn in (0.0, 90.0):
                 text = Text(Role.TEXT, at, words, letters, turn, "middle", "centre", bold)
@@ -150,7 +150,7 @@ def _label(area, words: str, bold: bool) -> list[Text]:
 def _above(area, words: str, bold: bool) -> Text:
     """The id over a piece too slim to hold it."""
     x0, _, x1, y1 = area.bounds
-    return Text(Role.TEXT, ((x0 + x1) / 2, y1 + 1.0), words, 1.8, anchor="middle", bold=bold)
+    return Text(Role.TEXT, ((x0 + x1) / 2, y1 + 1.0), words, NOTE_MM, anchor="middle", bold=bold)
 
 
 def _warp(frame: Frame, start_mm: float, width_mm: float) -> list[Primitive]:
@@ -174,7 +174,7 @@ def _ruler(frame: Frame, start_mm: float, end_mm: float, unit: str) -> list[Prim
                 Role.TEXT,
                 (float(x), float(y) - 1.8),
                 f"{at / one:.0f}",
-                1.8,
+                NOTE_MM,
                 anchor="middle",
                 rise="top",
             )

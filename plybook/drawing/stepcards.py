@@ -21,6 +21,8 @@ from plybook.drawing.document import (
     Cups,
     Heading,
     Items,
+    Links,
+    OnScreen,
     Page,
     Paragraph,
     Picture,
@@ -34,18 +36,31 @@ from plybook.drawing.document import (
 )
 from plybook.drawing.inmould import InMould
 from plybook.drawing.jigview import jig_picture
+from plybook.drawing.layoutview import small_layout
 from plybook.drawing.locate import Corner, locate
+from plybook.drawing.markoutlist import Addresses, template_links
 from plybook.drawing.piecewords import size_words
 from plybook.drawing.rosette import rosette, show_angle
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
 from plybook.laminate.model import Laminate, Piece
+from plybook.nest.model import CutPlan
 from plybook.shop.model import VACUUM, Batch, Check, Shop, Stage, Step
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 
 _SIGN_LABEL = {"initials": "Initials", "time": "Time", "lot": "Lot or roll number"}
 _MOST_IDS = 60
+
+
+@dataclass(frozen=True)
+class Cutting:
+    """Where pieces are cut from, for the steps that cut them."""
+
+    plan: CutPlan
+    part: str
+    unit: str
+    files: Addresses
 
 
 @dataclass
@@ -56,6 +71,7 @@ class _Bench:
     face: Face
     laminate: Laminate
     shop: Shop
+    cutting: Cutting
 
     def __post_init__(self) -> None:
         self.pieces = {p.id: p for p in self.laminate.pieces}
@@ -66,9 +82,11 @@ class _Bench:
         self.mould = InMould(self.laminate.layers)
 
 
-def step_pages(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Iterator[Page]:
+def step_pages(
+    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop, cutting: Cutting
+) -> Iterator[Page]:
     """The pages of all stages."""
-    bench = _Bench(spec, face, laminate, shop)
+    bench = _Bench(spec, face, laminate, shop, cutting)
     count = len(shop.stages)
     for number, stage in enumerate(shop.stages, start=1):
         for place, step in enumerate(stage.steps, start=1):
@@ -77,7 +95,9 @@ def step_pages(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> It
             )
             blocks = tuple(_blocks(bench, stage, step))
             chapter = f"{number}. {stage.title}"
-            yield Page(step.id, step.title, kicker, blocks, "step", chapter, alone=step.lays)
+            yield Page(
+                step.id, step.title, kicker, blocks, "step", chapter, step.lays, step.minutes
+            )
             layers = {bench.pieces[p].layer for p in step.pieces if p in bench.pieces}
             if step.lays:
                 bench.mould.lay({*layers, step.layer})
@@ -90,6 +110,8 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
     if pieces and step.shows != "none" and not _sawn(step):
         yield _plate(bench, pieces)
     yield from _pictures(bench, stage, step, pieces)
+    if step.shows == "none" and pieces and not step.lays and step.overlaps:
+        yield from _cut_from(bench.cutting, step.pieces)
     for caution in step.cautions:
         source = "" if caution.again else caution.source
         yield CautionBox(caution.text, source, small=caution.again)
@@ -222,6 +244,23 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
     yield PictureRow(tuple(row))
     if corners:
         yield corner_table(corners)
+
+
+def _cut_from(cutting: Cutting, pieces: Sequence[str]) -> Iterator[Block]:
+    """The layouts a step cuts its pieces from, and their templates; on screen, beside the words."""
+    wanted = {f"{cutting.part}/{piece}" for piece in pieces}
+    items = {item.id: item for item in cutting.plan.items}
+    folds = 0
+    for layout in cutting.plan.layouts:
+        if any(p.item in wanted for p in layout.placements):
+            scene = small_layout(layout, items, cutting.part, cutting.unit)
+            name = f"{layout.unit.kind.capitalize()} {layout.unit.id}"
+            picture = _picture(scene, f"{name}; its mark-out is on its own page.", name)
+            yield OnScreen((picture,), f"{name}: where its pieces lie" if folds else "")
+            folds += 1
+    links = template_links(list(pieces), cutting.files)
+    if links:
+        yield OnScreen((Links("", tuple(links)),), "Templates of these pieces")
 
 
 def _sawn(step: Step) -> bool:

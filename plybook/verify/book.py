@@ -18,7 +18,7 @@ PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ASME Y1
 def check_book(plan: dict, files: dict[str, bytes], report: Report) -> None:
     """Both booklets tell just the steps of plan.json."""
     if "booklet.html" in files:
-        check_screen(plan, files["booklet.html"], report)
+        check_screen(plan, files, report)
     else:
         report.fault("booklet.html", "is missing")
     for name in ("booklet.pdf", "cutplan.pdf", "templates.pdf"):

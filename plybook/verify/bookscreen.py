@@ -4,13 +4,19 @@ limits and times that its script goes by."""
 from __future__ import annotations
 
 from html.parser import HTMLParser
+from urllib.parse import unquote
+
+import numpy as np
 
 from plybook.verify.bookpaper import check_named_angles
 from plybook.verify.booktables import check_tables_of_book
+from plybook.verify.cut_pages import length_mm
+from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
 from plybook.verify.printed import ANGLE, same, squeeze
 from plybook.verify.report import Report
 from plybook.verify.steptold import StepTold
+from plybook.verify.tolerances import TOUCH_MM
 
 NAME = "booklet.html"
 _ADDRESSES = ("src", "href", "action", "data", "poster", "srcset")
@@ -25,14 +31,20 @@ class _Cards(HTMLParser):
         self.cards: list[dict] = []
         self.addresses: list[str] = []
         self.fields: list[str] = []
-        self._in_title = self._skip = False
+        self._in_title = self._in_cell = self._skip = False
         self._div = ""
 
     def handle_starttag(self, tag, attrs):
         values = dict(attrs)
         if tag == "section" and "card" in values.get("class", "").split():
             self.cards.append({"id": values.get("id", ""), "class": values["class"], "title": "",
-                               "ids": "", "line": "", "words": [], "fields": {}})  # fmt: skip
+                               "ids": "", "line": "", "words": [], "fields": {},
+                               "rows": []})  # fmt: skip
+        if tag == "tr" and self.cards:
+            self.cards[-1]["rows"].append([])
+        self._in_cell = tag == "td"
+        if self._in_cell and self.cards:
+            self.cards[-1]["rows"][-1].append("")
         self._in_title = tag == "h2"
         if tag == "div":
             self._div = values.get("class", "")
@@ -49,6 +61,7 @@ class _Cards(HTMLParser):
     def handle_endtag(self, tag):
         if tag == "h2":
             self._in_title = False
+        self._in_cell = self._in_cell and tag != "td"
         if tag == "div":
             self._div = ""
         if tag in ("style", "script"):
@@ -62,19 +75,25 @@ class _Cards(HTMLParser):
             card["title"] += data
         if self._div in ("ids", "line"):
             card[self._div] += f" {data}"
+        if self._in_cell:
+            card["rows"][-1][-1] += data
         card["words"].append(data)
 
 
-def check_screen(plan: dict, data: bytes, report: Report) -> None:
-    """The whole of booklet.html."""
+def check_screen(plan: dict, files: dict[str, bytes], report: Report) -> None:
+    """The whole of booklet.html, one of the files of a folder."""
+    data = files[NAME]
     page = _Cards()
     page.feed(data.decode("utf-8"))
     page.close()
     if not data.rstrip().endswith(b"</html>"):
         report.fault(NAME, "is cut short")
-    outside = [a for a in page.addresses if not a.startswith(("#", "data:"))]
-    report.expect(not outside and b"@import" not in data, "booklets that ask nothing of a network",
-                  NAME, f"names {outside[:1]}")  # fmt: skip
+    outside = [
+        a for a in page.addresses if not a.startswith(("#", "data:")) and unquote(a) not in files
+    ]
+    report.expect(not outside and b"@import" not in data,
+                  "booklets that lead to files of their folder alone", NAME,
+                  f"names {outside[:1]}")  # fmt: skip
     report.expect(b"Content-Security-Policy" in data, "booklets with a closed content policy", NAME,
                   "has no content policy")  # fmt: skip
     twice = {f for f in page.fields if page.fields.count(f) > 1}
@@ -97,6 +116,42 @@ def check_screen(plan: dict, data: bytes, report: Report) -> None:
     said = [words for card in page.cards for words in card["words"]]
     check_tables_of_book(plan, names, squeeze(" ".join(said)), NAME, report)
     check_named_angles(plan, said, NAME, report)
+    _check_mark_out(plan, page, report)
+
+
+def _check_mark_out(plan: dict, page: _Cards, report: Report) -> None:
+    """Each piece on its stock with the figures it is marked out by."""
+    unit = tape_unit(plan)
+    quantity = {piece["id"]: piece["quantity"] for piece in plan["pieces"]}
+    for layout in plan["layouts"]:
+        card = next((c for c in page.cards if layout["stock"] in c["title"].split()), None)
+        rows = {tuple(row[1:]) for row in card["rows"] if len(row) == 3} if card else set()
+        told = {name: _marks_told(figures, unit) for name, figures in rows}
+        for place in layout["placements"]:
+            name = place["piece"]
+            if quantity.get(name, 1) > 1:
+                name = f"{name}, {place['copy']} of {quantity[name]}"
+            marks = np.array(place["marks_mm"])
+            if layout["kind"] == "bar":
+                marks = np.array([[marks[:, 0].min()], [marks[:, 0].max()]])
+            said = told.get(name)
+            good = said is not None and said.shape == marks.shape
+            good = good and float(np.abs(said - marks).max()) <= TOUCH_MM
+            report.expect(good, "pieces marked out on screen as in plan.json", NAME,
+                          f"{layout['stock']}: does not mark out {name} as plan.json")  # fmt: skip
+
+
+def _marks_told(figures: str, unit: str) -> np.ndarray | None:
+    """"1: 0 / 12.5 · 2: 340 / 12.5" or "0 to 340" as millimetres; None where it is neither."""
+    try:
+        if " to " in figures:
+            return np.array([[length_mm(part, unit)] for part in figures.split(" to ")])
+        points = [point.partition(": ") for point in figures.split(" · ")]
+        if [number for number, *_ in points] != [str(k) for k in range(1, len(points) + 1)]:
+            return None
+        return np.array([[length_mm(v, unit) for v in at.split(" / ")] for *_, at in points])
+    except ValueError:
+        return None
 
 
 def _check_plate(step: dict, card: dict, told: StepTold, where: str, report: Report) -> None:

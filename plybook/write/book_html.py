@@ -12,12 +12,13 @@ import base64
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from html import escape
 from importlib.resources import files
 from itertools import groupby
 from typing import Any
+from urllib.parse import quote
 
 from plybook.drawing.document import (
     Blank,
@@ -31,7 +32,9 @@ from plybook.drawing.document import (
     Heading,
     Items,
     Ledger,
+    Links,
     Notes,
+    OnScreen,
     Page,
     Paragraph,
     Photo,
@@ -44,9 +47,11 @@ from plybook.drawing.document import (
     limit_words,
     show_duration,
 )
-from plybook.drawing.letters import FAMILY, font_path
+from plybook.write.book_contents import contents, page_titles
 from plybook.write.book_tools import ARTICLE_TOOLS, RECORD_TOOLS, step_tools
 from plybook.write.figures import Figures, colours
+from plybook.write.numbers import number
+from plybook.write.webfont import font_faces
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
 _SIGN = (
@@ -58,19 +63,26 @@ _SIGN = (
 def book_html(document: Document) -> bytes:
     """The book as one HTML file; same bytes for the same document."""
     names = _card_ids(document)
-    pictures = [picture for page in document.pages for picture in _pictures_of(page)]
+    pictures = [picture for page in document.pages for picture in _pictures_of(page.blocks)]
     drawn = Figures([(picture.scene, picture.alt or picture.caption) for picture in pictures])
     svg = dict(zip(map(id, pictures), drawn.svg, strict=True))
-    cards = "\n".join(_card(document, names, k, svg) for k in range(len(document.pages)))
+    titles = page_titles(document)
+    cards = "\n".join(_card(document, names, titles, k, svg) for k in range(len(document.pages)))
     body = f"""<a class="skip" href="#main">To the page in hand</a>
 <noscript><p class="notice">Scripting is off in this browser: everything can be read
 and printed, but ticks, timers and entries are not kept.</p></noscript>
 <header class="bar" id="bar">
-<div class="bar-row" id="head">{_contents(document, names)}<h1>{_head_words(document)} · <span
+<div class="bar-row" id="head">{contents(document, names, titles)}
+<h1>{_head_words(document)} · <span
 id="serial">No. {escape(document.serial) or "______"}</span></h1>
 <button type="button" id="undo" class="js-only" hidden>Undo</button>
+<button type="button" id="look" class="js-only">Auto</button>
 <span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
-<div id="running" class="running"></div>
+<div id="running" class="running js-only" hidden>
+<div class="run-line"><button type="button" id="timer-line" aria-expanded="false"
+aria-controls="timer-list"><strong></strong><span></span></button>
+<div id="timer-deeds" class="deeds"></div></div>
+<div id="timer-list" class="run-list" hidden></div></div>
 <div id="notices" class="notices"></div>
 </header>
 <main id="main" tabindex="-1">
@@ -79,7 +91,7 @@ id="serial">No. {escape(document.serial) or "______"}</span></h1>
 {drawn.shared}
 <footer class="bar-row js-only" id="foot"><span id="state" class="state" role="status"></span>
 <span id="awake" class="state"></span></footer>"""
-    style = _font_faces(_characters(body + cards)) + _looks(drawn)
+    style = font_faces(body) + _looks(drawn)
     sheet = f"{document.part} {document.name}, revision {document.revision}"
     style = style.replace("/* part on paper */", _css_text(sheet + _serial_words(document)))
     script = _script()
@@ -170,43 +182,6 @@ def _digest(text: str) -> str:
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode()
 
 
-def _characters(html: str) -> str:
-    """The characters a page uses, plus all that can be typed into it from a plain keyboard."""
-    plain = "".join(map(chr, range(0x20, 0x7F))) + "°±×−–…✓▸▾²³µ"
-    return "".join(sorted(set(html) | set(plain)))
-
-
-def _font_faces(characters: str) -> str:
-    """The book's typeface, cut down to its characters, inside the style sheet."""
-    faces = []
-    for bold in (False, True):
-        data = base64.b64encode(_font_subset(characters, bold)).decode()
-        faces.append(
-            f'@font-face{{font-family:"{FAMILY}";font-weight:{700 if bold else 400};'
-            f'src:url(data:font/woff;base64,{data}) format("woff")}}'
-        )
-    return "\n".join(faces) + "\n"
-
-
-def _font_subset(characters: str, bold: bool) -> bytes:
-    import io
-
-    from fontTools.subset import Options, Subsetter
-    from fontTools.ttLib import TTFont
-
-    font = TTFont(font_path(bold), recalcTimestamp=False)
-    options = Options(
-        layout_features=["kern", "tnum"], hinting=False, name_IDs=[1, 2], notdef_outline=True
-    )
-    subsetter = Subsetter(options)
-    subsetter.populate(text=characters)
-    subsetter.subset(font)
-    font.flavor = "woff"
-    buffer = io.BytesIO()
-    font.save(buffer)
-    return buffer.getvalue()
-
-
 # ---------------------------------------------------------------- the frame of the page
 
 
@@ -226,32 +201,16 @@ def _card_ids(document: Document) -> list[str]:
     return out
 
 
-def _contents(document: Document, names: list[str]) -> str:
-    parts = []
-    numbered = zip(names, document.pages, strict=True)
-    for chapter, rows in groupby(numbered, key=lambda row: row[1].chapter):
-        links = "".join(
-            f'<li><a href="#{name}"><span>{escape(page.title)}</span><span class="count"></span>'
-            "</a></li>"
-            for name, page in rows
-        )
-        parts.append(
-            f"<h2>{escape(chapter)}</h2><ol>{links}</ol>" if chapter else f"<ol>{links}</ol>"
-        )
-    return (
-        '<details class="contents" id="contents"><summary>All pages and steps</summary>'
-        f'<nav aria-label="All pages">{"".join(parts)}</nav></details>'
-    )
-
-
-def _card(document: Document, names: list[str], k: int, svg: dict[int, str]) -> str:
+def _card(
+    document: Document, names: list[str], titles: list[str], k: int, svg: dict[int, str]
+) -> str:
     page = document.pages[k]
     blocks = "\n".join(_laid_out(page, svg))
     turn = []
     if k:
-        turn.append(_turn("back", "Back", names[k - 1], document.pages[k - 1]))
+        turn.append(_turn("back", "Back", names[k - 1], titles[k - 1]))
     if k + 1 < len(names):
-        turn.append(_turn("next", "Next", names[k + 1], document.pages[k + 1]))
+        turn.append(_turn("next", "Next", names[k + 1], titles[k + 1], _LEFT))
     extra = ""
     if page.kind == "step":
         extra = step_tools(page)
@@ -261,6 +220,7 @@ def _card(document: Document, names: list[str], k: int, svg: dict[int, str]) -> 
         extra = RECORD_TOOLS
     return (
         f'<section class="card {page.kind}" id="{names[k]}" data-step="{escape(page.id)}" '
+        f'data-stage="{escape(page.chapter)}" data-minutes="{number(page.minutes, 1)}" '
         f'aria-labelledby="{names[k]}-t">'
         f'<p class="kicker">{escape(page.kicker)}</p>'
         f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n'
@@ -269,9 +229,12 @@ def _card(document: Document, names: list[str], k: int, svg: dict[int, str]) -> 
     )
 
 
-def _turn(kind: str, word: str, name: str, page: Page) -> str:
-    title = escape(page.title)
-    return f'<a class="button {kind}" href="#{name}"><span>{word}<small>{title}</small></span></a>'
+_LEFT = '<small class="left"></small>'
+
+
+def _turn(kind: str, word: str, name: str, title: str, more: str = "") -> str:
+    words = f"{word}<small>{escape(title)}</small>{more}"
+    return f'<a class="button {kind}" href="#{name}"><span>{words}</span></a>'
 
 
 # ---------------------------------------------------------------- blocks
@@ -282,22 +245,35 @@ def _html(block: Block, svg: dict[int, str]) -> str:
         return _picture(block, svg)
     if isinstance(block, PictureRow):
         return f'<div class="row">{"".join(_picture(p, svg) for p in block.pictures)}</div>'
+    if isinstance(block, OnScreen):
+        html = "\n".join(_html(inner, svg) for inner in block.blocks)
+        if not block.fold:
+            return html
+        return f'<details class="fold"><summary>{escape(block.fold)}</summary>{html}</details>'
     return _MAKERS[type(block)](block)
 
 
 def _laid_out(page: Page, svg: dict[int, str]) -> Iterator[str]:
     """The blocks of a page; of a step, pictures and the figures read with them in a column."""
-    for seen, run in groupby(page.blocks, lambda b: isinstance(b, Picture | PictureRow | Table)):
+    for seen, run in groupby(page.blocks, _is_seen):
         html = "\n".join(_html(block, svg) for block in run)
         yield f'<div class="seen">{html}</div>' if seen and page.kind == "step" else html
 
 
-def _pictures_of(page: Page) -> Iterator[Picture]:
-    for block in page.blocks:
+def _is_seen(block: Block) -> bool:
+    if isinstance(block, OnScreen):
+        return isinstance(block.blocks[0], Picture)
+    return isinstance(block, Picture | PictureRow | Table)
+
+
+def _pictures_of(blocks: Iterable[Block]) -> Iterator[Picture]:
+    for block in blocks:
         if isinstance(block, Picture):
             yield block
         elif isinstance(block, PictureRow):
             yield from block.pictures
+        elif isinstance(block, OnScreen):
+            yield from _pictures_of(block.blocks)
 
 
 def _heading(block: Heading) -> str:
@@ -360,6 +336,16 @@ def _picture(block: Picture, svg: dict[int, str]) -> str:
     caption = f"<figcaption>{escape(block.caption)}</figcaption>" if block.caption else ""
     drawing = f"<noscript>{svg[id(block)]}</noscript>"
     return f'<figure><div class="view">{drawing}</div>{caption}</figure>'
+
+
+def _links(block: Links) -> str:
+    rows = "".join(
+        f'<li><a href="{escape(quote(address))}" target="_blank" rel="noopener">{escape(words)}</a>'
+        "</li>"
+        for words, address in block.rows
+    )
+    head = f"<h3>{escape(block.label)}</h3>" if block.label else ""
+    return f'{head}<ul class="files">{rows}</ul>'
 
 
 def _check(block: CheckBox) -> str:
@@ -444,7 +430,8 @@ def _caution(block: CautionBox) -> str:
     )
 
 
-def _timer(block: TimerBox) -> str:
+def _timer(block: TimerBox, of_cup: bool = False) -> str:
+    """A time with its buttons; a cup's time has those of the cup."""
     words = f"{block.label}, {show_duration(block.seconds)}"
     word = "limit" if block.kind == "limit" else "wait"
     begins = " data-with-first-cup" if block.with_first_cup else ""
@@ -452,10 +439,14 @@ def _timer(block: TimerBox) -> str:
         f'<div class="timer" data-timer="{escape(block.id)}" data-seconds="{block.seconds}" '
         f'data-kind="{word}" data-label="{escape(block.label)}"{begins}><span class="words">'
         f'{escape(words)}</span><span class="says when"></span>'
-        '<button type="button" class="start js-only">Start</button>'
-        '<button type="button" class="stop js-only" hidden>Stop</button>'
-        '<span class="no-js">started ______ ended ______</span></div>'
+        f'{"" if of_cup else _START}<span class="no-js">started ______ ended ______</span></div>'
     )
+
+
+_START = (
+    '<button type="button" class="start js-only">Start</button>'
+    '<button type="button" class="stop js-only" hidden>Stop</button>'
+)
 
 
 def _cups(block: Cups) -> str:
@@ -463,11 +454,12 @@ def _cups(block: Cups) -> str:
 
 
 def _cup(cup: Cup) -> str:
-    limit = _timer(cup.limit) if cup.limit else ""
+    limit = _timer(cup.limit, of_cup=True) if cup.limit else ""
     return (
-        f'<div class="cup" data-cup="{escape(cup.id)}" data-tray="{cup.tray_s}"><div class="what">'
+        f'<div class="cup{" timed" if cup.limit else ""}" data-cup="{escape(cup.id)}" '
+        f'data-tray="{cup.tray_s}"><div class="what">'
         f'<p><span class="id">{escape(cup.id)}</span> <strong>{escape(cup.parts)}</strong></p>'
-        f"<p>{escape(cup.use)}</p></div>{limit}{_weighed(cup)}"
+        f'<p>{escape(cup.use)}</p></div><div class="deeds js-only"></div>{limit}{_weighed(cup)}'
         f"{_sign_off(SignOff((cup.mixed, cup.lots)))}</div>"
     )
 
@@ -496,5 +488,5 @@ _MAKERS: dict[type, Callable[[Any], str]] = {
     Heading: _heading, Paragraph: _paragraph, Items: _items, Table: _table, Facts: _facts,
     Plate: _plate, CheckBox: _check, Blank: _blank,
     SignOff: _sign_off, Notes: _notes, Ledger: _ledger, Photo: _photo, CautionBox: _caution,
-    TimerBox: _timer, Cups: _cups,
+    TimerBox: _timer, Cups: _cups, Links: _links,
 }  # fmt: skip

@@ -15,6 +15,7 @@ from plybook.drawing.document import (
     Block,
     CautionBox,
     CheckBox,
+    OnScreen,
     Photo,
     Picture,
     PictureRow,
@@ -113,5 +114,5 @@ def _picture_row(block: PictureRow, room: float, shrink: float) -> Iterator[Slab
     yield Slab(height, draw, before=3.0)
 
 
-_ALONE = {**words.ALONE, **blanks.ALONE}
+_ALONE = {**words.ALONE, **blanks.ALONE, OnScreen: lambda block: iter(())}
 _TOGETHER = {**words.TOGETHER, **blanks.TOGETHER}

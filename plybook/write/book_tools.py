@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from html import escape
 
 from plybook.drawing.document import Page
@@ -11,14 +10,13 @@ from plybook.drawing.ledgers import DEVIATIONS
 
 def step_tools(page: Page) -> str:
     """What can be added to a step: its own deviations, photos and history."""
-    start = escape(json.dumps({"step": page.title, "of": page.id}))
     task = page.chapter.partition(". ")[2]  # the stage's title
     of = escape(page.id)
     return (
         f'<div class="ledger" data-shows="{DEVIATIONS.id}" data-of="{of}"></div>'
         f'<div class="photos" data-of="{of}"></div>'
         '<div class="tools"><button type="button" class="js-only" '
-        f'data-add="{DEVIATIONS.id}" data-start="{start}">Write down a deviation</button>'
+        f'data-add="{DEVIATIONS.id}">Write down a deviation</button>'
         '<label class="button js-only">Add a photo<input type="file" accept="image/*" '
         f'data-do="photo" data-of="{of}" class="file"></label>'
         '<button type="button" class="js-only" data-do="work" '

@@ -7,7 +7,8 @@ Terms:
 
 A stack is drawn again for every step with one layer more, so nearly all of a drawing has been
 drawn before. Rows are cut where their own content says so, which finds the same stretches in two
-rows however much stands before them. Words are never shared: a page is searched and read by them.
+rows however much stands before them. Words are shared only with a whole drawing: a page is
+searched and read by them.
 """
 
 from __future__ import annotations
@@ -15,13 +16,18 @@ from __future__ import annotations
 import zlib
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import lru_cache
 from html import escape
 from itertools import groupby
+from typing import NamedTuple
 
 import numpy as np
 
-from plybook.drawing.letters import baseline_start_mm, clean_text, text_box_mm, text_width_mm
-from plybook.drawing.letters import type_size_mm as type_size
+from plybook.drawing.letters import (
+    baseline_start_mm,
+    clean_text,
+    type_size_mm,
+)
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import STROKES, TINTS, at_night
 from plybook.write.numbers import NotDrawable, number
@@ -31,9 +37,43 @@ LETTERS_PX = 14.0  # the smallest letters of a drawing as shown
 _CUT_AT = 6  # one part in so many ends a stretch
 _LONGEST = 40  # parts in a stretch
 _ROUNDS = 3  # stretches of stretches of parts
+_FINEST = 2.0  # hundredths of a millimetre: a tenth of a pixel
 _WORDS = "<text"
+_OPEN, _END = '<path d="', '"/>'
+HALO_MM = 0.6
 
 Row = list[str]
+
+
+class Look(NamedTuple):
+    """How a run is drawn: its role, the tint of its areas, the height of its letters."""
+
+    role: Role
+    fill: str = ""
+    letters_mm: float = 0.0
+    bold: bool = False
+    halo: bool = False  # on a band of the ground
+
+    @property
+    def declarations(self) -> str:
+        """What the style sheet says of it."""
+        tint = self.fill if self.fill.startswith("#") else f"var(--t-{self.fill})"
+        area = f"fill:{tint if self.fill else 'none'}"
+        stroke = STROKES[self.role]
+        ink = f"var(--k{stroke.ink[1:]})"
+        if self.letters_mm:
+            heavy = ";font-weight:700" if self.bold else ""
+            size = number(type_size_mm(self.letters_mm))
+            band = f"stroke:var(--t-white);stroke-width:{2 * HALO_MM}px;paint-order:stroke"
+            edge = f"{band};stroke-linejoin:round" if self.halo else "stroke:none"
+            return f"fill:{ink};{edge};font-size:{size}px{heavy}"
+        if not stroke.width_mm:
+            return f"{area};stroke:none"
+        dashes = " ".join(number(d) for d in stroke.dash_mm)
+        dashed = f";stroke-dasharray:{dashes}" if dashes else ""
+        return f"{area};stroke:{ink};stroke-width:{number(stroke.width_mm)}px{dashed}"
+
+
 
 
 class Figures:
@@ -53,19 +93,24 @@ class Figures:
 
     def __init__(self, drawings: Sequence[tuple[Scene, str]]) -> None:
         self._parts: list[str] = []
-        self._looks: set[str] = set()
+        self._looks: dict[Look, str] = {}
         self._widths: set[int] = set()
         runs = [list(_runs(scene)) for scene, _ in drawings]
         inner = self._folded([parts for drawing in runs for _, parts in drawing])
         folded = iter(inner)
         rows = []
         for drawing in runs:
-            rows.append([f'<g class="{look}">{"".join(next(folded))}</g>' for look, _ in drawing])
-            self._looks.update(name for look, _ in drawing for name in look.split())
-        rows = self._folded(rows)
+            rows.append(
+                [
+                    f'<g class="{self._name(look)}">{"".join(next(folded))}</g>'
+                    for look, _ in drawing
+                ]
+            )
+        whole = ["".join(row) for row in self._folded(rows)]
+        whole = self._alike(whole)
         self.svg = [
-            self._element(scene, alt, "".join(row))
-            for (scene, alt), row in zip(drawings, rows, strict=True)
+            self._element(scene, alt, content)
+            for (scene, alt), content in zip(drawings, whole, strict=True)
         ]
         self.shared = ""
         if self._parts:
@@ -74,11 +119,22 @@ class Figures:
                 f"{''.join(self._parts)}</defs></svg>"
             )
 
+    def _alike(self, contents: list[str]) -> list[str]:
+        """Drawings that come again whole, such as a rosette: with their words."""
+        count = Counter(contents)
+        known: dict[str, str] = {}
+        for content, times in count.items():
+            if times > 1 and len(content) > 60:
+                name = f"d{len(self._parts)}"
+                self._parts.append(_named(content, name))
+                known[content] = f'<use href="#{name}"/>'
+        return [known.get(content, content) for content in contents]
+
     def _element(self, scene: Scene, alt: str, content: str) -> str:
         x0, y0, x1, y1 = scene.window_mm
         wide, high = x1 - x0, y1 - y0
         least = min((i.height_mm for i in scene.items if isinstance(i, Text)), default=0.0)
-        readable = round(wide * LETTERS_PX / type_size(least) + 0.5) if least else 0
+        readable = round(wide * LETTERS_PX / type_size_mm(least) + 0.5) if least else 0
         look = ""
         if readable:
             self._widths.add(readable)
@@ -126,26 +182,12 @@ class Figures:
     @property
     def style(self) -> str:
         """Rules for what is drawn; the colours are variables, for the page to turn at night."""
-        rules = ["svg text{stroke:none}", ".halo{fill:var(--t-white);stroke:none}"]
-        for role, stroke in STROKES.items():
-            if _look(role) not in self._looks:
-                continue
-            ink = f"var(--k{stroke.ink[1:]})"
-            line = (
-                f"stroke:{ink};stroke-width:{number(stroke.width_mm)}px" if stroke.width_mm else ""
-            )
-            if stroke.dash_mm:
-                line += f";stroke-dasharray:{' '.join(number(d) for d in stroke.dash_mm)}"
-            rules.append(f".{_look(role)}{{fill:none;{line or 'stroke:none'}}}")
-            rules.append(f".{_look(role)} text{{fill:{ink}}}")
-        rules += [
-            f".t-{name}{{fill:var(--t-{name})}}" for name in TINTS if f"t-{name}" in self._looks
-        ]
-        for name in sorted(look for look in self._looks if look[0] == "l" and look[1:].isdigit()):
-            rules.append(f".{name}{{font-size:{number(type_size(int(name[1:]) / 10))}px}}")
-        rules.append(".heavy{font-weight:700}")
+        rules = [f".{name}{{{look.declarations}}}" for look, name in self._looks.items()]
         rules += [f"figure .n{px}{{min-width:{px}px}}" for px in sorted(self._widths)]
         return "\n".join(rules)
+
+    def _name(self, look: Look) -> str:
+        return self._looks.setdefault(look, f"s{len(self._looks)}")
 
 
 def colours(night: bool) -> str:
@@ -184,30 +226,29 @@ def _stretches(row: Row) -> Iterator[Row]:
         yield held
 
 
-def _look(role: Role) -> str:
-    return f"i-{role.value}"
-
-
-def _runs(scene: Scene) -> Iterator[tuple[str, Row]]:
-    """The runs of a scene: class names and the elements."""
+def _runs(scene: Scene) -> Iterator[tuple[Look, Row]]:
+    """The runs of a scene: how they look, and the elements."""
     x0, _, _, y1 = scene.window_mm
     corner = np.array([x0, y1])
 
-    def parts() -> Iterator[tuple[str, str]]:
+    def parts() -> Iterator[tuple[Look, str]]:
         for item in scene.items:
             yield from _elements(item, corner)
 
     for look, run in groupby(parts(), key=lambda part: part[0]):
-        yield look, [element for _, element in run]
+        elements = [element for _, element in run]
+        if not look.fill and all(e.startswith(_OPEN) and e.endswith(_END) for e in elements):
+            yield look, ["".join((_OPEN, *(e[len(_OPEN) : -len(_END)] for e in elements), _END))]
+        else:
+            yield look, elements
 
 
-def _elements(item: Primitive, corner: np.ndarray) -> Iterator[tuple[str, str]]:
-    """(class names, element) of a primitive; y turned over."""
-    look = _look(item.role)
+def _elements(item: Primitive, corner: np.ndarray) -> Iterator[tuple[Look, str]]:
+    """How a primitive looks, and its element; y turned over."""
     if isinstance(item, Text):
         yield from _words(item, corner)
         return
-    look += f" t-{item.fill}" if item.fill else ""
+    look = Look(item.role, item.fill)
     if isinstance(item, Path):
         if len(item.points_mm) >= 2:
             yield look, f'<path d="{_d(item.points_mm, item.closed, corner)}"/>'
@@ -219,23 +260,19 @@ def _elements(item: Primitive, corner: np.ndarray) -> Iterator[tuple[str, str]]:
         )
 
 
-def _words(item: Text, corner: np.ndarray) -> Iterator[tuple[str, str]]:
+def _words(item: Text, corner: np.ndarray) -> Iterator[tuple[Look, str]]:
     words = clean_text(item.text)
     if not words.strip():
         return
     shown = Text(**{**item.__dict__, "text": words})
-    if item.halo:
-        yield "halo", f'<path d="{_d(text_box_mm(shown, 0.6), True, corner)}"/>'
     ((x, y),) = _placed(np.array([item.at_mm], dtype=float), corner)
     along, rise = baseline_start_mm(shown)
-    look = f"{_look(item.role)} l{round(item.height_mm * 10)}{' heavy' if item.bold else ''}"
+    look = Look(item.role, "", item.height_mm, item.bold, item.halo)
     turn = ""
     if item.turn_deg % 360.0:
         turn = f' transform="rotate({number(-item.turn_deg)} {_hundredths(x)} {_hundredths(y)})"'
     at = f'x="{number(x / 100 + along, 2)}" y="{number(y / 100 - rise, 2)}"'
-    # the width is said, so that a page shown in another face still keeps the words in their box
-    wide = number(text_width_mm(words, item.height_mm, item.bold), 2)
-    yield look, f'<text {at} textLength="{wide}"{turn}>{escape(words, quote=False)}</text>'
+    yield look, f"<text {at}{turn}>{escape(words, quote=False)}</text>"
 
 
 def _placed(points: np.ndarray, corner: np.ndarray) -> np.ndarray:
@@ -247,8 +284,15 @@ def _placed(points: np.ndarray, corner: np.ndarray) -> np.ndarray:
 
 
 def _d(points: np.ndarray, closed: bool, corner: np.ndarray) -> str:
-    """A path in steps from point to point, in hundredths so that no rounding adds up."""
+    """A path in steps from point to point, in hundredths so that no rounding adds up; points
+    that lie on the line between others, as far as a screen shows, are left out."""
     at = _placed(points, corner)
+    if len(at) > 4:
+        import shapely
+
+        line = shapely.linestrings(at)
+        kept = shapely.simplify(line, _FINEST, preserve_topology=False)
+        at = np.rint(shapely.get_coordinates(kept)).astype(int)
     steps = np.diff(at, axis=0)
     steps = steps[np.any(steps != 0, axis=1)]
     x, y = at[0]
@@ -257,6 +301,7 @@ def _d(points: np.ndarray, closed: bool, corner: np.ndarray) -> str:
     return f"{start}l{words or '0 0'}{'z' if closed else ''}"
 
 
+@lru_cache(maxsize=65536)
 def _hundredths(value: int) -> str:
     """A whole number of hundredths: 1250 is "12.5", -5 is "-.05"."""
     whole, part = divmod(abs(int(value)), 100)

@@ -46,14 +46,14 @@ def svg_bytes(scene: Scene, reference: bool = True) -> bytes:
     for group in _groups(drawing, _layers(scene.items), window):
         drawing.add(group)
     if reference:
-        line = (
+        line: tuple[Primitive, ...] = (
             Path(Role.REGISTRATION, np.array([(x0, y0 - 5.0), (x0 + REFERENCE_MM, y0 - 5.0)])),
             Path(Role.REGISTRATION, np.array([(x0, y0 - 6.5), (x0, y0 - 3.5)])),
             Path(Role.REGISTRATION,
                  np.array([(x0 + REFERENCE_MM, y0 - 6.5), (x0 + REFERENCE_MM, y0 - 3.5)])),
             Text(Role.REGISTRATION, (x0 + 2.0, y0 - 3.6), "100 mm", 2.5),
         )  # fmt: skip
-        named = [(Role.REGISTRATION, "REFERENCE_100_MM", list(line))]
+        named = [(Role.REGISTRATION, "REFERENCE_100_MM", line)]
         for group in _groups(drawing, named, window):
             drawing.add(group)
     text = '<?xml version="1.0" encoding="UTF-8"?>\n' + drawing.tostring() + "\n"

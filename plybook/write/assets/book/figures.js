@@ -8,7 +8,7 @@ function draw(card) {
     b.type = "button";
     b.innerHTML = held.textContent;  // this file's own markup: nothing typed ever stands there
     const svg = b.firstElementChild;
-    b.setAttribute("aria-label", "Enlarge: " + svg.getAttribute("aria-label"));
+    b.prepend(make("span", "Enlarge: ", "unseen"));
     b.addEventListener("click", () => enlarge(svg));
     held.replaceWith(b);
   }

@@ -80,7 +80,8 @@ onChange((changed) => {
 });
 // "Add" puts a row where it is pressed and the cursor in its first empty cell.
 all("[data-add]").forEach((b) => b.addEventListener("click", () => {
-  const id = addRow(b.dataset.add, JSON.parse(b.dataset.start || "{}"));
+  const step = b.closest(".card.step");
+  const id = addRow(b.dataset.add, step ? { step: step.querySelector("h2").textContent, of: step.dataset.step } : {});
   const place = b.closest(".card").querySelector('[data-shows="' + b.dataset.add + '"]');
   const box = all(".entry", place).find((e) => e.dataset.entry === id);
   const first = all("[data-cell]", box).find((e) => !e.value);

@@ -168,7 +168,7 @@ function draft(id, text) {
   drafts.set(id, text);
   const why = store(draftName(id), JSON.stringify({ text, at: stamp() }));
   if (why) { kept = why; exported = false; sayState(); }
-  progress();
+  progress([id]);
 }
 function settle(id) {
   if (drafts.has(id)) put(id, drafts.get(id) || null);

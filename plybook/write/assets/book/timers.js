@@ -1,4 +1,8 @@
-// Timers: end times, so that they survive a reload.
+// Timers: end times, so that they survive a reload. One line says what comes next; it opens into a
+// list where every cup and every wait can be ended from any page.
+//
+// A run of a timer is kept as {kind, start, end, stopped, seen, tray} in ms: stopped: cup empty or
+// wait cut short; seen: its alarm was answered, which says nothing of the cup; tray: poured out.
 let audio = null;
 function sound() {
   try {
@@ -26,68 +30,175 @@ const left = (ms) => {
   return (s >= 3600 ? Math.floor(s / 3600) + ":" : "") + two(Math.floor(s / 60) % 60) + ":" + two(s % 60);
 };
 const clock = (ms) => short(stamp(ms)).slice(0, 5);
-// A run of a timer is kept as {kind, start, end, stopped, seen} in ms: stopped: cup empty or wait cut
-// short; seen: its alarm was answered, which says nothing of the cup.
+const say = (e, words) => { if (e.textContent !== words) e.textContent = words; };
+const hide = (e, so) => { if (e.hidden !== so) e.hidden = so; };
+
 const runOf = (id) => { const t = value("timer." + id); return t && typeof t === "object" ? t : undefined; };
 const putRun = (id, more) => put("timer." + id, { ...runOf(id), ...more });
+const timers = new Map(all("[data-timer]").map((box) => {
+  const cup = box.closest(".cup"), d = box.dataset;
+  return [d.timer, {
+    id: d.timer, box, kind: d.kind, label: d.label, seconds: Number(d.seconds), card: box.closest(".card"),
+    cup: cup && { name: cup.dataset.cup, tray: Number(cup.dataset.tray), mixed: cup.querySelector('[data-kind="time"]').dataset.field },
+    withFirstCup: "withFirstCup" in d, deeds: cup ? cup.querySelector(".deeds") : null,
+    start: box.querySelector(".start"), stop: box.querySelector(".stop"), says: box.querySelector(".says"),
+  }];
+}));
+const live = (t) => Boolean(t) && !t.stopped && !(t.seen && t.kind === "wait");
+const newRun = (timer, at) => ({ start: at, end: at + 1000 * timer.seconds, stopped: 0, seen: 0, kind: timer.kind });
+
+// ---------------------------------------------------------------- what is done to them
+// One tap: the time it was mixed, its limit, and with a stage's first cup the stage's vacuum.
+function mix(timer) {
+  sound();
+  const at = now();
+  const pairs = [[timer.cup.mixed, short(stamp(at))], ["timer." + timer.id, newRun(timer, at)]];
+  for (const other of timers.values())
+    if (other.withFirstCup && other.card.dataset.stage === timer.card.dataset.stage && !runOf(other.id))
+      pairs.push(["timer." + other.id, newRun(other, at)]);
+  putAll(pairs);
+}
+const startTimer = (timer) => { sound(); putRun(timer.id, newRun(timer, now())); };
+const endTimer = (timer) => putRun(timer.id, { stopped: now() });
+const pourOut = (timer) => putRun(timer.id, { tray: now() });
+const answer = (timer, limit) => putRun(timer.id, limit.tray ? { seenTray: now() } : { seen: now() });
+for (const timer of timers.values()) {
+  if (timer.start) timer.start.addEventListener("click", () => startTimer(timer));
+  if (timer.stop) timer.stop.addEventListener("click", () => endTimer(timer));
+}
+// The taps that a timer offers now: [words, action].
+function deedsOf(timer) {
+  const t = runOf(timer.id);
+  if (!timer.cup) return live(t) ? [[timer.withFirstCup ? "Done" : "Stop", endTimer]] : [];
+  if (!t) return [["Mixed", mix]];
+  if (t.stopped) return [];
+  return t.tray ? [["All on", endTimer]] : [["In the tray", pourOut], ["All on", endTimer]];
+}
+function offer(place, timer) {
+  const wanted = deedsOf(timer);
+  if (place.dataset.offers === wanted.map(([w]) => w).join()) return;
+  const focused = place.contains(document.activeElement);
+  place.dataset.offers = wanted.map(([w]) => w).join();
+  place.replaceChildren(...wanted.map(([words, action]) => {
+    const b = button(words, () => action(timer));
+    b.setAttribute("aria-label", words + ": " + (timer.cup ? timer.cup.name : timer.label));
+    return b;
+  }));
+  if (focused && place.firstChild) place.firstChild.focus();
+}
+// The limits of a run that still count, the nearest first.
+function limitsOf(timer, t) {
+  const own = { timer, label: timer.label, end: t.end, seen: t.seen, of: t.end - t.start };
+  const tray = timer.cup && timer.cup.tray && !t.tray
+    ? [{ timer, label: timer.cup.name + ": in the tray", end: t.start + 1000 * timer.cup.tray, seen: t.seenTray, of: 1000 * timer.cup.tray, tray: true }] : [];
+  return [...tray, own].sort((a, b) => a.end - b.end);
+}
+
+// ---------------------------------------------------------------- the line and its list
+const line = $("timer-line"), lineTime = line.querySelector("strong"), lineWords = line.querySelector("span");
+const lineDeeds = $("timer-deeds"), list = $("timer-list");
+const warned = new Set();  // limits that have sounded their early warning
+line.addEventListener("click", () => { openList(list.hidden); });
+function openList(open) {
+  list.hidden = !open;
+  line.setAttribute("aria-expanded", String(open));
+  drawTimers();
+}
+function rowOf(timer) {
+  const row = make("div", undefined, "run");
+  row.dataset.run = timer.id;
+  const link = make("a", "");
+  link.href = "#" + timer.card.id;
+  row.append(make("b"), link, make("div", undefined, "deeds"));
+  return row;
+}
+// Cups that may be mixed next: of the stage in hand, the first three that are not.
+function cupsToCome() {
+  const stage = here && here.dataset.stage;
+  return stage ? Array.from(timers.values()).filter((t) => t.cup && t.card.dataset.stage === stage && !runOf(t.id) && value(t.cup.mixed) === undefined).slice(0, 3) : [];
+}
+const wetStage = () => Array.from(timers.values()).some((t) => t.cup && t.card.dataset.stage === here.dataset.stage && runOf(t.id));
+function drawList(running, coming, at) {
+  const rows = new Map(all(".run", list).map((e) => [e.dataset.run, e]));
+  const wanted = [...running.map(([timer]) => timer), ...coming];
+  for (const [id, row] of rows) if (!wanted.some((t) => t.id === id)) row.remove();
+  wanted.forEach((timer, k) => {
+    const row = rows.get(timer.id) || rowOf(timer);
+    if (list.children[k] !== row) list.insertBefore(row, list.children[k] || null);
+    const t = runOf(timer.id);
+    const next = t && limitsOf(timer, t)[0];
+    say(row.querySelector("b"), !t ? "to come" : at >= next.end ? "OVER" : left(next.end - at));
+    say(row.querySelector("a"), !t ? timer.cup.name + ", not mixed yet" : next.label + (at >= next.end ? ", since " : ", until ") + clock(next.end));
+    offer(row.querySelector(".deeds"), timer);
+  });
+}
 onChange((changed) => { if (!changed || changed.some((id) => id.startsWith("timer."))) drawTimers(); });
 function drawTimers() {
   const at = now();
-  const bar = $("running");
-  const rows = new Map(all(".run", bar).map((e) => [e.dataset.run, e]));
-  let up = false, active = false;
-  for (const box of all("[data-timer]")) {
-    const id = box.dataset.timer, t = runOf(id);
-    const start = box.querySelector(".start"), stop = box.querySelector(".stop"), says = box.querySelector(".says");
-    const running = Boolean(t) && !t.stopped && !(t.seen && t.kind === "wait");
-    stop.hidden = !running;
-    start.textContent = t ? "Start again" : "Start";
-    let row = rows.get(id);
-    if (!running || t.seen) {
-      const ran = t && (t.stopped >= t.end || (t.seen && t.kind === "wait"));
-      says.textContent = !t ? "" : "started " + clock(t.start) + ", " +
-        (ran ? "ran to its end" : t.stopped ? "stopped at " + clock(t.stopped) : "reached at " + clock(t.end) + ": press Stop when nothing is left");
-      if (row) row.remove();
-      continue;
-    }
-    active = true;
-    const over = at >= t.end;
-    const word = box.dataset.kind === "limit" ? "LIMIT REACHED" : "WAIT IS OVER";
-    says.textContent = "started " + clock(t.start) + ", " + (over ? "ended " : "ends ") + clock(t.end);
-    if (!row) {
-      row = make("div", undefined, "run");
-      row.dataset.run = id;
-      row.append(make("b"), make("span"));
-      const ok = make("button", "OK");
-      ok.type = "button";
-      ok.addEventListener("click", () => putRun(id, { seen: now() }));
-      row.append(ok);
-      bar.append(row);
-    }
-    // a limit warns once before it is reached: in its last fifth, at most five minutes
-    const soon = !over && box.dataset.kind === "limit" && t.end - at <= Math.min(300000, (t.end - t.start) / 5);
-    if (soon && !row.classList.contains("soon")) beep();
-    row.classList.toggle("soon", soon);
-    row.querySelector("b").textContent = over ? word : (soon ? "ONLY " : "") + left(t.end - at);
-    row.querySelector("span").textContent = box.dataset.label + (over ? ", since " + clock(t.end) : ", until " + clock(t.end));
-    row.querySelector("button").hidden = !over;
-    row.classList.toggle("up", over);
-    if (over && !row.hasAttribute("role")) row.setAttribute("role", "alert");
-    up = up || over;
+  const running = [], limits = [];
+  for (const timer of timers.values()) {
+    const t = runOf(timer.id);
+    drawBox(timer, t, at);
+    if (!live(t)) continue;
+    const own = limitsOf(timer, t);
+    running.push([timer, own[0].end]);
+    limits.push(...own);
   }
-  document.title = (up ? "TIME IS UP: " : "") + book.title;
-  $("quiet").hidden = !(active && (!audio || audio.state !== "running"));
+  running.sort((a, b) => a[1] - b[1]);
+  limits.sort((a, b) => a.end - b.end);
+  const over = limits.filter((l) => at >= l.end && !l.seen);
+  const next = over[0] || limits.find((l) => at < l.end) || limits[0];
+  const coming = cupsToCome();
+  // with nothing running the line stands only while cups are being mixed, for the next one
+  hide($("running"), !running.length && !(coming.length && wetStage()));
+  // a limit warns once before it is reached: in its last fifth, at most five minutes
+  const soon = Boolean(next) && !over.length && next.timer.kind === "limit" && at < next.end && next.end - at <= Math.min(300000, next.of / 5);
+  for (const l of limits) {
+    const mark = l.label + l.end;
+    if (l.timer.kind !== "limit" || at >= l.end || l.end - at > Math.min(300000, l.of / 5) || warned.has(mark)) continue;
+    warned.add(mark);
+    beep();
+  }
+  const up = over.length > 0;
+  line.parentElement.classList.toggle("soon", soon);
+  line.parentElement.classList.toggle("up", up);
+  if (up) line.parentElement.setAttribute("role", "alert"); else line.parentElement.removeAttribute("role");
+  if (next) {
+    const cups = running.filter(([t]) => t.cup).length, waits = running.length - cups;
+    const count = [cups ? cups + (cups > 1 ? " cups" : " cup") : "", waits ? waits + (waits > 1 ? " times" : " time") : ""].filter(Boolean).join(", ");
+    const word = next.timer.kind === "limit" ? "LIMIT REACHED" : "WAIT IS OVER";
+    say(lineTime, up ? word : at >= next.end ? "OVER" : (soon ? "ONLY " : "") + left(next.end - at));
+    say(lineWords, next.label + (at >= next.end ? ", since " : ", until ") + clock(next.end) + (running.length > 1 ? " (" + count + ")" : ""));
+    if (up) answerable(next); else offer(lineDeeds, next.timer);
+  } else if (coming.length) {
+    say(lineTime, "No cup open");
+    say(lineWords, "next " + coming[0].cup.name);
+    offer(lineDeeds, coming[0]);
+  }
+  if (!list.hidden) drawList(running, coming, at);
+  const title = (up ? "TIME IS UP: " : "") + (here ? here.querySelector("h2").textContent + " · " : "") + book.title;
+  if (document.title !== title) document.title = title;
+  hide($("quiet"), !(running.length && (!audio || audio.state !== "running")));
   if (up && Math.floor(at / 1000) % 2 === 0) beep();
 }
-all("[data-timer]").forEach((box) => {
-  const id = box.dataset.timer;
-  box.querySelector(".start").addEventListener("click", () => {
-    sound();
-    const start = now();
-    putRun(id, { start, end: start + 1000 * Number(box.dataset.seconds), stopped: 0, seen: 0, kind: box.dataset.kind });
-  });
-  box.querySelector(".stop").addEventListener("click", () => putRun(id, { stopped: now() }));
-});
+function answerable(limit) {
+  const mark = "OK" + limit.timer.id + limit.end;
+  if (lineDeeds.dataset.offers === mark) return;
+  lineDeeds.dataset.offers = mark;
+  lineDeeds.replaceChildren(button("OK", () => answer(limit.timer, limit)));
+}
+function drawBox(timer, t, at) {
+  const on = live(t);
+  if (timer.stop) hide(timer.stop, !on);
+  if (timer.start) { hide(timer.start, on); say(timer.start, t ? "Start again" : "Start"); }
+  if (timer.deeds) offer(timer.deeds, timer);
+  if (!t) return say(timer.says, "");
+  const tray = t.tray ? ", in the tray " + clock(t.tray) : timer.cup && timer.cup.tray && on ? ", in the tray by " + clock(t.start + 1000 * timer.cup.tray) : "";
+  const end = on ? (at >= t.end ? ", ended " : timer.kind === "limit" ? ", by " : ", ends ") + clock(t.end)
+    : t.stopped && t.stopped < t.end ? (timer.cup ? ", all on " : ", stopped at ") + clock(t.stopped)
+    : timer.cup ? ", all on " + clock(t.stopped) + ", over its limit" : ", ran to its end";
+  say(timer.says, (timer.cup ? "mixed " : "started ") + clock(t.start) + tray + end);
+}
 window.setInterval(drawTimers, 1000);
 
 // the screen stays awake

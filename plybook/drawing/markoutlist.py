@@ -1,0 +1,83 @@
+"""Mark-out of a layout as the booklet shows it on screen: one row for each piece, and the files to
+go on from. On paper both stand in the cut plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from plybook.drawing.document import Block, Links, OnScreen, Paragraph, Table
+from plybook.nest.markout import GRID_MM, MarkedPiece, mark_out, tape
+from plybook.nest.model import Item, Layout
+from plybook.units import show_number
+
+
+@dataclass(frozen=True)
+class Addresses:
+    """Files of a part's folder, by the id of the piece or stock they show; none known: no links."""
+
+    pieces: Mapping[str, str] = field(default_factory=dict)
+    stock: Mapping[str, str] = field(default_factory=dict)
+    whole: tuple[tuple[str, str], ...] = ()  # (words, address)
+
+
+def mark_out_on_screen(
+    layout: Layout, items: Mapping[str, Item], part: str, unit: str, files: Addresses
+) -> OnScreen:
+    """The mark-out of a part's pieces on one roll, sheet or bar, in the order of cutting.
+
+    Args:
+        layout: proved layout.
+        items: by id "<part number>/<piece id>".
+        part: number of the part the book is for.
+        unit: "mm" or "in": the tape in the builder's hand.
+        files: what is linked to.
+    """
+    rings = {p.item: items[p.item].outline_mm for p in layout.placements}
+    copies = {item.id: item.demand for item in items.values()}
+    bar = layout.unit.kind == "bar"
+    rows, pieces = [], []
+    for number, mark in enumerate(mark_out(layout, rings, unit), start=1):
+        own, _, piece = mark.item.rpartition("/")
+        if own != part:
+            continue
+        pieces.append(piece)
+        name = f"{piece}, {mark.copy} of {copies[mark.item]}" if copies[mark.item] > 1 else piece
+        rows.append((str(number), name, _span(mark, unit) if bar else _points(mark, unit)))
+    step = "1/16 in" if unit == "in" else f"{show_number(GRID_MM['mm'], 1)} mm"
+    reading = (
+        f"Figures in {unit}, from the end of the {layout.unit.kind}."
+        if bar
+        else f"Each point: along from the end / across from the edge of the {layout.unit.kind}, "
+        f"in {unit}, to the next {step} outwards. Point 1 is the one nearest to the end; the "
+        "others follow counter-clockwise. Curves are marked as chords: trim with the template."
+    )
+    blocks: list[Block] = [
+        Paragraph(reading),
+        Table(("No.", "Piece", "From and to" if bar else "Points, along / across"), tuple(rows),
+              "rll", f"Mark-out of {layout.unit.id}, in the order of cutting"),
+    ]  # fmt: skip
+    drawn = layout.unit.id in files.stock
+    links = [(f"{layout.unit.id} at full size", files.stock[layout.unit.id])] if drawn else []
+    links += template_links(pieces, files)
+    if links:
+        blocks.append(Links("Drawings at full size", tuple(links)))
+    return OnScreen(tuple(blocks))
+
+
+def template_links(pieces: list[str], files: Addresses) -> list[tuple[str, str]]:
+    """The templates of pieces, each once."""
+    known = (p for p in dict.fromkeys(pieces) if p in files.pieces)
+    return [(f"Template {piece}", files.pieces[piece]) for piece in known]
+
+
+def _points(mark: MarkedPiece, unit: str) -> str:
+    return " · ".join(
+        f"{k}: {tape(float(x), unit)} / {tape(float(y), unit)}"
+        for k, (x, y) in enumerate(mark.points_mm, start=1)
+    )
+
+
+def _span(mark: MarkedPiece, unit: str) -> str:
+    along = mark.points_mm[:, 0]
+    return f"{tape(float(along.min()), unit)} to {tape(float(along.max()), unit)}"
