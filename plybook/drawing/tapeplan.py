@@ -38,6 +38,7 @@ TAPES_MM = {"mm": (0.5, 0.1), "in": (MM_PER_INCH / 32, MM_PER_INCH / 64)}  # the
 _PITCHES_MM = (1000.0, 500.0, 250.0, 200.0, 100.0, 50.0, 20.0)
 _PITCHES_IN = (40.0, 20.0, 10.0, 8.0, 4.0, 2.0, 1.0)
 _SHARES = (0.15, 0.3, 0.5, 0.7)  # of the tolerance, for what a straightedge leaves out
+_STEP_MM = 5.0  # between the points that are held against the true outline
 _LEAST_SINE = 0.17  # flatter crossings of two tapes (10 degrees) find nothing
 
 
@@ -308,17 +309,20 @@ def _with_error(plan: TapePlan, rings: Sequence[np.ndarray]) -> TapePlan:
         out = np.array([unit[1], -unit[0]]) * (-1 if plan.knots[run.start].ring else 1)
         marks = [p + o.along_mm * unit + o.off_mm * out for o in run.offsets]
         lines.append(np.array([p, *marks, q]))
-    made = shapely.MultiLineString([shapely.LineString(line) for line in lines])
-    ideal = shapely.MultiLineString(
-        [shapely.LineString(np.vstack([ring, ring[:1]])) for ring in rings]
+    ideal = [np.vstack([ring, ring[:1]]) for ring in rings]
+    return replace(plan, error_mm=max(_furthest(lines, ideal), _furthest(ideal, lines)))
+
+
+def _furthest(some: Sequence[np.ndarray], others: Sequence[np.ndarray]) -> float:
+    """How far the points of some polylines lie from others at most."""
+    points = shapely.points(
+        np.vstack([shapely.get_coordinates(shapely.segmentize(shapely.linestrings(line), _STEP_MM))
+                   for line in some])  # fmt: skip
     )
-    error = max(_furthest(made, ideal), _furthest(ideal, made))
-    return replace(plan, error_mm=error)
-
-
-def _furthest(one: shapely.MultiLineString, other: shapely.MultiLineString) -> float:
-    points = shapely.points(shapely.get_coordinates(shapely.segmentize(one, 5.0)))
-    return float(shapely.distance(points, other).max())
+    sides = [np.stack([line[:-1], line[1:]], axis=1) for line in others]
+    tree = shapely.STRtree(shapely.linestrings(np.concatenate(sides)))
+    _, gaps = tree.query_nearest(points, return_distance=True, all_matches=False)
+    return float(gaps.max())
 
 
 def _laid(points: np.ndarray, ends: np.ndarray, onto: np.ndarray) -> np.ndarray:

@@ -338,14 +338,15 @@ def _onto(points: np.ndarray, true: np.ndarray) -> np.ndarray:
     """Points moved and turned onto others by least squares, never mirrored."""
     one, two = points - points.mean(axis=0), true - true.mean(axis=0)
     turn = math.atan2(float(np.sum(_cross(one.T, two.T))), float(np.sum(one * two)))
-    return plane.placed(one, *true.mean(axis=0), math.degrees(turn), False)
+    x, y = true.mean(axis=0)
+    return plane.placed(one, x, y, math.degrees(turn), False)
 
 
 def _onto_ends(line: np.ndarray, p: np.ndarray, q: np.ndarray) -> np.ndarray:
     one, two = line[-1] - line[0], q - p
     turn = math.atan2(float(_cross(one, two)), float(one @ two))
-    middle = (line[0] + line[-1]) / 2
-    return plane.placed(line - middle, *((p + q) / 2), math.degrees(turn), False)
+    x, y = (p + q) / 2
+    return plane.placed(line - (line[0] + line[-1]) / 2, x, y, math.degrees(turn), False)
 
 
 def _cross(one, other):
