@@ -16,6 +16,8 @@ _RANK = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 _NAMED = 6  # layers named of those that a joined finding concerns
 # found while layouts are looked for or after the build: not known to every command
 _LATER = ("layouts-searched", "packer-failed", "search-stopped", "not-enough-stock", "record-")
+# found of one machine's search, not of what is made: no file of a part holds them
+_OF_SEARCH = ("layouts-searched", "search-stopped", "no-irregular-packer")
 
 
 @dataclass(frozen=True)
@@ -28,7 +30,8 @@ class Found:
 
 @dataclass(frozen=True)
 class Told:
-    """The findings of a run, and those of each part for its booklet, in the order given.
+    """The findings of a run, and those of each part for its files, in the order given; the same
+    spec with the same layouts gives the same ones of each part, searched for or remembered.
 
     Attributes:
         refusal: what the run ends with because of them, None where it goes on.
@@ -70,9 +73,10 @@ def finish(
     if parts:
         shared = list(localized(parts[0].spec.part.units, shared))
     once = [f for part in _without_echoes([p.spec for p in parts], own) for f in part]
+    lasting = [f for f in shared if f.code not in _OF_SEARCH]
     return Told(
         _in_order([*once, *shared]),
-        tuple(_in_order([*mine, *shared]) for mine in own),
+        tuple(_in_order([*mine, *lasting]) for mine in own),
         refusal,
     )
 

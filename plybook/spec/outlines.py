@@ -192,7 +192,8 @@ def _large_crossing(ring: np.ndarray) -> Fault | None:
     away = shapely.distance(shapely.linestrings(sides), shapely.Point(at))
     first, *others = np.argsort(away, kind="stable")[:8].tolist()
     apart = [k for k in others if (k - first) % len(ring) not in (1, len(ring) - 1)] or others
-    return _fault_at(ring, sides[:, 1], *sorted((first, apart[0])), float(at[0]), float(at[1]))
+    i, j = sorted((first, apart[0]))
+    return _fault_at(ring, sides[:, 1], i, j, float(at[0]), float(at[1]))
 
 
 def _pair_crossing(a: np.ndarray, b: np.ndarray) -> Fault | None:

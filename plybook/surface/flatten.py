@@ -23,11 +23,17 @@ _AT_ONCE = 1000  # cells whose share of the matrix is made together, some 40 MB
 _PRESSED = 0.5  # share of its area below which a stiff element resists
 _PAST = 12  # steps that correct an old matrix
 _TRIED, _SERVES = 4, 0.2  # so many steps must shrink the step to this share, or a new matrix
-FOLDS = (
-    "pattern-folds",
-    "the face cannot be laid flat without folding on itself",
-    "split the part, or add a station where it turns so sharply",
-)
+
+
+def folds() -> GeometryError:
+    """The refusal of a face that no flat piece can cover."""
+    return GeometryError(
+        error(
+            "pattern-folds",
+            "the face cannot be laid flat without folding on itself",
+            "split the part, or add a station where it turns so sharply",
+        )
+    )
 
 
 class Membrane:
@@ -107,7 +113,7 @@ class Membrane:
             if len(sizes) > _TRIED and sizes[-1] > _SERVES * sizes[-1 - _TRIED]:
                 self.factor = None
         if not (_turning(j1, j2) > 0)[self.guarded].all():
-            raise GeometryError(error(*FOLDS))
+            raise folds()
         return at, rounds
 
     def _search(self, at: np.ndarray, step: np.ndarray, energy: float, root: np.ndarray):

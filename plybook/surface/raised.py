@@ -22,7 +22,7 @@ import numpy as np
 
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
-from plybook.surface.flatten import FOLDS, Membrane, face_strain
+from plybook.surface.flatten import Membrane, face_strain, folds
 from plybook.surface.mesh import QUARTERS, Inverse, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.sixnode import corner_slopes, six_node_membrane
@@ -224,7 +224,7 @@ class Raiser:
                 if _holds(membrane, mesh, nodes):
                     return nodes
             membrane.factor = None
-        raise refusal or GeometryError(error(*FOLDS))
+        raise refusal or folds()
 
     def _guess(self, heights: np.ndarray) -> np.ndarray:
         """Nodes to start from: the last ones, moved on as far as the heights have been.

@@ -1,8 +1,8 @@
 """Every code of a finding that the source can give, read off the source itself.
 
 A code is the first argument, written out, of a call to a function whose first parameter is called
-`code` (`error`, `warning`, `Wrong`, ...), the name after `unknown-` where the collector makes one,
-or the id of a trade rule.
+`code` (`error`, `warning`, `Wrong`, ...), or is given to any call by that name; the name after
+`unknown-` where the collector makes one, or the id of a trade rule.
 """
 
 import ast
@@ -46,11 +46,14 @@ def codes() -> dict[str, str]:
     found: dict[str, str] = {}
     for path, tree in trees.items():
         for node in ast.walk(tree):
-            if not (isinstance(node, ast.Call) and node.args):
+            if not isinstance(node, ast.Call):
                 continue
+            where = f"{path.relative_to(HOUSE)}:{node.lineno}"
+            for given in node.keywords:
+                for code in literals(given.value) if given.arg == "code" else ():
+                    found.setdefault(code, where)
             name = getattr(node.func, "id", getattr(node.func, "attr", ""))
-            for code in literals(node.args[0]):
-                where = f"{path.relative_to(HOUSE)}:{node.lineno}"
+            for code in literals(node.args[0]) if node.args else ():
                 if name in names:
                     found.setdefault(code, where)
                 elif name == "unknown":

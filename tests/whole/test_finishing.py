@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import pytest
+
 from plybook.diagnostics import Place, Severity, error, note, warning
 from plybook.finishing import Found, finish
 from plybook.spec.model import Acknowledgement
@@ -63,6 +65,14 @@ def test_an_unused_acknowledgement_is_told_once_every_stage_was_run():
 def test_what_only_a_search_or_a_record_can_find_may_be_accepted_beforehand():
     later = [accepted("packer-failed", ()), accepted("record-mass", ())]
     assert told(accepts=later) == ()
+
+
+@pytest.mark.parametrize("code", ["layouts-searched", "search-stopped", "no-irregular-packer"])
+def test_what_one_machine_found_while_it_searched_is_told_and_put_in_no_file(code):
+    kept, of_search = warning("film-in-lengths", "words"), warning(code, "other words")
+    every = finish([found(), found()], [of_search, kept])
+    assert every.findings == (of_search, kept)
+    assert every.of_parts == ((kept,), (kept,))
 
 
 def test_an_error_cannot_be_accepted():

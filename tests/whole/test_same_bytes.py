@@ -43,9 +43,8 @@ def first(tmp_path_factory):
     """A build from nothing: no layouts are remembered yet."""
     folder = tmp_path_factory.mktemp("first")
     spoiled_hatch(folder / "specs")
-    told = run(
-        ["build", folder / "specs" / "hatch.yaml", "--out", "out", "--effort", "quick"], folder
-    )
+    spec = folder / "specs" / "hatch.yaml"
+    told = run(["build", spec, "--out", "out", "--effort", "quick", "--all"], folder)
     return folder, contents(folder / "out" / PART), told
 
 
@@ -84,7 +83,8 @@ def test_the_same_spec_and_layouts_give_the_same_bytes(first, world, tmp_path):
     else:
         spec, cwd = folder / "specs" / "hatch.yaml", tmp_path
     remembered = (folder / "specs" / "hatch.layouts.json").read_bytes()
-    told = run(["build", spec, "--out", tmp_path / "out", "--effort", "quick"], cwd, **world)
+    arguments = ["build", spec, "--out", tmp_path / "out", "--effort", "quick", "--all"]
+    told = run(arguments, cwd, **world)
     made = contents(tmp_path / "out" / PART)
     assert sorted(made) == sorted(expected)
     assert [name for name in made if made[name] != expected[name]] == []
