@@ -3,13 +3,14 @@ to scale; both pictures say so."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
 
 from plybook.drawing.aroundpart import edge_words
-from plybook.drawing.frame import Frame, area_paths, first_free, fit_frame, hatch
-from plybook.drawing.letters import fitted, text_width_mm
+from plybook.drawing.frame import Box, Frame, area_paths, first_free, fit_frame, hatch
+from plybook.drawing.letters import fitted, text_box_mm
 from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.shop.model import BagPlan
@@ -18,6 +19,9 @@ from plybook.units import show_run
 
 WIDTH_MM = 180.0
 LEGEND_MM = 46.0
+_PORT_MM = 1.6  # radius of a port's mark
+_FAR_MM = (4.6, 8.0, 12.0, 17.0, 23.0, 30.0)  # from a spot to a word that finds no room beside it
+_Spot = tuple[tuple[float, float], Anchor, np.ndarray]  # where a word stands, and what it names
 _ROLE = {
     "laminate": Role.FACE,
     "core": Role.CORE_EDGE,
@@ -71,7 +75,8 @@ def bag_plan_picture(face: Face, bag: BagPlan, unit: str = "mm") -> Scene:
         items += [Path(Role.TICK, np.array([at + (-1.3, -1.8), at + (0, 1.8), at + (1.3, -1.8)]))]
     if len(bag.pleats_mm):
         entries.append(("", Role.TICK, "pleat, film folded up (Λ)"))
-    items += _lines_and_ports(frame, bag, items)
+    room = (1.0, foot + 0.5, WIDTH_MM - 1.0, foot + tall + 7.5)
+    items += _lines_and_ports(frame, bag, items, room)
     for candidates in _edges(frame, face):
         items += filter(None, [first_free(candidates, items, dots=True)])
     for k, (shown, role, words) in enumerate(entries):
@@ -117,47 +122,80 @@ def _number(ring: np.ndarray, number: int, of: int, taken: list[np.ndarray]) -> 
     ]
 
 
-def _lines_and_ports(frame: Frame, bag: BagPlan, drawn: list[Primitive]) -> list[Primitive]:
-    """Hoses, lines and ports with their names, clear of each other and of what stands there."""
-    from shapely import LineString
+def _lines_and_ports(
+    frame: Frame, bag: BagPlan, drawn: list[Primitive], window: Box
+) -> list[Primitive]:
+    """Hoses, lines and ports with their names, clear of each other, of the lines and of what stands
+    there."""
+    from shapely import LineString, MultiLineString, Polygon
 
     runs = [(name, frame.put(line)) for name, line in bag.lines]
+    hoses = MultiLineString([run for _, run in runs])
     places = [(name, frame.put(np.array([[x, y]]))[0]) for name, x, y in bag.ports]
     out: list[Primitive] = [Path(Role.HIGHLIGHT, run) for _, run in runs]
     for _, (u, v) in places:
-        out.append(Circle(Role.DATUM, (float(u), float(v)), 1.6, "white"))
+        out.append(Circle(Role.DATUM, (float(u), float(v)), _PORT_MM, "white"))
         out.append(Circle(Role.DATUM, (float(u), float(v)), 0.6, "ink"))
+    middle = (window[1] + window[3]) / 2
 
-    def write(marks: list[Text]) -> None:
-        out.append(first_free(marks, [*drawn, *out], dots=True) or marks[0])
+    def write(name: str, bold: bool, close: list[_Spot], spots: list[np.ndarray]) -> None:
+        around = (
+            (at, anchor, spot)
+            for far in _FAR_MM
+            for spot in spots
+            for at, anchor in _around(spot, far, 1 if spot[1] >= middle else -1)
+        )
+        marks = {
+            Text(Role.TEXT, at, name, NOTE_MM, anchor=anchor, rise="centre", bold=bold, halo=True):
+            spot for at, anchor, spot in (*close, *around)
+        }  # fmt: skip
+        inside = [mark for mark in marks if _is_inside(mark, window)] or list(marks)
+        inside.sort(key=lambda mark: hoses.intersects(Polygon(text_box_mm(mark, 0.7))))
+        mark = first_free(inside, [*drawn, *out], dots=True) or inside[0]
+        out.extend([*_leader(marks[mark], mark), mark])
 
     for name, (u, v) in places:
-        wide = text_width_mm(name, NOTE_MM)
-        out_left = u < WIDTH_MM / 2 and u - 3.2 - wide > 1.0  # out of the part where there is room
-        left = out_left or u + 3.2 + wide > WIDTH_MM - 1.0
-        sides: list[tuple[tuple[float, float], Anchor]] = [
-            ((u + 3.2, v), "start"), ((u - 3.2, v), "end")
-        ]  # fmt: skip
-        spots = sides[::-1] if left else sides
-        low = min(max(u, wide / 2 + 1.0), WIDTH_MM - wide / 2 - 1.0)
-        spots += [((low, v + dy), "middle") for dy in (4.6, -4.6, 8.0, -8.0, 12.0, -12.0)]
-        write(
-            [
-                Text(Role.TEXT, at, name, NOTE_MM, anchor=anchor, rise="centre", halo=True)
-                for at, anchor in spots
-            ]
-        )
+        left = u < WIDTH_MM / 2  # out of the part where there is room
+        spot = np.array([u, v])
+        sides: list[_Spot] = [((u + 3.2, v), "start", spot), ((u - 3.2, v), "end", spot)]
+        write(name, False, sides[::-1] if left else sides, [spot])
     for name, run in runs:
-        marks = []
-        for share in (0.3, 0.7, 0.15, 0.85, 0.4, 0.6):
-            spot = LineString(run).interpolate(share, normalized=True)
-            marks += [
-                Text(Role.TEXT, (spot.x, spot.y + dy), name, NOTE_MM, anchor="middle",
-                     rise="centre", bold=True, halo=True)
-                for dy in (0.0, 3.4, -3.4)
-            ]  # fmt: skip
-        write(marks)
+        spots = [
+            np.array(LineString(run).interpolate(share, normalized=True).coords[0])
+            for share in (0.3, 0.7, 0.15, 0.85, 0.4, 0.6)
+        ]
+        on: list[_Spot] = [
+            ((at[0], at[1] + dy), "middle", at) for at in spots for dy in (4.2, -4.2, 0.0)
+        ]
+        write(name, True, on, spots)
     return out
+
+
+def _around(
+    spot: np.ndarray, far_mm: float, outward: int
+) -> Iterator[tuple[tuple[float, float], Anchor]]:
+    """Places of a word at a distance around a spot, away from the part first."""
+    for turn_deg in (90, 60, 120, 30, 150, -90, -60, -120, -30, -150):
+        turn = math.radians(turn_deg)
+        x, y = spot + far_mm * np.array([math.cos(turn), outward * math.sin(turn)])
+        yield (
+            (float(x), float(y)),
+            "middle" if abs(turn_deg) == 90 else "start" if abs(turn_deg) < 90 else "end",
+        )
+
+
+def _is_inside(mark: Text, window: Box) -> bool:
+    corners = text_box_mm(mark)
+    return bool((corners >= window[:2]).all() and (corners <= window[2:]).all())
+
+
+def _leader(spot: np.ndarray, mark: Text) -> Iterator[Path]:
+    """A line from a spot to the word for it, where that does not stand beside it."""
+    corners = text_box_mm(mark, 0.4)
+    end = np.clip(spot, corners.min(axis=0), corners.max(axis=0))
+    gap = float(np.hypot(*(end - spot)))
+    if gap > 2 * _PORT_MM:
+        yield Path(Role.DIMENSION, np.array([spot + (end - spot) * _PORT_MM / gap, end]))
 
 
 def _edges(frame: Frame, face: Face) -> Iterator[list[Text]]:
