@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from plybook.surface.face import LoftedFace
 
 _PITCH_MM = 150.0
-_LEAST_CELLS, _MOST_CELLS = 8, 60
+_OF_GIRTH = 0.25  # largest pitch: what the end of a core does to a strip dies away over its width
+_LEAST_CELLS, _MOST_CELLS = 8, 120
 _PAST_EDGE_MM = 30.0  # of a row past the first and the last
 _ACROSS_NODES = 32
 _PAST_KINK_MM = 80.0
@@ -111,10 +112,14 @@ def _through(face: LoftedFace, ring_mm: np.ndarray) -> Straight:
 
     spans = params(ring_mm)[0]
     size = float(np.ptp(spans))
-    pitch = size / float(np.clip(np.ceil(size / _PITCH_MM), _LEAST_CELLS, _MOST_CELLS))
+    middle = (loft.spans[0] + loft.spans[-1]) / 2
     row_w, breaks = _rows(loft, low, high)
+    section = loft.at(np.full(len(row_w), middle), row_w)
+    girth = float(np.linalg.norm(np.diff(section, axis=0), axis=1).sum())
+    most = min(_PITCH_MM, _OF_GIRTH * girth)
+    pitch = size / float(np.clip(np.ceil(size / most), _LEAST_CELLS, _MOST_CELLS))
     numbers = pitch * np.arange(len(row_w))
-    ends = loft.at(np.full(2, (loft.spans[0] + loft.spans[-1]) / 2), np.array([low, high]), 0, 1)
+    ends = loft.at(np.full(2, middle), np.array([low, high]), 0, 1)
     over = np.linalg.norm(ends, axis=1) * pitch / _PAST_EDGE_MM  # rows for each w past the ends
 
     def row_of(w: np.ndarray) -> np.ndarray:

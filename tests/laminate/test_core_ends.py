@@ -65,10 +65,11 @@ def laid():
 
 
 def too_wide(laid, span):
-    """Girth of the cut at a station less that of the raised face in space, summed finely."""
+    """Girth of the cut at a station less that of the raised face in space, summed so finely that
+    chords across the four creases cost less than 0.002 mm."""
     _, face, field, maps, _ = laid
     line = shapely.linestrings(face.span_line(span))
-    spots = shapely.line_interpolate_point(line, np.linspace(0, 1, 4001), normalized=True)
+    spots = shapely.line_interpolate_point(line, np.linspace(0, 1, 60_001), normalized=True)
     spots = shapely.get_coordinates(spots)
     space = face.to_space(spots) + field(spots)[:, None] * face.normals(spots)
     true, cut = (
