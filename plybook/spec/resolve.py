@@ -191,10 +191,10 @@ def _templates(files, written: PartFile, lay: LayList, materials, out: Collector
     for one in (f.templates for f in files if f.templates is not None):
         for name, way in one.each.items():
             ways[name] = way
-    own = written.templates  # a shared file may name another part's layers
-    for name in own.each if own is not None else ():
-        if name not in known and name.rpartition(".")[0] not in known:
-            out.unknown("layer", name, lay.members, own.place_of("each"))
+    if (own := written.templates) is not None:  # a shared file may name another part's layers
+        for name in own.each:
+            if name not in known and name.rpartition(".")[0] not in known:
+                out.unknown("layer", name, lay.members, own.place_of("each"))
     return TemplateRules(
         value("tolerance", usual.tolerance_mm),
         value("cloth", usual.cloth_tolerance_mm),
