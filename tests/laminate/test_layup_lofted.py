@@ -9,6 +9,8 @@ import shapely
 from shapely.geometry import Polygon
 
 from plybook.laminate import lay_up
+from plybook.laminate.ground import with_tabs
+from plybook.laminate.outline import Stretch
 from plybook.spec.model import (
     AtShare,
     Core,
@@ -158,6 +160,26 @@ def test_a_dihedral_break_splits_the_plies_and_ticks_match_across_it():
         # (its line is not quite straight: the flanges turn with the dihedral)
         assert np.max(inner.outline_mm[:, 0]) == pytest.approx(525.0, abs=5.0)
         assert np.min(outer.outline_mm[:, 0]) == pytest.approx(500.0, abs=5.0)
+
+
+def test_a_piece_that_runs_on_by_its_overlap_stays_one_polygon():
+    """Joining on a grid may answer with a collection of one; these points are such a case."""
+    line = np.array([
+        [199.980486, 0.259146], [199.968214, 0.920861], [199.985591, 1.582592],
+        [200.003817, 2.245129], [200.022068, 2.908492], [200.040346, 3.572681],
+        [200.058649, 4.237692], [200.076977, 4.903525],
+    ])  # fmt: skip
+    low, high = line[0] - [200.0, 0.0], line[-1] - [200.0, 0.0]
+    corners = [line, [line[-1], high], [high, low], [low, line[0]]]
+    names = (("kink 1", "kink", 0), ("b", "trim", 2), ("root", "trim", 3), ("a", "trim", 0))
+    sides = [Stretch(*name, np.array(points)) for name, points in zip(names, corners, strict=True)]
+    bare = Polygon(np.vstack([side.points_mm[:-1] for side in sides]))
+    longer, named = with_tabs(bare, sides, 0, 40.0)
+    assert isinstance(longer, Polygon) and longer.covers(bare.buffer(-1e-3))
+    assert longer.area - bare.area == pytest.approx(40.0 * np.ptp(line[:, 1]), rel=2e-3)
+    assert sorted(side.name for side in named) == ["a", "b", "kink 1", "root"]
+    (end,) = [side.points_mm for side in named if side.name == "kink 1"]
+    assert end[:, 0] == pytest.approx(240.0, abs=1.0)
 
 
 def test_joints_of_several_plies_at_a_break_are_told_with_what_they_add():
