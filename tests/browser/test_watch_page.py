@@ -8,6 +8,7 @@ import pytest
 from plybook.diagnostics import Place, error
 from plybook.watch import Watch, serve
 from plybook.watch.loop import Outcome
+from plybook.write.folder import commit, with_manifest
 
 WAIT_S = 30.0
 
@@ -22,11 +23,15 @@ class Told(Watch):
         self._end(Outcome(code, findings), numbers, Asking())
 
 
+def write(out, word):
+    """Write a booklet of one word as a build does: the page shows only what a manifest lists."""
+    booklet = f"<!doctype html><title>b</title><p id=word>{word}</p>"
+    commit(out, {"TN-1": with_manifest({"booklet.html": booklet.encode()}, {"folder": "TN-1"})})
+
+
 @pytest.fixture
 def watch(tmp_path):
-    home = tmp_path / "out" / "TN-1"
-    home.mkdir(parents=True)
-    (home / "booklet.html").write_text("<!doctype html><title>b</title><p id=word>first</p>")
+    write(tmp_path / "out", "first")
     return Told([tmp_path / "part.yaml"], tmp_path / "out")
 
 
@@ -58,7 +63,7 @@ def test_the_booklet_appears_and_is_loaded_anew_after_each_build(page, watch, tm
     assert page.text("#none") == "Nothing is built yet."
     watch.end()
     until(lambda: booklet_word(page) == "first")
-    (tmp_path / "out" / "TN-1" / "booklet.html").write_text("<p id=word>second</p>")
+    write(tmp_path / "out", "second")
     watch.end()
     until(lambda: booklet_word(page) == "second")
     assert page.complaints() == []
