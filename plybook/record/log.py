@@ -83,8 +83,9 @@ class Log:
         self._fields: dict[str, list[LogEntry]] = {}
         for entry in self.entries.values():
             self._fields.setdefault(entry.field, []).append(entry)
+        depths = _depths(self.entries)
         for own in self._fields.values():
-            own.sort(key=_order, reverse=True)
+            own.sort(key=lambda e: (e.time.timestamp(), depths[e.name], e.name), reverse=True)
         self._replaced = {(e.field, name) for e in self.entries.values() for name in e.over}
         self._followed = {name for e in self.entries.values() for name in e.prev}
 
@@ -129,5 +130,19 @@ def merged(*logs: Log) -> Log:
     return Log(entry for log in logs for entry in log.entries.values())
 
 
-def _order(entry: LogEntry) -> tuple[float, str]:
-    return entry.time.timestamp(), entry.name
+def _depths(entries: Mapping[str, LogEntry]) -> dict[str, int]:
+    """How many entries, one after another, each entry was made with knowledge of: of two of the
+    same second it tells which is the later, as the booklet does."""
+    depths: dict[str, int] = {}
+    open_ = list(entries)
+    while open_:
+        name = open_[-1]
+        entry = entries[name]
+        before = [n for n in (*entry.prev, *entry.over) if n in entries]
+        if name not in depths:  # first those it follows, then the entry itself
+            depths[name] = 0
+            open_ += [n for n in before if n not in depths]
+        else:
+            depths[name] = max((depths[n] + 1 for n in before), default=0)
+            open_.pop()
+    return depths

@@ -75,7 +75,7 @@ and printed, but ticks, timers and entries are not kept.</p></noscript>
 <div class="bar-row" id="head">{contents(document, names, titles)}
 <h1>{_head_words(document)} · <span
 id="serial">No. {escape(document.serial) or "______"}</span></h1>
-<button type="button" id="undo" class="js-only" hidden>Undo</button>
+<button type="button" id="undo" class="js-only" disabled>Undo</button>
 <button type="button" id="look" class="js-only">Auto</button>
 <span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
 <div id="running" class="running js-only" hidden>

@@ -98,6 +98,7 @@ def test_a_cup_is_mixed_emptied_and_finished_from_any_page(window, wet):
     assert until(lambda: "Cup 2: in the tray" in page.text("#timer-line span"))
     page.find("[data-run='lay-p1.lay-p1.Cup 2'] a").click()
     assert until(lambda: page.find("#p-lay-p1").is_displayed())
+    assert not page.find("#timer-list").is_displayed()  # it would lie over the page
     assert "all on " in page.text("[data-cup='Cup 1'] .says")
     assert page.find("[data-field='lay-p1.Cup 2.mixed']").get_attribute("value")
 
@@ -122,6 +123,21 @@ def test_seven_timers_take_no_more_than_a_fifth_of_any_screen(window, wet):
         page.size(wide, high)
         tall = page.js("return document.getElementById('running').getBoundingClientRect().height")
         assert 40 <= tall <= high / 5, (wide, high)
+
+
+def test_the_head_does_not_grow_over_the_page_at_the_first_entry(window, make_book):
+    page = window()
+    for wide, high in [*SCREENS, (700, 900), (780, 437)]:
+        page.size(wide, high)
+        page.open(make_book(), "p-lay-p1")
+        page.js("localStorage.clear(); location.reload()")
+        high_of = "return document.getElementById('head').getBoundingClientRect().height"
+        until(lambda: page.find("#p-lay-p1").is_displayed())
+        assert not page.find("#undo").is_displayed()
+        before = page.js(high_of)
+        tap_row(page, 'input[data-field="lay-p1.angle"]')
+        assert until(lambda: page.find("#undo").is_displayed())
+        assert page.js(high_of) == before <= 120, (wide, high)
 
 
 def test_running_timers_change_the_page_only_where_the_time_stands(window, wet):
@@ -324,7 +340,8 @@ def test_no_card_breaks_a_rule_of_access(window, wet, name):
             page.find("#contents summary").click()
         if card == "viewer":
             page.js("location.hash = 'p-lay-p1'")
-            until(lambda: page.all(".here .open"))[0].click()
+            until(lambda: not page.all("#contents[open], #timer-list:not([hidden])"))
+            until(lambda: page.all("#p-lay-p1.here .open"))[0].click()
         violations = page.driver.execute_async_script("""
             axe.run(document).then((r) => arguments[0](r.violations.map(
                 (v) => v.id + ": " + v.nodes[0].target + " " + v.nodes[0].html.slice(0, 120))));

@@ -14,9 +14,10 @@ from plybook.plan import plan_dict, to_json
 from plybook.record import as_built, compare, read_record
 from plybook.record.compare import known_fields
 from plybook.record.figures import parse_figure
+from plybook.record.log import Log, LogEntry
 from plybook.write.book_pdf import book_pdf
 from tests.drawing import doubles
-from tests.record.bench import AT, exported, filled, later
+from tests.record.bench import AT, Device, exported, filled, later
 
 
 def planned(shop=None):
@@ -274,3 +275,15 @@ def test_jig_figures_that_steps_ask_for_are_not_asked_twice():
     assert set(codes(raw, plan)) == {"record-jig-open"}
     plan["stages"][-1]["steps"][-1]["shows"] = "jig"
     assert codes(raw, plan) == []
+
+
+@pytest.mark.parametrize("by", ["RL", "KM", "TS"])
+def test_entries_of_one_second_stand_in_the_order_they_were_made(by):
+    """Their names, which are as good as random, say nothing of it."""
+    device = Device(by=by)
+    values = [True, None, "18", "19", None, "20", True, None]
+    for value in values:
+        device.put("lay-p1.angle", value)
+    # handed over in any order
+    log = Log(LogEntry(**entry) for _, entry in sorted(device.entries.items()))
+    assert [entry.value for entry in log.history("lay-p1.angle")] == values[::-1]

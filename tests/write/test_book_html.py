@@ -47,6 +47,14 @@ def test_the_policy_allows_just_the_inlined_script_and_style(page):
     assert "unsafe" not in str(rules)
 
 
+def test_no_function_of_the_script_hides_another_of_the_same_name(page):
+    """The parts share one scope, where the browser takes the last of two functions unasked."""
+    (script,) = re.findall(r"<script>(.*?)</script>", page, re.S)
+    names = re.findall(r"^(?:async )?function (\w+)", script, re.M)
+    assert len(names) > 50
+    assert sorted(names) == sorted(set(names))
+
+
 def test_it_names_no_address_outside_itself(page):
     tree = html.fromstring(page)
     for name in ("src", "href", "action", "poster", "srcset", "background"):

@@ -44,11 +44,13 @@ function soundEntry(raw) {
 
 const newLog = () => ({
   entries: new Map(), fields: new Map(), replaced: new Set(), followed: new Set(), tips: new Set(),
+  depths: null,  // of all entries, counted when first asked for
 });
 // Take an entry in; false where the log has it already.
 function addEntry(log, name, entry) {
   if (log.entries.has(name)) return false;
   log.entries.set(name, entry);
+  log.depths = null;
   if (!log.fields.has(entry.field)) log.fields.set(entry.field, []);
   log.fields.get(entry.field).push(name);
   entry.over.forEach((n) => log.replaced.add(entry.field + " " + n));
@@ -56,10 +58,30 @@ function addEntry(log, name, entry) {
   if (!log.followed.has(name)) log.tips.add(name);
   return true;
 }
-// Later first; two of the same second by their names.
+// How many entries of the log, one after another, each entry was made with knowledge of.
+function depthsOf(log) {
+  if (log.depths) return log.depths;
+  const depths = new Map();
+  const open = Array.from(log.entries.keys());
+  while (open.length) {
+    const name = open[open.length - 1];
+    const { prev, over } = log.entries.get(name);
+    const before = [...prev, ...over].filter((n) => log.entries.has(n));
+    if (!depths.has(name)) {  // first those it follows, then the entry itself
+      depths.set(name, 0);
+      open.push(...before.filter((n) => !depths.has(n)));
+    } else {
+      depths.set(name, before.reduce((most, n) => Math.max(most, depths.get(n) + 1), 0));
+      open.pop();
+    }
+  }
+  log.depths = depths;
+  return depths;
+}
+// Later first; of the same second the one that follows the other; else by their names.
 function laterFirst(log, a, b) {
   const gap = Date.parse(log.entries.get(b).at) - Date.parse(log.entries.get(a).at);
-  return gap || (a < b ? 1 : -1);
+  return gap || depthsOf(log).get(b) - depthsOf(log).get(a) || (a < b ? 1 : -1);
 }
 // Names of a field's entries that no other replaces; the one that is shown first.
 function headsOf(log, field) {

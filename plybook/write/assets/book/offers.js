@@ -12,7 +12,7 @@ function lotsFor(input) {
   const alike = all("[data-offers]").filter((e) => e.dataset.offers === input.dataset.offers).map((e) => value(e.dataset.field));
   return Array.from(new Set([...whole, ...alike].filter((w) => typeof w === "string" && w.trim()))).slice(0, 4);
 }
-function offer(input) {
+function offerWords(input) {
   const blank = input.closest(".blank");
   if (!blank) return;
   all(".chip", blank).forEach((b) => b.remove());
@@ -24,7 +24,7 @@ function offer(input) {
       put(input.dataset.field, w);
     }));
 }
-const offered = (card) => all("[data-kind=initials], [data-offers]", card).forEach(offer);
+const offered = (card) => all("[data-kind=initials], [data-offers]", card).forEach(offerWords);
 onChange(() => { const here = document.querySelector(".card.here"); if (here) offered(here); });
 window.addEventListener("hashchange", () => window.setTimeout(() => { const here = document.querySelector(".card.here"); if (here) offered(here); }));
 
@@ -40,7 +40,7 @@ function toggleWork(task) {
 function drawWork() {
   const running = openWork()[0];
   for (const b of all("[data-do=work]"))
-    b.textContent = running ? "Stop work (" + value(running).task + ", since " + value(running).start.slice(11) + ")" : "Start work" + (who() ? " (" + who() + ")" : "");
+    say(b, running ? "Stop work (" + value(running).task + ", since " + value(running).start.slice(11) + ")" : "Start work" + (who() ? " (" + who() + ")" : ""));
 }
 all("[data-do=work]").forEach((b) => b.addEventListener("click", () => { toggleWork(b.dataset.task); }));
 onChange(() => drawWork());

@@ -273,6 +273,6 @@ function sayState() {
   const serial = serialOf(log);
   $("serial").textContent = serial ? "No. " + serial : "no serial number yet";
   const last = deeds[deeds.length - 1];
-  $("undo").hidden = !last;
+  $("undo").disabled = !last;
   $("undo").title = last ? "Take back: " + last.map((d) => nameOfField(d.id)).slice(0, 3).join("; ") : "";
 }

@@ -29,7 +29,7 @@ function turn(quiet) {
     forget();
   }
   $("contents").open = false;
-  drawTimers();
+  openList(false);
   if (quiet) return;
   window.scrollTo(0, 0);
   here.querySelector("h2").focus({ preventScroll: true });

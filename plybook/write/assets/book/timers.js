@@ -74,7 +74,7 @@ function deedsOf(timer) {
   if (t.stopped) return [];
   return t.tray ? [["All on", endTimer]] : [["In the tray", pourOut], ["All on", endTimer]];
 }
-function offer(place, timer) {
+function offerDeeds(place, timer) {
   const wanted = deedsOf(timer);
   if (place.dataset.offers === wanted.map(([w]) => w).join()) return;
   const focused = place.contains(document.activeElement);
@@ -129,7 +129,7 @@ function drawList(running, coming, at) {
     const next = t && limitsOf(timer, t)[0];
     say(row.querySelector("b"), !t ? "to come" : at >= next.end ? "OVER" : left(next.end - at));
     say(row.querySelector("a"), !t ? timer.cup.name + ", not mixed yet" : next.label + (at >= next.end ? ", since " : ", until ") + clock(next.end));
-    offer(row.querySelector(".deeds"), timer);
+    offerDeeds(row.querySelector(".deeds"), timer);
   });
 }
 onChange((changed) => { if (!changed || changed.some((id) => id.startsWith("timer."))) drawTimers(); });
@@ -169,11 +169,11 @@ function drawTimers() {
     const word = next.timer.kind === "limit" ? "LIMIT REACHED" : "WAIT IS OVER";
     say(lineTime, up ? word : at >= next.end ? "OVER" : (soon ? "ONLY " : "") + left(next.end - at));
     say(lineWords, next.label + (at >= next.end ? ", since " : ", until ") + clock(next.end) + (running.length > 1 ? " (" + count + ")" : ""));
-    if (up) answerable(next); else offer(lineDeeds, next.timer);
+    if (up) answerable(next); else offerDeeds(lineDeeds, next.timer);
   } else if (coming.length) {
     say(lineTime, "No cup open");
     say(lineWords, "next " + coming[0].cup.name);
-    offer(lineDeeds, coming[0]);
+    offerDeeds(lineDeeds, coming[0]);
   }
   if (!list.hidden) drawList(running, coming, at);
   const title = (up ? "TIME IS UP: " : "") + (here ? here.querySelector("h2").textContent + " · " : "") + book.title;
@@ -191,7 +191,7 @@ function drawBox(timer, t, at) {
   const on = live(t);
   if (timer.stop) hide(timer.stop, !on);
   if (timer.start) { hide(timer.start, on); say(timer.start, t ? "Start again" : "Start"); }
-  if (timer.deeds) offer(timer.deeds, timer);
+  if (timer.deeds) offerDeeds(timer.deeds, timer);
   if (!t) return say(timer.says, "");
   const tray = t.tray ? ", in the tray " + clock(t.tray) : timer.cup && timer.cup.tray && on ? ", in the tray by " + clock(t.start + 1000 * timer.cup.tray) : "";
   const end = on ? (at >= t.end ? ", ended " : timer.kind === "limit" ? ", by " : ", ends ") + clock(t.end)
