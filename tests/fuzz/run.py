@@ -256,7 +256,7 @@ def manner(depth: str) -> Iterator[None]:
     all cases."""
     import plybook.nest.plan as planning
     import plybook.nest.stretch as laying
-    import plybook.write.book_html as page
+    import plybook.write.webfont as page
 
     if depth != "small":
         yield

@@ -63,7 +63,7 @@ def test_two_hundred_stations_take_under_half_a_gigabyte(tmp_path, loft):
     (tmp_path / "many.yaml").write_text(f"""\
 plybook: 1
 include: [shared/materials.yaml, shared/stock.yaml, shared/shop.yaml]
-part: {{number: S-200, name: skin, revision: A, units: mm, hand: left}}
+part: {{number: S-200, name: skin, revision: A, date: 2026-05-04, units: mm, hand: left}}
 mould:
   form: female
   side: upper

@@ -211,7 +211,7 @@ ON_PAPER = [
     ("booklet.pdf", changed(rb"revision A\)", b"revision B)"), "page 1 is headed"),
     ("booklet.pdf", changed(rb"\(2 / ", b"(3 / "), "page 2 is headed"),
     ("booklet.pdf", changed(rb"\(126 g\\\)|\(\\\(126 g\\\)\)", b"(\\(216 g\\))",
-                            on=[rb"\(Record\)"]), "record does not tell the mass"),
+                            on=[rb"\(Record, continued\)"]), "record does not tell the mass"),
     ("booklet.pdf", changed(rb"\(4 with ", b"(5 with "), "cover does not tell the part"),
     ("booklet.pdf", swapped(rb"\(1\) Tj", rb"\(2\) Tj", on=[LAY_A1]), "does not say"),
     ("templates.pdf", changed(rb"SIDE 2 (\\\d+) BEVEL", b"SIDE 2 \\001 SCARF", on=[rb"\(MAP\)"]),
