@@ -76,7 +76,7 @@ def locate(face: Face, pieces: Sequence[Piece], unit: str) -> tuple[Corner, ...]
         first, second = _words(face, at, unit, told)
         spot = (float(at[0]), float(at[1]))
         outward = (dx * math.sqrt(0.5), dy * math.sqrt(0.5))
-        out.append(Corner(_letter(k), ", ".join(ids), spot, outward, first, second))
+        out.append(Corner(letter(k), ", ".join(ids), spot, outward, first, second))
     return tuple(out)
 
 
@@ -90,8 +90,9 @@ def _extremes(ring: np.ndarray) -> list[np.ndarray]:
     return [_extreme(ring, diagonal) for diagonal in _DIAGONALS]
 
 
-def _letter(index: int) -> str:
-    letters = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I and O: they read as figures
+def letter(index: int) -> str:
+    """The name of a point: A to Z without I and O, which read as figures, then A2, B2 ..."""
+    letters = "ABCDEFGHJKLMNPQRSTUVWXYZ"
     round_, place = divmod(index, len(letters))
     return letters[place] + (str(round_ + 1) if round_ else "")
 

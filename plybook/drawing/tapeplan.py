@@ -18,12 +18,13 @@ against the true one.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
+from plybook.drawing.locate import letter
 from plybook.drawing.outlineruns import (
     Offset,
     RunKind,
@@ -170,7 +171,7 @@ def _plan(
     if len(places) < 2:
         return None
     order = _named_from(places, parts, [r for r, *_ in found])
-    names = [_letters(k) for k in range(len(order))]
+    names = [letter(k) for k in range(len(order))]
     seat = {old: new for new, old in enumerate(order)}
     knots = tuple(
         Knot(names[new], (float(places[old][0]), float(places[old][1])), *found[old][:2])
@@ -191,7 +192,7 @@ def _plan(
         base,
         *((run.start, run.end) for run in runs if run.start != run.end),
         *((min(s.knot, q), max(s.knot, q)) for s in steps for q in (s.first, s.second)),
-        *_checks(places, base, steps),
+        *(((0, 2), (1, 3)) if len(places) == 4 and base == (0, 1) else ()),  # both diagonals
     ):
         a, b = min(a, b), max(a, b)
         ties[a, b] = to_tape(math.dist(places[a], places[b]), tape_mm)
@@ -251,15 +252,6 @@ def _construction(
     return base, tuple(steps)
 
 
-def _checks(
-    places: np.ndarray, base: tuple[int, int], steps: Sequence[Step]
-) -> Iterator[tuple[int, int]]:
-    """One more tie for a quadrilateral: its second diagonal."""
-    if len(places) == 4 and base == (0, 1):
-        yield 0, 2
-        yield 1, 3
-
-
 def rebuilt_knots(plan: TapePlan) -> np.ndarray:
     """(n, 2) places of the knots as the figures give them, laid on the true ones as well as they
     go: a piece is the same wherever it lies."""
@@ -281,15 +273,23 @@ def rebuilt_knots(plan: TapePlan) -> np.ndarray:
     return fitted_to(at, true)
 
 
-def fitted_to(points: np.ndarray, true: np.ndarray) -> np.ndarray:
-    """Points turned and moved, without mirroring, onto others (least squares; Kabsch 1976)."""
+def fitted_to(
+    points: np.ndarray, true: np.ndarray, carried: np.ndarray | None = None
+) -> np.ndarray:
+    """Points turned and moved, without mirroring, onto others (least squares; Kabsch 1976).
+
+    Args:
+        points, true: (n, 2) what is laid on what.
+        carried: (m, 2) what goes the same way; the points themselves where there is none.
+    """
     low, mid = points.mean(axis=0), true.mean(axis=0)
     one, two = points - low, true - mid
     turn = math.atan2(
         float(np.sum(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0])), float(np.sum(one * two))
     )
     c, s = math.cos(turn), math.sin(turn)
-    return one @ np.array([[c, s], [-s, c]]) + mid
+    moved = one if carried is None else carried - low
+    return moved @ np.array([[c, s], [-s, c]]) + mid
 
 
 def _with_error(plan: TapePlan, rings: Sequence[np.ndarray]) -> TapePlan:
@@ -301,8 +301,7 @@ def _with_error(plan: TapePlan, rings: Sequence[np.ndarray]) -> TapePlan:
         p, q = at[run.start], at[run.end]
         if run.kind == "printed":
             ends = true[[run.start, run.end]]
-            turned = _laid(run.points_mm, ends, np.array([p, q]))
-            lines.append(turned)
+            lines.append(fitted_to(ends, np.array([p, q]), run.points_mm))
             continue
         way = q - p
         unit = way / np.hypot(*way)
@@ -323,20 +322,3 @@ def _furthest(some: Sequence[np.ndarray], others: Sequence[np.ndarray]) -> float
     tree = shapely.STRtree(shapely.linestrings(np.concatenate(sides)))
     _, gaps = tree.query_nearest(points, return_distance=True, all_matches=False)
     return float(gaps.max())
-
-
-def _laid(points: np.ndarray, ends: np.ndarray, onto: np.ndarray) -> np.ndarray:
-    """A printed stretch laid with its two ends over two places, as well as they meet."""
-    moved = fitted_to(np.vstack([ends]), onto)
-    one, two = ends[1] - ends[0], moved[1] - moved[0]
-    turn = math.atan2(one[0] * two[1] - one[1] * two[0], float(one @ two))
-    c, s = math.cos(turn), math.sin(turn)
-    middle, there = ends.mean(axis=0), moved.mean(axis=0)
-    return (points - middle) @ np.array([[c, s], [-s, c]]) + there
-
-
-def _letters(index: int) -> str:
-    """A to Z without I and O, which read as figures, then A2, B2 ..."""
-    letters = "ABCDEFGHJKLMNPQRSTUVWXYZ"
-    round_, place = divmod(index, len(letters))
-    return letters[place] + (str(round_ + 1) if round_ else "")
