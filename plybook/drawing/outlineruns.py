@@ -25,6 +25,7 @@ MOST_BOW_MM = 150.0  # further from the straight line a square is not held true
 EVEN_OFFSETS = 8  # at even distances
 MOST_OFFSETS = 20  # where they are needed
 PRINT_MM = (165.0, 225.0)  # the largest curve on one sheet, with room around it
+_LONE = 3.0  # times its longer neighbour, a straight span is a side of its own
 _CORNER_MM = 1.5  # a corner turns within so little; a curve takes longer
 
 
@@ -56,10 +57,11 @@ def cut_up(ring: np.ndarray, straight_mm: float) -> list[tuple[RunKind, int, np.
         return None
     turns = np.abs(_turns(np.diff(closed[kept], axis=0)))  # at the start of each segment
     corner = _corners(ring)
+    lone = _lone(np.hypot(*np.diff(closed[kept], axis=0).T), turns)
     breaks, bend = [0], 0.0
     for k in range(1, len(turns)):
         bend += turns[k]
-        if turns[k] >= BEND_DEG or bend >= MOST_BEND_DEG:
+        if turns[k] >= BEND_DEG or bend >= MOST_BEND_DEG or lone[k] or lone[k - 1]:
             breaks.append(k)
             bend = 0.0
     sides: list[tuple[bool, int, int]] = []  # whether it is a side, its first and last point
@@ -78,12 +80,21 @@ def cut_up(ring: np.ndarray, straight_mm: float) -> list[tuple[RunKind, int, np.
             flat = _from_chord(points, points[0], points[-1]).max() <= straight_mm + 1e-9
             runs.append(("straight" if flat else "bowed", a, points))
         else:
-            runs += [("printed", a + i, closed[a + i : a + j + 1]) for i, j in sheets_of(points)]
+            runs += [(kind, a + i, piece) for kind, i, piece in curve_runs(points)]
     if len(runs) < 2:  # one curve all round: two knots at least
         kind, a, points = runs[0]
         half = len(points) // 2
         runs = [(kind, a, points[: half + 1]), (kind, a + half, points[half:])]
     return runs
+
+
+def _lone(spans_mm: np.ndarray, turns_deg: np.ndarray) -> np.ndarray:
+    """Which spans of a thinned ring are straight sides that a curve runs into, not part of a bow:
+    a bow of even bend has spans of like length."""
+    smooth = turns_deg < BEND_DEG  # at the start of each span
+    before = np.where(smooth, np.roll(spans_mm, 1), 0.0)
+    after = np.where(np.roll(smooth, -1), np.roll(spans_mm, -1), 0.0)
+    return (spans_mm >= 2 * SPAN_MM) & (spans_mm >= _LONE * np.maximum(before, after))
 
 
 def _without_tails(
@@ -174,8 +185,17 @@ def _angle(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.arctan2(cross, np.einsum("ij,ij->i", one, other))
 
 
-def sheets_of(points: np.ndarray) -> Iterator[tuple[int, int]]:
-    """A curve in stretches that each fit a sheet, as places of their first and last points."""
+def curve_runs(points: np.ndarray) -> Iterator[tuple[RunKind, int, np.ndarray]]:
+    """A curve in runs that each fit a sheet, a stretch too long for one as a straight run of its
+    own: (kind, place of its first point, points)."""
+    for i, j in _sheets_of(points):
+        fits = (np.ptp(points[i : j + 1], axis=0) <= PRINT_MM).all()
+        yield "printed" if fits else "straight", i, points[i : j + 1]
+
+
+def _sheets_of(points: np.ndarray) -> Iterator[tuple[int, int]]:
+    """A curve in stretches that each fit a sheet or are one line, as places of their first and
+    last points."""
     start = 0
     low = high = points[0]
     for k in range(1, len(points)):

@@ -28,9 +28,9 @@ from plybook.drawing.locate import letter
 from plybook.drawing.outlineruns import (
     Offset,
     RunKind,
+    curve_runs,
     cut_up,
     offsets_of,
-    sheets_of,
     to_tape,
 )
 from plybook.units import MM_PER_INCH
@@ -160,9 +160,7 @@ def _plan(
             elif table is not None:
                 told.append((kind, first, points, table))
             else:
-                told += [
-                    ("printed", first + i, points[i : j + 1], ()) for i, j in sheets_of(points)
-                ]
+                told += [(kind, first + i, piece, ()) for kind, i, piece in curve_runs(points)]
         start = len(found)
         for k, (kind, first, points, offsets) in enumerate(told):
             found.append((number, first, points[0]))

@@ -8,6 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plybook.drawing.outlineruns import PRINT_MM
 from plybook.drawing.tapeplan import rebuilt_knots, tape_plan
 
 RECTANGLE = np.array([[0.0, 0.0], [1200.0, 0.0], [1200.0, 500.0], [0.0, 500.0]])
@@ -44,6 +45,19 @@ def test_round_corners_are_printed_and_the_sides_between_them_are_not():
     straight = sorted(plan.ties_mm[min(r.start, r.end), max(r.start, r.end)]
                       for r in plan.runs if r.kind == "straight")  # fmt: skip
     assert straight == pytest.approx([320, 320, 830, 830], abs=6)
+
+
+@pytest.mark.parametrize("length", [400.0, 1500.0])
+def test_a_straight_side_that_runs_into_an_arc_is_drawn_by_a_straightedge(length):
+    """A panel with a round end: both straight sides touch the arc without a corner, and no stretch
+    that is printed is larger than a sheet."""
+    turn = np.radians(np.linspace(-90.0, 90.0, 241))
+    end = np.column_stack([length + 640.0 * np.cos(turn), 640.0 + 640.0 * np.sin(turn)])
+    plan = tape_plan(np.vstack([[0.0, 0.0], end, [0.0, 1280.0]]), (), 1.0, "mm")
+    straight = [np.ptp(r.points_mm[:, 0]) for r in plan.runs
+                if r.kind == "straight" and np.ptp(r.points_mm[:, 1]) < 2.0]  # fmt: skip
+    assert len(straight) == 2 and min(straight) >= length - 2.0
+    assert all((np.ptp(run.points_mm, axis=0) <= PRINT_MM).all() for run in plan.printed)
 
 
 def test_a_bowed_side_gets_offsets_from_its_chord():
