@@ -16,7 +16,7 @@ import numpy as np
 
 Inside = Callable[[np.ndarray], np.ndarray]  # points (n, 2) -> (n,) True where triangles are wanted
 _GRID = 1e-5  # input points are put on this grid, so that both hands get the same triangles
-_ONE = 0.05  # points of lines that are closer are one
+ONE_MM = 0.05  # points of lines that are closer are one
 _SLIM = 1.8  # largest circumradius over shortest side: no angle under 16 degrees
 _ROUNDS = 40
 _AT_ONCE = 600  # points added in a round
@@ -85,15 +85,15 @@ def _merged(lines: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
 
     whole = shapely.MultiLineString()
     for line in lines:
-        line = shapely.snap(shapely.LineString(line), whole, _ONE)
-        whole = shapely.union(shapely.snap(whole, line, _ONE), line, grid_size=_GRID)
+        line = shapely.snap(shapely.LineString(line), whole, ONE_MM)
+        whole = shapely.union(shapely.snap(whole, line, ONE_MM), line, grid_size=_GRID)
     parts = shapely.get_parts(whole)
     runs = [shapely.get_coordinates(part) for part in parts]
     if not runs:
         return np.zeros((0, 2)), np.zeros((0, 2), dtype=int)
     ends = np.concatenate([np.stack([run[:-1], run[1:]], axis=1) for run in runs]).reshape(-1, 2)
     points, index = np.unique(np.round(ends / _GRID) * _GRID + 0.0, axis=0, return_inverse=True)
-    near = cKDTree(points).query_pairs(_ONE, output_type="ndarray")
+    near = cKDTree(points).query_pairs(ONE_MM, output_type="ndarray")
     links = coo_matrix((np.ones(len(near)), near.T), shape=(len(points),) * 2)
     group = connected_components(links, directed=False)[1]
     _, first, renumbered = np.unique(group, return_index=True, return_inverse=True)

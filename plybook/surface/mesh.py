@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
-from plybook.surface.delaunay import triangulated
+from plybook.surface.delaunay import ONE_MM, triangulated
 from plybook.surface.model import Face
 from plybook.surface.straight import straightened
 
@@ -273,7 +273,7 @@ def _sound(triangles: np.ndarray, points: np.ndarray, flat: np.ndarray, rim) -> 
     pattern, as they are where lines that carry the face on past its edges cross."""
     import shapely
 
-    edge = shapely.buffer(shapely.boundary(rim), 1e-3)
+    edge = shapely.buffer(shapely.boundary(rim), 2 * ONE_MM)  # lines that meet it have moved it
     shapely.prepare(edge)
     at_rim = shapely.intersects_xy(edge, points)[triangles].all(axis=1)
     least = np.where(at_rim, _SLIVER, 0.0)

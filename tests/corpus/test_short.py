@@ -1,14 +1,17 @@
 """A short run of the corpus; `python -m tests.corpus.run` makes as many parts as wanted."""
 
+from pathlib import Path
+
 import pytest
 
 from plybook.outside import Shelf
 from plybook.spec import load
 from tests.corpus import run as corpus
-from tests.corpus.cases import PART, case
+from tests.corpus.cases import PART, Case, case
 from tests.corpus.run import Table, run
 from tests.corpus.sections import five_digits
 
+FOUND = Path(__file__).parent / "found"
 SHORT = [(20_260, n) for n in range(3)]
 
 
@@ -20,8 +23,6 @@ def test_a_seed_gives_the_same_part():
 
 def test_every_part_is_read():
     """What is drawn is of the language: nothing of it is refused before its geometry is known."""
-    from pathlib import Path
-
     kinds = set()
     for index in range(60):
         drawn = case(11, index)
@@ -46,6 +47,14 @@ def _ordinate(points, x):
 def test_ordinary_parts_are_built_and_sound():
     told = run(SHORT, workers=2)
     assert Table(told).well == len(SHORT), str(Table(told))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("folder", sorted(FOUND.iterdir()), ids=lambda folder: folder.name)
+def test_ordinary_parts_that_once_failed_are_sound(folder, tmp_path):
+    files = {file.name: file.read_bytes() for file in folder.iterdir()}
+    told = corpus.attempt(Case(folder.name, "found", files), tmp_path)
+    assert told.ending == corpus.SOUND, told.message
 
 
 def test_a_part_that_fails_is_told(monkeypatch, tmp_path):
