@@ -22,7 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from plybook.laminate.heights import HeightField
 from plybook.laminate.outline import Stretch, divided, named_ring
 from plybook.laminate.regions import Regions
-from plybook.laminate.shapes import extended, inside_lines, polygons_of, ring_of
+from plybook.laminate.shapes import polygons_of, ring_of
 from plybook.laminate.trim import arriving, run_on
 from plybook.spec.model import Layer, PartSpec, SpliceRule
 from plybook.surface.breaks import Break, breaks_of, views_of
@@ -31,7 +31,6 @@ from plybook.surface.model import Face
 
 LEAST_JOINT_MM = 10.0  # pieces that meet over less than this are not neighbours
 LEAST_SHORT_MM = 0.02  # a layer that would end less than this off a break ends on it
-ON_TAB_MM = 0.01
 
 
 @dataclass(frozen=True)
@@ -292,12 +291,7 @@ def with_tabs(
             continue
         before, after = k - 1, (k + 1) % len(stretches)
         sides = (arriving(stretches[before].points_mm), arriving(stretches[after].points_mm[::-1]))
-        tab = run_on(stretch.points_mm, overlap_mm, sides)
-        reach = 4 * overlap_mm
-        line = shapely.linestrings(extended(stretch.points_mm, reach, reach))
-        end = shapely.offset_curve(line, -overlap_mm, join_style="mitre")
-        kept = inside_lines(shapely.get_coordinates(end), tab.buffer(ON_TAB_MM))
-        end_mm = max(kept, key=lambda part: np.hypot(*np.diff(part, axis=0).T).sum())
+        tab, end_mm = run_on(stretch.points_mm, overlap_mm, sides)
         tabs.append(tab)
         others[k] = replace(stretch, points_mm=end_mm)
         for place, points in (

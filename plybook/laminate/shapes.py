@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 ARC_ERROR_MM = 0.002  # chord error of round corners, before thinning
 NOISE_MM = 0.01  # a part of a region no wider than this on average is rounding, not a shape
 SPUR_MM = 0.5  # what a spur adds to the length of an outline at least
+HAIR_MM = 1e-6  # what parts of a cover reach over one another
 _GRID_DIGITS = 7  # a cover is made on a grid of 0.1 nm
 SNAP_MM = 1e-6  # shapes are kept on this grid, so that shared sides stay shared
 SHORT_MM = 0.05  # a run of segments no longer than this belongs to its neighbour
@@ -132,7 +133,12 @@ def cover(
     band = _band(line, normal, left_mm, right_mm, closed)
     if band is not None:
         return band
-    a, b = line[:-1], line[1:]
+    # each runs on into its neighbours: side by side, rounding would leave slits between them
+    ahead = np.column_stack([-normal[:, 1], normal[:, 0]]) * HAIR_MM
+    back = -ahead
+    if not closed:
+        back[0] = ahead[-1] = 0.0
+    a, b = line[:-1] + back, line[1:] + ahead
     quads = np.stack(
         [a + normal * right_mm, b + normal * right_mm, b - normal * left_mm, a - normal * left_mm],
         axis=1,

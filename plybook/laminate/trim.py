@@ -42,6 +42,7 @@ LEAST_MEETING_DEG = 30.0  # a side that meets the edge flatter than this is not 
 DIRECTION_MM = 0.5  # length of a side from which its direction is taken
 SEAT_MM = 0.05  # allowances start this far inside the net line, so that no slit stays between
 SLIT_MM = 0.01  # what a slit adds to the length of an outline at least
+FAR_SIDE_MM = 0.01  # what lies within this of a band's width from its line is its far side
 LONGEST_MITRE = 4.0  # of the larger allowance
 
 
@@ -201,7 +202,7 @@ class NetFace:
                     if along[after[0]] < 0
                     else None,
                 )
-                shapes.append(run_on(line, out, sides))
+                shapes.append(run_on(line, out, sides)[0])
             if along[start] >= 0 and along[after[0]] >= 0:
                 shapes.append(_mitre(line[-2:], closed[after[0] : after[0] + 2], out,
                                      float(allowance[after[0]])))  # fmt: skip
@@ -257,12 +258,15 @@ def _inside_angle_deg(coming: np.ndarray, going: np.ndarray) -> float:
 
 def run_on(
     line_mm: np.ndarray, out_mm: float, sides: tuple[np.ndarray | None, np.ndarray | None]
-) -> BaseGeometry:
+) -> tuple[BaseGeometry, np.ndarray]:
     """The band outside a stretch of an edge, its ends cut in line with the sides given.
 
     Args:
         sides: for the start and the end of the stretch the segment (2, 2) that arrives there from
             inside the face, None where another edge carries on.
+
+    Returns:
+        The band, and (n, 2) its far side, in the direction of the stretch.
     """
     line_mm = _without_stubs(line_mm)
     normals = segment_normals(line_mm)
@@ -277,8 +281,23 @@ def run_on(
         reach = 2 * out_mm / float(heading @ normal) + 1.0
         runs[end] = reach
         cuts.append(_beyond(side[1], heading, reach, outwards=1.0 if end else -1.0))
-    band = cover(extended(line_mm, *runs), SEAT_MM, out_mm)
-    return band.difference(shapely.union_all(cuts)) if cuts else band
+    line = extended(line_mm, *runs)
+    band = cover(line, SEAT_MM, out_mm)
+    if cuts:
+        band = band.difference(shapely.union_all(cuts))
+    return band, _far_side(band, line, out_mm)
+
+
+def _far_side(band: BaseGeometry, line_mm: np.ndarray, out_mm: float) -> np.ndarray:
+    """(n, 2) the part of a band's outline that lies `out_mm` from the line it is built on."""
+    ring = ring_of(max(polygons_of(band), key=lambda part: part.area))
+    line = shapely.linestrings(line_mm)
+    spots = (ring, (ring + np.roll(ring, -1, axis=0)) / 2)
+    off = [np.abs(shapely.distance(shapely.points(p), line) - out_mm) < FAR_SIDE_MM for p in spots]
+    far = off[0] & np.roll(off[0], -1) & off[1]  # segments
+    gaps = np.flatnonzero(far & ~np.roll(far, 1))
+    ring, far = (np.roll(a, -gaps[0], axis=0) for a in (ring, far))
+    return ring[: int(np.flatnonzero(far)[-1]) + 2]
 
 
 def _beyond(at: np.ndarray, heading: np.ndarray, reach: float, outwards: float) -> Polygon:

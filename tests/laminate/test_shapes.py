@@ -5,6 +5,7 @@ import pytest
 import shapely
 
 from plybook.laminate import shapes
+from plybook.laminate.trim import run_on
 
 
 def wandering(seed: int, bend: float) -> np.ndarray:
@@ -56,6 +57,38 @@ def test_a_ring_is_walked_round_on_both_its_sides(left, right, turned_round, mon
         assert whole.symmetric_difference(united).area < 1e-6 * united.length
     if max(left, right) < 20:
         assert walked > 5
+
+
+def creased(step_mm: float, turn: float) -> np.ndarray:
+    """A gently curved line with a bend one way at a third of it and back at two thirds."""
+    at = np.arange(0.0, 490.0, step_mm)
+    heading = 1.45 + at / 4000.0 + turn * ((at > 160.0) & (at < 330.0))
+    way = np.cumsum(step_mm * np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)
+    return np.vstack([[[0.0, 0.0]], way])
+
+
+@pytest.mark.parametrize("turn", [0.02, 0.07, -0.07, 0.3])
+def test_a_cover_put_together_has_no_slits(turn):
+    """Segments shorter than the bends ask for the union, whose parts once lay a hair apart."""
+    line = creased(0.61, turn)
+    assert shapes._band(line, shapes.segment_normals(line), 0.05, 40.0) is None
+    whole = shapes.cover(line, 0.05, 40.0)
+    assert whole.geom_type == "Polygon" and not whole.interiors
+
+
+@pytest.mark.parametrize("turn", [0.07, -0.07, 0.3])
+def test_the_far_side_of_a_band_goes_all_along(turn):
+    line = creased(0.61, turn)
+    ends = zip(line[[0, -1]], ([9.0, -1.0], [9.0, 2.0]), strict=True)
+    sides = [np.array([corner - way, corner]) for corner, way in ends]
+    band, far = run_on(line, 40.0, (sides[0], sides[1]))
+    for k, end in enumerate((far[0], far[-1])):  # it ends on the lines of the two sides
+        reach = sides[k][1] - sides[k][0]
+        off = end - sides[k][1]
+        assert abs(reach[0] * off[1] - reach[1] * off[0]) / np.hypot(*reach) < 0.001
+    away = shapely.distance(shapely.points(far), shapely.linestrings(shapes.extended(line, 90, 90)))
+    assert np.abs(away - 40.0).max() < 0.005
+    assert shapely.linestrings(far).difference(band.boundary.buffer(1e-6)).length < 1e-6
 
 
 def test_a_cover_reaches_as_far_as_its_distances_and_no_further():
