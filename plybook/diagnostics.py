@@ -72,6 +72,12 @@ class PlybookError(Exception):
         return type(self), (self.findings,)  # so that it survives the way between processes
 
 
+class UsageError(PlybookError, ValueError):
+    """The command line names what is not there (exit 2)."""
+
+    exit_code = 2
+
+
 class SpecError(PlybookError, ValueError):
     """The spec is wrong (exit 1)."""
 

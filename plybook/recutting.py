@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,32 +16,42 @@ from plybook.builtfolder import (
     pieces_of,
     read_json,
 )
-from plybook.diagnostics import SpecError
+from plybook.diagnostics import SpecError, UsageError, error
 
 if TYPE_CHECKING:
+    from plybook.laminate.model import Piece
     from plybook.nest.model import CutPlan, Layout
     from plybook.outside import Outside
     from plybook.spec.model import PartSpec
 
 
-def recut_folders(
-    spec: PartSpec, piece: str, copy: int, out: Path, outside: Outside
-) -> tuple[dict[str, dict[str, bytes]], Layout]:
+_NAMED = 12  # pieces named where none was meant
+
+
+@dataclass(frozen=True)
+class Recut:
+    """A piece cut again: its id, files by folder, the part's own first, and the layout that it is
+    cut from now."""
+
+    piece: str
+    folders: dict[str, dict[str, bytes]]
+    layout: Layout
+
+
+def recut_folders(spec: PartSpec, asked: str, copy: int, out: Path, outside: Outside) -> Recut:
     """The folders of a recut: the part's own, and one for each part that shares the stock.
 
     Args:
         spec: the part as just read.
-        piece: id of the spoiled piece.
+        asked: the spoiled piece by its id, or by its layer where that is cut in one piece.
         copy: which copy of it, from 1.
         out: folder the part was built into.
         outside: for reading its plan.
 
-    Returns:
-        Files by folder, the part's own first, and the layout the piece is cut from now.
-
     Raises:
         SpecError: the part is not built, or has changed since.
-        StockError: there is no such piece, or no room for another.
+        UsageError: there is no such piece.
+        StockError: there is no room for another.
     """
     from plybook.nest.needs import CutJob, gather
     from plybook.nest.respoil import cut_again
@@ -48,6 +60,7 @@ def recut_folders(
     number = spec.part.number
     plan, _ = current_plan(spec, out, outside)
     pieces = pieces_of(plan)
+    piece = _meant(asked, copy, pieces)
     needs, _ = gather([CutJob(spec, pieces)])
     spare = [unit for need in needs for unit in need.units]
     after = cut_again(cut_plan(spec, plan), f"{number}/{piece}", copy, spare)
@@ -61,7 +74,51 @@ def recut_folders(
         told = _told(out, other, number, rows, after, outside)
         if told is not None:
             folders[f"{other}{RECUT}"] = _folder(out, other, told, {}, outside)
-    return folders, changed
+    return Recut(piece, folders, changed)
+
+
+def _meant(asked: str, copy: int, pieces: Sequence[Piece]) -> str:
+    """The id of the piece that is asked for.
+
+    Raises:
+        UsageError: none, or several, can be meant.
+    """
+    ids = [piece.id for piece in pieces]
+    plain = _plain(asked)
+    ways = (
+        [piece.id for piece in pieces if piece.id == asked],
+        [piece.id for piece in pieces if _plain(piece.id) == plain],
+        [piece.id for piece in pieces if _plain(piece.layer) == plain],
+    )
+    found = next((these for these in ways if these), [])
+    if len(found) > 1:
+        named = f"layer {asked} is cut in {len(found)} pieces"
+        raise UsageError(error("no-such-piece", named, f"say which: {', '.join(found)}"))
+    if not found:
+        begun = [one for one in ids if _plain(one).startswith(plain[:1])] or ids
+        raise UsageError(
+            error("no-such-piece", f"no piece is called `{asked}`", f"there are {_some(begun)}")
+        )
+    made = next(piece.quantity for piece in pieces if piece.id == found[0])
+    if not 1 <= copy <= made:
+        times = "once" if made == 1 else f"{made} times"
+        raise UsageError(
+            error(
+                "no-such-piece",
+                f"{found[0]} is cut {times}; there is no copy {copy}",
+                "leave `--copy` out" if made == 1 else f"write `--copy` with a number up to {made}",
+            )
+        )
+    return found[0]
+
+
+def _plain(name: str) -> str:
+    return "".join(c for c in name.casefold() if c.isalnum())
+
+
+def _some(names: Sequence[str]) -> str:
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return ", ".join(names[:_NAMED]) + more
 
 
 def _folder(

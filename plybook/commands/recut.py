@@ -31,20 +31,19 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     spec = specs.get(arguments.part) if arguments.part else next(iter(specs.values()))
     if spec is None:
         raise _no_such_part(arguments.part, list(specs))
-    folders, layout = recut_folders(
-        spec, arguments.piece, arguments.copy, arguments.out, arguments.outside
-    )
+    again = recut_folders(spec, arguments.piece, arguments.copy, arguments.out, arguments.outside)
+    folders, layout = again.folders, again.layout
     commit(arguments.out, folders)
-    put(f"{arguments.piece} is cut again from {layout.unit.id} ({layout.unit.material})")
+    put(f"{again.piece} is cut again from {layout.unit.id} ({layout.unit.material})")
     for name in folders:
         put(arguments.out / name)
     return DONE
 
 
 def _no_such_part(number: str, known: list[str]):
-    from plybook.diagnostics import SpecError, error
+    from plybook.diagnostics import UsageError, error
 
-    return SpecError(
+    return UsageError(
         error(
             "no-such-part", f"the spec makes no part `{number}`", f"it makes {' and '.join(known)}"
         )

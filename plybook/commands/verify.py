@@ -18,19 +18,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
-    from plybook.diagnostics import SpecError, error
+    from plybook.diagnostics import UsageError, error
     from plybook.verify import verify_folder
 
-    if not arguments.folder.is_dir():
-        what = "is no folder" if arguments.folder.exists() else "does not exist"
-        raise SpecError(
+    folder = arguments.folder
+    what = "is no folder" if folder.exists() else "does not exist"
+    if folder.is_dir():
+        what = "holds no build"
+    if not any((*folder.glob("manifest.json"), *folder.glob("*/manifest.json"),
+                *folder.glob("plan.json"), *folder.glob("*/plan.json"))):  # fmt: skip
+        raise UsageError(
             error(
                 "no-such-folder",
-                f"{arguments.folder} {what}",
+                f"{folder} {what}",
                 "name the folder that `plybook build` has written, or `out` for all of them",
             )
         )
-    report = verify_folder(arguments.folder, progress)
+    report = verify_folder(folder, progress)
     progress.clear()
     if arguments.format == "json":
         put(json.dumps(report.as_dict(), indent=1), lines=True)

@@ -25,7 +25,7 @@ from plybook.drawing.zoneview import zone_picture
 from plybook.laminate.model import Laminate
 from plybook.laminate.stiffness import terms
 from plybook.shop.model import Quantity, Shop
-from plybook.spec.model import PartSpec
+from plybook.spec.model import OutlineMould, PartSpec
 from plybook.surface.model import Face
 from plybook.units import show_length, show_number
 
@@ -70,12 +70,17 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
         f"{axis} {show_length(float(v), unit)}"
         for axis, v in zip("xyz", laminate.centre_mm, strict=True)
     )
+    axes = (
+        "(x and y as drawn, z off the mould face)"
+        if isinstance(spec.mould, OutlineMould)
+        else "in part axes (x aft, y starboard, z up)"
+    )
     mass = laminate.mass_g
     blocks: list[Block] = [
         Paragraph(
             f"Laminate with resin, without consumables: "
             f"{f'{mass / 1000:.2f} kg' if mass >= 1000 else f'{mass:.0f} g'}; centre of gravity "
-            f"{', '.join(centre)} in part axes (x aft, y starboard, z up)."
+            f"{', '.join(centre)} {axes}."
         )
     ]
     groups = unique(q.group for q in shop.quantities if q.group != "mass")

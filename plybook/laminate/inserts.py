@@ -27,7 +27,6 @@ from plybook.surface.model import Face
 from plybook.units import mm
 
 _SAMPLE_MM = 20.0
-_SAME_THICKNESS_MM = 0.05
 
 
 @dataclass(frozen=True)
@@ -136,28 +135,6 @@ def _findings(
 ) -> list[Finding]:
     found = []
     where = place_words(np.asarray(region.centroid.coords[0]), face)
-    if abs(stock.thickness_mm - thickness) > _SAME_THICKNESS_MM:
-        found.append(
-            warning(
-                "insert-thickness",
-                f"insert {insert.id} is {mm(thickness):g} thick and {stock.name} is "
-                f"{mm(stock.thickness_mm):g}",
-                "choose stock of that thickness, or plan to plane or to stack it",
-                insert.place,
-                layers=(insert.id,),
-            )
-        )
-    if core is not None and abs(thickness - core.thickness_mm) > _SAME_THICKNESS_MM:
-        found.append(
-            warning(
-                "insert-not-flush",
-                f"insert {insert.id} is {mm(thickness):g} in a core of {mm(core.thickness_mm):g}: "
-                f"it does not end flush at {where}",
-                "make it as thick as the core, or feather the step with thickened resin",
-                insert.place,
-                layers=(insert.id, core.id),
-            )
-        )
     if core is not None and core_region is not None:
         clearance = max((c.clearance_mm for c in core.cut_outs if c.insert == insert.id), default=0)
         outside = region.difference(core_region.buffer(0.05))

@@ -108,7 +108,7 @@ class LayUp:
             self.findings.extend(f for f in new if f not in self.findings)
             return None
         if region.is_empty:
-            self.findings.append(empty_region(layer))
+            self.findings.append(empty_region(layer, self.face))
         return region
 
     def _rod_region(self, rod: Rod, face: Face) -> BaseGeometry:
@@ -192,7 +192,7 @@ class LayUp:
             case _:
                 raise TypeError(f"not a layer: {layer!r}")
         if not pieces and not any(f.severity is Severity.ERROR for f in self.findings[before:]):
-            self.findings.append(empty_region(layer))  # a crumb, too small to be cut
+            self.findings.append(empty_region(layer, self.face))  # a crumb, too small to be cut
         self.field = self.field.with_layer(self.rises[layer.id])
         self.fields = tuple(
             field.with_layer(rise)

@@ -10,7 +10,8 @@ Terms:
 Rules of the code: brackets, "/" between different angles, subscript repeats, S for a symmetric
 even stack, upper sign laid first in "±" (TM 1-1500-204-23-1, chapter 5; ASTM D6507 for the sense
 of the angle). A symmetric stack with a single middle layer is written out in full, for the
-overlined middle ply of the rule cannot be typed.
+overlined middle ply of the rule cannot be typed. Angles are those the cloth is laid at: +45 and -45
+of a woven cloth have the same fibre directions and are two words.
 """
 
 from __future__ import annotations
@@ -101,8 +102,10 @@ def laminate_code(stack: Sequence[StackLayer]) -> str:
     """The stack in laminate code, first laid first; "[]" for none."""
     if not stack:
         return "[]"
-    even = len(stack) % 2 == 0 and is_symmetric(stack)
-    listed = list(stack[: len(stack) // 2]) if even else list(stack)
+    half = len(stack) // 2
+    mirrored = zip(stack[:half], reversed(stack), strict=False)
+    even = len(stack) % 2 == 0 and all(_one_word(one, other) for one, other in mirrored)
+    listed = list(stack[:half]) if even else list(stack)
     cloths = list(dict.fromkeys(x.material for x in stack if x.kind == "ply"))
     letters = dict(zip(cloths, ascii_lowercase, strict=False)) if len(cloths) > 1 else {}
     return f"[{'/'.join(_words(listed, letters))}]" + ("s" if even else "")

@@ -7,7 +7,7 @@ pieces with named edges and marks. Curves are thinned once, at the very end.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,6 +49,7 @@ from plybook.surface.raised import UNRAISED
 from plybook.units import mm
 
 NARROW_MM = 5.0  # a part no wider than this on average is worth a word
+TAPE_MM = 250.0  # woven goods no wider are sold as tape; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,7 @@ def cut_sheet(
         findings.extend(cutter.findings)
         joints.extend(cutter.joints)
     findings.extend(_narrow(pieces, sheet))
+    findings.extend(_strips_of_tape(splices, sheet, ground))
     return CutSheet(tuple(pieces), tuple(splices), tuple(findings), tuple(joints))
 
 
@@ -335,6 +337,26 @@ def _narrow(pieces: Sequence[Piece], sheet: Sheet) -> list[Finding]:
     ]
 
 
+def _strips_of_tape(
+    splices: Sequence[PastSplice], sheet: Sheet, ground: Ground
+) -> Iterator[Finding]:
+    """Woven cloth so narrow that it is tape, laid side by side to cover a face."""
+    cloth = ground.spec.materials.cloths.get(sheet.layer.material)
+    if cloth is None or not splices or cloth.weave == "unidirectional":
+        return
+    if cloth.roll_width_mm < TAPE_MM:
+        yield warning(
+            "implausible-roll",
+            f"layer {sheet.layer.id} is pieced together of strips, because the roll of "
+            f"`{cloth.id}` is {mm(cloth.roll_width_mm):g} wide",
+            f"is `roll` right? woven cloth is sold in widths like `{mm(1000):g}` or `50 in`; what "
+            f"is narrower than {mm(TAPE_MM):g} is tape for edges and corners",
+            sheet.layer.place,
+            cloth.place,
+            layers=(sheet.layer.id,),
+        )
+
+
 def _crosses_clear(sheet: Sheet) -> Finding:
     return warning(
         "splice-crosses-clear-region",
@@ -380,6 +402,8 @@ def _locks(sheet: Sheet, way: Way, locking_deg: float) -> Finding:
 def _no_splice(sheet: Sheet, extent_mm: float, staggered: bool) -> Finding:
     rule = sheet.rule
     ways = []
+    if sheet.usable_mm < rule.narrowest_mm:
+        ways.append("check the width of the roll and its unit")
     if staggered:
         ways.append(f"allow a stagger under {mm(rule.stagger_mm):g}")
     if rule.narrowest_mm:

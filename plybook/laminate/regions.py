@@ -56,6 +56,7 @@ from plybook.spec.model import (
     Whole,
 )
 from plybook.surface.model import Face
+from plybook.units import mm
 
 SAMPLES = 24  # lines between the two sides of a band, to carry its ends past a curved edge
 SAME_SPAN_MM = 1e-6
@@ -316,13 +317,15 @@ def _beside(line: np.ndarray, neighbour: np.ndarray, by_mm: float) -> np.ndarray
     return line + away / np.hypot(*away) * by_mm
 
 
-def empty_region(layer: Layer) -> Finding:
+def empty_region(layer: Layer, face: Face) -> Finding:
     """The finding for a layer of which nothing lies on the face."""
+    long, wide = np.ptp(face.outline_mm, axis=0)
     return error(
         "region-empty",
-        f"layer {layer.id} covers nothing: its region has no area on the mould face",
-        "check its distances and their unit against the size of the face, and that it is not "
-        "wholly taken away",
+        f"layer {layer.id} covers nothing: its region leaves no area of the mould face, which is "
+        f"{mm(long):.1f} long and {mm(wide):.1f} wide",
+        "check its distances against that size, and their unit: a bare number is in the unit of "
+        "its file; and that it is not wholly taken away",
         *([] if layer.place == NOWHERE else [layer.place]),
         layers=(layer.id,),
     )

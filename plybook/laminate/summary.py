@@ -65,10 +65,16 @@ def all_findings(
 ) -> tuple[Finding, ...]:
     """What was found layer by layer, what can be said of the whole and what the trade rules say,
     once each."""
+    laid = tuple(found)
+    unsplit = {name for f in laid if f.code == "splice-impossible" for name in f.layers}
     told = (
-        *found,
+        *laid,
         *trim_findings(NetFace(face, spec.edges), spec.mould.place),
         *core_end_findings(spec, face, layers),
-        *trade_findings(spec, face, layers, pieces, zones),
+        *(
+            f
+            for f in trade_findings(spec, face, layers, pieces, zones)
+            if f.code != "piece-wider-than-roll" or not unsplit.issuperset(f.layers)
+        ),
     )
     return tuple(dict.fromkeys(told))

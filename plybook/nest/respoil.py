@@ -34,7 +34,7 @@ def cut_again(plan: CutPlan, item_id: str, copy: int = 1, spare: Sequence[Unit] 
         A proved plan with the same items.
 
     Raises:
-        StockError: there is no such piece in the plan, or no room for another.
+        StockError: no room is left for another, or there is no such piece in the plan.
     """
     items = {i.id: i for i in plan.items}
     lies = ((x, _find(x, item_id, copy)) for x in plan.layouts)

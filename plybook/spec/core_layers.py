@@ -34,6 +34,8 @@ from plybook.spec.written.layers import (
 from plybook.spec.written.layers import Seam as WrittenSeam
 from plybook.units import bare_mm, mm
 
+_SAME_THICKNESS_MM = 0.5  # a glue line takes up as much
+
 
 def read_core(lay: LayList, w: CoreLayer) -> None:
     """A core with its cut edges and seams."""
@@ -162,14 +164,29 @@ def read_insert(lay: LayList, w: InsertLayer) -> None:
         )
         return
     thickness = w.thickness or block.thickness_mm
-    if abs(thickness - core.thickness_mm) > 0.5:
+    step = thickness - core.thickness_mm
+    if abs(step) > _SAME_THICKNESS_MM:
+        high = "stands above" if step > 0 else "ends below"
         lay.out.warning(
-            "insert-thickness",
-            f"insert `{w.insert}` is {mm(thickness):g} thick, "
-            f"the core `{core.id}` {mm(core.thickness_mm):g}",
-            "plane the block, or say it is meant under `accept:`",
+            "insert-not-flush",
+            f"insert `{w.insert}` is {mm(thickness):g} thick and its core `{core.id}` "
+            f"{mm(core.thickness_mm):g}: it {high} it by {mm(abs(step)):g}",
+            f"take a block of the core's thickness, plane it and write "
+            f"`thickness: {bare_mm(core.thickness_mm):g}`, or accept the step and feather it with "
+            "thickened resin"
+            if step > 0
+            else "take a block of the core's thickness, pack it up, or accept the step and fill it",
             w.here,
             layers=(w.insert, core.id),
+        )
+    elif abs(block.thickness_mm - thickness) > _SAME_THICKNESS_MM:
+        lay.out.warning(
+            "insert-thickness",
+            f"insert `{w.insert}` is {mm(thickness):g} thick and `{block.id}` is "
+            f"{mm(block.thickness_mm):g}",
+            "choose stock of that thickness, or accept it where the block is planed or stacked",
+            w.place_of("thickness"),
+            layers=(w.insert,),
         )
     insert = Insert(
         id=w.insert,

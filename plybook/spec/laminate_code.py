@@ -86,11 +86,6 @@ class _Reader:
 
     def laminate(self) -> list[float]:
         self._space()
-        if self.text[self.at : self.at + 1] in "\u201c\u201d\u2018\u2019\u00ab" and self.text:
-            inner = self.text.strip(" \u201c\u201d\u2018\u2019\u00ab\u00bb")
-            raise CodeError(
-                "the quotes are typographic ones", self.at, f'write straight ones: "{inner}"'
-            )
         if not self._take("["):
             raise CodeError("a laminate code starts with `[`", self.at, "write it like [0/90]s")
         items = self._items("]", 1)

@@ -24,6 +24,7 @@ from plybook.units import bare_mm, mm
 FIBRE_G_CM3 = {"carbon": 1.80, "glass": 2.54, "aramid": 1.44}
 PLAUSIBLE_AREAL_G_M2 = (10.0, 3000.0)
 PLAUSIBLE_ROLL_MM = (20.0, 4000.0)
+_USUAL_ROLL_MM = 1270.0  # 50 in
 LEAST_CORE_MM = 1.0  # the thinnest mats and foams that are sold as core; from memory
 # hardener to 100 of resin by weight: a peroxide for polyester takes 1 to 3, amines for epoxy 10 to
 # 100; from memory of data sheets
@@ -193,7 +194,8 @@ def _plausible_roll(name: str, width_mm: float, place: Place, out: Collector) ->
             "implausible-roll",
             f"`{name}` comes on a roll {mm(width_mm):g} wide, "
             f"outside {bare_mm(low):g} to {mm(high):g}",
-            "is the unit right?",
+            f"is the unit right? write it with its unit, as in `roll: {mm(_USUAL_ROLL_MM):g}` or "
+            f"`roll: {_USUAL_ROLL_MM / 1000:g} m`",
             place,
         )
 

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 _SAID = {
     "mm": "millimeter millimeters millimetre millimetres milimeters milimetres metric",
     "cm": "centimeter centimeters centimetre centimetres",
-    "m": "meter meters metre metres",
+    "m": "meter meters metre metres mtr mtrs",
     "in": "inches inch imperial ins",
     "ft": "foot feet",
     "yd": "yard yards",
@@ -100,7 +100,12 @@ def units_meant(text: str, known: Iterable[str]) -> str:
     if not said or not all(unit for _, unit in said):
         return ""
     right = " ".join(f"{number} {unit}" for number, unit in said)
-    return f"did you mean `{right}`? " if right != text.strip() else ""
+    if right == text.strip():
+        return ""
+    number, written = parts[0]
+    longer = written[:-1]  # one letter too many: `12 mn` may be `12 m` as well
+    other = len(parts) == 1 and len(longer) > 0 and longer in units and longer != said[0][1]
+    return f"did you mean `{right}`{f' or `{number} {longer}`' if other else ''}? "
 
 
 def _near_unit(unit: str, units: Sequence[str]) -> str:

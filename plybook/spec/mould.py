@@ -356,8 +356,9 @@ def resolve_axis(written: PartFile, lofted: bool, out: Collector) -> Axis:
     return BetweenPoints(start or OnPattern(0, 0), end or OnPattern(1, 0))
 
 
-USUAL_TRIM_MM, MOST_TRIM_MM = 40.0, 150.0  # common practice, no source
+USUAL_TRIM_MM, MOST_TRIM_MM = 40.0, 100.0  # common practice, no source
 MOST_TRIM_SHARE = 0.25  # of the face
+_LEAST_LONG_MM, _LEAST_WIDE_MM = 50.0, 10.0  # of a part that is laid up; common practice, no source
 
 
 def _most_trim_mm(face_mm: float) -> float:
@@ -365,19 +366,39 @@ def _most_trim_mm(face_mm: float) -> float:
     return min(MOST_TRIM_MM, max(USUAL_TRIM_MM, MOST_TRIM_SHARE * face_mm))
 
 
-def _least_across_mm(mould: Mould) -> float:
-    """The smaller of the two sizes of a face, roughly: its outline, or its span and chord."""
-    if isinstance(mould, StationMould):
-        at = [s.at_mm for s in mould.stations]
-        chords = [s.chord_mm for s in mould.stations if not isinstance(s.section, PolylineSection)]
-        return min([max(at) - min(at), max(chords, default=math.inf)])
-    return float(np.ptp(np.asarray(mould.ring_mm), axis=0).min())
+def _sizes_mm(mould: Mould) -> tuple[float, float]:
+    """The two sizes of a face, roughly: of its outline, or its span and chord or girth."""
+    if not isinstance(mould, StationMould):
+        long, wide = np.ptp(np.asarray(mould.ring_mm), axis=0)
+        return float(long), float(wide)
+    at = [s.at_mm for s in mould.stations]
+    across = []
+    for station in mould.stations:
+        if isinstance(station.section, PolylineSection):
+            steps = np.diff(np.asarray(station.section.points_mm), axis=0)
+            across.append(float(np.linalg.norm(steps, axis=1).sum()))
+        else:
+            across.append(station.chord_mm)
+    return max(at) - min(at), max(across)
+
+
+def check_size(mould: Mould, out: Collector) -> None:
+    """A face so small that a unit was surely mistaken."""
+    long, wide = _sizes_mm(mould)
+    if max(long, wide) < _LEAST_LONG_MM or min(long, wide) < _LEAST_WIDE_MM:
+        out.warning(
+            "implausible-size",
+            f"the mould face is {mm(long):g} by {mm(wide):g}",
+            "is the unit right? a bare number is in the unit of its file: metres are written "
+            "`0.8 m`, inches `32 in`",
+            mould.place,
+        )
 
 
 def resolve_edges(written: PartFile, mould: Mould, out: Collector) -> tuple[EdgeRule, ...]:
     """One rule for every edge of the face; `all` stands for those not named."""
     names = edge_names(mould)
-    least = _least_across_mm(mould)
+    least = min(_sizes_mm(mould))
     for name, edge in written.edges.items():
         if name not in names and name != "all":
             out.unknown("edge", name, (*names, "all"), written.entry_place("edges", name))

@@ -19,7 +19,7 @@ import yaml
 
 from plybook.diagnostics import Finding, Place, SpecError, error
 from plybook.spec.limits import Limits
-from plybook.spec.syntax import syntax_finding
+from plybook.spec.syntax import curled, syntax_finding
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
@@ -230,7 +230,10 @@ class _Builder:
                     self.limits.why("value-length"),
                     place,
                 )
-            self._add(Scalar(event.value, place, quoted=event.style not in (None, "")))
+            quoted = event.style not in (None, "")
+            if not quoted and (found := curled(event.value, place)):
+                self.findings.append(found)
+            self._add(Scalar(event.value, place, quoted))
         elif isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
             self._check(event, place)
             node = Fields(place) if isinstance(event, yaml.MappingStartEvent) else Items(place)

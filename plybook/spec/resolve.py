@@ -29,7 +29,7 @@ from plybook.spec.model import (
     TemplateWay,
     Workshop,
 )
-from plybook.spec.mould import edge_names, resolve_axis, resolve_edges, resolve_mould
+from plybook.spec.mould import check_size, edge_names, resolve_axis, resolve_edges, resolve_mould
 from plybook.spec.regions import RegionReader
 from plybook.spec.stages import resolve_stages
 from plybook.spec.stock import resolve_stock
@@ -64,6 +64,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     if lofted := isinstance(mould, StationMould):
         spans = [s.at_mm for s in mould.stations]
     axis = resolve_axis(written, lofted, out)
+    check_size(mould, out)
     edges = resolve_edges(written, mould, out)
     regions = RegionReader(edge_names(mould), lofted, spans[0], spans[-1], out)
     lay = read_layers(written, materials, regions, choices.core_bevel_deg, out)

@@ -62,7 +62,13 @@ _WORDS = (
 )
 
 
+_CURLED = re.compile(
+    "[\u201c\u201d\u201e\u2018\u2019\u201a\u00ab]"
+    "([^\u201c\u201d\u2018\u2019\u00bb]*)[\u201c\u201d\u2018\u2019\u00bb]"
+)
+_CURLED_VALUE = re.compile(rf"(?:[:,\[{{] *|^ *- +)({_CURLED.pattern}) *(?:[,}}\]]|$)")
 _TWO_COLONS = re.compile(r"[{,] *([\w-]+): ([\w-]+): (\S[^,}\]]*)")  # inside braces
+_ONE_WORDED = {"join"}  # keys whose value is a phrase, never a mapping
 
 
 def syntax_finding(problem: Exception, text: str, file: str) -> Finding:
@@ -103,13 +109,18 @@ def syntax_finding(problem: Exception, text: str, file: str) -> Finding:
             "put the text in quotes",
             *places,
         )
+    if value := _CURLED_VALUE.search(line.partition(" #")[0]):
+        column = value.start(1) + 1
+        at = Place(file, mark.line + 1, column, column + len(value[1]))
+        if found := curled(value[1], at):
+            return found
     if twice := _TWO_COLONS.search(line.partition(" #")[0]):
-        key, word, value = (group.strip() for group in twice.groups())
+        key, word, figure = (group.strip() for group in twice.groups())
+        nested = f", or `{key}: {{{word}: {figure}}}` where a mapping is meant"
         return error(
             "not-yaml",
-            f"two colons follow one another in `{key}: {word}: {value}`",
-            f"write `{key}: {word} {value}`, "
-            f"or `{key}: {{{word}: {value}}}` where a mapping is meant",
+            f"two colons follow one another in `{key}: {word}: {figure}`",
+            f"write `{key}: {word} {figure}`{'' if key in _ONE_WORDED else nested}",
             *places,
         )
     for start, message, help in _WORDS:
@@ -121,6 +132,20 @@ def syntax_finding(problem: Exception, text: str, file: str) -> Finding:
         "this cannot be read as YAML" + (f" ({said})" if said else ""),
         "check quotes, brackets and indent here",
         *places,
+    )
+
+
+def curled(text: str, place: Place) -> Finding | None:
+    """The finding for a value in typographic quotes, which are letters to YAML; None for others."""
+    whole = _CURLED.fullmatch(text.strip())
+    if whole is None:
+        return None
+    bare = re.fullmatch(r"[\w.+-]+", whole[1])
+    return error(
+        "typographic-quotes",
+        f"`{text.strip()[:40]}` stands in typographic quotes, which would be part of the value",
+        f"write it without: `{bare[0]}`" if bare else f'write straight ones: "{whole[1]}"',
+        place,
     )
 
 

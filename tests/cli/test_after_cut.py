@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 import textwrap
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -14,10 +15,12 @@ import shapely.affinity
 import yaml
 
 from plybook.cli import main
+from plybook.diagnostics import UsageError
 from plybook.drawing.document import SERIAL
 from plybook.outside import Outside
 from plybook.record import compare, read_record
 from plybook.record.compare import known_fields
+from plybook.recutting import _meant
 from tests.record.bench import Device
 
 SPECS = Path(__file__).parents[2] / "specs"
@@ -253,11 +256,34 @@ def test_parts_on_one_roll_know_of_each_others_spoiled_pieces(two):
 
 def test_a_piece_or_part_that_is_not_there_is_refused(shop, capsys):
     spec = str(shop / "specs" / "hatch.yaml")
-    assert run(shop, "recut", spec, "Q7") == 3
-    assert run(shop, "recut", spec, "A1", "--part", "TN-1") == 1
+    assert run(shop, "recut", spec, "Q7") == 2
+    assert run(shop, "recut", spec, "A1", "--copy", "2") == 2
+    assert run(shop, "recut", spec, "A1", "--part", "TN-1") == 2
     told = capsys.readouterr().err
-    assert "no-such-piece" in told and "no-such-part" in told
+    assert "no piece is called `Q7`" in told and "there are A1, A2, C, B1" in told
+    assert "A1 is cut once; there is no copy 2" in told and "no-such-part" in told
     assert not (shop / "out" / "TN-420-recut").exists()
+
+
+@dataclass
+class Cut:
+    id: str
+    layer: str
+    quantity: int = 1
+
+
+@pytest.mark.parametrize(
+    ("asked", "id"),
+    [("A.1", "A.1"), ("B", "B.1-A"), ("b", "B.1-A"), ("B1a", "B.1-A"), ("a2", "A.2")],
+)
+def test_a_piece_is_known_by_its_layer_or_without_its_signs(asked, id):
+    assert _meant(asked, 1, [Cut("A.1", "A"), Cut("A.2", "A"), Cut("B.1-A", "B")]) == id
+
+
+def test_a_layer_of_several_pieces_asks_which():
+    with pytest.raises(UsageError) as refused:
+        _meant("A", 1, [Cut("A.1", "A"), Cut("A.2", "A")])
+    assert refused.value.findings[0].help == "say which: A.1, A.2"
 
 
 # ---------------------------------------------------------------- record

@@ -1,6 +1,5 @@
 """Hardpoint blocks: size, place, edges, thickness against the core, bends."""
 
-from dataclasses import replace
 
 import pytest
 import shapely
@@ -56,11 +55,6 @@ def test_two_patches_give_two_blocks_from_root_to_tip():
 
 def codes(result):
     return {f.code: f for f in result.findings}
-
-
-def test_a_thickness_other_than_stock_or_core_is_told():
-    assert set(codes(made(thickness_mm=12.0))) == {"insert-thickness", "insert-not-flush"}
-    assert set(codes(made(stock=replace(BIRCH, thickness_mm=12.0)))) == {"insert-thickness"}
 
 
 def test_a_block_beyond_its_core_is_an_error():

@@ -30,6 +30,10 @@ def ply(angle, material="ud", t=0.2):
     return StackLayer(f"P{angle}", "ply", material, angle, t, (folded(angle),))
 
 
+def woven(angle, t=0.2):
+    return StackLayer(f"P{angle}", "ply", "twill", angle, t, (folded(angle), folded(angle + 90)))
+
+
 def core(t=10.0):
     return StackLayer("C1", "core", "foam", 0.0, t)
 
@@ -53,6 +57,10 @@ def plies(*angles, **more):
         ([*plies(45, 0), core(), *plies(0, 45)], "[45/0/core 10/0/45]"),
         ([*plies(0), *plies(90, material="glass")], "[0a/90b]"),
         ([], "[]"),
+        # the fibres of both lie alike, the cloth is laid once each way
+        ([woven(45), woven(-45)], "[±45]"),
+        ([woven(0), woven(90)], "[0/90]"),
+        ([woven(45), woven(-45), woven(-45), woven(45)], "[±45]s"),
     ],
 )
 def test_a_stack_in_laminate_code(stack, code):

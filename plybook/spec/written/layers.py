@@ -59,10 +59,12 @@ def _join(raw: Any, info: ValidationInfo) -> Join:
             )
         return Join("overlap", overlap)
     found = f"`{text[:40]}`" if isinstance(raw, Scalar) else "a mapping or a list"
+    length = raw.get("overlap") if isinstance(raw, Fields) else None
+    meant = f"`join: overlap {length}`" if isinstance(length, Scalar) else ""
     raise Wrong(
         "unknown-splice",
         f"{{key}}: expected a way to join cloth, found {found}",
-        "write `join: butt` or `join: overlap 25`",
+        f"write {meant or '`join: butt` or `join: overlap 25`'}",
     )
 
 
