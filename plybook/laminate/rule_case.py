@@ -34,12 +34,14 @@ class Breach:
 
 @dataclass(frozen=True)
 class Splice:
-    """A joint within one ply, on the mould-face pattern."""
+    """A joint within one ply, on the mould-face pattern; `at_break` is the name of the break of
+    the face that it lies on, if any."""
 
     layer: str
     kind: str
     overlap_mm: float
     line: shapely.LineString
+    at_break: str = ""
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,9 @@ class Case:
                         continue
                     line = _joint(one, other)
                     if line is not None:
-                        found.append(Splice(layer, joint.kind, joint.overlap_mm, line))
+                        name = next((e.name for e in one.edges if e.mate == other.id), "")
+                        at_break = name if name.startswith("kink ") else ""
+                        found.append(Splice(layer, joint.kind, joint.overlap_mm, line, at_break))
         return tuple(found)
 
     def where(self, shape: shapely.Geometry) -> str:

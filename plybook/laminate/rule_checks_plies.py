@@ -188,9 +188,10 @@ def drop_on_bond_land(case: Case, rule: Rule) -> Iterator[Breach]:
 
 
 def _neighbours(case: Case, kind: str) -> Iterator[tuple[Splice, Splice, int]]:
-    """Pairs of splices of different plies that run alike, with the plies between them."""
+    """Pairs of splices of different plies that run alike, with the plies between them; joints at a
+    break of the face, which nothing can stagger, are told by themselves."""
     place = {ply.id: i for i, ply in enumerate(case.plies)}
-    chosen = [s for s in case.splices if s.kind == kind]
+    chosen = [s for s in case.splices if s.kind == kind and not s.at_break]
     for i, one in enumerate(chosen):
         for other in chosen[i + 1 :]:
             if one.layer == other.layer:
@@ -220,8 +221,9 @@ def butt_not_staggered(case: Case, rule: Rule) -> Iterator[Breach]:
 
 
 def butt_across_fibre(case: Case, rule: Rule) -> Iterator[Breach]:
-    """Butts that cut the warp of a one-way cloth."""
-    for splice in case.splices:
+    """Butts that cut the warp of a one-way cloth; all plies on one break are told once."""
+    cut: dict[object, list[Splice]] = {}
+    for number, splice in enumerate(case.splices):
         layer = next(p for p in case.plies if p.id == splice.layer)
         cloth = case.spec.materials.cloths[layer.material]
         if splice.kind != "butt" or cloth.weave != "unidirectional":
@@ -230,10 +232,17 @@ def butt_across_fibre(case: Case, rule: Rule) -> Iterator[Breach]:
         line = folded(math.degrees(math.atan2(*(ends[1] - ends[0])[::-1])))
         fibre = fibre_directions(cloth, layer.angle_deg)[0]
         if abs(folded(line - fibre)) > _SQUARE_DEG:
-            yield Breach(
-                f"{splice.layer} is butted across its fibres at {case.where(splice.line)}",
-                (splice.layer,),
-            )
+            cut.setdefault(splice.at_break or number, []).append(splice)
+    for together in cut.values():
+        ids = tuple(dict.fromkeys(splice.layer for splice in together))
+        are, their = ("is", "its") if len(ids) == 1 else ("are", "their")
+        longest = max(together, key=lambda splice: splice.line.length)
+        yield Breach(
+            f"{names(ids)} {are} butted across {their} fibres"
+            f"{', where the face breaks,' if longest.at_break else ''} at "
+            f"{case.where(longest.line)}",
+            ids,
+        )
 
 
 def overlap_short(case: Case, rule: Rule) -> Iterator[Breach]:

@@ -12,7 +12,7 @@ import pytest
 import shapely
 
 from plybook.diagnostics import Severity
-from plybook.laminate.model import LaidLayer, Piece, SpliceInfo
+from plybook.laminate.model import LaidLayer, Piece, PieceEdge, SpliceInfo
 from plybook.laminate.rules import checks, source_words, trade_findings, trade_rules
 from plybook.laminate.zones import find_zones
 from plybook.spec.model import (
@@ -77,7 +77,7 @@ class Made:
             self.ply(f"{name}{i}", region, drop=drop, **more)
         return self
 
-    def splice(self, layer, y, kind, overlap=0.0, angle=0.0, upright=False):
+    def splice(self, layer, y, kind, overlap=0.0, angle=0.0, upright=False, edge="splice 1"):
         """Two pieces of a layer that meet at a height y (or, upright, at x = y)."""
         half = overlap / 2
         low, high = shapely.box(0, 0, 2000, y + half), shapely.box(0, y - half, 2000, 600)
@@ -90,7 +90,8 @@ class Made:
             ring = np.array(area.exterior.coords)[:-1]
             self.pieces.append(
                 Piece(own, layer, "ply", material, angle, ring, (), None, ring, area.area, 1, "s",
-                      0.2, (), SpliceInfo(part, 2, kind, overlap, (other,)))
+                      0.2, (PieceEdge(edge, ring[:2], "square", mate=other),),
+                      SpliceInfo(part, 2, kind, overlap, (other,)))
             )  # fmt: skip
         return self
 
@@ -344,3 +345,15 @@ def test_plies_that_all_stop_at_the_rim_of_an_opening_drop_nothing():
     for number, angle in enumerate((45, 0, 0, 45)):
         made.ply(f"A{number}", shapely.box(0, 0, 2000, 600).difference(hole), angle=angle)
     assert "drops-together" not in made.codes()
+
+
+def test_joints_at_a_break_are_told_once_and_not_to_be_staggered():
+    """Two caps of one-way cloth in two strips each, butted where the face breaks: four joints on
+    one line that nothing can move."""
+    made = Made().ply("U1", angle=0, material="ud").ply("U2", angle=0, material="ud")
+    for layer in ("U1", "U2"):
+        for _ in range(2):
+            made.splice(layer, 900, "butt", upright=True, edge="kink 1")
+    told = [f for f in made.findings() if f.code.startswith("butt-")]
+    assert [f.code for f in told] == ["butt-across-fibre"]
+    assert "U1 and U2 are butted across their fibres, where the face breaks" in str(told[0].message)
