@@ -11,14 +11,18 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
+from plybook.verify.allowed import check_allowed, strange
+from plybook.verify.allowed_dxf import furniture
 from plybook.verify.book import check_book, check_steps
 from plybook.verify.drawings import check_cut_drawings, check_templates
+from plybook.verify.dxf_tags import read_dxf, sections
 from plybook.verify.hands import check_hands
 from plybook.verify.joints import check_joints
-from plybook.verify.layouts import check_layouts, placed_ring
+from plybook.verify.layouts import check_layouts
 from plybook.verify.lengths import check_lengths
 from plybook.verify.manifest import MANIFEST, read_files
 from plybook.verify.markout import check_cut_sheets
+from plybook.verify.pdf_pages import open_book
 from plybook.verify.pieces import check_pieces
 from plybook.verify.report import Report, Reports
 from plybook.verify.resin import check_resin
@@ -26,12 +30,19 @@ from plybook.verify.roles import check_roles
 from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.sheets import check_sheets
 from plybook.verify.stiffness import check_stiffness
+from plybook.verify.svg_paths import read_svg
 from plybook.verify.tables import check_tables
 from plybook.verify.tape import check_served
 from plybook.verify.tiles import check_tiles
+from plybook.verify.twins import check_twins
 
 # of what plan.json holds alone
 OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
+# of what the other files hold, against it and against one another
+OF_FILES = (
+    check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_tables,
+    check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
+)  # fmt: skip
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
     "pictures of the booklet, and of the cut plan on paper all but outlines, names and scale: "
@@ -66,6 +77,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         progress(one.name)
         report = Report(str(one))
         files = read_files(one, report)
+        _guarded(partial(check_allowed, files, report), report)
         plan = _plan(files, report) if "plan.json" in files else None
         if plan is not None:
             plans[plan["part"]["number"]] = plan, report
@@ -76,6 +88,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
             sets.append((one, files, report))
         report.unproved.extend(ALWAYS_UNPROVED)
         reports.append(report)
+        forget()
     check_hands(plans)
     check_served(plans)
     for one, files, report in sets:
@@ -83,6 +96,12 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         known = {**_beside(one, manifest), **plans}
         _guarded(partial(check_set, files, manifest, known, report), report)
     return Reports(reports)
+
+
+def forget() -> None:
+    """Let go of what was read: each file of a folder is read once, however many checks ask."""
+    for reader in (strange, furniture, sections, read_dxf, read_svg, open_book):
+        reader.cache_clear()
 
 
 def _beside(folder: Path, manifest: dict) -> dict[str, tuple[dict, Report]]:
@@ -132,21 +151,10 @@ def _plan(files: dict[str, bytes], report: Report) -> dict | None:
 
 
 def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
-    steps: tuple[Callable[[], None], ...] = (
-        *(partial(check, plan, report) for check in OF_PLAN),
-        lambda: check_templates(plan, files, report),
-        lambda: check_cut_drawings(plan, files, placed_ring, report),
-        lambda: check_tiles(plan, files, report),
-        lambda: check_book(plan, files, report),
-        lambda: check_tables(plan, files, report),
-        lambda: check_stiffness(plan, files, report),
-        lambda: check_lengths(files, report),
-        lambda: check_roles(plan, files, report),
-        lambda: check_sheets(plan, files, report),
-        lambda: check_cut_sheets(plan, files, report),
-    )
-    for step in steps:
-        _guarded(step, report)
+    for step in OF_PLAN:
+        _guarded(partial(step, plan, report), report)
+    for check in OF_FILES:
+        _guarded(partial(check, plan, files, report), report)
 
 
 def _guarded(step: Callable[[], None], report: Report) -> None:

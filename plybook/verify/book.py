@@ -8,7 +8,7 @@ from plybook.verify.bookpaper import check_heads, check_named_angles, check_step
 from plybook.verify.bookscreen import check_screen
 from plybook.verify.booktables import check_tables_of_book
 from plybook.verify.names import Names
-from plybook.verify.pdf_pages import Book
+from plybook.verify.pdf_pages import Book, open_book
 from plybook.verify.report import Report
 from plybook.verify.steptold import StepTold
 
@@ -26,7 +26,7 @@ def check_book(plan: dict, files: dict[str, bytes], report: Report) -> None:
             report.fault(name, "is missing")
             continue
         try:
-            book = Book(files[name])
+            book = open_book(files[name])
             _check_paper(name, book, report)
             if name == "booklet.pdf":
                 _check_pages(plan, book, name, report)

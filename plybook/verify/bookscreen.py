@@ -142,7 +142,7 @@ def _check_mark_out(plan: dict, page: _Cards, report: Report) -> None:
 
 
 def _marks_told(figures: str, unit: str) -> np.ndarray | None:
-    """"1: 0 / 12.5 · 2: 340 / 12.5" or "0 to 340" as millimetres; None where it is neither."""
+    """ "1: 0 / 12.5 · 2: 340 / 12.5" or "0 to 340" as millimetres; None where it is neither."""
     try:
         if " to " in figures:
             return np.array([[length_mm(part, unit)] for part in figures.split(" to ")])

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.dxf_tags import read_dxf
+from plybook.verify.layouts import placed_ring
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.svg_paths import read_svg
@@ -150,14 +151,12 @@ def _check_fibre(piece: dict, lines: Lines, name: str, report: Report) -> None:
                   f"the fibre arrow is {off:.2f} degrees off")  # fmt: skip
 
 
-def check_cut_drawings(
-    plan: dict, files: dict[str, bytes], placed: Callable[[dict, dict], np.ndarray], report: Report
-) -> None:
+def check_cut_drawings(plan: dict, files: dict[str, bytes], report: Report) -> None:
     """Each roll, sheet and bar has its drawing with just the placed outlines."""
     pieces = {p["id"]: p for p in plan["pieces"]}
     for layout in plan["layouts"]:
-        wanted = [placed(pieces[p["piece"]], p) for p in layout["placements"]]
-        wanted += [placed(p, p) for p in layout.get("also_cut", []) if "outline_mm" in p]
+        wanted = [placed_ring(pieces[p["piece"]], p) for p in layout["placements"]]
+        wanted += [placed_ring(p, p) for p in layout.get("also_cut", []) if "outline_mm" in p]
         stem = f"cutplan/{file_name(layout['stock'])}"
         for ending, name, lines in _both(stem, f"the drawing of {layout['stock']}", files, report):
             _check_placed(wanted, [p for p, closed in lines.get("CUT", []) if closed], name,

@@ -8,8 +8,11 @@ Group codes after the DXF reference (2 name, 8 layer, 10/20 point, 40 height or 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
+
+Tags = list[tuple[int, str]]
 
 
 @dataclass(frozen=True)
@@ -27,6 +30,7 @@ class TextItem:
     text: str
     height: float
     turn_deg: float
+    align: int = 0  # where on its base line `at` stands: 0 start, 1 middle, 2 end
 
 
 @dataclass
@@ -39,37 +43,62 @@ class Drawing:
     other: dict[str, int] = field(default_factory=dict)  # entity types not read, how many
 
 
+@cache
+def sections(data: bytes) -> dict[str, Tags]:
+    """The tags of each section of a DXF file, by its name.
+
+    Raises:
+        ValueError: not an ASCII DXF, cut short, a section twice, or tags outside the sections.
+    """
+    lines = data.decode("utf-8", "strict").splitlines()
+    if len(lines) < 2:
+        raise ValueError("too short for a DXF file")
+    if len(lines) % 2:
+        raise ValueError("a group code without a value")
+    try:
+        tags = [(int(code), value) for code, value in zip(lines[::2], lines[1::2], strict=True)]
+    except ValueError:
+        raise ValueError("a line is no group code") from None
+    if tags[-1] != (0, "EOF"):
+        raise ValueError("the file does not end with EOF")
+    found: dict[str, Tags] = {}
+    name, start = "", 0
+    for index, tag in enumerate(tags):
+        if tag == (0, "SECTION") and not name:
+            name, start = tags[index + 1][1], index + 2
+        elif tag == (0, "ENDSEC") and name:
+            if name in found:
+                raise ValueError(f"section {name} stands twice")
+            found[name], name = tags[start:index], ""
+        elif not name and tag != (0, "EOF"):
+            raise ValueError("a tag outside the sections")
+    return found
+
+
+@cache
 def read_dxf(data: bytes) -> Drawing:
     """Read a DXF file.
 
     Raises:
         ValueError: not an ASCII DXF, or cut short.
     """
-    lines = data.decode("utf-8", "strict").splitlines()
-    if len(lines) < 2:
-        raise ValueError("too short for a DXF file")
-    tags: list[tuple[int, str]] = []
-    for position in range(0, len(lines) - 1, 2):
-        try:
-            tags.append((int(lines[position]), lines[position + 1].strip("\r")))
-        except ValueError:
-            raise ValueError(f"line {position + 1} is no group code") from None
-    if tags[-1] != (0, "EOF"):
-        raise ValueError("the file does not end with EOF")
     drawing = Drawing()
-    section, start = "", 0
-    for index, (code, value) in enumerate(tags):
-        if code == 0 and value == "SECTION":
-            section, start = tags[index + 1][1], index + 2
-        elif code == 0 and value == "ENDSEC":
-            body = tags[start:index]
-            if section == "HEADER":
-                _read_header(body, drawing)
-            elif section == "TABLES":
-                _read_layers(body, drawing)
-            elif section == "ENTITIES":
-                _read_entities(body, drawing)
+    found = sections(data)
+    _read_header(found.get("HEADER", []), drawing)
+    _read_layers(found.get("TABLES", []), drawing)
+    _read_entities(found.get("ENTITIES", []), drawing)
     return drawing
+
+
+def groups(tags: Tags) -> list[Tags]:
+    """The tags of a section cut before each group code 0."""
+    found: list[Tags] = []
+    for tag in tags:
+        if tag[0] == 0:
+            found.append([tag])
+        elif found:
+            found[-1].append(tag)
+    return found
 
 
 def _read_header(tags: list[tuple[int, str]], drawing: Drawing) -> None:
@@ -91,14 +120,8 @@ def _read_layers(tags: list[tuple[int, str]], drawing: Drawing) -> None:
 
 
 def _read_entities(tags: list[tuple[int, str]], drawing: Drawing) -> None:
-    groups: list[list[tuple[int, str]]] = []
-    for code, value in tags:
-        if code == 0:
-            groups.append([(code, value)])
-        elif groups:
-            groups[-1].append((code, value))
     old_style: list | None = None  # POLYLINE with VERTEX entities
-    for group in groups:
+    for group in groups(tags):
         kind = group[0][1]
         if kind == "POLYLINE":
             old_style = [_first(group, 8), [], int(_first(group, 70, "0")) & 1]
@@ -112,7 +135,7 @@ def _read_entities(tags: list[tuple[int, str]], drawing: Drawing) -> None:
             _read_entity(kind, group, drawing)
 
 
-def _read_entity(kind: str, group: list[tuple[int, str]], drawing: Drawing) -> None:
+def _read_entity(kind: str, group: Tags, drawing: Drawing) -> None:
     layer = _first(group, 8, "0")
     if kind == "LWPOLYLINE":
         xs = [float(v) for c, v in group if c == 10]
@@ -128,7 +151,7 @@ def _read_entity(kind: str, group: list[tuple[int, str]], drawing: Drawing) -> N
     elif kind == "CIRCLE":
         x, y, r = (float(_first(group, c)) for c in (10, 20, 40))
         drawing.circles.append((layer, x, y, r))
-    elif kind in ("TEXT", "MTEXT"):
+    elif kind == "TEXT":
         drawing.texts.append(
             TextItem(
                 layer,
@@ -136,13 +159,14 @@ def _read_entity(kind: str, group: list[tuple[int, str]], drawing: Drawing) -> N
                 "".join(v for c, v in group if c in (1, 3)),
                 float(_first(group, 40, "0")),
                 float(_first(group, 50, "0")),
+                int(_first(group, 72, "0")),
             )
         )
     else:
         drawing.other[kind] = drawing.other.get(kind, 0) + 1
 
 
-def _first(group: list[tuple[int, str]], code: int, otherwise: str | None = None) -> str:
+def _first(group: Tags, code: int, otherwise: str | None = None) -> str:
     for c, value in group:
         if c == code:
             return value

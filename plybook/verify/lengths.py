@@ -21,7 +21,7 @@ _PAIRS = [
 _TAG = re.compile(r"<(style|script)\b.*?</\1>|<[^>]+>", re.DOTALL)
 
 
-def check_lengths(files: dict[str, bytes], report: Report) -> None:
+def check_lengths(plan: dict, files: dict[str, bytes], report: Report) -> None:
     """Every length of the booklet that stands in both units."""
     if "booklet.html" not in files:
         return

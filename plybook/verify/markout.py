@@ -30,7 +30,7 @@ from plybook.verify.cut_pages import (
 from plybook.verify.cut_pictures import check_picture
 from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
-from plybook.verify.pdf_pages import Book, Page
+from plybook.verify.pdf_pages import Page, open_book
 from plybook.verify.printed import same
 from plybook.verify.report import Report
 from plybook.verify.tolerances import TOUCH_MM
@@ -66,7 +66,7 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
     if NAME not in files:
         return  # told elsewhere
     try:
-        book = Book(files[NAME])
+        book = open_book(files[NAME])
         pages = [book.page(k) for k in range(book.count)]
     except ValueError as wrong:
         report.fault(NAME, f"cannot be read: {wrong}")

@@ -12,6 +12,7 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -147,6 +148,16 @@ class Book:
             return work(index)
         except Exception as wrong:
             raise ValueError(f"page {index + 1}: {type(wrong).__name__}: {wrong}") from None
+
+
+@cache
+def open_book(data: bytes) -> Book:
+    """A PDF file, opened once for the same bytes.
+
+    Raises:
+        ValueError: the file cannot be read.
+    """
+    return Book(data)
 
 
 def _unicode_map(data: bytes) -> dict[int, str]:

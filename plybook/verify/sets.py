@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 
 from plybook.verify.drawings import check_cut_drawings
-from plybook.verify.layouts import placed_ring, tape_unit
+from plybook.verify.layouts import tape_unit
 from plybook.verify.markout import check_cut_sheets
 from plybook.verify.report import Report
 from plybook.verify.tables import check_placements, rows
+from plybook.verify.twins import check_drawn, layout_facts
 
 UNREAD = "the shared cut plan against its parts: their folders are not beside it"
 
@@ -60,7 +61,8 @@ def check_set(files: dict[str, bytes], manifest: dict, plans: dict, report: Repo
         materials.update(plans[number][0]["materials"])
     together = {"part": {**first["part"], "number": manifest["folder"]}, "pieces": [],
                 "materials": materials, "layouts": shown}  # fmt: skip
-    check_cut_drawings(together, files, placed_ring, report)
+    check_cut_drawings(together, files, report)
+    check_drawn(layout_facts(shown), files, report)
     check_cut_sheets(together, files, report)
 
 

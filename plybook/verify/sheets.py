@@ -7,7 +7,7 @@ import numpy as np
 from plybook.verify import plane
 from plybook.verify.labels import check_labels
 from plybook.verify.lettering import Lettering, card_facts
-from plybook.verify.pdf_pages import Book, Page
+from plybook.verify.pdf_pages import Book, Page, open_book
 from plybook.verify.pieces import ring
 from plybook.verify.printed import same
 from plybook.verify.report import Report
@@ -25,7 +25,7 @@ def check_sheets(plan: dict, files: dict[str, bytes], report: Report) -> None:
             report.fault(name, "is missing")
             continue
         try:
-            check(plan, Book(files[name]), name, report)
+            check(plan, open_book(files[name]), name, report)
         except ValueError as wrong:
             report.fault(name, f"cannot be read: {wrong}")
 

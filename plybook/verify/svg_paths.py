@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, field
+from functools import cache
 from xml.etree import ElementTree
 
 import numpy as np
@@ -23,6 +24,8 @@ class Path:
     layer: str  # id of the group it stands in
     points: np.ndarray
     closed: bool
+    fill: str = ""  # colour of its area, "" none
+    stroked: bool = True  # False has no line of its own
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,14 @@ class Words:
     text: str
     at: tuple[float, float]  # the middle of its base line
     height: float  # font size
+    length: float = 0.0  # from start to end
+    turn_deg: float = 0.0  # counter-clockwise
+
+    def along(self, share: float) -> np.ndarray:
+        """A place of the base line: 0 start, 1 end; (2,) mm."""
+        turn = math.radians(self.turn_deg)
+        way = np.array([math.cos(turn), math.sin(turn)]) * self.length
+        return np.array(self.at) + (share - 0.5) * way
 
 
 @dataclass
@@ -40,9 +51,11 @@ class Drawing:
     unit_mm: float = 0.0  # size of one user unit
     paths: list[Path] = field(default_factory=list)
     texts: list[Words] = field(default_factory=list)
+    circles: list[tuple[str, float, float, float]] = field(default_factory=list)
     transformed: int = 0  # geometry under a transform, which importers skip
 
 
+@cache
 def read_svg(data: bytes) -> Drawing:
     """Read an SVG file.
 
@@ -75,7 +88,16 @@ def _walk(element, layer: str, moved: bool, drawing: Drawing) -> None:
         if kind == "path":
             drawing.transformed += turned
             for points, closed in _subpaths(child.get("d", "")):
-                drawing.paths.append(Path(here, points * (1, -1) * drawing.unit_mm, closed))
+                drawing.paths.append(
+                    Path(here, points * (1, -1) * drawing.unit_mm, closed, child.get("fill", ""),
+                         child.get("stroke") != "none")
+                )  # fmt: skip
+        elif kind == "circle":
+            drawing.transformed += turned
+            x, y, r = (float(child.get(name, "0")) for name in ("cx", "cy", "r"))
+            drawing.circles.append(
+                (here, x * drawing.unit_mm, -y * drawing.unit_mm, r * drawing.unit_mm)
+            )
         elif kind == "text":
             drawing.texts.append(_words(child, here, drawing.unit_mm))
         _walk(child, here, turned, drawing)
@@ -85,14 +107,15 @@ def _words(element, layer: str, unit_mm: float) -> Words:
     """Words set from their start, stretched to `textLength`, and turned about a point."""
     x, y, long, size = (float(element.get(name, "0"))
                         for name in ("x", "y", "textLength", "font-size"))  # fmt: skip
-    x += long / 2
+    x, turn = x + long / 2, 0.0
     turned = _TURN.match(element.get("transform", ""))
     if turned:
         turn, about_x, about_y = (float(v) for v in turned.groups())
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         dx, dy = x - about_x, y - about_y
         x, y = about_x + c * dx - s * dy, about_y + s * dx + c * dy
-    return Words(layer, "".join(element.itertext()), (x * unit_mm, -y * unit_mm), size * unit_mm)
+    return Words(layer, "".join(element.itertext()), (x * unit_mm, -y * unit_mm), size * unit_mm,
+                 long * unit_mm, -turn)  # fmt: skip
 
 
 def _subpaths(d: str):

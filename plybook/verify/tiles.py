@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 
 from plybook.verify import plane
-from plybook.verify.pdf_pages import Book
+from plybook.verify.pdf_pages import open_book
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.tape import check_figures, check_turned
@@ -27,7 +27,7 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
         report.fault("templates.pdf", "its tiles cannot be placed")
         return
     try:
-        book = Book(files["templates.pdf"])
+        book = open_book(files["templates.pdf"])
     except ValueError as wrong:
         report.fault("templates.pdf", f"cannot be read: {wrong}")
         return

@@ -234,7 +234,7 @@ def test_damage_at_random_is_a_fault_or_harmless_never_a_crash(hatch_out, tmp_pa
 def test_lengths_in_both_units_are_held_to_25_4_mm(words, sound):
     """25.4 mm to the inch, exact (international yard and pound agreement of 1959)."""
     report = Report("x")
-    check_lengths({"booklet.html": f"<p>{words}</p>".encode()}, report)
+    check_lengths({}, {"booklet.html": f"<p>{words}</p>".encode()}, report)
     assert report.sound is sound and sum(report.proofs.values()) == sound
 
 
