@@ -63,7 +63,6 @@ _OF_REGIONS = {
     "regions-in-a-circle",
     "rod-through-insert",
     "seam-runs-on",
-    "trim-past-pattern",
     "unknown-edge",
     "unknown-layer",
 }

@@ -9,10 +9,8 @@ from plybook.laminate.core_ends import core_end_findings
 from plybook.laminate.heights import HeightField
 from plybook.laminate.mass import laminate_mass
 from plybook.laminate.model import BreakJoint, LaidLayer, Laminate, Piece, Zone
-from plybook.laminate.pastnet import trim_findings
 from plybook.laminate.rules import trade_findings
 from plybook.laminate.section_cut import section_cuts
-from plybook.laminate.trim import NetFace
 from plybook.laminate.zones import find_zones
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
@@ -69,7 +67,6 @@ def all_findings(
     unsplit = {name for f in laid if f.code == "splice-impossible" for name in f.layers}
     told = (
         *laid,
-        *trim_findings(NetFace(face, spec.edges), spec.mould.place),
         *core_end_findings(spec, face, layers),
         *(
             f

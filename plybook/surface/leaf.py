@@ -1,7 +1,9 @@
 """A leaf: one stretch of the face with its pattern, and the maps between span, share and flat.
 
-Outside the net line everything goes on straight, along the tangents at the nearest edge: cloth
-that is laid past the edge and trimmed off later needs a pattern, but no exact one.
+Past its edges the leaf goes on straight: past root and tip along its rulings (as a developable face
+goes on), past its sides along the tangents of its sections, past a corner in the plane of both. So
+every point of the plane past the edges lies on a straight line that begins on an edge. Where
+several do, past a hollow edge or a tip that runs to a point, the shortest of them holds.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ import numpy as np
 
 from plybook.surface.develop import Pattern
 from plybook.surface.loft import Loft
+from plybook.surface.pastedge import PastEdges
 
 _NEWTON_ROUNDS = 30
 _NEWTON_MM = 1e-8
@@ -92,9 +95,10 @@ class Leaf:
         return cKDTree(self.pattern.at(u, w)), u, w
 
     def params(self, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Pattern (n, 2) -> (u, w), also outside the net line (Newton from the nearest node).
+        """Pattern (n, 2) -> (u, w), also past the edges; `flat` leads back to the same point.
 
-        Exact wherever the straight continuation reaches a point once; beyond that a rough guess.
+        Newton from the nearest node; what does not settle, or settles where the straight lines past
+        an edge have crossed each other, is looked for along all of them.
         """
         points = np.asarray(points_mm, dtype=float)
         tree, u_nodes, w_nodes = self._near
@@ -114,13 +118,37 @@ class Leaf:
             open_ = open_[np.hypot(*miss.T) > _NEWTON_MM]
             if not len(open_):
                 break
-        if len(open_):  # far outside, where the tangents of the edge cross: a first guess stands
-            u[open_], w[open_] = u_nodes[nearest[open_]], w_nodes[nearest[open_]]
-            miss = points[open_] - self.pattern.at(u[open_], w[open_])
-            step = np.linalg.solve(self.jacobian(u[open_], w[open_]), miss[..., None])[..., 0]
-            u[open_] += step[:, 0]
-            w[open_] += step[:, 1]
+        lost = np.union1d(open_, np.flatnonzero(self._crossed(u, w)))
+        if len(lost):
+            u[lost], w[lost] = self._by_rays(points[lost], nearest[lost])
         return u, w
+
+    def _by_rays(self, points: np.ndarray, nearest: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(u, w) by straight lines from the edges; from the nearest node if there are none."""
+        _, u_nodes, w_nodes = self._near
+        u, w = u_nodes[nearest], w_nodes[nearest]
+        miss = points - self.pattern.at(u, w)
+        step = np.linalg.solve(self.jacobian(u, w), miss[..., None])[..., 0]
+        u, w = u + step[:, 0], w + step[:, 1]
+        self._past_edges.params(points, u, w)
+        return u, w
+
+    @cached_property
+    def _past_edges(self) -> PastEdges:
+        return PastEdges(self.pattern, (self.from_mm, self.to_mm), self.w_range)
+
+    def _crossed(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(n,) whether the straight line to a point past the edge has crossed its neighbours: the
+        pattern is turned over there."""
+        uc, wc = self.inside(u, w)
+        crossed = np.zeros(len(u), dtype=bool)
+        past = np.flatnonzero((u != uc) | (w != wc))
+        if len(past):
+            _, by_u, by_w = self._extended(self.pattern.at, u[past], w[past])
+            double = by_u[:, 0] * by_w[:, 1] - by_u[:, 1] * by_w[:, 0]
+            turned = double * np.linalg.det(self.jacobian(u[past], w[past]))
+            crossed[past] = turned <= 0
+        return crossed
 
     # -------------------------------------------------------- shape
 

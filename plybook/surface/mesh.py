@@ -17,7 +17,7 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.delaunay import ONE_MM, triangulated
 from plybook.surface.model import Face
-from plybook.surface.straight import straightened
+from plybook.surface.straight import Straight, straightened
 
 _BREAK_STEP_MM = 25.0
 _EDGE_STEP_MM = 60.0
@@ -27,6 +27,8 @@ _ROUGH_MM = 0.2  # how closely the outline is followed where a margin lies round
 _QUARTER = 3  # sides of a quarter circle at the corners of the margin
 _FLAT = 1e-7  # least height of a triangle, in parts of its longest side
 _SLIVER = 0.02  # the same between points of the rim
+_SPOTS = np.array([[2, 2, 2], [3, 3, 0], [0, 3, 3], [3, 0, 3]]) / 6.0  # middles of it, its sides
+_SHEET = 1e-3  # how closely a point of the margin must come back, of the pitch
 _MOST_POINTS = 12_000  # along break lines and rims; twice as many have taken minutes
 _TRIES = 12
 _SETTLED_MM = 1e-9
@@ -241,6 +243,8 @@ def pattern_mesh(
     )
     flat = plane.flat(points)
     triangles = _sound(triangles, points, flat, rim)
+    if margin_mm:
+        triangles = _on_one_sheet(triangles, points, flat, plane, wanted)
     used, triangles = np.unique(triangles, return_inverse=True)
     triangles = triangles.reshape(-1, 3)
     points, flat = points[used], flat[used]
@@ -278,6 +282,25 @@ def _sound(triangles: np.ndarray, points: np.ndarray, flat: np.ndarray, rim) -> 
     at_rim = shapely.intersects_xy(edge, points)[triangles].all(axis=1)
     least = np.where(at_rim, _SLIVER, 0.0)
     return triangles[(_height(points[triangles]) > least) & (_height(flat[triangles]) > _FLAT)]
+
+
+def _on_one_sheet(triangles, points: np.ndarray, flat: np.ndarray, plane: Straight, wanted):
+    """The triangles without those of the margin that lie where lines that carry the face on past
+    its edges have crossed, or reach across such a place: the way to the pattern and back does not
+    end where it began, or begins within the triangle and does not end within it."""
+    import shapely
+
+    outside = np.flatnonzero(~shapely.contains_xy(wanted, flat[triangles].mean(axis=1)))
+    corners = points[triangles[outside]]
+    spots = np.einsum("sk,mkc->smc", _SPOTS, corners).reshape(-1, 2)
+    there = plane.flat(spots)
+    comes_back = np.hypot(*(plane.of(there) - spots).T) < _SHEET * plane.pitch_mm
+    comes_back = comes_back.reshape(len(_SPOTS), -1).all(axis=0)
+    middle = there[: len(outside)]
+    a, b, c = (flat[triangles[outside, k]] for k in range(3))
+    within = (_cross(b - a, middle - a) > 0) & (_cross(c - b, middle - b) > 0)
+    within &= _cross(a - c, middle - c) > 0
+    return np.delete(triangles, outside[~(comes_back & within)], axis=0)
 
 
 def _height(corners: np.ndarray) -> np.ndarray:

@@ -62,8 +62,8 @@ class Kink:
 class Face(Protocol):
     """What every later stage may ask of a mould face. All arrays are (n, 2) or (n, 3) float.
 
-    Points outside the net line are answered by straight continuation (trim allowance); where its
-    lines cross, far outside a hollow edge, the answer is rough, and the laminate says so.
+    Points outside the net line are answered by straight continuation (trim allowance): each by the
+    shortest straight line from an edge that leads to it (`plybook.surface.pastedge`).
     """
 
     edges: tuple[FaceEdge, ...]  # closed, counter-clockwise when joined

@@ -29,12 +29,6 @@ def test_what_is_laid_up_is_built_and_verifies():
     assert tally.sound > 3, tally
 
 
-# a face of 5.6 m at one end and 0.2 m at the other, 0.3 m on: raised by two films it is refused
-REFUSED_NOW = pytest.mark.xfail(
-    strict=True, reason="a ply over films on so tapered a face is refused as folding"
-)
-
-
 def test_a_failure_would_be_told(monkeypatch):
     """The fuzzer itself: what must not happen is counted, with its seed."""
     import tests.fuzz.run as fuzz
@@ -69,13 +63,7 @@ def test_what_once_did_not_verify_is_sound(seed):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=REFUSED_NOW) if name == "piece-longer-than-a-page" else name
-        for name in sorted(p.stem for p in CASES.glob("*.yaml"))
-    ],
-)
+@pytest.mark.parametrize("name", sorted(p.stem for p in CASES.glob("*.yaml")))
 def test_what_small_parts_once_broke_is_built_and_sound(name):
     """A mesh on a narrow part; an overlap wider than its seam is long; a sliver marked out; a film
     laid first in the section; a piece longer than a page; a slot marked out, a cut that ends on the
