@@ -1,13 +1,14 @@
 """How much a build is going to make, held against the limits before the long work begins.
 
 Twice: from the specs alone, with a bound that is surely too low, so that what is far too large is
-refused at once; and from the pieces, exactly.
+refused at once; and from the pieces, by the templates they are cut by.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +20,7 @@ from plybook.spec.model import (
     Common,
     Core,
     Film,
+    Layer,
     OutlineMould,
     PartSpec,
     Ply,
@@ -28,21 +30,21 @@ from plybook.spec.model import (
     StationMould,
     Whole,
 )
+from plybook.write.paper import TILE_MM, most_sheets
 
 if TYPE_CHECKING:
-    from plybook.laminate.model import Piece
+    from plybook.nest.needs import CutJob
 
-TILE_MM = (190.0, 250.0)  # what of a template stands on one sheet
 SURELY = 0.8  # of the area by straight lines between stations; a smooth loft may swing inwards
 _SAID = {
     "pieces": "pieces",
-    "template-sheets": "sheets of tiled templates",
+    "template-sheets": "sheets of templates to print",
 }
 
 
 def refuse_plainly_too_much(specs: Sequence[PartSpec], changed: Mapping[str, float]) -> None:
-    """Refuse what would take too many sheets of paper by the size of its layers alone, or too many
-    pieces by their number.
+    """Refuse what would take too many sheets of paper by the size of its layers alone, where they
+    are printed in tiles, or too many pieces by their number.
 
     Args:
         specs: of all parts of a build.
@@ -51,9 +53,21 @@ def refuse_plainly_too_much(specs: Sequence[PartSpec], changed: Mapping[str, flo
     Raises:
         SpecError: naming the limit that is passed.
     """
-    least = math.floor(sum(least_area_mm2(spec) for spec in specs) / (TILE_MM[0] * TILE_MM[1]))
+    least = math.floor(sum(map(least_tiled_mm2, specs)) / math.prod(TILE_MM))
     layers = sum(len(spec.layers) for spec in specs)  # each is one piece or more
     _refuse({"template-sheets": least, "pieces": layers}, changed, "at least ")
+
+
+def least_tiled_mm2(spec: PartSpec) -> float:
+    """The area of the layers that are surely printed in tiles, because the spec asks for it."""
+    ways = spec.templates
+    own = {name for name, _ in ways.ways}
+
+    def tiled(layer: Layer) -> bool:
+        pieces = any(name.startswith(f"{layer.id}.") for name in own)
+        return not pieces and ways.way_of(layer.id, layer.id, layer.material) == "tiles"
+
+    return least_area_mm2(replace(spec, layers=tuple(filter(tiled, spec.layers))))
 
 
 def least_area_mm2(spec: PartSpec) -> float:
@@ -103,18 +117,46 @@ def _common(bands: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return max(low for low, _ in bands), min(high for _, high in bands)
 
 
-def refuse_too_much(pieces: Sequence[Piece], changed: Mapping[str, float]) -> None:
+def refuse_too_much(
+    jobs: Sequence[CutJob], changed: Mapping[str, float], twins: Sequence[CutJob] = ()
+) -> None:
     """Refuse more pieces or more paper than a build is meant for.
 
     Args:
-        pieces: of all parts of a build.
+        jobs: the parts of a build with their pieces.
         changed: limits that the command line has raised.
+        twins: jobs whose opposite hand is made too and is not among the jobs.
 
     Raises:
         SpecError: naming the limit that is passed.
     """
-    counted = {"pieces": len(pieces), "template-sheets": sum(template_sheets(p) for p in pieces)}
+    first, served = [], set()
+    turned = sum(len(job.pieces) for job in twins)  # pieces of a second hand
+    for job in jobs:
+        if job.spec.part.number in served:
+            turned += len(job.pieces)
+        else:
+            first.append(job)
+            served.add(job.spec.part.other_hand)
+    limit = Limits(dict(changed))["template-sheets"]
+    counted = {
+        "pieces": sum(len(job.pieces) for job in first) + turned,
+        "template-sheets": _sheets(first, turned, limit),
+    }
     _refuse(counted, changed)
+
+
+def _sheets(jobs: Sequence[CutJob], turned: int, limit: float) -> int:
+    """Sheets of templates to print: those of the first hand, and cards of the second, which is cut
+    by the same templates turned over. As many as they may be at most where that is within the
+    limit: figures take long to look for."""
+    most = turned + sum(most_sheets(piece) for job in jobs for piece in job.pieces)
+    if most <= limit:
+        return most
+    from plybook.write.ways import CARDS_ON_A_SHEET, printed_sheets
+
+    own = sum(printed_sheets(piece, job.spec) for job in jobs for piece in job.pieces)
+    return math.ceil(own + turned / CARDS_ON_A_SHEET)
 
 
 def _refuse(counted: Mapping[str, int], changed: Mapping[str, float], about: str = "") -> None:
@@ -130,9 +172,3 @@ def _refuse(counted: Mapping[str, int], changed: Mapping[str, float], about: str
     ]
     if found:
         raise SpecError(found)
-
-
-def template_sheets(piece: Piece) -> int:
-    """Sheets of paper a piece takes at most when it is tiled 1:1."""
-    wide, high = np.ptp(np.asarray(piece.outline_mm, dtype=float), axis=0)
-    return math.ceil(wide / TILE_MM[0]) * math.ceil(high / TILE_MM[1])

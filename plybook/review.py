@@ -110,10 +110,9 @@ def cutting_review(
     from plybook.nest.needs import gather
 
     whole = Review(())
-    pieces = [piece for job in (*jobs, *twins) for piece in job.pieces]
     for ask in (
         lambda: gather(jobs)[1],
-        lambda: refuse_too_much(pieces, limits),
+        lambda: refuse_too_much(jobs, limits, twins),
         *(lambda job=job: refuse_shared_files(piece.id for piece in job.pieces) for job in jobs),
     ):
         try:

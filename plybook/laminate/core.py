@@ -137,7 +137,7 @@ def core_pieces(
     for i, cut in enumerate(cuts):
         piece = pieces[i]
         findings += panel_findings(
-            core, piece, cut.panel, footprint(piece), stock, sheets, face, let_in
+            core, piece, cut.panel, footprint(piece), stock, face, let_in
         )
         names = _hole_names(piece, let_in)
         laid = shapely.Polygon(piece.laid_outline_mm).buffer(core.thickness_mm)

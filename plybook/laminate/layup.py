@@ -35,7 +35,7 @@ from plybook.laminate.model import BreakJoint, LaidLayer, Laminate, Mark, Piece,
 from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
-from plybook.laminate.regions import Regions, empty_region
+from plybook.laminate.regions import Regions, empty_region, past_part
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.laminate.sides import name_sides
 from plybook.laminate.summary import sum_up
@@ -109,6 +109,10 @@ class LayUp:
             return None
         if region.is_empty:
             self.findings.append(empty_region(layer, self.face))
+        elif isinstance(layer, Core | Insert):
+            by_mm, edge = self.regions.past_net(layer.region)
+            if edge:
+                self.findings.append(past_part(layer, by_mm, edge))
         return region
 
     def _rod_region(self, rod: Rod, face: Face) -> BaseGeometry:

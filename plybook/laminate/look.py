@@ -50,6 +50,7 @@ _SPARE = 1.25  # for what the spots miss of the face's turning
 _OF_PIECES = {"butt-not-staggered", "butt-across-fibre", "overlap-close", "piece-wider-than-roll"}
 _OF_REGIONS = {
     "core-end-gathers",
+    "core-past-part",
     "drop-gap-on-face",
     "drop-order",
     "drop-runs-off",

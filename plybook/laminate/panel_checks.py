@@ -15,7 +15,7 @@ from plybook.diagnostics import Finding, error, warning
 from plybook.laminate.bevel import bevel_run_mm
 from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panels import SEAM, Panel
-from plybook.laminate.seam_search import NARROWEST_MM, fits_a_sheet
+from plybook.laminate.seam_search import NARROWEST_MM
 from plybook.laminate.seams import SeamLine, pattern_point
 from plybook.spec.model import HOLES, Core, CoreStock, PointLine
 from plybook.surface.model import Face
@@ -99,7 +99,6 @@ def panel_findings(
     panel: Panel,
     footprint_mm: np.ndarray,
     stock: CoreStock,
-    sheets: Sequence[tuple[float, float]],
     face: Face,
     let_in: Mapping[str, shapely.Geometry],
 ) -> list[Finding]:
@@ -120,19 +119,6 @@ def panel_findings(
     elif len(panel.bag.interiors) != len(panel.mould.interiors):
         found.append(_cut_open(core, piece, panel, face, let_in))
     shape = shapely.Polygon(footprint_mm)
-    if not fits_a_sheet(shape, sheets, stock.grain):
-        size = max(sheets, key=lambda s: s[0] * s[1])
-        box = np.ptp(piece.outline_mm, axis=0)
-        found.append(
-            warning(
-                "panel-larger-than-sheet",
-                f"panel {piece.id} is {bare_mm(box[0]):.0f} x {mm(box[1]):.0f}; the largest sheet "
-                f"of {core.material} is {bare_mm(size[0]):.0f} x {mm(size[1]):.0f}",
-                "add a seam, or let the tool place the seams to suit the sheets",
-                core.place,
-                **told,
-            )
-        )
     width = 2 * shape.area / shape.length
     if width < NARROWEST_MM:
         found.append(

@@ -19,7 +19,7 @@ import shapely
 from shapely.geometry import Polygon as Area
 from shapely.geometry.base import BaseGeometry
 
-from plybook.diagnostics import Finding, GeometryError, Place, error
+from plybook.diagnostics import Finding, GeometryError, Place, error, warning
 from plybook.laminate.shapes import (
     EMPTY,
     clean,
@@ -111,6 +111,37 @@ class Regions:
         if region not in self._trimmed:
             self._trimmed[region] = self.plan.trimmed(self.net(region))
         return self._trimmed[region]
+
+    def past_net(self, region: Region) -> tuple[float, str]:
+        """How far what is drawn by its own corners reaches past the net line, mm, and the edge
+        there; (0, "") where it does not. Bands run off the face at their ends and never count."""
+        part = shapely.Polygon(self.plan.net.exterior)
+        past = shapely.get_coordinates(self._drawn(region).difference(part))
+        out = shapely.distance(shapely.points(past), part)
+        if not len(out) or out.max() < AT_EDGE_MM:
+            return 0.0, ""
+        corner = shapely.Point(past[np.argmax(out)])
+        nearest = int(np.argmin([corner.distance(line) for line in self.plan.lines]))
+        return float(out.max()), self.face.edges[nearest].name
+
+    def _drawn(self, region: Region) -> BaseGeometry:
+        """What of a region is drawn by patches and polygons."""
+        match region:
+            case Patch() | Polygon():
+                return self._raw(region)
+            case Union(items):
+                return shapely.union_all([self._drawn(item) for item in items])
+            case Common(items):
+                drawn = [self._drawn(item) for item in items]
+                shape: BaseGeometry = shapely.union_all(drawn)
+                for item in items:
+                    shape = shape.intersection(self._raw(item))
+                return shape
+            case Less(base, less):
+                return self._drawn(base).difference(
+                    shapely.union_all([self._raw(item) for item in less])
+                )
+        return EMPTY
 
     def of_layer(self, layer_id: str) -> BaseGeometry:
         """Net region of a layer, or of all layers of a group or run.
@@ -326,6 +357,18 @@ def empty_region(layer: Layer, face: Face) -> Finding:
         f"{mm(long):.1f} long and {mm(wide):.1f} wide",
         "check its distances against that size, and their unit: a bare number is in the unit of "
         "its file; and that it is not wholly taken away",
+        *([] if layer.place == NOWHERE else [layer.place]),
+        layers=(layer.id,),
+    )
+
+
+def past_part(layer: Layer, by_mm: float, edge: str) -> Finding:
+    """The finding for core or a block drawn past the net line."""
+    return warning(
+        "core-past-part",
+        f"the region of {layer.id} reaches {mm(by_mm):.1f} past the net line at {edge}: it is cut "
+        "off at the net line",
+        "draw it in, or move the edge of the part; only cloth runs past the net line, by `trim`",
         *([] if layer.place == NOWHERE else [layer.place]),
         layers=(layer.id,),
     )

@@ -34,6 +34,12 @@ if TYPE_CHECKING:  # the room beside it takes long to import and is not needed h
 
 Material = Cloth | CoreStock | RodStock | Consumable
 MOST_BOUGHT = 500
+# the edit for a piece that fits no sheet; what else is cut has its own
+_EDITS = {
+    "core": "add a seam, or let the tool place them: `seams: to suit the sheets`; or put larger "
+    "stock on the shelf",
+    "insert": "put larger stock on the shelf, or make two inserts that meet",
+}
 DUST_MM = 1e-3  # two faces of a panel closer than this are one cut
 
 
@@ -152,6 +158,7 @@ def _refused(pieces: Sequence[tuple[CutJob, Piece]], need: Need) -> list[Finding
         item = items[_item_id(job.spec.part.number, piece)]
         why = refusal(item, piece.id, need.material, need.kind, need.units, job.spec.part.units)
         if why is not None:
+            why = replace(why, help=_EDITS.get(piece.kind, why.help))
             places = tuple(layer.place for layer in job.spec.layers if layer.id == piece.layer)
             found.append(replace(why, places=places, layers=(piece.layer,)))
     return found

@@ -12,7 +12,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+if TYPE_CHECKING:  # the room takes long to open and is not needed here
+    from plybook.laminate.model import Piece
 
 Paper = Literal["a4", "letter"]
 PAPERS_MM: dict[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -60,6 +65,14 @@ def grid_for(window_mm: Window) -> Grid:
     return Grid(
         math.floor((x0 + x1 - wide) / 2), math.floor((y0 + y1 - high) / 2), columns, rows
     )  # fmt: skip
+
+
+def most_sheets(piece: Piece) -> int:
+    """The tiles that a piece takes where it is printed 1:1, both its faces together."""
+    bag = piece.bag_side_outline_mm
+    points = np.vstack([piece.outline_mm, piece.outline_mm if bag is None else bag])
+    grid = grid_for((*points.min(axis=0).tolist(), *points.max(axis=0).tolist()))
+    return grid.rows * grid.columns
 
 
 def letters(index: int) -> str:

@@ -33,10 +33,9 @@ from plybook.write.fonts import MM
 from plybook.write.paper import EDGE_MM, PAPERS_MM, TILE_MM, Window, grid_for
 from plybook.write.pdf import bounds_mm, draw_scene, new_canvas
 from plybook.write.tiles import SmallMap, Tiling, around_tile, header
-from plybook.write.ways import Chosen, OtherHand, Way, choose
+from plybook.write.ways import CARDS_ON_A_SHEET, Chosen, OtherHand, Way, choose
 
 ACTUAL_SIZE = "print at 100 %"
-PER_SHEET = 10  # small cards
 GAP_MM = 6.0  # between small pieces, and between windows, on one sheet
 
 
@@ -137,7 +136,8 @@ class _Book:
              if one.way in ("figures", "corners")]
         )  # fmt: skip
         turned = [one for one in chosen if one.way == "turned"]
-        self.turned = [turned[k : k + PER_SHEET] for k in range(0, len(turned), PER_SHEET)]
+        at_a_time = CARDS_ON_A_SHEET
+        self.turned = [turned[k : k + at_a_time] for k in range(0, len(turned), at_a_time)]
         self.corners = _window_sheets(chosen)
         self.shared = _shared_sheets([one for one in chosen if one.way == "whole"])
         self.large = [one for one in chosen if one.way == "tiles"]

@@ -21,11 +21,13 @@ from plybook.drawing.template import PieceDrawing
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
-from plybook.write.paper import TILE_MM, grid_for
+from plybook.write.paper import TILE_MM, grid_for, most_sheets
 from plybook.write.pdf import bounds_mm
 from plybook.write.tiles import Tiling, tile
 
 Way = Literal["figures", "corners", "whole", "tiles", "turned"]
+_CARD_SHEET = 0.5  # a card of figures takes a half of a sheet, more or less
+CARDS_ON_A_SHEET = 10  # of pieces that are cut by the template of the other hand
 CUT_ROOM_MM = 1.0  # around the cut of a piece that just fits a sheet
 ALIKE_MM = 0.05  # two hands that differ by less are cut by one template
 
@@ -89,13 +91,31 @@ def choose(drawing: PieceDrawing, spec: PartSpec, other: OtherHand | None = None
     tiles = grid.rows * grid.columns
     if asked == "tiles" or (tiles == 1 and asked != "figures" and piece.kind != "rod"):
         return Chosen(drawing, "whole" if tiles == 1 else "tiles")
-    tolerance = rules.tolerance_of(piece.kind)
-    plan = tape_plan(cut_outline_mm(piece), piece.holes_mm, tolerance, spec.part.units)
+    plan = _figures(piece, spec, tiles)
     if plan is not None:
         found = Chosen(drawing, "corners" if plan.printed else "figures", plan)
-        if _sheets_of(found.windows) < tiles and _card_fits(found, spec):
+        if _card_fits(found, spec):
             return found
     return Chosen(drawing, "whole" if tiles == 1 else "tiles")
+
+
+def _figures(piece: Piece, spec: PartSpec, tiles: int) -> TapePlan | None:
+    """The figures that rebuild a piece; None where there are none, or tiles take no more paper."""
+    tolerance = spec.templates.tolerance_of(piece.kind)
+    plan = tape_plan(cut_outline_mm(piece), piece.holes_mm, tolerance, spec.part.units)
+    fewer = plan is not None and _sheets_of(corner_windows(plan)) < tiles
+    return plan if fewer else None
+
+
+def printed_sheets(piece: Piece, spec: PartSpec) -> float:
+    """How many sheets of paper a template takes, to about one: small ones share a sheet."""
+    tiles = most_sheets(piece)
+    asked = spec.templates.way_of(piece.id, piece.layer, piece.material)
+    if tiles == 1 and asked != "figures" and piece.kind != "rod":
+        size = np.ptp(cut_outline_mm(piece), axis=0)
+        return float(np.prod(np.minimum(size, TILE_MM))) / math.prod(TILE_MM)
+    plan = None if asked == "tiles" else _figures(piece, spec, tiles)
+    return float(tiles) if plan is None else _CARD_SHEET + _sheets_of(corner_windows(plan))
 
 
 def _on_one_sheet(drawing: PieceDrawing) -> PieceDrawing:

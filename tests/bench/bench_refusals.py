@@ -23,6 +23,7 @@ from tests.whole.test_hostile import BAD, HATCH, edit, with_layers
 
 SECONDS, MEMORY_MB = 2.0, 500.0  # what a refusal may cost
 WHOLE = (SPECS / "hatch.yaml").read_text()  # with its stages
+TILES = {"templates": {"way": "tiles"}}
 SHOP, STOCK, MATERIALS = "shared/shop.yaml", "shared/stock.yaml", "shared/materials.yaml"
 
 
@@ -103,8 +104,9 @@ MORE: list[tuple[str, str | bytes | dict[str, Any], int, str]] = [
     ("3 MB of spec", HATCH + "#" * 3_000_000, 1, "larger"),
     ("long text", edit("name: Inspection hatch", "name: " + "x" * 50_000), 1, "error["),
     ("lone surrogate", HATCH.replace("Inspection", '"\\ud800"'), 1, "error["),
-    ("500 layers on 15 m", {"hatch.yaml": written(long_wing(500)),
-                            "sections/long.dat": section()}, 1, "--limit template-sheets"),
+    ("500 layers of 15 m in tiles", {"hatch.yaml": written(long_wing(500) | TILES),
+                                     "sections/long.dat": section()}, 1,
+     "--limit template-sheets"),
 ]  # fmt: skip
 
 

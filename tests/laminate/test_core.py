@@ -315,11 +315,6 @@ def test_bevels_that_meet_are_an_error():
     assert "bevels-meet" in [f.code for f in made.findings]
 
 
-def test_a_panel_larger_than_the_sheet_is_told():
-    made = cut(stock=replace(FOAM, sheet_mm=(600.0, 600.0)))
-    assert "panel-larger-than-sheet" in [f.code for f in made.findings]
-
-
 def test_panels_are_cut_on_the_face_they_lie_on():
     made = cut(core(seams=(Seam("S1", SpanLine(900), SQUARE),)), raised=Stretched(1.001, 1.01))
     one, two = made.pieces

@@ -259,3 +259,26 @@ def test_the_mirrored_face_gives_the_mirrored_region(region):
     second = Regions(TaperedFace(up=-1), TRIMS).trimmed(mirrored)
     flipped = shapely.transform(second, lambda p: p * [1, -1])
     assert first.symmetric_difference(flipped).area < 1e-2
+
+
+def patch(x_mm):
+    return Patch(OnPattern(x_mm, 200), 200, 100, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("region", "by_mm", "edge"),
+    [
+        # BOX lies from 0 to 1000 along x and from 0 to 400 across
+        (patch(960), 60.0, "tip"),
+        (patch(890), 0.0, ""),
+        (Polygon((OnPattern(-40, 20), OnPattern(90, 20), OnPattern(90, 380))), 40.0, "root"),
+        (Common((SpanBand(0, 950), patch(960))), 0.0, ""),
+        (Union((Whole(), patch(960))), 60.0, "tip"),
+        (Less(patch(960), (SpanBand(0, 900),)), 60.0, "tip"),
+        (ShareBand(0, 1), 0.0, ""),
+        (Inset((("tip", 30.0),)), 0.0, ""),
+    ],
+)
+def test_how_far_a_drawn_region_reaches_past_the_part(region, by_mm, edge):
+    past, named = Regions(BOX).past_net(region)
+    assert past == pytest.approx(by_mm, abs=1e-6) and named == edge

@@ -1,20 +1,32 @@
 """What is far too large is refused by the spec alone, before a face is made; the bound is low."""
 
+import math
+from io import BytesIO
 from pathlib import Path
 
 import pytest
 import yaml
+from pypdf import PdfReader
 from shapely import Polygon
 
 import plybook.build as house
 import plybook.surface
 from plybook import checking
-from plybook.amount import least_area_mm2, refuse_plainly_too_much
+from plybook.amount import (
+    least_area_mm2,
+    least_tiled_mm2,
+    refuse_plainly_too_much,
+    refuse_too_much,
+)
 from plybook.diagnostics import GeometryError, SpecError
 from plybook.laminate import lay_up
+from plybook.nest import CutJob
 from plybook.outside import Outside
 from plybook.spec import load
 from plybook.surface import build_face
+from plybook.write.paper import most_sheets
+from plybook.write.templates import templates_pdf
+from plybook.write.ways import printed_sheets
 from tests.conftest import SPECS
 
 SHARED = ["shared/materials.yaml", "shared/stock.yaml", "shared/shop.yaml"]
@@ -74,10 +86,11 @@ def test_the_bound_stays_below_what_is_cut(name):
 
 
 def test_what_is_plainly_too_large_is_refused_before_a_face_is_made(tmp_path, monkeypatch):
-    """Twelve layers of 15 m by 0.9 m: 162 m2, at least 2 728 sheets of 190 x 250 mm by a fifth
-    less; the flag of the limit lets it through."""
+    """Twelve layers of 15 m by 0.9 m, all printed in tiles: 162 m2, at least 2 728 sheets of
+    190 x 250 mm by a fifth less; the flag of the limit lets it through."""
     spans = [(0, 1000), (15_000, 800)]
-    path, spec = read(tmp_path, wing([ply(f"P{n}") for n in range(12)], spans))
+    tree = wing([ply(f"P{n}") for n in range(12)], spans)
+    path, spec = read(tmp_path, {**tree, "templates": {"way": "tiles"}})
     monkeypatch.setattr(plybook.surface, "build_face", None)  # calling it would be an error
     outside = Outside({"template-sheets": 2000})
     with pytest.raises(SpecError, match="template-sheets|2728 sheets") as refused:
@@ -90,6 +103,30 @@ def test_what_is_plainly_too_large_is_refused_before_a_face_is_made(tmp_path, mo
     refuse_plainly_too_much([spec], {"template-sheets": 2728})
     with pytest.raises(SpecError):
         refuse_plainly_too_much([spec, spec], {"template-sheets": 5455})
+
+
+def test_layers_that_are_cut_by_figures_are_no_paper_of_their_size(tmp_path):
+    spans = [(0, 1000), (15_000, 800)]
+    tree = wing([ply(f"P{n}") for n in range(12)], spans)
+    for ways, tiled in (({}, 0), ({"each": {"P3": "tiles"}}, 1), ({"way": "figures"}, 0)):
+        _, spec = read(tmp_path, {**tree, "templates": ways})
+        assert least_tiled_mm2(spec) == pytest.approx(tiled * least_area_mm2(spec) / 12)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["hatch", "spar"])
+def test_the_sheets_that_are_refused_are_those_that_would_be_printed(name):
+    """Against the pages of templates.pdf, less the printer's test and the list of pieces."""
+    spec = load(SPECS / f"{name}.yaml", Outside()).specs[0]
+    face = build_face(spec)
+    laminate = lay_up(spec, face)
+    pages = len(PdfReader(BytesIO(templates_pdf(spec, laminate, face).pdf)).pages) - 2
+    counted = sum(printed_sheets(piece, spec) for piece in laminate.pieces)
+    most = sum(most_sheets(piece) for piece in laminate.pieces)
+    assert counted == pytest.approx(pages, rel=0.25, abs=3) and counted < most
+    refuse_too_much([CutJob(spec, laminate.pieces)], {"template-sheets": math.ceil(counted)})
+    with pytest.raises(SpecError, match="sheets of templates to print; at most 1 "):
+        refuse_too_much([CutJob(spec, laminate.pieces)], {"template-sheets": 1})
 
 
 def test_more_layers_than_pieces_are_made_is_refused_before_a_face_is_made(tmp_path):
