@@ -38,6 +38,14 @@ ASLEEP = 10  # a part that takes this many times as long by the wall clock waits
 MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None
 SOUND, REFUSED, FAILED = "sound", "refused", "failed"
 REFUSALS = (1, 3, 4)  # exit codes that a command ends with when it refuses
+# what a search for layouts brings, and a check cannot know
+OF_SEARCH = {
+    "layouts-searched",
+    "layouts-not-kept",
+    "search-stopped",
+    "packer-failed",
+    "not-enough-stock",
+}
 
 
 class OwnFault(Exception):
@@ -53,6 +61,7 @@ class Said:
     message: str
     help: str
     layers: tuple[str, ...]
+    places: tuple[tuple[str, int, int], ...]  # file, line, column
 
 
 @dataclass
@@ -72,7 +81,7 @@ class Outcome:
     peak_mb: float = 0.0
     made_mb: float = 0.0
     differs: str = ""  # how check and build judge it
-    build_alone: tuple[str, ...] = ()  # codes that only build warns of
+    build_alone: tuple[str, ...] = ()  # codes that only build tells of, or in other words
     check_alone: tuple[str, ...] = ()
     warned: tuple[str, ...] = ()
 
@@ -99,11 +108,11 @@ def attempt(of: Case, folder: Path, say: Callable[[str], None] = lambda text: No
     spec, out = folder / PART, folder / "out"
     began = started = time.process_time()
     clock = time.monotonic()
-    refused_by_check, checked = _command("check", str(spec))
+    refused_by_check, checked = command("check", str(spec))
     told.check_s, told.check_work_s = time.monotonic() - clock, time.process_time() - started
     _tell(say, "check", checked)
     clock = time.monotonic()
-    refused, built = _command("build", str(spec), "--out", str(out), "--effort", "quick")
+    refused, built = command("build", str(spec), "--out", str(out), "--effort", "quick")
     told.build_s = time.monotonic() - clock
     _tell(say, "build", built)
     if refused:
@@ -129,7 +138,7 @@ def attempt(of: Case, folder: Path, say: Callable[[str], None] = lambda text: No
     return told
 
 
-def _command(*words: str) -> tuple[bool, Sequence[Said]]:
+def command(*words: str) -> tuple[bool, Sequence[Said]]:
     """Run a command as the shell would: whether it refuses, and what it finds.
 
     Raises:
@@ -142,7 +151,14 @@ def _command(*words: str) -> tuple[bool, Sequence[Said]]:
         raise OwnFault(f"{words[0]} ends with {code}: {err.getvalue().strip()[-2000:]}")
     found = json.loads(out.getvalue() or "[]")
     keys = ("code", "severity", "message", "help")
-    return code != 0, [Said(*(f[k] for k in keys), tuple(f["layers"])) for f in found]
+    return code != 0, [
+        Said(
+            *(f[k] for k in keys),
+            tuple(f["layers"]),
+            tuple((p["file"], p["line"], p["column"]) for p in f["places"]),
+        )
+        for f in found
+    ]
 
 
 def _first_error(findings: Sequence[Said]) -> tuple[str, str]:
@@ -157,15 +173,17 @@ def _compare(
         by, other = ("check", "build") if refused_by_check else ("build", "check")
         code, _ = _first_error(checked if refused_by_check else built)
         told.differs = f"{by} refuses ({code}), {other} does not"
-    ours, theirs = _warned(checked), _warned(built)
-    told.warned = tuple(sorted({code for code, _ in theirs}))
-    if told.ending != REFUSED and not refused_by_check:
-        told.build_alone = tuple(sorted({code for code, _ in theirs - ours}))
-        told.check_alone = tuple(sorted({code for code, _ in ours - theirs}))
+    told.warned = tuple(sorted({f.code for f in built if f.severity == "warning"}))
+    told.build_alone, told.check_alone = alone(built, checked), alone(checked, built)
+    if not told.differs and (told.build_alone or told.check_alone):
+        told.differs = f"build alone: {told.build_alone}, check alone: {told.check_alone}"
 
 
-def _warned(findings: Iterable[Said]) -> set[tuple[str, tuple[str, ...]]]:
-    return {(f.code, f.layers) for f in findings if f.severity == "warning"}
+def alone(findings: Sequence[Said], others: Sequence[Said]) -> tuple[str, ...]:
+    """Codes of findings that are not among others in the same words at the same places; those of
+    a search for layouts are left out."""
+    more = Counter(findings) - Counter(others)
+    return tuple(sorted(f.code for f in more if f.code not in OF_SEARCH))
 
 
 def _tell(say: Callable[[str], None], who: str, findings: Sequence[Said]) -> None:
@@ -377,7 +395,7 @@ def _at(figures: Sequence[float], share: float) -> float:
     return ordered[min(len(ordered) - 1, int(share * len(ordered)))]
 
 
-def command() -> int:
+def main_line() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=100)
@@ -414,4 +432,4 @@ def _again(name: str, folder: Path | None) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(command())
+    sys.exit(main_line())
