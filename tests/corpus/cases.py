@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tests.corpus import panels, shells, skins, spars
+from tests.corpus import others, panels, shells, skins, spars
 from tests.corpus.dice import Dice
 from tests.corpus.parts import INFUSED, STEP_BY_STEP, USUAL, WET_IN_WET, Job
 from tests.corpus.shop import Shop
@@ -15,6 +15,13 @@ KINDS = {
     "panel": (panels.draw, 6),
     "spar": (spars.draw, 4),
     "shell": (shells.draw, 1),
+    "fin": (others.fin, 2),
+    "leading edge": (others.leading_edge, 1),
+    "access": (others.access, 1.5),
+    "capped": (others.capped, 1),
+    "fairing": (others.fairing, 0.7),
+    "dome": (others.dome, 0.5),
+    "hatch": (others.hatch, 1.5),
 }
 PART = "part.yaml"
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from fractions import Fraction
 from typing import TypeVar
 
 INCH = 25.4
@@ -56,12 +57,16 @@ class Dice(random.Random):
 
     def written(self, mm: float) -> float | int | str:
         """The bare number in the unit of the part; a fraction of an inch now and then."""
+        value = self.number(mm)
+        sixteenths = value * 16
+        if self.inches and value > 0 and value % 1 and sixteenths % 1 == 0 and self.chance(0.4):
+            whole, rest = divmod(Fraction(int(sixteenths), 16), 1)
+            return f"{whole} {rest}" if whole else f"{rest}"
+        return value
+
+    def number(self, mm: float) -> float | int:
+        """The same as a plain number, for what is reckoned with again."""
         value = round(mm / INCH, 5) if self.inches else round(mm, 4)
-        if self.inches and 0 < value < 1 and (value * 16).is_integer() and self.chance(0.4):
-            top, bottom = int(value * 16), 16
-            while top % 2 == 0:
-                top, bottom = top // 2, bottom // 2
-            return f"{top}/{bottom}"
         return int(value) if float(value).is_integer() else value
 
     def one(self, these: Sequence[Drawn]) -> Drawn:

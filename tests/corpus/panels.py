@@ -60,12 +60,15 @@ def draw(job: Job) -> dict:
             "notched": 1,
             "drawing": 2,
             "rib": 1.5,
+            "bulkhead": 1.5,
+            "polygon": 1,
         }
     )
     plate = _SHAPES[shape](job, long, wide)
-    if shape != "drawing":
+    if shape not in ("drawing", "bulkhead"):
         _drill(job, plate)
-    name = {"rib": "Rib", "disc": "Bulkhead", "round end": "Bulkhead"}.get(shape, "Panel")
+    named = {"rib": "Rib", "disc": "Bulkhead", "round end": "Bulkhead", "bulkhead": "Bulkhead"}
+    name = named.get(shape, "Panel")
     made = {
         "part": head(job, name, handed=shape in ("trapezium", "notched", "rib")),
         "mould": plate.mould,
@@ -161,38 +164,38 @@ def _drawing(job: Job, long: float, wide: float) -> Plate:
         plate = Plate({"dxf": "drawings/panel.dxf", "layer": "OUTLINE"}, (0, 0, long, wide))
         if dice.chance(0.4):
             plate.holes.append((long / 2, wide / 2, dice.rounded(min(120, 0.25 * wide))))
-        job.files["drawings/panel.dxf"] = _dxf(job, long, wide, radius, plate.holes)
+        round_ = math.tan(math.pi / 8)  # bulge of a quarter circle
+        job.files["drawings/panel.dxf"] = _dxf(
+            job,
+            [
+                (radius, 0, 0),
+                (long - radius, 0, round_),
+                (long, radius, 0),
+                (long, wide - radius, round_),
+                (long - radius, wide, 0),
+                (radius, wide, round_),
+                (0, wide - radius, 0),
+                (0, radius, round_),
+            ],
+            plate.holes,
+        )
         return plate
     cut = radius
     ring = [(cut, 0), (long - cut, 0), (long, cut), (long, wide), (0, wide), (0, cut)]
     return _table(job, ring, (0, cut, long, wide))
 
 
-def _dxf(job: Job, long: float, wide: float, radius: float, holes: list) -> bytes:
-    """A rectangle with round corners and round holes on the layer OUTLINE."""
+def _dxf(job: Job, corners: list[tuple[float, float, float]], holes: list) -> bytes:
+    """A closed line through x, y and bulge, and round holes, on the layer OUTLINE."""
     unit = INCH if job.dice.inches else 1.0
-    x, y, r, bulge = long / unit, wide / unit, radius / unit, math.tan(math.pi / 8)
     former = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True  # no times, no random ids
     try:
         drawing = ezdxf.new("R2010")
         drawing.header["$INSUNITS"] = 1 if job.dice.inches else 4
         space, on = drawing.modelspace(), {"layer": "OUTLINE"}
-        space.add_lwpolyline(
-            [
-                (r, 0, 0),
-                (x - r, 0, bulge),
-                (x, r, 0),
-                (x, y - r, bulge),
-                (x - r, y, 0),
-                (r, y, bulge),
-                (0, y - r, 0),
-                (0, r, bulge),
-            ],
-            format="xyb",
-            close=True,
-            dxfattribs=on,
-        )
+        points = [(x / unit, y / unit, bulge) for x, y, bulge in corners]
+        space.add_lwpolyline(points, format="xyb", close=True, dxfattribs=on)
         for a, b, size in holes:
             space.add_circle((a / unit, b / unit), size / unit / 2, dxfattribs=on)
         text = io.StringIO()
@@ -200,6 +203,39 @@ def _dxf(job: Job, long: float, wide: float, radius: float, holes: list) -> byte
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = former
     return text.getvalue().encode()
+
+
+def _bulkhead(job: Job, long: float, wide: float) -> Plate:
+    """A frame of a fuselage: flat below, sides and top by arcs, from a drawing."""
+    dice = job.dice
+    wide = min(long, wide, 1100.0)
+    high = dice.rounded(wide * dice.uniform(0.8, 1.2))
+    shoulder = dice.rounded(0.45 * high)
+    corners = [
+        (0.1 * wide, 0, 0),
+        (0.9 * wide, 0, dice.uniform(0.1, 0.2)),
+        (wide, shoulder, 0.35),
+        (0.5 * wide, high, 0.35),
+        (0, shoulder, dice.uniform(0.1, 0.2)),
+    ]
+    plate = Plate(
+        {"dxf": "drawings/frame.dxf", "layer": "OUTLINE"},
+        (0.14 * wide, 0, 0.86 * wide, 0.7 * high),
+    )
+    if dice.chance(0.6):
+        plate.holes.append((wide / 2, 0.4 * high, dice.rounded(0.25 * wide)))
+    job.files["drawings/frame.dxf"] = _dxf(job, corners, plate.holes)
+    return plate
+
+
+def _polygon(job: Job, long: float, wide: float) -> Plate:
+    """A bulkhead or a floor by its corners: a box with its upper corners cut off."""
+    dice = job.dice
+    cut, down = dice.rounded(0.22 * long), dice.rounded(0.3 * wide)
+    ring = [(0, 0), (long, 0), (long, wide - down), (long - cut, wide), (cut, wide)]
+    ring.append((0, wide - down))
+    mould = _corners(job, {"outline": _points(job, ring)}, 0.5 * wide)
+    return Plate(mould, (0, 0, long, wide - down))
 
 
 def _table(job: Job, ring: Ring, box: tuple[float, float, float, float]) -> Plate:
@@ -237,6 +273,8 @@ _SHAPES = {
     "notched": _notched,
     "drawing": _drawing,
     "rib": _rib,
+    "bulkhead": _bulkhead,
+    "polygon": _polygon,
 }
 
 

@@ -328,7 +328,7 @@ def _keep(keep: Path, of: Case, told: Outcome) -> None:
 
 def line(told: Outcome) -> str:
     """One part in one line."""
-    words = f"{told.name:>8}  {told.kind:<6} {told.ending:<8}"
+    words = f"{told.name:>8}  {told.kind:<12} {told.ending:<8}"
     words += f" check {told.check_s:6.1f} s  build {told.build_s:6.1f} s  {told.peak_mb:5.0f} MB"
     if told.code:
         words += f"  {told.code}: {told.message}"
@@ -352,13 +352,13 @@ class Table:
 
     def _lines(self) -> Iterator[str]:
         every = self.outcomes
-        yield f"{'':<10}{'parts':>6}{'sound':>7}{'refused':>9}{'failed':>8}{'differ':>8}"
+        yield f"{'':<13}{'parts':>6}{'sound':>7}{'refused':>9}{'failed':>8}{'differ':>8}"
         for kind in [*sorted({told.kind for told in every}), "all"]:
             these = [told for told in every if kind in (told.kind, "all")]
             counts = Counter(told.ending for told in these)
             differ = sum(bool(told.differs) for told in these)
             yield (
-                f"{kind:<10}{len(these):>6}{counts[SOUND]:>7}{counts[REFUSED]:>9}"
+                f"{kind:<13}{len(these):>6}{counts[SOUND]:>7}{counts[REFUSED]:>9}"
                 f"{counts[FAILED]:>8}{differ:>8}"
             )
         yield ""

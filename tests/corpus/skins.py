@@ -408,7 +408,7 @@ def _seams(dice: Dice, core: Cored, plan: Planform) -> object:
         return cut if dice.chance(0.2) else "to suit the sheets"
     seams = [dice.rounded(core.begins + piece * (n + 1)) for n in range(across - 1)]
     apart = [z for z in seams if all(abs(z - one) > 0.4 * piece for one in places)]
-    made = [{"at": dice.written(z)} for z in sorted([*apart, *places])]
+    made = [{"at": dice.number(z)} for z in sorted([*apart, *places])]
     if dice.chance(0.2):
         for one in made:
             one["cut"] = "scarf 20"

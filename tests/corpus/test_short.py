@@ -7,7 +7,8 @@ import pytest
 from plybook.outside import Shelf
 from plybook.spec import load
 from tests.corpus import run as corpus
-from tests.corpus.cases import PART, Case, case
+from tests.corpus.cases import KINDS, PART, Case, case
+from tests.corpus.dice import Dice
 from tests.corpus.run import Table, run
 from tests.corpus.sections import five_digits
 
@@ -24,11 +25,18 @@ def test_a_seed_gives_the_same_part():
 def test_every_part_is_read():
     """What is drawn is of the language: nothing of it is refused before its geometry is known."""
     kinds = set()
-    for index in range(60):
+    for index in range(120):
         drawn = case(11, index)
         load(Path(PART), Shelf(dict(drawn.files)))
         kinds.add(drawn.kind)
-    assert kinds == {"skin", "panel", "spar", "shell"}
+    assert kinds == set(KINDS)
+
+
+def test_inches_are_written_as_on_a_tape():
+    dice = Dice("inches")
+    dice.inches = True
+    written = {dice.written(mm) for mm in (12.7, 314.325, 25.4) for _ in range(40)}
+    assert written == {0.5, "1/2", 12.375, "12 3/8", 1}
 
 
 def test_five_digit_sections_have_the_ordinates_of_their_report():
