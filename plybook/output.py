@@ -16,7 +16,7 @@ from plybook.crew import each
 from plybook.diagnostics import SpecError
 from plybook.drawing.book import booklet
 from plybook.drawing.layout import layout_scene
-from plybook.drawing.markoutlist import Addresses
+from plybook.drawing.markoutlist import LIGHT, Addresses
 from plybook.drawing.template import draw_pieces
 from plybook.laminate.model import Piece
 from plybook.marking import refuse_shared_files
@@ -33,6 +33,7 @@ from plybook.write.fullsize import fullsize_pdf
 from plybook.write.labels_pdf import labels_pdf
 from plybook.write.sheets_pdf import Shared, cutplan_pdf
 from plybook.write.svg import svg_bytes
+from plybook.write.table_html import table_html
 from plybook.write.tables import csv_bytes
 from plybook.write.templates import PaperTemplates, templates_pdf
 from plybook.write.ways import OtherHand
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     from plybook.build import Part, Planned
 
 Files = dict[str, bytes]
+TABLE = "table.html"
 Manner = tuple[str, str]  # unit (mm, in) and profile (r2010, r12) a part is drawn in
 Wanted = tuple[Layout, tuple[Item, ...], dict[str, Piece], Manner]  # to be drawn 1:1
 
@@ -207,6 +209,7 @@ def _part_folder(
         if name == "stiffness" and not rows:
             continue  # no cloth has elastic constants
         files[f"tables/{name}.csv"] = csv_bytes(head, rows)
+    files[TABLE] = table_html(data)
     files["plan.json"] = to_json(
         {
             **data,
@@ -296,10 +299,12 @@ def _addresses(planned: Planned) -> Addresses:
         {layout.unit.id: f"cutplan/{_stock_name(layout)}.svg" for layout in own},
         (
             ("Cut plan with mark-out", "cutplan.pdf"),
+            (LIGHT, TABLE),
             ("Templates on paper", "templates.pdf"),
             ("Templates at full size", "templates-fullsize.pdf"),
             ("Labels", "labels.pdf"),
         ),
+        TABLE,
     )
 
 

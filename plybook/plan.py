@@ -186,6 +186,7 @@ def _materials(spec: PartSpec, laminate: Laminate) -> dict:
             cloth = known.cloths[name]
             table[name] = {
                 "kind": "cloth",
+                "weave": cloth.weave,
                 "axes_alike": cloth.axes_alike,
                 "faces_alike": cloth.faces_alike,
                 "gap_mm": _figure(spec.nest.knife_gap_mm),
@@ -230,6 +231,10 @@ def piece_row(piece: Piece) -> dict:
         "strain_pct": [_figure(s) for s in piece.strain_pct],
         "shear_deg": _figure(piece.shear_deg),
         "may_turn_over": bool(piece.may_turn_over),
+        "marks": [
+            {"kind": mark.kind, "label": mark.label, "points_mm": _points(mark.points_mm)}
+            for mark in piece.marks
+        ],
     }
     if piece.bag_side_outline_mm is not None:
         entry["bag_side_outline_mm"] = ring_list(piece.bag_side_outline_mm)

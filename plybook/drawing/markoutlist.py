@@ -11,6 +11,8 @@ from plybook.nest.markout import GRID_MM, MarkedPiece, mark_out, tape
 from plybook.nest.model import Item, Layout
 from plybook.units import show_number
 
+LIGHT = "Light on the cutting table, in place of paper"
+
 
 @dataclass(frozen=True)
 class Addresses:
@@ -19,6 +21,7 @@ class Addresses:
     pieces: Mapping[str, str] = field(default_factory=dict)
     stock: Mapping[str, str] = field(default_factory=dict)
     whole: tuple[tuple[str, str], ...] = ()  # (words, address)
+    light: str = ""  # the page of the cutting table
 
 
 def mark_out_on_screen(
@@ -66,9 +69,10 @@ def mark_out_on_screen(
 
 
 def template_links(pieces: list[str], files: Addresses) -> list[tuple[str, str]]:
-    """The templates of pieces, each once."""
+    """The templates of pieces, each once, and the page that shows them without paper."""
     known = (p for p in dict.fromkeys(pieces) if p in files.pieces)
-    return [(f"Template {piece}", files.pieces[piece]) for piece in known]
+    links = [(f"Template {piece}", files.pieces[piece]) for piece in known]
+    return [*links, (LIGHT, files.light)] if links and files.light else links
 
 
 def _points(mark: MarkedPiece, unit: str) -> str:

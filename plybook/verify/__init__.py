@@ -31,6 +31,7 @@ from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.sheets import check_sheets
 from plybook.verify.stiffness import check_stiffness
 from plybook.verify.svg_paths import read_svg
+from plybook.verify.table import check_table
 from plybook.verify.tables import check_tables
 from plybook.verify.tape import check_served
 from plybook.verify.tiles import check_tiles
@@ -41,13 +42,14 @@ OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
 # of what the other files hold, against it and against one another
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_tables,
-    check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
+    check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets, check_table,
 )  # fmt: skip
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
     "pictures of the booklet, and of the cut plan on paper all but outlines, names and scale: "
     "look at them",
     "that paper and cutter keep their scale: measure the printed rulers",
+    "that the light on the table keeps its scale: measure its box before each session",
     "strength: the tool sizes no structure",
 )
 

@@ -9,13 +9,10 @@ and nothing else.
 from __future__ import annotations
 
 import base64
-import hashlib
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator
-from functools import cache
 from html import escape
-from importlib.resources import files
 from itertools import groupby
 from typing import Any
 from urllib.parse import quote
@@ -51,6 +48,7 @@ from plybook.write.book_contents import contents, page_titles
 from plybook.write.book_tools import ARTICLE_TOOLS, RECORD_TOOLS, step_tools
 from plybook.write.figures import Figures, colours
 from plybook.write.numbers import number
+from plybook.write.offline import asset, content_policy, one_script, script_json
 from plybook.write.webfont import font_faces
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
@@ -94,18 +92,8 @@ aria-controls="timer-list"><strong></strong><span></span></button>
     style = font_faces(body) + _looks(drawn)
     sheet = f"{document.part} {document.name}, revision {document.revision}"
     style = style.replace("/* part on paper */", _css_text(sheet + _serial_words(document)))
-    script = _script()
-    policy = "; ".join(
-        (
-            "default-src 'none'",
-            f"script-src '{_digest(script)}'",
-            f"style-src '{_digest(style)}'",
-            "font-src data:",
-            "img-src data: blob:",
-            "base-uri 'none'",
-            "form-action 'none'",
-        )
-    )
+    script = one_script("book", _SCRIPTS)
+    policy = content_policy(script, style)
     title = f"{document.title} {document.part} {document.name}, revision {document.revision}"
     facts = {
         "part": document.part,
@@ -148,14 +136,8 @@ def _css_text(words: str) -> str:
 
 def _looks(drawn: Figures) -> str:
     """The style sheet; the colours of the drawings stand by day and by night in their places."""
-    sheet = _asset("book.css").replace("/* drawings by day */", colours(night=False))
+    sheet = asset("book.css").replace("/* drawings by day */", colours(night=False))
     return sheet.replace("/* drawings by night */", colours(night=True)) + drawn.style
-
-
-def script_json(value: object) -> str:
-    """JSON that cannot end the script element it stands in."""
-    text = json.dumps(value, ensure_ascii=True, sort_keys=True)
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
 # The files of assets/book in the order they are joined: each uses what is above it at once, and
@@ -164,22 +146,6 @@ _SCRIPTS = (
     "page", "sha256", "log", "record", "notices", "fields", "ledger", "timers", "figures", "steps",
     "history", "articles", "photos", "exchange", "offers", "start",
 )  # fmt: skip
-
-
-@cache
-def _script() -> str:
-    """The page's one script: its source files in order, inside one function of their own."""
-    body = "\n".join(_asset(f"book/{name}.js") for name in _SCRIPTS)
-    return f'"use strict";\n(() => {{\n{body}}})();\n'
-
-
-@cache
-def _asset(name: str) -> str:
-    return (files("plybook.write") / "assets" / name).read_text(encoding="utf-8")
-
-
-def _digest(text: str) -> str:
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode()
 
 
 # ---------------------------------------------------------------- the frame of the page

@@ -10,7 +10,8 @@ from lxml import html
 
 from plybook.drawing.book import booklet
 from plybook.drawing.document import Ledger
-from plybook.write.book_html import book_html, script_json
+from plybook.write.book_html import book_html
+from plybook.write.offline import script_json
 from tests.drawing import doubles
 
 
