@@ -9,19 +9,23 @@ from collections.abc import Callable, Iterator
 from functools import cache
 
 from plybook.verify.allowed_dxf import strange_in_dxf
+from plybook.verify.allowed_pdf import strange_in_drawings, strange_in_pdf
 from plybook.verify.allowed_svg import strange_in_svg
 from plybook.verify.report import Report
 
 WALKERS: dict[str, Callable[[bytes], Iterator[str]]] = {
     "svg": strange_in_svg,
     "dxf": strange_in_dxf,
+    "pdf": strange_in_pdf,
+    "pdf of drawings": strange_in_drawings,
 }
+OF_DRAWINGS = ("templates.pdf", "templates-fullsize.pdf", "cutplan.pdf")
 
 
 def check_allowed(files: dict[str, bytes], report: Report) -> None:
     """Nothing stands in a file that is not accounted for."""
     for name, data in files.items():
-        kind = name.rpartition(".")[2]
+        kind = "pdf of drawings" if name in OF_DRAWINGS else name.rpartition(".")[2]
         if kind not in WALKERS:
             continue
         try:
@@ -29,8 +33,8 @@ def check_allowed(files: dict[str, bytes], report: Report) -> None:
         except (ValueError, KeyError, IndexError) as wrong:
             report.fault(name, f"cannot be read: {wrong}")
             continue
-        report.expect(not found, f"{kind.upper()} files with nothing unaccounted for", name,
-                      f"holds {'; '.join(found[:3])}")  # fmt: skip
+        said = f"{kind.split()[0].upper()} files with nothing unaccounted for"
+        report.expect(not found, said, name, f"holds {'; '.join(found[:3])}")  # fmt: skip
 
 
 @cache

@@ -13,7 +13,9 @@ from plybook.verify.looks import INK, WHITE
 _HALO_MM = 0.6  # white around words, so that they are read over lines
 _TALL = 0.75 + 0.21  # of the type size: from the tails to the tallest accents
 _EDGE_MM = 0.3  # what reaches less far into an area is its own edge
-_MARK_MM = 6.5  # dots and heads of arrows, filled with ink, lie on the lines they belong to
+_MARK_MM = 6.5  # dots, heads of arrows and balloons lie on the lines they belong to
+# what lies above, and lines that end below it
+OVER = {"FILL": ("CORE_EDGE", "HATCH"), "BEVEL": ("BEVEL_HATCH", "BEVEL")}
 BACKGROUND = ("GHOST", "FACE", "FILL", "STOCK")  # what is meant to have more drawn over it
 
 
@@ -36,6 +38,7 @@ def covered(drawn: Sequence[Drawn]) -> Iterator[str]:
     """
     boxes = np.array([np.concatenate([d.points.min(axis=0), d.points.max(axis=0)]) for d in drawn])
     size = np.array([d.size_mm for d in drawn])
+    kind = np.array([d.kind for d in drawn])
     seen = np.array([d.seen and d.kind not in BACKGROUND for d in drawn])
     for k, area in enumerate(drawn):
         if not area.fill:
@@ -44,11 +47,15 @@ def covered(drawn: Sequence[Drawn]) -> Iterator[str]:
             continue
         low, high = boxes[k, :2], boxes[k, 2:]
         near = seen[:k] & (boxes[:k, :2] <= high).all(axis=1) & (boxes[:k, 2:] >= low).all(axis=1)
-        if area.fill == INK and (high - low).max() <= _MARK_MM:
+        if (high - low).max() <= _MARK_MM:
             near &= size[:k] > 0
+        if area.kind in OVER and area.fill not in (INK, WHITE):
+            near &= ~np.isin(kind[:k], OVER[area.kind])
         for other in np.flatnonzero(near):
             inside = plane.inside(drawn[other].points, area.points)
             points = drawn[other].points[inside]
+            if size[other] and inside.mean() < 0.5:
+                continue  # a name that runs on into its neighbour can still be read
             if len(points) and plane.distance_to_path(points, area.points).max() > _EDGE_MM:
                 yield "an area that hides what is drawn below it"
                 return
