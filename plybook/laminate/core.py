@@ -148,7 +148,9 @@ def core_pieces(
         ]
         words = (
             *piece.notes,
-            *seam_notes(piece, lines),
+            *seam_notes(
+                piece, lines, {m.seam: m.closing for m in meets if i in (m.inner, m.outer)}
+            ),
             *hole_notes(core, names, touching),
             *bend_note(core, piece, face),
         )
@@ -190,7 +192,6 @@ class _Seam:
     """A seam of this core: as the spec says it, or at a kink, or chosen."""
 
     spec: Seam
-    turn_deg: float = 0.0
     kink: bool = False
     chosen: bool = False
     line_mm: np.ndarray | None = None  # where it runs, if not where the spec has it
@@ -198,7 +199,7 @@ class _Seam:
     def placed(self, face: Face, to_cut=None) -> SeamLine:
         """The seam in a cut frame; on the bare pattern without a map."""
         way = to_cut or _as_it_is
-        return place_seam(self.spec, face, way, self.turn_deg, self.chosen, self.line_mm)
+        return place_seam(self.spec, face, way, self.chosen, self.line_mm)
 
 
 @dataclass(frozen=True)
@@ -219,11 +220,11 @@ def _fixed_seams(core: Core, face: Face) -> list[_Seam]:
         own = [k for k in open_kinks if _at(seam, k.span_mm)]
         if own:
             seam = replace(seam, line=SpanLine(own[0].span_mm))
-        seams.append(_Seam(seam, own[0].turn_deg if own else 0.0, bool(own)))
+        seams.append(_Seam(seam, bool(own)))
     for number, kink in enumerate(open_kinks, 1):
         if not any(_at(s.spec, kink.span_mm) for s in seams):
             spec = Seam(f"K{number}", SpanLine(kink.span_mm), core.seam_default)
-            seams.append(_Seam(spec, kink.turn_deg, True))
+            seams.append(_Seam(spec, True))
     return seams
 
 

@@ -63,6 +63,8 @@ class Meeting:
         lines_mm: (n, 2) twice, on the leaf towards the root and on the next, pattern frame.
         along_mm: (n,) distance along the first line.
         height_mm: (n,) of the layer above the face; the edge of a thin layer is no step in it.
+        closing: (n,) tangent of half the angle that the face turns by, positive where the bag
+            side is hollow.
     """
 
     number: int
@@ -70,6 +72,7 @@ class Meeting:
     lines_mm: tuple[np.ndarray, np.ndarray]
     along_mm: np.ndarray
     height_mm: np.ndarray
+    closing: np.ndarray
 
     @property
     def name(self) -> str:
@@ -168,7 +171,8 @@ class Ground:
             short = height * closing
             if np.abs(short).max() > LEAST_SHORT_MM:
                 lines = (_moved_on(lines[0], -short), _moved_on(lines[1], short))
-            found.append(Meeting(one.number, one.span_mm, lines, running(lines[0]), height))
+            found.append(Meeting(one.number, one.span_mm, lines, running(lines[0]), height,
+                                 closing))  # fmt: skip
         return tuple(found)
 
     def parts(self, region, meetings: Sequence[Meeting] = ()):

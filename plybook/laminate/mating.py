@@ -36,6 +36,15 @@ class Met:
     outer: int
     reach_mm: tuple[float, float]
 
+    @property
+    def closing(self) -> float:
+        """Tangent of half the angle that the face turns by where it turns most between the two;
+        positive where the bag side is hollow."""
+        places = np.union1d(np.linspace(*self.reach_mm, 2), self.meeting.along_mm)
+        here = places[(places >= self.reach_mm[0]) & (places <= self.reach_mm[1])]
+        closing = np.interp(here, self.meeting.along_mm, self.meeting.closing)
+        return float(closing[np.argmax(np.abs(closing))])
+
 
 def mated(
     pieces: Sequence[Piece], leaves: Sequence[Leaf], at_break: Mapping[str, Meeting]

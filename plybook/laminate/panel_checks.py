@@ -173,8 +173,17 @@ def seams_run_on(core: Core, region: shapely.Geometry, face: Face) -> list[Findi
     return found
 
 
-def seam_notes(piece: Piece, seams: Sequence[SeamLine]) -> tuple[str, ...]:
-    """How each seam of a panel is cut, in words that stand on its template."""
+def seam_notes(
+    piece: Piece, seams: Sequence[SeamLine], closings: Mapping[str, float]
+) -> tuple[str, ...]:
+    """How each seam of a panel is cut, in words that stand on its template.
+
+    Args:
+        piece: the panel.
+        seams: of its core.
+        closings: of seams at breaks, the tangent of half the angle that the face turns by,
+            positive where the bag side is hollow.
+    """
     by_id = {s.id: s for s in seams}
     said: list[str] = []
     for edge in piece.edges:
@@ -183,20 +192,37 @@ def seam_notes(piece: Piece, seams: Sequence[SeamLine]) -> tuple[str, ...]:
         seam = by_id[base_name(edge).removeprefix(SEAM)]
         mate = f" to {edge.mate}" if edge.mate else ""
         if edge.treatment == "square":
-            words = f"seam {seam.id}{mate}: SQUARE - NO BEVEL"
+            how = _square_words(piece.thickness_mm, closings.get(seam.id, 0.0))
+            words = f"seam {seam.id}{mate}: {how}"
         else:
             words = (
                 f"seam {seam.id}{mate}: {edge.treatment} {edge.angle_deg:g} deg, "
                 f"wide on the {edge.wide_side} side"
             )
-        if abs(seam.turn_deg) >= 0.5:
-            words += (
-                f"; the face breaks {abs(seam.turn_deg):.1f} deg here: plane both edges to "
-                f"half of it so that the joint closes"
-            )
         if words not in said:
             said.append(words)
     return tuple(said)
+
+
+def _square_words(thickness_mm: float, closing: float) -> str:
+    """How a square edge is cut; at a break of the face, what makes it meet its mate as well.
+
+    Square panels that meet on the mould side gape on the bag side, by twice the thickness times
+    the sine of half the angle that the face turns by, or stand in each other's way there, each by
+    the thickness times the tangent of it.
+    """
+    half = math.atan(abs(closing))
+    off_mm, half_deg = thickness_mm * abs(closing), math.degrees(half)
+    breaks = f"the face breaks {2 * half_deg:.1f} deg here"
+    gap_mm = 2 * thickness_mm * math.sin(half)
+    if gap_mm < _LEAST_SAID_MM:
+        return "SQUARE - NO BEVEL"
+    if closing < 0:
+        return f"SQUARE - NO BEVEL; {breaks}: fill the gap of {gap_mm:.1f} mm on the bag side"
+    return (
+        f"SQUARE, then plane {off_mm:.1f} mm off the bag side of both edges (bevel "
+        f"{90 - half_deg:.0f} deg) so that they meet: {breaks}"
+    )
 
 
 def hole_notes(core: Core, holes: Sequence[str], let_in: Sequence[str]) -> tuple[str, ...]:

@@ -37,7 +37,7 @@ class SeamLine:
     """A seam ready to split with; `line` is in the cut frame, running far past the core.
 
     `across` is True where the seam crosses the span (panels follow each other root to tip).
-    `turn_deg` is the break of the face there, 0 away from kinks. `chosen` marks the tool's own.
+    `chosen` marks the tool's own.
     """
 
     id: str
@@ -45,7 +45,6 @@ class SeamLine:
     first: shapely.Polygon  # everything on the first side
     across: bool
     treatment: Treatment
-    turn_deg: float = 0.0
     chosen: bool = False
     source: Seam | None = None  # as the spec says it
 
@@ -94,7 +93,6 @@ def place_seam(
     seam: Seam,
     face: Face,
     to_cut: ToCut,
-    turn_deg: float = 0.0,
     chosen: bool = False,
     line_mm: np.ndarray | None = None,
 ) -> SeamLine:
@@ -103,7 +101,6 @@ def place_seam(
     Args:
         seam: the seam as given.
         to_cut: (n, 2) pattern mm -> (n, 2) cut frame mm, of the face the core lies on.
-        turn_deg: break of the face at the seam.
         chosen: True for a seam the tool placed.
         line_mm: (n, 2) where it runs on the pattern, if not where its own words have it.
     """
@@ -125,7 +122,7 @@ def place_seam(
     line = _carried_past(line, reach)
     mark = shapely.Point(np.asarray(to_cut(towards_first[None]))[0])
     first = _half_with(line, mark)
-    return SeamLine(seam.id, line, first, across, seam.treatment, turn_deg, chosen, seam)
+    return SeamLine(seam.id, line, first, across, seam.treatment, chosen, seam)
 
 
 def _extent(face: Face) -> float:

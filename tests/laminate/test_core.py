@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from plybook.diagnostics import Severity
 from plybook.laminate.core import core_pieces, footprint
-from plybook.laminate.panel_checks import bends
+from plybook.laminate.panel_checks import bends, seam_notes
 from plybook.spec.model import (
     Core,
     CoreStock,
@@ -279,11 +279,37 @@ def test_no_seams_at_all_can_be_found_on_a_sheet_covered_by_hardpoints():
     assert made.findings[0].severity is Severity.ERROR
 
 
-def test_a_kink_of_the_face_becomes_a_seam_that_says_how_to_plane_it():
+def test_a_kink_of_the_face_becomes_a_seam():
     face = TrapezoidFace(kinks=(Kink(1000.0, 5.0, 4.0, False), Kink(1500.0, 1.0, 0.1, True)))
     made = cut(core(), face=face)
     assert [s.id for s in made.seams] == ["K1"]
-    assert any("breaks 5.0 deg" in n for n in made.pieces[0].notes)
+
+
+def slab(turn_deg, thickness_mm):
+    """Bag-side corner of a square edge whose mould-side corner is the origin, the slab going off
+    to -x and turned by an angle: in section across a break."""
+    turn = math.radians(turn_deg)
+    return np.array([math.sin(turn), math.cos(turn)]) * thickness_mm
+
+
+@pytest.mark.parametrize("half_deg", [4.0, 9.5, 12.5])
+def test_square_edges_at_a_break_are_told_what_makes_them_meet(half_deg):
+    """Against the two slabs in section: what each stands past the plane that halves the angle,
+    measured along its bag side, and how far apart their corners are."""
+    made = cut(core(seams=(Seam("S1", SpanLine(1000.0), SQUARE),)))
+    piece, t = made.pieces[0], made.pieces[0].thickness_mm
+    closing = math.tan(math.radians(half_deg))
+    corner = slab(half_deg, t)  # of the slab that a hollow break turns towards the other
+    past = corner[0] / math.cos(math.radians(half_deg))
+    (hollow,) = seam_notes(piece, made.seams, {"S1": closing})
+    assert f"plane {past:.1f} mm off the bag side of both edges" in hollow
+    assert f"(bevel {90 - half_deg:.0f} deg)" in hollow and "NO BEVEL" not in hollow
+    gap = float(np.linalg.norm(slab(-half_deg, t) - slab(half_deg, t)))
+    (proud,) = seam_notes(piece, made.seams, {"S1": -closing})
+    assert f"fill the gap of {gap:.1f} mm on the bag side" in proud and "NO BEVEL" in proud
+    assert f"breaks {2 * half_deg:.1f} deg" in hollow and f"breaks {2 * half_deg:.1f} deg" in proud
+    (flat,) = seam_notes(piece, made.seams, {})
+    assert flat == "seam S1 to C1.2: SQUARE - NO BEVEL"
 
 
 def test_bending_tighter_than_the_sheet_allows_is_told_with_radius_and_place():

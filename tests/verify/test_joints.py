@@ -38,6 +38,7 @@ def plan_of(given):
     return {
         "pieces": [piece_row(piece) for piece in laminate.pieces],
         "joints": [joint_row(joint) for joint in laminate.joints],
+        "seam words": [w for p in laminate.pieces for w in p.notes if w.startswith("seam ")],
     }
 
 
@@ -177,6 +178,25 @@ def test_pieces_that_meet_on_two_lines_of_the_part_are_caught(butted):
     assert "0.50 mm apart on the part" in fault
 
 
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda at, length: 0.0015 * at,  # all of it too long, by 0.15 %
+        lambda at, length: 0.3 * (at > length / 2),  # a third of a millimetre at one place
+    ],
+)
+def test_a_joint_that_is_not_as_long_as_on_the_part_is_caught(butted, wrong):
+    plan = copy.deepcopy(butted)
+    side = plan["joints"][0]["sides"][1]
+    line = np.array(side["line_mm"])
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    way = (line[-1] - line[0]) / np.linalg.norm(line[-1] - line[0])
+    off = np.outer(wrong(along, along[-1]), way)
+    for key in ("line_mm", "beside_mm"):
+        side[key] = (np.array(side[key]) + off).tolist()
+    assert any("not what it is on the part" in fault for fault in proved(plan).faults)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("hand", ["left", "right"])
 def test_overlaps_and_panels_over_a_crank_keep_what_they_state(hand):
@@ -189,6 +209,9 @@ def test_overlaps_and_panels_over_a_crank_keep_what_they_state(hand):
         Ply("P3", "twill", "s", Whole(), angle_deg=45.0),
     ]
     plan = broken(layers, CRANKED, hand)
+    # an upper skin in a female mould over dihedral: the bag side, which looks down, is proud
+    assert len(plan["seam words"]) == 2
+    assert all("fill the gap" in words for words in plan["seam words"]), plan["seam words"]
     report = proved(plan)
     assert not report.faults and report.proofs[CLOSED] == 4
     assert [joint["overlap_mm"] for joint in plan["joints"]] == [25.0, 0.0, 0.0, 25.0]
