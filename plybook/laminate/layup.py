@@ -32,6 +32,7 @@ from plybook.laminate.marks import (
     outline_rules,
 )
 from plybook.laminate.model import BreakJoint, LaidLayer, Laminate, Mark, Piece, PieceKind
+from plybook.laminate.otherhand import mirrored
 from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
@@ -39,7 +40,9 @@ from plybook.laminate.regions import Regions, empty_region, past_part
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.laminate.sides import name_sides
 from plybook.laminate.summary import sum_up
+from plybook.spec.hand import mirror_image
 from plybook.spec.model import Core, Film, Insert, Layer, PartSpec, Ply, Rod, SpliceRule
+from plybook.surface import build_face
 from plybook.surface.model import Face
 from plybook.units import marked, mm
 
@@ -48,7 +51,7 @@ NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
 
 
 def lay_up(spec: PartSpec, face: Face, progress: Progress | None = None) -> Laminate:
-    """Cut every layer of a part.
+    """Cut every layer of a part; a right-hand part is the mirror image of its left hand.
 
     Args:
         spec: the resolved part spec.
@@ -59,7 +62,11 @@ def lay_up(spec: PartSpec, face: Face, progress: Progress | None = None) -> Lami
         Pieces, layers, zones, sections, mass and every finding; a finding that is an error leaves
         its layer without pieces and the rest complete.
     """
-    return LayUp(spec, face, progress or (lambda words: None)).run()
+    told = progress or (lambda words: None)
+    if spec.part.hand != "right":
+        return LayUp(spec, face, told).run()
+    left = mirror_image(spec)
+    return mirrored(LayUp(left, build_face(left), told).run(), spec, face)
 
 
 class LayUp:

@@ -28,7 +28,7 @@ from shapely.geometry.base import BaseGeometry
 from plybook.diagnostics import Finding, PlybookError
 from plybook.laminate.core import CoreCut
 from plybook.laminate.heights import HeightField
-from plybook.laminate.layup import LayUp, Progress
+from plybook.laminate.layup import LayUp, Progress, lay_up
 from plybook.laminate.marks import MarkRule
 from plybook.laminate.model import Laminate, Piece, Zone
 from plybook.laminate.plies import NARROW_MM
@@ -160,6 +160,8 @@ def look_over(
         seen = None
     if seen is not None:
         return seen
+    if spec.part.hand == "right":  # laid up as its left hand, which has other patterns
+        return Look(lay_up(spec, face, told), {})
     whole = LayUp(spec, face, told)
     whole.ground.dart_plans.update(bare.ground.dart_plans)
     return Look(whole.run(), {})

@@ -194,3 +194,4 @@ class Laminate:
     centre_mm: np.ndarray  # (3,) centre of gravity in part axes
     findings: tuple[Finding, ...]
     joints: tuple[BreakJoint, ...] = ()  # at the breaks of the face
+    found_laying: tuple[Finding, ...] = ()  # those of `findings` that single layers gave

@@ -251,11 +251,11 @@ def outline_and_edges(
                 mate=mates.get(stretch.name, ""),
             )
         )
-    order = [_place_in(outline, edge.points_mm) for edge in edges]
+    order = [start_in(outline, edge.points_mm) for edge in edges]
     ranked = sorted(range(len(edges)), key=lambda i: order[i])
     return outline, tuple(edges[i] for i in ranked)
 
 
-def _place_in(outline: np.ndarray, line: np.ndarray) -> int:
-    """Index in the outline of the vertex nearest to a stretch's first point."""
+def start_in(outline: np.ndarray, line: np.ndarray) -> int:
+    """Index in an outline of the point nearest to the first one of a stretch."""
     return int(np.argmin(np.hypot(*(outline - line[0]).T)))

@@ -361,7 +361,7 @@ def _crosses_clear(sheet: Sheet) -> Finding:
     return warning(
         "splice-crosses-clear-region",
         f"splices of layer {sheet.layer.id} cross a region to be kept clear of them; at "
-        f"{sheet.angle_deg:g}° on a roll of {mm(sheet.usable_mm):g} every set of splices does",
+        f"its angle, every set of splices on a roll of {mm(sheet.usable_mm):g} does",
         "accept it with a reason, use a wider roll, or lay this ply along the region",
         sheet.layer.place,
         layers=(sheet.layer.id,),
@@ -411,7 +411,7 @@ def _no_splice(sheet: Sheet, extent_mm: float, staggered: bool) -> Finding:
     ways.append("use a wider roll or another angle")
     return error(
         "splice-impossible",
-        f"layer {sheet.layer.id} is {mm(extent_mm):.0f} across the warp at {sheet.angle_deg:g}°, "
+        f"layer {sheet.layer.id} is {mm(extent_mm):.0f} across its warp, "
         f"the roll gives {mm(sheet.usable_mm):g}, and no set of splices obeys its rules",
         "; or ".join(ways),
         sheet.layer.place,

@@ -40,6 +40,7 @@ def sum_up(
         The laminate, findings once each.
     """
     zones = find_zones(layers, face, spec)
+    laying = tuple(findings)
     mass = laminate_mass(layers, pieces, face, spec)
     return Laminate(
         pieces=tuple(pieces),
@@ -49,7 +50,8 @@ def sum_up(
         joints=tuple(joints),
         mass_g=mass.total_g,
         centre_mm=mass.centre_mm,
-        findings=all_findings(spec, face, layers, pieces, zones, findings),
+        findings=all_findings(spec, face, layers, pieces, zones, laying),
+        found_laying=laying,
     )
 
 

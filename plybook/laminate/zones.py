@@ -70,7 +70,7 @@ def find_zones(layers: Sequence[LaidLayer], face: Face, spec: PartSpec) -> tuple
     merged.sort(key=lambda z: _where(z[1]))
     by_id = {layer.id: layer for layer in counted}
     return tuple(
-        _zone(f"Z{n}", [by_id[i] for i in ids], shape, spec)
+        zone_of(f"Z{n}", [by_id[i] for i in ids], shape, spec)
         for n, (ids, shape) in enumerate(merged, 1)
     )
 
@@ -110,7 +110,10 @@ def stack_plies(layers: Sequence[LaidLayer], spec: PartSpec) -> list[StackPly] |
     return found if any(p.elastic for p in found) else None
 
 
-def _zone(label: str, layers: list[LaidLayer], shape: shapely.Geometry, spec: PartSpec) -> Zone:
+def zone_of(
+    label: str, layers: Sequence[LaidLayer], shape: shapely.Geometry, spec: PartSpec
+) -> Zone:
+    """The zone of a stack of layers over a shape in pattern mm."""
     stack = [stack_layer(layer, spec) for layer in layers]
     plies = stack_plies(layers, spec)
     area_m2 = shape.area / 1e6

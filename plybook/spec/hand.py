@@ -63,12 +63,13 @@ def other_hand(spec: PartSpec) -> PartSpec:
                 spec.part.place,
             )
         )
-    part = replace(
-        spec.part,
-        number=spec.part.other_hand,
-        other_hand=spec.part.number,
-        hand=_OTHER[spec.part.hand],
-    )
+    named = replace(spec.part, number=spec.part.other_hand, other_hand=spec.part.number)
+    return mirror_image(replace(spec, part=named))
+
+
+def mirror_image(spec: PartSpec) -> PartSpec:
+    """A left- or right-hand spec as that of the opposite hand, its numbers as they are."""
+    part = replace(spec.part, hand=_OTHER[spec.part.hand])
     mould = _outline(spec.mould) if isinstance(spec.mould, OutlineMould) else spec.mould
     edges: tuple[EdgeRule, ...] = spec.edges
     return replace(
@@ -81,8 +82,8 @@ def other_hand(spec: PartSpec) -> PartSpec:
     )
 
 
-def _angle(angle_deg: float) -> float:
-    """The negative; 90 and -90 are one direction and stay."""
+def opposite_deg(angle_deg: float) -> float:
+    """A fibre angle on the opposite hand: its negative; 90 and -90 are one direction and stay."""
     return angle_deg if abs(angle_deg) == 90 else -angle_deg + 0.0
 
 
@@ -139,7 +140,9 @@ def _layer(layer: Layer) -> Layer:
     layer = replace(layer, region=_region(layer.region))
     match layer:
         case Ply():
-            return replace(layer, angle_deg=_angle(layer.angle_deg), splice=_splice(layer.splice))
+            return replace(
+                layer, angle_deg=opposite_deg(layer.angle_deg), splice=_splice(layer.splice)
+            )
         case Core():
             seams = tuple(
                 replace(s, line=PointLine(_point(s.line.start), _point(s.line.end)))

@@ -12,6 +12,9 @@ from shapely.geometry import Polygon
 from plybook.diagnostics import Severity
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate import lay_up
+from plybook.laminate.layup import LayUp
+from plybook.laminate.notation import folded
+from plybook.laminate.otherhand import mirrored
 from plybook.spec.model import (
     Around,
     DropRun,
@@ -265,18 +268,35 @@ def mixed_layers(scale=lambda v: v, sign=1):
     ]  # fmt: skip
 
 
-def test_the_opposite_hand_gives_mirrored_pieces_with_negated_angles():
-    left = lay(mixed_layers())
-    given = spec(mixed_layers(sign=-1), TRIMS)
-    right = lay_up(replace(given, part=replace(given.part, hand="right")), TaperedFace(up=-1))
-    assert [p.id for p in left.pieces] == [p.id for p in right.pieces]
-    for a, b in zip(left.pieces, right.pieces, strict=True):
-        assert b.angle_deg in (-a.angle_deg, a.angle_deg if abs(a.angle_deg) == 90 else None)
-        assert len(a.outline_mm) == len(b.outline_mm)
-        mirrored = canonical_ring(b.outline_mm * [1, -1])
-        assert np.abs(a.outline_mm - mirrored).max() <= 1e-3
-        assert {e.name: e.mate for e in a.edges} == {e.name: e.mate for e in b.edges}
+def test_the_mirror_image_is_what_a_lay_up_of_the_opposite_hand_would_be():
+    given, face = spec(mixed_layers(sign=-1), TRIMS), TaperedFace(up=-1)
+    given = replace(given, part=replace(given.part, hand="right"))
+    image = mirrored(lay(mixed_layers()), given, face)
+    right = LayUp(given, face, lambda words: None).run()
+    assert [p.id for p in image.pieces] == [p.id for p in right.pieces]
+    for a, b in zip(image.pieces, right.pieces, strict=True):
+        assert folded(a.angle_deg) == folded(b.angle_deg)
+        assert a.outline_mm.shape == b.outline_mm.shape
+        assert np.abs(a.outline_mm - b.outline_mm).max() <= 1e-3
+        assert np.abs(a.outline_mm - canonical_ring(a.outline_mm)).max() == 0.0
+        assert [(e.name, e.treatment, e.mate) for e in a.edges] == [
+            (e.name, e.treatment, e.mate) for e in b.edges
+        ]
+        for one, other in zip(a.edges, b.edges, strict=True):
+            assert one.points_mm == pytest.approx(other.points_mm, abs=1e-3)
         assert sorted(m.label for m in a.marks) == sorted(m.label for m in b.marks)
+        assert shape(a).symmetric_difference(shape(b)).area < 1e-3 * shape(a).length
+        laid = [Polygon(p.laid_outline_mm) for p in (a, b)]
+        assert laid[0].symmetric_difference(laid[1]).area < 1e-3 * laid[0].length
+    assert [(z.label, z.code) for z in image.zones] == [(z.label, z.code) for z in right.zones]
+    for one, other in zip(image.zones, right.zones, strict=True):
+        assert one.region.symmetric_difference(other.region).area < 0.05 * one.region.length
+    for one, other in zip(image.layers, right.layers, strict=True):
+        assert folded(one.angle_deg) == folded(other.angle_deg)
+        assert one.region.symmetric_difference(other.region).area < 1e-3 * one.region.length
+    assert image.mass_g == pytest.approx(right.mass_g, rel=1e-6)
+    assert image.centre_mm == pytest.approx(right.centre_mm, abs=0.5)
+    assert set(image.findings) == set(right.findings)
 
 
 def test_inches_and_millimetres_give_identical_pieces():

@@ -154,10 +154,7 @@ def test_either_hand_of_a_smooth_skin_is_cut_alike():
     assert one.keys() == other.keys()
     for name, piece in one.items():
         mirrored = shapely.Polygon(piece.outline_mm * [1, -1])
-        # curves are chorded to 0.02 mm, in either hand from other points
-        assert mirrored.hausdorff_distance(outline(other[name])) < 0.025
-        assert mirrored.area == pytest.approx(outline(other[name]).area, rel=1e-6)
-        assert size(piece) == pytest.approx(size(other[name]), abs=0.005)
+        assert mirrored.hausdorff_distance(outline(other[name])) < 1e-6
 
 
 def test_a_square_edge_at_the_net_line_has_no_fillet_where_a_bevel_runs_out():
