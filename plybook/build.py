@@ -110,8 +110,12 @@ def _accepted_strangers(spec: PartSpec) -> Iterator[Finding]:
             )
 
 
-def shape(read: Read) -> tuple[Part | None, Review]:
+def shape(read: Read, face: Face | None = None) -> tuple[Part | None, Review]:
     """Mould face and laminate of one part, and everything found of it before its layouts.
+
+    Args:
+        read: the part.
+        face: its mould face where it is known.
 
     Returns:
         The part, None where it cannot be laid up; what the reader found is part of the review.
@@ -123,7 +127,7 @@ def shape(read: Read) -> tuple[Part | None, Review]:
     spec = read.spec
     found = Review(read.findings)
     try:
-        face = build_face(spec)
+        face = face or build_face(spec)
         laminate = lay_up(spec, face)
     except PlybookError as wrong:
         return None, found + Review(wrong.findings, type(wrong))

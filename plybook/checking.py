@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from plybook.outside import Outside
     from plybook.review import Review
     from plybook.spec.model import PartSpec
+    from plybook.surface.model import Face
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ def _looked_over(one: Read) -> Checked:
     spec = one.spec
     try:
         face = build_face(spec)
-        look = look_over(spec, face, beside)
+        look = look_over(spec, face)
     except PlybookError as wrong:
         return Checked(spec, (), Review(one.findings) + Review(wrong.findings, type(wrong)), ())
     laminate = look.laminate
@@ -110,13 +111,13 @@ def _looked_over(one: Read) -> Checked:
     least, *most = [bench_review(spec, face, bound)[0] for bound in look.bounds()]
     proved = proof()
     if not look.laid_up and (proved.findings or any(other != least for other in most)):
-        return _laid_up(one)
+        return _laid_up(one, face)
     pieces = tuple(bound.pieces for bound in look.bounds())
     return Checked(spec, look.zones, Review(one.findings) + least + proved, pieces)
 
 
-def _laid_up(one: Read) -> Checked:
-    part, review = shape(one)
+def _laid_up(one: Read, face: Face | None = None) -> Checked:
+    part, review = shape(one, face)
     if part is None:
         return Checked(one.spec, (), review, ())
     return Checked(one.spec, part.laminate.zones, review, (part.laminate.pieces,))

@@ -24,7 +24,7 @@ from plybook.diagnostics import Finding, error, note, warning
 from plybook.laminate.marks import MarkRule
 from plybook.laminate.outline import ring_stretches, running_on
 from plybook.laminate.regions import Regions
-from plybook.laminate.shapes import polygons_of, ring_of
+from plybook.laminate.shapes import NearLine, polygons_of, ring_of
 from plybook.spec.model import Common, DropRun, EdgeBand, Layer, Ply, Region
 from plybook.units import mm
 
@@ -169,12 +169,16 @@ def end_line(
     else:
         if -position < 0.01:
             return None
-        ends = regions.plan.near_edge(drop.edge, -position)
-        line = ends.boundary.intersection(regions.plan.net)
+        band = regions.plan.near_edge(drop.edge, -position)
+        line = band.boundary.intersection(regions.plan.net)
+    parts = [part for part in shapely.get_parts(line) if part.geom_type == "LineString"]
+    if not parts:
+        return None
+    ends = [NearLine(shapely.get_coordinates(part)) for part in parts]
     found = []
     for polygon in polygons_of(region):
         ring = ring_of(polygon)
-        on_end = running_on(ring, line)
+        on_end = running_on(ring, ends)
         if on_end.any():
             found += [part for key, part in ring_stretches(ring, on_end.astype(int)) if key]
     if not found:

@@ -22,7 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from plybook.laminate.heights import HeightField
 from plybook.laminate.outline import Stretch, divided, named_ring
 from plybook.laminate.regions import Regions
-from plybook.laminate.shapes import polygons_of, ring_of
+from plybook.laminate.shapes import NearLine, polygons_of, ring_of
 from plybook.laminate.trim import arriving, run_on
 from plybook.spec.model import Layer, PartSpec, SpliceRule
 from plybook.surface.breaks import Break, breaks_of, views_of
@@ -81,8 +81,7 @@ class Meeting:
 
     def along(self, side: int, points_mm: np.ndarray) -> np.ndarray:
         """(n,) how far along the break points of one side's pattern lie."""
-        line = shapely.linestrings(self.lines_mm[side])
-        at = shapely.line_locate_point(line, shapely.points(points_mm))
+        at = NearLine(self.lines_mm[side]).along_mm(points_mm)
         return np.interp(at, running(self.lines_mm[side]), self.along_mm)
 
     def place(self, side: int, along_mm: np.ndarray) -> np.ndarray:

@@ -204,11 +204,7 @@ class LayUp:
                 raise TypeError(f"not a layer: {layer!r}")
         if not pieces and not any(f.severity is Severity.ERROR for f in self.findings[before:]):
             self.findings.append(empty_region(layer, self.face))  # a crumb, too small to be cut
-        self.field = self.field.with_layer(self.rises[layer.id])
-        self.fields = tuple(
-            field.with_layer(rise)
-            for field, rise in zip(self.fields, self._leaf_rises[layer.id], strict=True)
-        )
+        self._raise_by(layer)
         self.findings.extend(
             _placed(_tangled(f"piece {piece.id}"), layer)
             for piece in pieces
@@ -228,6 +224,14 @@ class LayUp:
                 group=getattr(layer, "group", ""),
                 note=layer.note,
             )
+        )
+
+    def _raise_by(self, layer: Layer) -> None:
+        """The face as it stands with the layer on it."""
+        self.field = self.field.with_layer(self.rises[layer.id])
+        self.fields = tuple(
+            field.with_layer(rise)
+            for field, rise in zip(self.fields, self._leaf_rises[layer.id], strict=True)
         )
 
     def _sheet(self, layer: Ply | Film) -> tuple[Piece, ...]:
@@ -392,10 +396,13 @@ class LayUp:
     def _look_at_joints_and_ends(self) -> None:
         ladders = ladders_of(self.spec.layers, self.regions)
         self.findings.extend(drop_findings(ladders, self.spec.layers))
+        self.findings.extend(self._joints_at_breaks())
+        self.findings.extend(insert_findings(self.spec, self.face, self.layers))
+
+    def _joints_at_breaks(self) -> list[Finding]:
         plies = {x.id: self.sheet_of(x) for x in self.spec.layers if isinstance(x, Ply)}
         open_kinks = [kink for kink in self.face.kinks if not kink.accepted]
-        self.findings.extend(kink_findings(self.pieces, open_kinks, plies))
-        self.findings.extend(insert_findings(self.spec, self.face, self.layers))
+        return kink_findings(self.pieces, open_kinks, plies)
 
 
 def _kind_of(layer: Layer) -> PieceKind:

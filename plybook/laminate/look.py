@@ -16,33 +16,33 @@ Terms:
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
-from typing import Any
+from functools import cached_property
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, PlybookError
-from plybook.laminate.core import CoreCut
 from plybook.laminate.heights import HeightField
 from plybook.laminate.layup import LayUp, Progress, lay_up
 from plybook.laminate.marks import MarkRule
-from plybook.laminate.model import Laminate, Piece, Zone
+from plybook.laminate.model import LaidLayer, Laminate, Piece, Zone
+from plybook.laminate.panel_checks import tightest_bend
 from plybook.laminate.plies import NARROW_MM
 from plybook.laminate.raising import LeafMaps
 from plybook.laminate.rises import Rise
+from plybook.laminate.rule_case import Case
 from plybook.laminate.rulebook import trade_rules
+from plybook.laminate.rules import checks
 from plybook.laminate.seam_search import NARROWEST_MM, fits_a_sheet
-from plybook.laminate.shapes import mean_width_mm
+from plybook.laminate.shapes import mean_width_mm, polygons_of, ring_of
 from plybook.laminate.summary import all_findings
 from plybook.laminate.zones import find_zones
 from plybook.spec.model import Core, Film, Layer, PartSpec, Ply
 from plybook.surface.model import Face
 
-Beside = Callable[[Callable[[], Any]], Callable[[], Any]]
 _BEND = 0.5  # most height over radius of the face that a lay-up surely follows
 _SPOTS = 20, 64  # of the face, along the span and the section, where bend is looked at
 ROUNDING_MM = 0.01  # more than rings are rounded by
@@ -67,6 +67,7 @@ _OF_REGIONS = {
     "unknown-edge",
     "unknown-layer",
 }
+_Cut = tuple[list[Piece], list[LaidLayer], list[Finding]]  # what laying one layer gives
 
 
 @dataclass(frozen=True)
@@ -122,6 +123,11 @@ class Look:
         )
 
 
+def _sure() -> set[str]:
+    """Codes of findings that do not depend on how pieces are cut."""
+    return (_OF_REGIONS | set(trade_rules())) - _OF_PIECES
+
+
 def _resized(piece: Piece, sign: float, slack: Slack) -> Piece:
     """A piece made larger or smaller along its stock and across it; it keeps a tenth at least."""
     if not slack.size_mm:
@@ -141,21 +147,18 @@ def _resized(piece: Piece, sign: float, slack: Slack) -> Piece:
     )
 
 
-def look_over(
-    spec: PartSpec, face: Face, beside: Beside | None = None, progress: Progress | None = None
-) -> Look:
+def look_over(spec: PartSpec, face: Face, progress: Progress | None = None) -> Look:
     """Zones and findings of a part, the same that `lay_up` gives.
 
     Args:
         spec: the resolved part spec.
         face: its mould face.
-        beside: begins a piece of work elsewhere and answers with a way to ask for its result.
         progress: called with one line of text now and then.
     """
     told = progress or (lambda words: None)
     bare = _Bare(spec, face, told)
     try:
-        seen = bare.look(beside or cache)
+        seen = bare.look()
     except (PlybookError, shapely.errors.GEOSException):
         seen = None
     if seen is not None:
@@ -170,22 +173,38 @@ def look_over(
 class _Bare(LayUp):
     """A lay-up in which every layer lies on the bare face and pieces carry no marks."""
 
-    def look(self, beside: Beside) -> Look | None:
-        """Zones and findings, or None where only a lay-up can tell."""
-        cores = [x for x in self.spec.layers if isinstance(x, Core)]
-        self._cut_beside = beside(self._cut_cores if cores else dict)
+    def look(self) -> Look | None:
+        """Zones and findings, or None where only a lay-up can tell. The cloth is cut first, for
+        cutting cores takes longer."""
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
         self.marks, self.ground.marked = (), False
         self._find_rises(regions)
-        if self._climbs or self._bends_hard:
+        of_regions = list(self.findings)
+        if self._climbs or self._bends_hard or self._a_core_bends_tight(regions):
             return None
         slack: dict[str, Slack] = {}
+        cut: dict[str, _Cut] = {}
+        bare = self.fields
         for layer in self.spec.layers:
             region = regions[layer.id]
-            if region is not None and not region.is_empty:
-                self.ground.growth_mm = self._growth_mm(self.field.rises)
-                slack[layer.id] = Slack(self.ground.growth_mm, self._widest_mm(layer))
-                self._lay(layer, region)
+            if region is None or region.is_empty:
+                continue
+            self.ground.growth_mm = self._growth_mm(self.field.rises)
+            slack[layer.id] = Slack(self.ground.growth_mm, self._widest_mm(layer))
+            if isinstance(layer, Core):
+                self._raise_by(layer)
+            else:
+                cut[layer.id] = self._cut_apart(layer, region)
+        self._join(of_regions, cut)
+        if not self._cloth_is_certain():
+            return None
+        above, self.field = self.field, replace(self.field, rises=())
+        for layer in self.spec.layers:
+            if layer.id in slack and layer.id not in cut:
+                self.fields = bare
+                cut[layer.id] = self._cut_apart(layer, regions[layer.id])
+        self.field = above
+        self._join(of_regions, cut)
         self._look_at_joints_and_ends()
         zones = find_zones(self.layers, self.face, self.spec)
         found = all_findings(self.spec, self.face, self.layers, self.pieces, zones, self.findings)
@@ -194,6 +213,33 @@ class _Bare(LayUp):
         seen = Laminate(tuple(self.pieces), tuple(self.layers), zones, (), 0.0, np.zeros(3), found)
         return Look(seen, slack)
 
+    def _cut_apart(self, layer: Layer, region: BaseGeometry) -> _Cut:
+        """One layer laid, its pieces and findings kept from those of the others."""
+        before = self.pieces, self.layers, self.findings
+        self.pieces, self.layers, self.findings = [], [], []
+        self._lay(layer, region)
+        made = self.pieces, self.layers, self.findings
+        self.pieces, self.layers, self.findings = before
+        return made
+
+    def _join(self, of_regions: Sequence[Finding], cut: Mapping[str, _Cut]) -> None:
+        """What was found of regions and what was cut so far, in the order in which it is laid."""
+        order = [cut[layer.id] for layer in self.spec.layers if layer.id in cut]
+        self.pieces = [piece for pieces, _, _ in order for piece in pieces]
+        self.layers = [layer for _, layers, _ in order for layer in layers]
+        self.findings = [*of_regions, *(f for _, _, found in order for f in found)]
+
+    def _cloth_is_certain(self) -> bool:
+        """Whether no rule that measures cut cloth finds anything yet."""
+        case = Case(self.spec, self.face, tuple(self.layers), tuple(self.pieces), ())
+        measured = ((name, check) for name, check in checks().items() if name in _OF_PIECES)
+        return (
+            not self.ground.unsure
+            and not self._joints_at_breaks()
+            and all(finding.code in _sure() for finding in self.findings)
+            and not any(any(check(case, trade_rules()[name])) for name, check in measured)
+        )
+
     def _widest_mm(self, layer: Layer) -> float:
         if isinstance(layer, Ply | Film):
             return self.sheet_of(layer).usable_mm or math.inf
@@ -201,10 +247,9 @@ class _Bare(LayUp):
 
     def _certain(self, found: tuple[Finding, ...]) -> bool:
         """Whether cutting the layers over each other would change no finding."""
-        sure = (_OF_REGIONS | set(trade_rules())) - _OF_PIECES
         return (
             not self.ground.unsure
-            and all(finding.code in sure for finding in found)
+            and all(finding.code in _sure() for finding in found)
             and all(self._far_from_limits(piece) for piece in self.pieces)
         )
 
@@ -244,6 +289,18 @@ class _Bare(LayUp):
             if wall and isinstance(layer, Ply | Film):
                 return True
             wall |= rise is not None and rise.walls is not None and abs(rise.thickness_mm) > 1e-9
+        return False
+
+    def _a_core_bends_tight(self, regions: Mapping[str, BaseGeometry | None]) -> bool:
+        """Whether a core bends more than its sheet follows cold: which of its panels that is told
+        of, and with which radius, depends on how it is cut."""
+        for core in (layer for layer in self.spec.layers if isinstance(layer, Core)):
+            region, least = regions[core.id], self.spec.materials.cores[core.material].least_bend_mm
+            if region is None or least <= 0:
+                continue
+            rings = (ring_of(part) for part in polygons_of(region))
+            if any(tightest_bend(ring, self.face)[0] < least for ring in rings):
+                return True
         return False
 
     @property
@@ -286,16 +343,6 @@ class _Bare(LayUp):
         return bend.reshape(*_SPOTS, 2, 2)
 
     # ------------------------------------------------------------ on the bare face
-
-    def _cut_cores(self) -> dict[str, CoreCut]:
-        """All cores, by id; for a helper beside the cloth."""
-        cores = [x for x in self.spec.layers if isinstance(x, Core)]
-        return {x.id: self._core_cut(x, self.regions.of_layer(x.id), None) for x in cores}
-
-    def _core(self, layer: Core, region: BaseGeometry) -> tuple[Piece, ...]:
-        cut = self._cut_beside()[layer.id]
-        self.findings.extend(cut.findings)
-        return cut.pieces
 
     def _raised(self, layer: Layer) -> LeafMaps | None:
         return None

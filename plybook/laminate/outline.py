@@ -18,6 +18,7 @@ from shapely.geometry import Polygon
 from plybook.geometry.rings import GRID_MM, canonical_ring
 from plybook.laminate.model import PieceEdge
 from plybook.laminate.shapes import (
+    NearLine,
     dense,
     ring_of,
     segment_normals,
@@ -77,7 +78,7 @@ def named_ring(
     edges = plan.face.edges
     along = plan.running_along(ring_mm, plan.trims_mm)
     for index, kink in (kinks_mm or {}).items():
-        on_kink = running_on(ring_mm, shapely.linestrings(kink))
+        on_kink = running_on(ring_mm, [NearLine(kink)])
         along[on_kink & (along < 0)] = -2 - index
     number = _free_numbers(ring_mm, along)
     stretches = []
@@ -93,11 +94,13 @@ def named_ring(
     return stretches
 
 
-def running_on(ring_mm: np.ndarray, line: shapely.LineString, within_mm=0.02) -> np.ndarray:
-    """(n,) which segments of a ring lie on a line."""
-    after = np.roll(ring_mm, -1, axis=0)
-    at_ends = shapely.distance(shapely.points(ring_mm), line) < within_mm
-    at_middle = shapely.distance(shapely.points((ring_mm + after) / 2), line) < within_mm
+def running_on(ring_mm: np.ndarray, lines: Sequence[NearLine], within_mm=0.02) -> np.ndarray:
+    """(n,) which segments of a ring lie on one of some lines."""
+    middle = (ring_mm + np.roll(ring_mm, -1, axis=0)) / 2
+    at_ends, at_middle = (
+        np.min([line.distance_mm(at) for line in lines], axis=0) < within_mm
+        for at in (ring_mm, middle)
+    )
     return at_ends & np.roll(at_ends, -1) & at_middle
 
 
@@ -196,8 +199,8 @@ def divided(polygon: Polygon, references: Sequence[Stretch]) -> list[Stretch]:
 
 def _segment_gaps(reference: Stretch, start, middle, end) -> np.ndarray:
     """(n,) how far segments lie from a stretch: at their worse end and in the middle."""
-    line = shapely.linestrings(reference.points_mm)
-    first, half, last = (shapely.distance(shapely.points(at), line) for at in (start, middle, end))
+    line = NearLine(reference.points_mm)
+    first, half, last = (line.distance_mm(at) for at in (start, middle, end))
     return np.maximum(first, last) + half
 
 

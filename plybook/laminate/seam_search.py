@@ -50,6 +50,43 @@ def sheet_room_mm(
     return max(most_room(ring, sheet, slantwise)[1] for sheet in sheets_mm)
 
 
+def leaves_room(
+    outline: shapely.Geometry,
+    sheets_mm: Sequence[tuple[float, float]],
+    grain: bool,
+    least_mm: float,
+) -> bool:
+    """Whether `sheet_room_mm` is at least `least_mm`, told without turning the panel where its
+    size tells it: a panel that fits as it lies fits, one larger than every sheet does not."""
+    left, low, right, high = outline.bounds
+    size = right - left, high - low
+    if any(size[0] <= x - least_mm and size[1] <= y - least_mm for x, y in sheets_mm):
+        return True
+    if grain or outline.area > max(x * y for x, y in sheets_mm):
+        return False
+    return sheet_room_mm(outline, sheets_mm, grain) >= least_mm
+
+
+class _Stretches:
+    """Which stretches between two spans are known to fit: all within one that does, and none
+    that takes in one that does not."""
+
+    def __init__(self) -> None:
+        self._fit: list[tuple[float, float]] = []
+        self._unfit: list[tuple[float, float]] = []
+
+    def known(self, low: float, high: float) -> bool | None:
+        if any(a <= low and high <= b for a, b in self._fit):
+            return True
+        if any(low <= a and b <= high for a, b in self._unfit):
+            return False
+        return None
+
+    def learn(self, low: float, high: float, fits: bool) -> bool:
+        (self._fit if fits else self._unfit).append((low, high))
+        return fits
+
+
 def fits_a_sheet(
     outline: shapely.Geometry, sheets_mm: Sequence[tuple[float, float]], grain: bool
 ) -> bool:
@@ -119,6 +156,7 @@ class _Division:
         self._spans = float(places[:, 0].min()), float(places[:, 0].max())
         self._shares = float(places[:, 1].min()), float(places[:, 1].max())
         self._across: dict[float, SeamLine] = {}
+        self._stretches = _Stretches()  # of the rows that are divided now
         self._barred = self._through_hardpoints()
 
     def best(self) -> tuple[SeamLine, ...] | None:
@@ -219,6 +257,7 @@ class _Division:
         grown = [self._grown(row, max(slopes, default=0.0)) for row in rows]
         low, high = self._spans
         reach = high - low + 1.0
+        self._stretches = _Stretches()
         best = self._walk(grown, rows, reach)
         if best is None:
             return None
@@ -291,11 +330,18 @@ class _Division:
         return [p for p in parts if p.area > 1.0]
 
     def _fit(self, grown, low: float, high: float) -> bool:
+        start = low if low <= self._spans[0] else float(round(low))  # where the seams lie
+        end = high if high >= self._spans[1] else float(round(high))
+        known = self._stretches.known(start, end)
+        if known is not None:
+            return known
         search = self._search
         slope = self._seam_at(low).scarf_shift_mm(search.thickness_mm)
         panels = self._between(grown, low, high, slope)
-        room = (sheet_room_mm(p, search.sheets_mm, search.grain) for p in panels)
-        return all(r >= search.reserve_mm for r in room)
+        fits = all(
+            leaves_room(p, search.sheets_mm, search.grain, search.reserve_mm) for p in panels
+        )
+        return self._stretches.learn(start, end, fits)
 
     def _leaves_slivers(self, rows, low: float, at: float) -> bool:
         beside = [

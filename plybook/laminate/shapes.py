@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -26,6 +27,7 @@ HAIR_MM = 1e-6  # what parts of a cover reach over one another
 _GRID_DIGITS = 7  # a cover is made on a grid of 0.1 nm
 SNAP_MM = 1e-6  # shapes are kept on this grid, so that shared sides stay shared
 SHORT_MM = 0.05  # a run of segments no longer than this belongs to its neighbour
+_TREE_PAYS = 20_000  # points times segments from which a tree finds the nearest sooner
 EMPTY = Polygon()
 
 
@@ -134,24 +136,51 @@ def cover(
     if band is not None:
         return band
     # each runs on into its neighbours: side by side, rounding would leave slits between them
-    ahead = np.column_stack([-normal[:, 1], normal[:, 0]]) * HAIR_MM
-    back = -ahead
-    if not closed:
-        back[0] = ahead[-1] = 0.0
-    a, b = line[:-1] + back, line[1:] + ahead
-    quads = np.stack(
-        [a + normal * right_mm, b + normal * right_mm, b - normal * left_mm, a - normal * left_mm],
-        axis=1,
-    )
-    shapes = list(shapely.polygons(quads))
-    joints = [(i, (i + 1) % len(normal)) for i in range(len(normal) - (0 if closed else 1))]
-    for before, after in joints:
-        turn = _turn(normal[before], normal[after])
-        side, radius = (1.0, right_mm) if turn > 0 else (-1.0, left_mm)
-        if turn and radius > 0:
-            ends = side * normal[[before, after]]
-            shapes.append(_sector(line[before + 1], ends, turn, radius))
-    return shapely.union_all(shapes, grid_size=SNAP_MM / 10)
+    parts = _covers(line, normal, left_mm, right_mm, (closed, closed))
+    if closed:
+        parts += _joint(line[0], normal[-1], normal[0], left_mm, right_mm)
+    return shapely.union_all(parts, grid_size=SNAP_MM / 10)
+
+
+def _covers(
+    line: np.ndarray,
+    normal: np.ndarray,
+    left_mm: float,
+    right_mm: float,
+    runs_on: tuple[bool, bool],
+) -> list[BaseGeometry]:
+    """The cover of an open line in parts: halved until each part can be walked round.
+
+    Args:
+        runs_on: whether it runs on by a hair at its start and its end.
+    """
+    part, ahead = line.copy(), np.column_stack([-normal[:, 1], normal[:, 0]]) * HAIR_MM
+    part[0] -= runs_on[0] * ahead[0]
+    part[-1] += runs_on[1] * ahead[-1]
+    band = _band(part, normal, left_mm, right_mm)
+    if band is not None:
+        return [band]
+    if len(normal) == 1:
+        (a, b), n = part, normal[0]
+        corners = [a + n * right_mm, b + n * right_mm, b - n * left_mm, a - n * left_mm]
+        return [Polygon(corners)]
+    half = len(normal) // 2
+    return [
+        *_covers(line[: half + 1], normal[:half], left_mm, right_mm, (runs_on[0], True)),
+        *_joint(line[half], normal[half - 1], normal[half], left_mm, right_mm),
+        *_covers(line[half:], normal[half:], left_mm, right_mm, (True, runs_on[1])),
+    ]
+
+
+def _joint(
+    at: np.ndarray, before: np.ndarray, after: np.ndarray, left_mm: float, right_mm: float
+) -> list[BaseGeometry]:
+    """What lies between the covers of two segments on the outside of the bend between them."""
+    turn = _turn(before, after)
+    side, radius = (1.0, right_mm) if turn > 0 else (-1.0, left_mm)
+    if not (turn and radius > 0):
+        return []
+    return [_sector(at, side * np.stack([before, after]), turn, radius)]
 
 
 def _band(
@@ -330,6 +359,48 @@ def _distances(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.nda
     share = np.clip((points - start) @ along / length, 0, 1) if length else np.zeros(len(points))
     gap = points - start - share[:, None] * along
     return np.hypot(gap[:, 0], gap[:, 1])
+
+
+class NearLine:
+    """Finds what of a line is nearest to points: where many points meet a line of many segments,
+    by a tree of the segments.
+
+    Args:
+        line_mm: (n, 2) points, n >= 2.
+    """
+
+    def __init__(self, line_mm: np.ndarray):
+        self.line_mm = np.asarray(line_mm, dtype=float)
+        self._line = shapely.linestrings(self.line_mm)
+
+    def distance_mm(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n,) distances of points (n, 2)."""
+        points = shapely.points(points_mm)
+        if not self._pays(len(points)):
+            return shapely.distance(points, self._line)
+        return self._tree.query_nearest(points, all_matches=False, return_distance=True)[1]
+
+    def along_mm(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n,) how far along the line the places nearest to points (n, 2) lie."""
+        points = shapely.points(points_mm)
+        if not self._pays(len(points)):
+            return shapely.line_locate_point(self._line, points)
+        which, segment = self._tree.query_nearest(points)
+        first = np.full(len(points), len(self.line_mm))
+        np.minimum.at(first, which, segment)
+        start, step = self.line_mm[first], np.diff(self.line_mm, axis=0)
+        length = np.hypot(*step.T)
+        way = step[first] / np.maximum(length[first], 1e-300)[:, None]
+        past = np.sum((np.asarray(points_mm) - start) * way, axis=1)
+        return (np.cumsum(length) - length)[first] + np.clip(past, 0.0, length[first])
+
+    def _pays(self, count: int) -> bool:
+        return count * len(self.line_mm) > _TREE_PAYS
+
+    @cached_property
+    def _tree(self) -> shapely.STRtree:
+        pairs = np.stack([self.line_mm[:-1], self.line_mm[1:]], axis=1)
+        return shapely.STRtree(shapely.linestrings(pairs))
 
 
 def dense(line_mm: np.ndarray, step_mm: float) -> np.ndarray:

@@ -24,6 +24,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from plybook.laminate.shapes import (
+    NearLine,
     clean,
     cover,
     extended,
@@ -89,6 +90,10 @@ class NetFace:
             found.append(shapely.linestrings(extended(edge.points_mm, start, end)))
         return tuple(found)
 
+    @cached_property
+    def _run_on_near(self) -> tuple[NearLine, ...]:
+        return tuple(NearLine(shapely.get_coordinates(line)) for line in self.run_on_lines)
+
     def corner_runs(self, index: int, by_mm: float) -> tuple[float, float]:
         """How far an edge may be carried on at its start and its end: `by_mm` at a corner that
         points outwards, nothing at a hollow corner or where the next edge goes straight on."""
@@ -151,19 +156,17 @@ class NetFace:
             (n,) index into `face.edges`.
         """
         after = np.roll(ring_mm, -1, axis=0)
-        at_ends = shapely.points(ring_mm)
-        at_middle = shapely.points((ring_mm + after) / 2)
+        middle = (ring_mm + after) / 2
         best = np.full(len(ring_mm), ON_EDGE_MM)
         found = np.full(len(ring_mm), -1)
         for index, out in enumerate(out_mm):
-            line = self.run_on_lines[index]
-            shapely.prepare(line)
-            end_gap = np.abs(shapely.distance(at_ends, line) - out)
+            line, near = self.run_on_lines[index], self._run_on_near[index]
+            end_gap = np.abs(near.distance_mm(ring_mm) - out)
             gap = np.maximum(end_gap, np.roll(end_gap, -1))
-            gap = np.maximum(gap, np.abs(shapely.distance(at_middle, line) - out))
+            gap = np.maximum(gap, np.abs(near.distance_mm(middle) - out))
             nearer = np.flatnonzero(gap < best)
             if out > ON_EDGE_MM:  # as far inside the edge is another line
-                nearer = nearer[_is_outside(line, at_middle[nearer])]
+                nearer = nearer[_is_outside(line, shapely.points(middle[nearer]))]
             nearer = nearer[~_goes_back(line, ring_mm[nearer], after[nearer])]
             best[nearer], found[nearer] = gap[nearer], index
         return found

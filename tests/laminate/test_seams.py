@@ -13,6 +13,7 @@ from plybook.laminate.seam_search import (
     SeamSearch,
     choose_seams,
     fits_a_sheet,
+    leaves_room,
     sheet_room_mm,
     size_that_would_do,
 )
@@ -192,3 +193,16 @@ def test_a_round_region_changes_name_where_it_turns_from_one_edge_to_the_next():
     assert sum(line.length for line in sides.lines.values()) == pytest.approx(
         sides.shape.exterior.length
     )
+
+
+@pytest.mark.parametrize("grain", [False, True])
+def test_whether_a_panel_leaves_room_is_told_as_by_the_room_itself(grain):
+    dice = np.random.default_rng(4)
+    told = []
+    for _ in range(200):
+        size, turn = dice.uniform(200, 2600, 2), dice.uniform(0, 180)
+        panel = shapely.affinity.rotate(shapely.box(0, 0, *size), turn * (dice.random() < 0.5))
+        room = sheet_room_mm(panel, [SHEET, (1000.0, 1000.0)], grain)
+        told.append(leaves_room(panel, [SHEET, (1000.0, 1000.0)], grain, 2.0))
+        assert told[-1] == (room >= 2.0)
+    assert {True, False} == set(told)

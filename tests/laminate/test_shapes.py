@@ -110,3 +110,19 @@ def test_a_cover_reaches_as_far_as_its_distances_and_no_further():
         away = whole.distance(point) - (15.0 if on_left else 40.0)
         if abs(away) > 0.01:
             assert area.contains(point) == (away < 0), spot
+
+
+@pytest.mark.parametrize("bend", [0.02, 0.4])
+def test_a_tree_of_segments_finds_what_the_library_finds_on_the_whole_line(bend, monkeypatch):
+    """shapely's distance and line_locate_point, which walk along all of a line for each point."""
+    monkeypatch.setattr(shapes, "_TREE_PAYS", 0)
+    for seed in range(10):
+        dice = np.random.default_rng(seed)
+        line = wandering(seed, bend)
+        beside = line.mean(axis=0) + dice.normal(0, 300, (200, 2))
+        points = np.vstack([beside, line, (line[1:] + line[:-1]) / 2])
+        near, whole = shapes.NearLine(line), shapely.LineString(line)
+        at = shapely.points(points)
+        assert near.distance_mm(points) == pytest.approx(shapely.distance(at, whole), abs=1e-9)
+        expected = shapely.line_locate_point(whole, at)
+        assert near.along_mm(points) == pytest.approx(expected, abs=1e-6)
