@@ -70,17 +70,14 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
         f"{axis} {show_length(float(v), unit)}"
         for axis, v in zip("xyz", laminate.centre_mm, strict=True)
     )
-    axes = (
-        "(x and y as drawn, z off the mould face)"
-        if isinstance(spec.mould, OutlineMould)
-        else "in part axes (x aft, y starboard, z up)"
-    )
+    flat = isinstance(spec.mould, OutlineMould)
+    axes = "x and y as drawn, z off the mould face" if flat else "x aft, y starboard, z up"
     mass = laminate.mass_g
     blocks: list[Block] = [
         Paragraph(
             f"Laminate with resin, without consumables: "
             f"{f'{mass / 1000:.2f} kg' if mass >= 1000 else f'{mass:.0f} g'}; centre of gravity "
-            f"{', '.join(centre)} {axes}."
+            f"{', '.join(centre)} in part axes ({axes})."
         )
     ]
     groups = unique(q.group for q in shop.quantities if q.group != "mass")

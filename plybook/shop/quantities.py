@@ -141,12 +141,12 @@ def _mass(job: Job) -> list[Quantity]:
     ]  # fmt: skip
     centre = job.laminate.centre_mm
     if centre is not None and len(centre) == 3:
-        flat = job.face.flat
-        axes = ("x", "y", "off the mould face") if flat else ("aft", "starboard", "up")
+        drawn = ("x", "y", "off the mould face")
+        axes = drawn if job.face.flat else ("aft", "starboard", "up")
         for axis, value in zip(axes, centre, strict=True):
             rows.append(
                 Quantity("mass", f"Centre of gravity, {axis}", round(float(value), 1), "mm",
-                         "as drawn" if flat else "part axes")
+                         "part axes")
             )  # fmt: skip
     return rows
 
