@@ -110,12 +110,23 @@ def _accepted_strangers(spec: PartSpec) -> Iterator[Finding]:
             )
 
 
-def shape(read: Read, face: Face | None = None) -> tuple[Part | None, Review]:
+def shape_hands(hands: Sequence[Read]) -> list[tuple[Part | None, Review]]:
+    """As `shape`, of a part and its opposite hand; it is laid up once."""
+    shaped: list[tuple[Part | None, Review]] = []
+    for one in hands:
+        shaped.append(shape(one, twin=shaped[0][0] if shaped else None))
+    return shaped
+
+
+def shape(
+    read: Read, face: Face | None = None, twin: Part | None = None
+) -> tuple[Part | None, Review]:
     """Mould face and laminate of one part, and everything found of it before its layouts.
 
     Args:
         read: the part.
         face: its mould face where it is known.
+        twin: its opposite hand, where that is laid up already.
 
     Returns:
         The part, None where it cannot be laid up; what the reader found is part of the review.
@@ -128,7 +139,7 @@ def shape(read: Read, face: Face | None = None) -> tuple[Part | None, Review]:
     found = Review(read.findings)
     try:
         face = face or build_face(spec)
-        laminate = lay_up(spec, face)
+        laminate = lay_up(spec, face, other_hand=twin.laminate if twin else None)
     except PlybookError as wrong:
         return None, found + Review(wrong.findings, type(wrong))
     bench, shop = bench_review(spec, face, laminate)
@@ -137,13 +148,18 @@ def shape(read: Read, face: Face | None = None) -> tuple[Part | None, Review]:
 
 def without_twins(read_specs: Sequence[Read]) -> list[Read]:
     """The specs as they are written: without the opposite hands worked out from them."""
-    twins: set[str] = set()
-    own = []
+    return [hands[0] for hands in by_part(read_specs)]
+
+
+def by_part(read_specs: Sequence[Read]) -> list[list[Read]]:
+    """Each spec as it is written, with the opposite hand worked out from it where there is one."""
+    parts: list[list[Read]] = []
     for one in read_specs:
-        if one.spec.part.number not in twins:
-            own.append(one)
-            twins.add(one.spec.part.other_hand)
-    return own
+        if parts and parts[-1][0].spec.part.other_hand == one.spec.part.number:
+            parts[-1].append(one)
+        else:
+            parts.append([one])
+    return parts
 
 
 def build(
@@ -173,7 +189,7 @@ def build(
     admit([one.spec for one in specs], outside.limits)
     refuse_set_name([one.spec for one in specs], set_name)
     progress("mould faces and plies")
-    shaped = each(shape, specs)
+    shaped = [one for hands in each(shape_hands, by_part(specs)) for one in hands]
     parts = [part for part, _ in shaped if part is not None]
     jobs = [CutJob(part.spec, part.laminate.pieces) for part in parts]
     found = [Found(one.spec, own.findings) for one, (_, own) in zip(specs, shaped, strict=True)]

@@ -50,18 +50,26 @@ Progress = Callable[[str], None]
 NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
 
 
-def lay_up(spec: PartSpec, face: Face, progress: Progress | None = None) -> Laminate:
+def lay_up(
+    spec: PartSpec,
+    face: Face,
+    progress: Progress | None = None,
+    other_hand: Laminate | None = None,
+) -> Laminate:
     """Cut every layer of a part; a right-hand part is the mirror image of its left hand.
 
     Args:
         spec: the resolved part spec.
         face: its mould face.
         progress: called with one line of text now and then.
+        other_hand: the laminate of its mirror image, where that is laid up already.
 
     Returns:
         Pieces, layers, zones, sections, mass and every finding; a finding that is an error leaves
         its layer without pieces and the rest complete.
     """
+    if other_hand is not None:
+        return mirrored(other_hand, spec, face)
     told = progress or (lambda words: None)
     if spec.part.hand != "right":
         return LayUp(spec, face, told).run()
