@@ -14,6 +14,7 @@ from pathlib import Path
 from plybook.verify.allowed import check_allowed, strange
 from plybook.verify.allowed_dxf import furniture
 from plybook.verify.book import check_book, check_steps
+from plybook.verify.booktwins import check_book_twins
 from plybook.verify.drawings import check_cut_drawings, check_templates
 from plybook.verify.dxf_tags import read_dxf, sections
 from plybook.verify.hands import check_hands
@@ -22,6 +23,7 @@ from plybook.verify.layouts import check_layouts
 from plybook.verify.lengths import check_lengths
 from plybook.verify.manifest import MANIFEST, read_files
 from plybook.verify.markout import check_cut_sheets
+from plybook.verify.pagetree import read_page
 from plybook.verify.pdf_pages import open_book
 from plybook.verify.pieces import check_pieces
 from plybook.verify.report import Report, Reports
@@ -41,8 +43,9 @@ from plybook.verify.twins import check_twins
 OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
 # of what the other files hold, against it and against one another
 OF_FILES = (
-    check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_tables,
-    check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets, check_table,
+    check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
+    check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
+    check_table,
 )  # fmt: skip
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
@@ -102,7 +105,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
 
 def forget() -> None:
     """Let go of what was read: each file of a folder is read once, however many checks ask."""
-    for reader in (strange, furniture, sections, read_dxf, read_svg, open_book):
+    for reader in (strange, furniture, sections, read_dxf, read_svg, read_page, open_book):
         reader.cache_clear()
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from functools import cache
 
 from plybook.verify.allowed_dxf import strange_in_dxf
+from plybook.verify.allowed_page import strange_in_page
 from plybook.verify.allowed_pdf import strange_in_drawings, strange_in_pdf
 from plybook.verify.allowed_svg import strange_in_svg
 from plybook.verify.report import Report
@@ -17,6 +18,7 @@ WALKERS: dict[str, Callable[[bytes], Iterator[str]]] = {
     "svg": strange_in_svg,
     "dxf": strange_in_dxf,
     "pdf": strange_in_pdf,
+    "html": strange_in_page,
     "pdf of drawings": strange_in_drawings,
 }
 OF_DRAWINGS = ("templates.pdf", "templates-fullsize.pdf", "cutplan.pdf")

@@ -91,3 +91,15 @@ def strange_glyphs(
                 return
     except (TTLibError, KeyError, IndexError, AssertionError) as wrong:
         raise ValueError(f"a typeface cannot be read: {wrong}") from None
+
+
+def strange_letters(bold: bool, program: bytes) -> Iterator[str]:
+    """As `strange_glyphs`, of a typeface for the web, whose codes are the characters."""
+    from fontTools.ttLib import TTFont, TTLibError
+
+    try:
+        codes = TTFont(io.BytesIO(program)).getBestCmap()
+    except (TTLibError, KeyError, AssertionError) as wrong:
+        raise ValueError(f"a typeface cannot be read: {wrong}") from None
+    name = "Bold" if bold else "Regular"
+    yield from strange_glyphs(name, {code: chr(code) for code in codes}, program, [])

@@ -1,0 +1,185 @@
+"""The booklet on screen and on paper say the same.
+
+Both tell the same steps, tables and cautions. Every run of words of a card on screen stands on the
+pages of the same title on paper and the other way round; what only one of them needs is in the
+tables below. So a sentence that is added, taken out or changed in one of them is found, whatever it
+is about.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from plybook.verify.bookpaper import Flow, flow_of
+from plybook.verify.pagetree import Element, read_page
+from plybook.verify.pdf_pages import Words, open_book
+from plybook.verify.printed import after, squeeze
+from plybook.verify.report import Report
+
+NAME, PAPER = "booklet.html", "booklet.pdf"
+# words that only the screen has, each a regular expression of all of it
+ON_SCREEN = (
+    "Back|Next|Add a photo|Write down a deviation|Start work|History|Start|Stop|Now|Mixed|"
+    "started ______ ended ______|resin weighed, g|Add (?:hours by hand|an? [a-z]+)|"
+    r"[\w .,-]+ weighed, [a-z]+|"
+    "New record for another article|Files of this folder|Templates on paper|Labels|"
+    "Templates at full size|Light on the cutting table, in place of paper|"
+    "Cut plan with mark-out|Drawings at full size|Templates of these pieces|"
+    "Scripting is off: write on the printed page\\.|Export the record|Import a record|"
+    "History of the record|Print the book, filled in|Points, along / across|From / to|"
+    r"Template .+|.+ at full size|Mark-out of .+, in the order of cutting|"
+    r".+: where its pieces lie|.+; its mark-out is on its own page\.|"
+    r"Each point: along from the end / across from the edge of the (?:roll|sheet|bar), in (?:mm|in)"
+    r", to the next (?:0\.5 mm|1/16 in) outwards\. Point 1 is the one nearest to the end; the "
+    r"others follow counter-clockwise\. Curves are marked as chords: trim with the template\.|"
+    r"Figures in (?:mm|in), from the end of the bar\.|"
+    r"Cup \d+ (?:mixed at|lots)|Cup \d+: .+, (?:\d+ h )?(?:\d+ min|\d+ s)?"
+)
+# words that only the paper has: places to write, and what the screen's script tells
+ON_PAPER = (
+    r"Time|!|\d+|not before|not after|all of it on by|\((?:\d+ h ?)?(?:\d+ min|\d+ s)? later\)"
+)
+_SCREEN, _PAPER = re.compile(ON_SCREEN), re.compile(ON_PAPER)
+_DEEPEST = 8  # references within references
+LAYOUT = "card layout"
+_LAID_OUT = re.compile("(?:Pieces on|Roll|Sheet|Remnant|Bar) ")  # labels of pictures of a layout
+MARKED_OUT = ("th", "td", "caption")  # of a layout's card: told with the mark-out
+
+
+@dataclass
+class Card:
+    """A page of the booklet on screen."""
+
+    kicker: str
+    title: str
+    of: str  # kind: step, layout, table ...
+    runs: list[tuple[Element, str]] = field(default_factory=list)
+    drawn: list[str] = field(default_factory=list)  # words of its pictures
+    laid_out: list[str] = field(default_factory=list)  # and of those that paper may leave out
+
+
+def cards_of(tree: Element) -> Iterator[Card]:
+    """The cards of a page, in their order; what a picture refers to stands where it is shown."""
+    named = {e.attributes["id"]: e for e in tree.walk() if "id" in e.attributes}
+    for section in (e for e in tree.walk() if e.kind == "section"):
+        card = Card("", "", section.attributes.get("class", ""))
+        for element in section.walk():
+            if element.kind == "svg" and element.is_in("figure"):
+                layout = _LAID_OUT.match(element.attributes.get("aria-label", ""))
+                (card.laid_out if layout else card.drawn).extend(words_shown(element, named))
+            words = "".join(element.words).strip()
+            if not words or element.kind == "text" or element.is_in("nav"):
+                continue
+            if element.kind == "h2":
+                card.title = words
+            elif element.attributes.get("class") == "kicker":
+                card.kicker = words
+            else:
+                card.runs.append((element, words))
+        yield card
+
+
+def words_shown(picture: Element, named: dict[str, Element], depth: int = 0) -> list[str]:
+    """The words of a picture with what it refers to.
+
+    Raises:
+        ValueError: it refers to itself.
+    """
+    if depth > _DEEPEST:
+        raise ValueError("a picture refers to itself")
+    found = []
+    for element in picture.walk():
+        if element.kind == "text":
+            found.append("".join(element.words))
+        elif element.kind == "use":
+            inner = named[element.attributes.get("href", "#")[1:]]
+            found += words_shown(inner, named, depth + 1)
+    return found
+
+
+def stretches(cards: list[Card], flow: Flow) -> list[tuple[int, int]]:
+    """Where each card's words lie on paper, after its title: (start, end) in the flow; (0, 0) where
+    nowhere."""
+    heads: list[tuple[int, int]] = []
+    at = 0
+    for card in cards:
+        head = squeeze(card.kicker + card.title)
+        end = after(head, flow.text, at)
+        heads.append((end - len(head), end) if end >= 0 else (-1, -1))
+        at = max(at, end)
+    found = []
+    for k, (_, end) in enumerate(heads):
+        later = [start for start, _ in heads[k + 1 :] if start >= 0]
+        found.append((end, later[0] if later else len(flow.text)) if end >= 0 else (0, 0))
+    return found
+
+
+def check_book_twins(plan: dict, files: dict[str, bytes], report: Report) -> None:
+    """The two booklets of a folder."""
+    if NAME not in files or PAPER not in files:
+        return  # told where they are read
+    tree, book = read_page(files[NAME]).tree, open_book(files[PAPER])
+    flow = flow_of(book.page(k) for k in range(book.count))
+    cards = list(cards_of(tree))
+    for card, (start, end) in zip(cards, stretches(cards, flow), strict=True):
+        where = f"{NAME}, {card.title}"
+        if not report.expect(end > 0, "pages on screen that are there on paper", where,
+                             "is not on paper"):  # fmt: skip
+            continue
+        _check_card(card, flow.text[start:end], where, report)
+        _check_paper(card, [words for _, words in flow.between(start, end)], report)
+    _check_ways(tree, report)
+
+
+def _check_card(card: Card, paper: str, where: str, report: Report) -> None:
+    strange = [
+        words
+        for element, words in card.runs
+        if not _SCREEN.fullmatch(words)
+        and after(words, paper) < 0
+        and not (element.kind in MARKED_OUT and card.of == LAYOUT)
+        and element.attributes.get("class") != "line"  # left out on a crowded page of paper
+    ]
+    report.expect(not strange, "pages on screen that say what the paper says", where,
+                  f"says {strange[:1]}, the paper does not")  # fmt: skip
+
+
+def _check_paper(card: Card, words: list[Words], report: Report) -> None:
+    screen = squeeze("".join(run for _, run in card.runs))
+    drawn = Counter(squeeze(text) for text in card.drawn)
+    strange = []
+    for one in words:
+        said = squeeze(one.text)
+        if one.mark:
+            drawn[said] -= 1
+        elif after(said, screen) < 0 and not _PAPER.fullmatch(one.text):
+            strange.append(one.text)
+    where = f"{PAPER}, {card.title}"
+    report.expect(not strange, "pages on paper that say what the screen says", where,
+                  f"says {strange[:1]}, the screen does not")  # fmt: skip
+    more = Counter(squeeze(text) for text in card.laid_out)
+    other = [text for text, count in drawn.items() if text and not -more[text] <= count <= 0]
+    report.expect(not other, "pictures with the same words on screen and on paper", where,
+                  f"its pictures differ in {other[:3]}")  # fmt: skip
+
+
+def _check_ways(tree: Element, report: Report) -> None:
+    """What leads to a card bears its title."""
+    titles = {}
+    for section in (e for e in tree.walk() if e.kind == "section"):
+        title = next(("".join(e.words) for e in section.walk() if e.kind == "h2"), "")
+        titles["#" + section.attributes.get("id", "")] = title, section.attributes
+    for link in (e for e in tree.walk() if e.kind == "a"):
+        way = link.attributes.get("href", "")
+        if not way.startswith("#") or way == "#main":
+            continue
+        title, facts = titles.get(way, ("", {}))
+        chapter = facts.get("data-stage", "")
+        said = ["".join(e.words) for e in link.walk() if "".join(e.words).strip()]
+        told = [words for words in said if words not in ("Back", "Next")]
+        good = told in ([title], [chapter], [f"{title} ({chapter})"])
+        report.expect(bool(title) and good, "ways to a page that bear its title", NAME,
+                      f"a way to {title!r} is called {told}")  # fmt: skip
