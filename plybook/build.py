@@ -199,7 +199,8 @@ def build(
     finish(found, cutting.findings, whole.refusal).raise_refusal()
 
     memory_path = _memory_path(paths)
-    memory = LayoutMemory.from_bytes(_remembered(memory_path, outside))
+    known, unread = _remembered(memory_path, outside)
+    memory = LayoutMemory.from_bytes(known)
 
     def save(known: LayoutMemory) -> None:
         with suppress(OutputError):  # it is tried again, and told of, at the end
@@ -211,6 +212,8 @@ def build(
         finish(found, [*cutting.findings, *wrong.findings], type(wrong)).raise_refusal()
         raise
     of_set = [*cutting.findings, *plan.findings]
+    if unread or memory.damaged:
+        of_set.append(_forgotten(memory_path, unread or "it is damaged"))
     if memory.changed:
         of_set.append(_searched(memory_path))
     told = finish(found, of_set)
@@ -243,12 +246,22 @@ def _memory_path(paths: Sequence[Path]) -> Path:
     return paths[0].with_name(f"{stems}.layouts.json")
 
 
-def _remembered(path: Path, outside: Outside) -> bytes:
-    """The memory file; none, or one that cannot be read, is an empty memory."""
+def _remembered(path: Path, outside: Outside) -> tuple[bytes, str]:
+    """The memory file, and why it could not be read; none is an empty memory."""
     try:
-        return outside.read(path, LARGEST_MEMORY_BYTES)
-    except PlybookError:
-        return b""
+        return outside.read(path, LARGEST_MEMORY_BYTES), ""
+    except PlybookError as refusal:
+        (first, *_) = refusal.findings
+        return b"", "" if first.code == "no-such-file" else f"{first.message}"
+
+
+def _forgotten(path: Path, why: str) -> Finding:
+    return warning(
+        "layouts-forgotten",
+        f"the layouts remembered in {path} are passed over: {why}",
+        "pieces that are cut already may lie elsewhere in the new cut plan; bring back a sound "
+        "copy of the file and build again, or cut by the new plan alone",
+    )
 
 
 def _searched(memory_path: Path) -> Finding:

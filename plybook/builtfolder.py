@@ -8,11 +8,12 @@ Terms:
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from plybook.diagnostics import Place, SpecError, error
+from plybook.diagnostics import MISSHAPEN, Place, SpecError, error
 
 if TYPE_CHECKING:
     import numpy as np
@@ -59,6 +60,21 @@ def read_plan(folder: Path, outside: Outside) -> dict[str, Any]:
     if not named or not all(isinstance(one, list) for one in lists):
         raise SpecError(_not_built(folder / PLAN, "it is no plan of a part"))
     return plan
+
+
+@contextmanager
+def read_as_plan(*paths: Path) -> Iterator[None]:
+    """What is done here takes these plans for plans of this version.
+
+    Raises:
+        SpecError: one of them has another shape.
+    """
+    try:
+        yield
+    except MISSHAPEN as wrong:
+        named = " or ".join(str(path) for path in paths)
+        why = f"it has not the shape of a plan ({type(wrong).__name__}: {wrong})"
+        raise SpecError(_not_built(Path(named), why[:300])) from wrong
 
 
 def current_plan(spec: PartSpec, out: Path, outside: Outside) -> tuple[dict[str, Any], Path]:
@@ -134,10 +150,8 @@ def cut_plan(spec: PartSpec, plan: Mapping[str, Any]) -> CutPlan:
     Raises:
         SpecError: the plan has not the shape of a plan.
     """
-    try:
+    with read_as_plan(Path(PLAN)):
         return _cut_plan(spec, plan)
-    except (KeyError, TypeError, ValueError, AttributeError) as wrong:
-        raise SpecError(_not_built(Path(PLAN), f"{type(wrong).__name__}: {wrong}")) from wrong
 
 
 def _cut_plan(spec: PartSpec, plan: Mapping[str, Any]) -> CutPlan:

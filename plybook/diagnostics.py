@@ -13,6 +13,11 @@ from enum import StrEnum
 
 from plybook.units import Sentence, sentence
 
+# what reading data of another shape than expected raises
+MISSHAPEN = (
+    LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError,
+)  # fmt: skip
+
 
 class Severity(StrEnum):
     ERROR = "error"

@@ -15,9 +15,12 @@ from plybook.spec.model import PartSpec
 _RANK = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 _NAMED = 6  # layers named of those that a joined finding concerns
 # found while layouts are looked for or after the build: not known to every command
-_LATER = ("layouts-searched", "packer-failed", "search-stopped", "not-enough-stock", "record-")
+_LATER = (
+    "layouts-searched", "layouts-forgotten", "packer-failed", "search-stopped", "not-enough-stock",
+    "record-",
+)  # fmt: skip
 # found of one machine's search, not of what is made: no file of a part holds them
-_OF_SEARCH = ("layouts-searched", "search-stopped", "no-irregular-packer")
+_OF_SEARCH = ("layouts-searched", "layouts-forgotten", "search-stopped", "no-irregular-packer")
 
 
 @dataclass(frozen=True)

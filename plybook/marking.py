@@ -112,15 +112,17 @@ def _no_file(named: Iterable[tuple[str, Place]]) -> Iterator[Finding]:
 def _alike(named: Iterable[tuple[str, Place]]) -> Iterator[Finding]:
     first: dict[str, tuple[str, Place]] = {}
     for id, place in named:
-        for key in (f"file {file_name(id).casefold()}", f"look {looks_like(id)}"):
+        for key, why, enough in (
+            (f"file {file_name(id).casefold()}", "would name one file",
+             "capitals, accents and signs"),
+            (f"look {looks_like(id)}", "look the same on a piece", "marks that look alike"),
+        ):  # fmt: skip
             other, where = first.setdefault(key, (id, place))
             if other != id:
                 yield error(
                     "ids-alike",
-                    f"the ids `{other}` and `{id}` would name one file, or are misread at the "
-                    "bench",
-                    "let them differ in more than capitals, accents, signs and letters that look "
-                    "like others",
+                    f"the ids `{other}` and `{id}` {why}",
+                    f"let them differ in more than {enough}",
                     *(p for p in (place, where) if p is not NOWHERE),
                 )
                 break

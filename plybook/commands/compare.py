@@ -32,21 +32,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
     import json
 
-    from plybook.builtfolder import read_plan
+    from plybook.builtfolder import read_as_plan, read_plan
     from plybook.compare import as_dict, as_text, changes_between
+    from plybook.write.folder import commit, with_manifest
 
     outside = arguments.outside
     old, new = read_plan(arguments.old, outside), read_plan(arguments.new, outside)
-    done = _done(arguments.record, old, outside) if arguments.record else None
-    changes = changes_between(old, new, done)
-    if arguments.format == "json":
-        put(json.dumps(as_dict(changes), indent=1), lines=True)
-    else:
-        put(as_text(changes), lines=True)
+    with read_as_plan(arguments.old, arguments.new):
+        done = _done(arguments.record, old, outside) if arguments.record else None
+        changes = changes_between(old, new, done)
+        as_json = arguments.format == "json"
+        told = json.dumps(as_dict(changes), indent=1) if as_json else as_text(changes)
+        name, files = _files(changes, old, new) if arguments.out else ("", {})
+    put(told, lines=True)
     if arguments.out:
-        folder = _write(arguments.out, changes, old, new)
-        if arguments.format != "json":
-            put(folder)
+        commit(arguments.out, {name: with_manifest(files, {"folder": name})})
+        if not as_json:
+            put(arguments.out / name)
     return DONE
 
 
@@ -58,11 +60,11 @@ def _done(path: Path, plan, outside) -> set[str]:
     return pieces_done(plan, [id for id in record.fields if record.done(id)])
 
 
-def _write(out: Path, changes, old, new) -> Path:
+def _files(changes, old, new) -> tuple[str, dict[str, bytes]]:
+    """The folder's name and what is written into it."""
     from plybook.compare import as_dict, as_text, overlay
     from plybook.names import file_name
     from plybook.plan import to_json
-    from plybook.write.folder import commit, with_manifest
     from plybook.write.svg import svg_bytes
 
     before = {p["id"]: p for p in old["pieces"]}
@@ -76,6 +78,4 @@ def _write(out: Path, changes, old, new) -> Path:
     files["changes.txt"] = as_text(changes).encode() + b"\n"
     files["changes.json"] = to_json(as_dict(changes))
     revisions = f"{changes.old['revision']}-to-{changes.new['revision']}"
-    name = file_name(f"{changes.new['number']}-{revisions}-changes")
-    commit(out, {name: with_manifest(files, {"folder": name})})
-    return out / name
+    return file_name(f"{changes.new['number']}-{revisions}-changes"), files

@@ -32,8 +32,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
-    from plybook.builtfolder import read_plan
+    from plybook.builtfolder import read_as_plan, read_plan
     from plybook.record import LIMIT_BYTES, compare, read_record
+    from plybook.write.folder import commit, with_manifest
 
     outside = arguments.outside
     record = read_record(outside.read(arguments.record, LIMIT_BYTES), str(arguments.record))
@@ -41,7 +42,11 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     findings = compare(record, plan, arguments.seal)
     folder = None
     if not arguments.no_book:
-        folder = _write(arguments, record, plan, findings)
+        with read_as_plan(arguments.plan):
+            name, files = _files(arguments, record, plan, findings)
+        out = arguments.out or arguments.plan.resolve().parent
+        commit(out, {name: with_manifest(files, {"folder": name})})
+        folder = out / name
     tell(findings, arguments)
     stops = sum(f.severity is Severity.ERROR for f in findings)
     if arguments.format != "json":
@@ -53,16 +58,15 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     return SPEC_WRONG if stops else DONE
 
 
-def _write(arguments: argparse.Namespace, record, plan, findings) -> Path:
+def _files(arguments: argparse.Namespace, record, plan, findings) -> tuple[str, dict[str, bytes]]:
+    """The folder's name and what is written into it."""
     from plybook.names import file_name
     from plybook.record import as_built, builders_log, log_rows
     from plybook.write.book_html import book_html
     from plybook.write.book_pdf import book_pdf
-    from plybook.write.folder import commit, with_manifest
     from plybook.write.tables import csv_bytes
 
     book = as_built(record, plan, findings, arguments.paper)
-    name = f"{file_name(plan['part']['number'])}-as-built"
     log = builders_log(record, plan, arguments.paper)
     files = {
         "as-built.pdf": book_pdf(book),
@@ -70,9 +74,7 @@ def _write(arguments: argparse.Namespace, record, plan, findings) -> Path:
         "builders-log.pdf": book_pdf(log),
         "builders-log.csv": csv_bytes(*log_rows(record, plan)),
     }
-    out = arguments.out or arguments.plan.resolve().parent
-    commit(out, {name: with_manifest(files, {"folder": name})})
-    return out / name
+    return f"{file_name(plan['part']['number'])}-as-built", files
 
 
 def _counted(number: int, word: str) -> str:

@@ -159,13 +159,12 @@ def _looks_at(line_mm: np.ndarray, plan: NetFace) -> str:
     normal = segment_normals(chord)[0]
     far = float(np.ptp(plan.face.outline_mm, axis=0).sum())
     ray = shapely.linestrings([middle, middle + normal * far])
-    gaps = []
-    for line in plan.lines:
-        met = ray.intersection(line)
-        gaps.append(shapely.distance(shapely.points(middle), met) if not met.is_empty else np.inf)
-    if not np.isfinite(gaps).any():
-        gaps = list(shapely.distance(shapely.points(middle), np.array(plan.lines, dtype=object)))
-    return plan.face.edges[int(np.argmin(gaps))].name
+    out_of, lines = shapely.points(middle), np.array(plan.lines, dtype=object)
+    met = np.sort(plan.line_tree.query(ray, predicate="intersects"))
+    if len(met):
+        gaps = shapely.distance(out_of, shapely.intersection(ray, lines[met]))
+        return plan.face.edges[int(met[np.argmin(gaps)])].name
+    return plan.face.edges[int(plan.line_tree.query_nearest(out_of).min())].name
 
 
 def ring_from(stretches: Sequence[Stretch]) -> np.ndarray:

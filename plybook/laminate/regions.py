@@ -25,6 +25,7 @@ from plybook.laminate.shapes import (
     clean,
     cover,
     dense,
+    directed,
     ellipse,
     extended,
     grown,
@@ -329,7 +330,8 @@ class Regions:
             parts.append(self._side(a, b)[:-1])
         if not closed:
             parts.append(self.point(refs[-1])[None])
-        return np.vstack(parts)
+        path = np.vstack(parts)
+        return path if closed else directed(path)
 
     def _side(self, a: PointRef, b: PointRef) -> np.ndarray:
         if isinstance(a, OnFace) and isinstance(b, OnFace):

@@ -21,6 +21,7 @@ from plybook.laminate.inserts import CutLayer
 from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
 from plybook.laminate.panel_checks import place_words
 from plybook.laminate.seams import pattern_point
+from plybook.laminate.shapes import directed
 from plybook.spec.model import Rod, RodStock
 from plybook.surface.model import Face
 from plybook.units import mm
@@ -40,7 +41,7 @@ def rod_rows(rod: Rod, face: Face, stock: RodStock) -> tuple[np.ndarray, ...]:
     The ring starts at the start end on the right and runs counter-clockwise. Lengths count from
     the start of the line; without lengths every row runs its whole length.
     """
-    start, end = (pattern_point(p, face) for p in rod.line)
+    start, end = directed(np.stack([pattern_point(p, face) for p in rod.line]))
     run = end - start
     whole = math.hypot(*run)
     along = run / whole

@@ -18,6 +18,7 @@ import shapely
 import shapely.ops
 
 from plybook.laminate.bevel import bevel_run_mm, parallel, polygons
+from plybook.laminate.shapes import directed
 from plybook.spec.model import (
     OnFace,
     PointLine,
@@ -79,7 +80,7 @@ def seam_points(line: SpanLine | ShareLine | PointLine, face: Face) -> np.ndarra
         case ShareLine(at_share=share):
             return np.asarray(face.share_line(share), dtype=float)
         case PointLine(start=start, end=end):
-            return np.vstack([pattern_point(start, face), pattern_point(end, face)])
+            return directed(np.vstack([pattern_point(start, face), pattern_point(end, face)]))
 
 
 def pattern_point(point: PointRef, face: Face) -> np.ndarray:

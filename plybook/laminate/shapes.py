@@ -20,6 +20,9 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from plybook.diagnostics import GeometryError, error
+from plybook.units import bare_mm, mm
+
 ARC_ERROR_MM = 0.002  # chord error of round corners, before thinning
 NOISE_MM = 0.01  # a part of a region no wider than this on average is rounding, not a shape
 SPUR_MM = 0.5  # what a spur adds to the length of an outline at least
@@ -28,6 +31,7 @@ _GRID_DIGITS = 7  # a cover is made on a grid of 0.1 nm
 SNAP_MM = 1e-6  # shapes are kept on this grid, so that shared sides stay shared
 SHORT_MM = 0.05  # a run of segments no longer than this belongs to its neighbour
 _TREE_PAYS = 20_000  # points times segments from which a tree finds the nearest sooner
+LEAST_LINE_MM = 1e-4  # a shorter line has no direction
 EMPTY = Polygon()
 
 
@@ -101,6 +105,25 @@ def without_repeats(line_mm: np.ndarray, closer_mm: float = 1e-9) -> np.ndarray:
     keep = np.ones(len(line), bool)
     keep[1:] = np.hypot(*np.diff(line, axis=0).T) > closer_mm
     return line[keep]
+
+
+def directed(line_mm: np.ndarray) -> np.ndarray:
+    """The (n, 2) line as it is.
+
+    Raises:
+        GeometryError: all its points lie in one place, so that it has no direction.
+    """
+    if np.ptp(line_mm, axis=0).max() < LEAST_LINE_MM:
+        x, y = line_mm[0]
+        raise GeometryError(
+            error(
+                "repeated-point",
+                f"both ends of a line lie at x {bare_mm(x):.1f}, y {mm(y):.1f}, and a line needs a "
+                "direction",
+                "move one of them",
+            )
+        )
+    return line_mm
 
 
 def extended(line_mm: np.ndarray, start_mm: float, end_mm: float) -> np.ndarray:
@@ -389,10 +412,29 @@ class NearLine:
         first = np.full(len(points), len(self.line_mm))
         np.minimum.at(first, which, segment)
         start, step = self.line_mm[first], np.diff(self.line_mm, axis=0)
-        length = np.hypot(*step.T)
-        way = step[first] / np.maximum(length[first], 1e-300)[:, None]
+        length = np.diff(self._begins_mm)[first]
+        way = step[first] / np.maximum(length, 1e-300)[:, None]
         past = np.sum((np.asarray(points_mm) - start) * way, axis=1)
-        return (np.cumsum(length) - length)[first] + np.clip(past, 0.0, length[first])
+        return self._begins_mm[first] + np.clip(past, 0.0, length)
+
+    def at(self, along_mm: np.ndarray) -> np.ndarray:
+        """(n, 2) places so far along the line; past an end, that end."""
+        x, y = (np.interp(along_mm, self._begins_mm, values) for values in self.line_mm.T)
+        return np.stack([x, y], axis=-1)
+
+    @property
+    def length_mm(self) -> float:
+        return float(self._begins_mm[-1])
+
+    @property
+    def is_closed(self) -> bool:
+        return bool((self.line_mm[0] == self.line_mm[-1]).all())
+
+    @cached_property
+    def _begins_mm(self) -> np.ndarray:
+        """(n,) how far along the line its points lie."""
+        return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.line_mm, axis=0).T))])
+
 
     def _pays(self, count: int) -> bool:
         return count * len(self.line_mm) > _TREE_PAYS

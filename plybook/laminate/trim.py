@@ -81,18 +81,20 @@ class NetFace:
         return tuple(shapely.linestrings(edge.points_mm) for edge in self.face.edges)
 
     @cached_property
-    def run_on_lines(self) -> tuple[shapely.LineString, ...]:
-        """The face edges, carried on straight past their outer corners."""
-        reach = 2 * self.reach_mm
-        found = []
-        for index, edge in enumerate(self.face.edges):
-            start, end = self.corner_runs(index, reach)
-            found.append(shapely.linestrings(extended(edge.points_mm, start, end)))
-        return tuple(found)
+    def line_tree(self) -> shapely.STRtree:
+        """The face edges, to find those near or across something."""
+        return shapely.STRtree(self.lines)
 
     @cached_property
-    def _run_on_near(self) -> tuple[NearLine, ...]:
-        return tuple(NearLine(shapely.get_coordinates(line)) for line in self.run_on_lines)
+    def _run_on(self) -> tuple[tuple[NearLine, ...], shapely.STRtree]:
+        """The face edges, carried on straight past their outer corners, and a tree of them."""
+        reach = 2 * self.reach_mm
+        lines = [
+            extended(edge.points_mm, *self.corner_runs(index, reach))
+            for index, edge in enumerate(self.face.edges)
+        ]
+        tree = shapely.STRtree([shapely.linestrings(line) for line in lines])
+        return tuple(NearLine(line) for line in lines), tree
 
     def corner_runs(self, index: int, by_mm: float) -> tuple[float, float]:
         """How far an edge may be carried on at its start and its end: `by_mm` at a corner that
@@ -155,20 +157,27 @@ class NetFace:
         Returns:
             (n,) index into `face.edges`.
         """
-        after = np.roll(ring_mm, -1, axis=0)
+        after, out = np.roll(ring_mm, -1, axis=0), np.asarray(out_mm, dtype=float)
         middle = (ring_mm + after) / 2
         best = np.full(len(ring_mm), ON_EDGE_MM)
         found = np.full(len(ring_mm), -1)
-        for index, out in enumerate(out_mm):
-            line, near = self.run_on_lines[index], self._run_on_near[index]
-            end_gap = np.abs(near.distance_mm(ring_mm) - out)
-            gap = np.maximum(end_gap, np.roll(end_gap, -1))
-            gap = np.maximum(gap, np.abs(near.distance_mm(middle) - out))
-            nearer = np.flatnonzero(gap < best)
-            if out > ON_EDGE_MM:  # as far inside the edge is another line
-                nearer = nearer[_is_outside(line, shapely.points(middle[nearer]))]
-            nearer = nearer[~_goes_back(line, ring_mm[nearer], after[nearer])]
-            best[nearer], found[nearer] = gap[nearer], index
+        lines, tree = self._run_on
+        far = out.max() + ON_EDGE_MM
+        near, edges = tree.query(shapely.box(*(middle - far).T, *(middle + far).T))
+        order = np.lexsort([near, edges])
+        near, edges = near[order], edges[order]
+        for index in np.unique(edges):
+            first, last = np.searchsorted(edges, [index, index + 1])
+            at, line = near[first:last], lines[index]
+            three = np.concatenate([ring_mm[at], after[at], middle[at]])
+            gap = np.abs(line.distance_mm(three) - out[index]).reshape(3, -1).max(axis=0)
+            nearer = gap < best[at]
+            at, gap = at[nearer], gap[nearer]
+            if out[index] > ON_EDGE_MM:  # as far inside the edge is another line
+                outside = _is_outside(line, middle[at])
+                at, gap = at[outside], gap[outside]
+            on = ~_goes_back(line, ring_mm[at], after[at])
+            best[at[on]], found[at[on]] = gap[on], index
         return found
 
     def trimmed(self, region: BaseGeometry) -> BaseGeometry:
@@ -212,22 +221,20 @@ class NetFace:
         return [shape for shape in shapes if shape is not None]
 
 
-def _is_outside(line: shapely.LineString, points: np.ndarray) -> np.ndarray:
-    """(n,) whether points lie to the right of an edge of the face, outside of it."""
-    at = shapely.line_locate_point(line, points)
-    ends = np.clip([at - SEAT_MM, at + SEAT_MM], 0.0, line.length)
-    low, high = (shapely.get_coordinates(shapely.line_interpolate_point(line, s)) for s in ends)
+def _is_outside(line: NearLine, points_mm: np.ndarray) -> np.ndarray:
+    """(n,) whether (n, 2) points lie to the right of an edge of the face, outside of it."""
+    at = line.along_mm(points_mm)
+    low, high = (line.at(at + by) for by in (-SEAT_MM, SEAT_MM))
     along = high - low
-    away = shapely.get_coordinates(points) - (low + high) / 2
+    away = points_mm - (low + high) / 2
     return along[:, 0] * away[:, 1] - along[:, 1] * away[:, 0] < 0
 
 
-def _goes_back(line: shapely.LineString, start_mm: np.ndarray, end_mm: np.ndarray) -> np.ndarray:
+def _goes_back(line: NearLine, start_mm: np.ndarray, end_mm: np.ndarray) -> np.ndarray:
     """(n,) whether segments near a line go against it, within 60 degrees."""
-    at = [shapely.line_locate_point(line, shapely.points(ends)) for ends in (start_mm, end_mm)]
-    gone = at[1] - at[0]
+    gone = line.along_mm(end_mm) - line.along_mm(start_mm)
     if line.is_closed:  # past the seam, where the line's end is its beginning
-        gone = (gone + line.length / 2) % line.length - line.length / 2
+        gone = (gone + line.length_mm / 2) % line.length_mm - line.length_mm / 2
     return gone < -BACK * np.hypot(*(end_mm - start_mm).T)
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plybook.diagnostics import MISSHAPEN
 from plybook.nest.model import Item, Placement, Unit
 
 VERSION = 1
@@ -33,6 +34,7 @@ class LayoutMemory:
     def __init__(self) -> None:
         self._known: dict[str, Remembered] = {}
         self.changed = False
+        self.damaged = False
 
     def __len__(self) -> int:
         return len(self._known)
@@ -49,7 +51,8 @@ class LayoutMemory:
 
     @classmethod
     def from_bytes(cls, content: bytes | None) -> LayoutMemory:
-        """A memory from its bytes; what cannot be understood is forgotten."""
+        """A memory from its bytes. What cannot be understood is forgotten, and the memory then is
+        `damaged`; one of another version is only empty."""
         memory = cls()
         try:
             read = json.loads(content or b"{}")
@@ -62,8 +65,9 @@ class LayoutMemory:
                     ),
                     float(entry["seconds"]),
                 )
-        except (ValueError, KeyError, TypeError, AttributeError, RecursionError, OverflowError):
-            return cls()
+        except MISSHAPEN:
+            memory = cls()
+            memory.damaged = True
         return memory
 
     def to_bytes(self) -> bytes:

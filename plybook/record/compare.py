@@ -11,7 +11,7 @@ from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
-from plybook.diagnostics import Finding, Severity, SpecError, error, note, warning
+from plybook.diagnostics import MISSHAPEN, Finding, Severity, SpecError, error, note, warning
 from plybook.drawing.document import (
     SERIAL,
     SIGN_OFF,
@@ -52,7 +52,7 @@ def compare(record: Record, plan: dict[str, Any], seal: str | None = None) -> tu
     """
     try:
         return tuple((*_sealed(record, seal), *_findings(record, plan)))
-    except (KeyError, TypeError, ValueError, AttributeError) as wrong:
+    except MISSHAPEN as wrong:
         raise SpecError(
             error(
                 "plan-shape",

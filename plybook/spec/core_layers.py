@@ -23,6 +23,7 @@ from plybook.spec.model import (
     Treatment,
     Whole,
 )
+from plybook.spec.mould import refuse_no_direction
 from plybook.spec.written.layers import (
     CoreLayer,
     Cut,
@@ -120,6 +121,7 @@ def _seams(
         else:
             start = lay.point(one.from_, w, "seams", n, "from")
             end = lay.point(one.to, w, "seams", n, "to")
+            refuse_no_direction([start, end], [one.place_of("from"), one.place_of("to")], lay.out)
             if start is None or end is None:
                 continue
             line = PointLine(start, end)
@@ -217,6 +219,7 @@ def read_rods(lay: LayList, w: RodLayer) -> None:
         )
         return
     start, end = (lay.point(p, w, "line", n) for n, p in enumerate(w.line))
+    refuse_no_direction([start, end], [w.place_of("line", n) for n in (0, 1)], lay.out)
     if start is None or end is None:
         return
     if w.lengths and len(w.lengths) != w.rows:
@@ -299,7 +302,7 @@ def read_film(lay: LayList, w: FilmLayer) -> None:
         lay.unknown_material("consumable", w.of, lay.materials.consumables, w.place_of("of"))
         return
     if w.removed_after:
-        lay.removed_after.append((w.removed_after, w.place_of("removed_after")))
+        lay.removed_after.append((w.film, w.removed_after, w.place_of("removed_after")))
     film = Film(
         id=w.film,
         material=w.of,

@@ -44,7 +44,7 @@ class LayList:
         self.cut_outs: list[tuple[str, CutOut]] = []
         self.keep_clear: tuple[Region, ...] = ()
         self.places: dict[str, Place] = {}
-        self.removed_after: list[tuple[str, Place]] = []
+        self.removed_after: list[tuple[str, str, Place]] = []
 
     def add(self, name: str, layers: list, place: Place) -> None:
         """Keep layers under one name; a finding where one of the names is taken."""

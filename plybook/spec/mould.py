@@ -40,6 +40,7 @@ from plybook.spec.written.mould import (
 )
 from plybook.units import bare_mm, mm
 
+LEAST_SHARE = 1e-6  # of a chord: a hair's breadth on any part made by hand
 DEFAULT_TRIM_MM = 10.0  # cloth beyond the net line where the spec does not say
 
 
@@ -148,6 +149,8 @@ def _lofted(w: LoftedMould, folder: Folder, out: Collector) -> StationMould | No
                     one.here,
                 )
             )
+    if not stations:  # each is told already
+        return None
     _refuse_points(stations, out)
     if channel:
         sections = [s.section for s in stations]
@@ -311,6 +314,36 @@ def point_ref(written, lofted: bool, place: Place, out: Collector) -> PointRef |
     return OnPattern(*written)
 
 
+def refuse_no_direction(
+    points: Sequence[PointRef | None], places: Sequence[Place], out: Collector
+) -> None:
+    """Refuse two points of a line that follow one another and lie in one place.
+
+    Args:
+        points: of the line; those that could not be read are None.
+        places: where each is written.
+        out: takes what is found.
+    """
+    for one, other, place in zip(points, points[1:], places[1:], strict=False):
+        if one is not None and other is not None and _in_one_place(one, other, out):
+            out.error(
+                "repeated-point",
+                "this point lies where the one before it lies, and a line needs a direction",
+                "move one of them",
+                place,
+            )
+
+
+def _in_one_place(one: PointRef, other: PointRef, out: Collector) -> bool:
+    if isinstance(one, OnFace) and isinstance(other, OnFace):
+        along, across = one.span_mm - other.span_mm, one.share - other.share
+        return abs(along) < out.limits["least-mm"] and abs(across) < LEAST_SHARE
+    if isinstance(one, OnPattern) and isinstance(other, OnPattern):
+        apart = math.hypot(one.x_mm - other.x_mm, one.y_mm - other.y_mm)
+        return apart < out.limits["least-mm"]
+    return False  # where the face has the one is not known yet
+
+
 def resolve_axis(written: PartFile, lofted: bool, out: Collector) -> Axis:
     """Where 0 degrees runs. A lofted face must say; a flat face runs along its drawing's x."""
     axis = written.axis
@@ -346,13 +379,7 @@ def resolve_axis(written: PartFile, lofted: bool, out: Collector) -> Axis:
         return AtShare(0.25)
     start = point_ref(axis.from_, lofted, axis.place_of("from"), out)
     end = point_ref(axis.to, lofted, axis.place_of("to"), out)
-    if start is not None and start == end:
-        out.error(
-            "repeated-point",
-            "the axis starts and ends at one point",
-            "move one of them",
-            axis.place_of("to"),
-        )
+    refuse_no_direction([start, end], [axis.place_of("from"), axis.place_of("to")], out)
     return BetweenPoints(start or OnPattern(0, 0), end or OnPattern(1, 0))
 
 

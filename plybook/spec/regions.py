@@ -21,7 +21,7 @@ from plybook.spec.model import (
     Union,
     Whole,
 )
-from plybook.spec.mould import point_ref
+from plybook.spec.mould import point_ref, refuse_no_direction
 from plybook.spec.written.regions import RegionKeys
 from plybook.units import bare_mm, mm
 
@@ -129,6 +129,8 @@ class RegionReader:
             parts.append(Around(w.around.layer, w.around.by))
         if w.strip is not None:
             line = self._points(w.strip.line, w.strip, "line", 2)
+            places = [w.strip.place_of("line", n) for n in range(len(line))]
+            refuse_no_direction(line, places, self.out)
             parts.append(Strip(line, w.strip.width))
         if w.patch is not None:
             patch = w.patch

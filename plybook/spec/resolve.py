@@ -70,10 +70,19 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     lay = read_layers(written, materials, regions, choices.core_bevel_deg, out)
     stages = resolve_stages(written, lay, materials, out)
     stage_of = {one: rule.id for rule in stages for one in rule.layers}
-    known_stages = {rule.id for rule in stages}
-    for name, place in lay.removed_after:
-        if name not in known_stages:
-            out.unknown("stage", name, [rule.id for rule in stages], place)
+    order = [rule.id for rule in stages]
+    for film, name, place in lay.removed_after:
+        if name not in order:
+            out.unknown("stage", name, order, place)
+        elif film in stage_of and order.index(name) < order.index(stage_of[film]):
+            out.error(
+                "peeled-before-laid",
+                f"film `{film}` is laid in stage `{stage_of[film]}` and would be peeled off after "
+                f"`{name}`, which is over by then",
+                f"name `{stage_of[film]}` or a stage after it",
+                place,
+                layers=(film,),
+            )
     layers = [replace(layer, stage=stage_of.get(layer.id, "")) for layer in lay.layers]
     spec = PartSpec(
         part=part,

@@ -47,6 +47,7 @@ OF_FILES = (
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
     check_table,
 )  # fmt: skip
+MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
     "pictures of the booklet, and of the cut plan on paper all but outlines, names and scale: "
@@ -94,8 +95,8 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         report.unproved.extend(ALWAYS_UNPROVED)
         reports.append(report)
         forget()
-    check_hands(plans)
-    check_served(plans)
+    for check in (check_hands, check_served):
+        _guarded(partial(check, plans), *(report for _, report in plans.values()))
     for one, files, report in sets:
         manifest = read_manifest((one / MANIFEST).read_bytes())
         known = {**_beside(one, manifest), **plans}
@@ -149,8 +150,14 @@ def _plan(files: dict[str, bytes], report: Report) -> dict | None:
         missing = needed - set(plan)
         if missing:
             raise ValueError(f"without {', '.join(sorted(missing))}")
+        if not isinstance(plan["part"]["number"], str):
+            raise ValueError("its part has no number")
+        copies = [piece["quantity"] for piece in plan["pieces"]]
+        if not all(type(n) is int and n > 0 for n in copies) or sum(copies) > MOST_COPIES:
+            raise ValueError("pieces are counted in whole numbers, "
+                             f"and a part has at most {MOST_COPIES}")  # fmt: skip
         return plan
-    except (ValueError, TypeError, RecursionError) as wrong:
+    except (ValueError, TypeError, LookupError, RecursionError) as wrong:
         report.fault("plan.json", f"cannot be read: {wrong}")
         return None
 
@@ -162,9 +169,10 @@ def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
         _guarded(partial(check, plan, files, report), report)
 
 
-def _guarded(step: Callable[[], None], report: Report) -> None:
+def _guarded(step: Callable[[], None], *reports: Report) -> None:
     """A check that stumbles over what it reads has found a fault."""
     try:
         step()
     except Exception as wrong:  # whatever damage makes a reader say: the safe side is a fault
-        report.fault("plan.json", f"has lost something: {type(wrong).__name__}: {wrong}")
+        for report in reports:
+            report.fault("plan.json", f"has lost something: {type(wrong).__name__}: {wrong}")

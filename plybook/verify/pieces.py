@@ -73,15 +73,20 @@ def _check_piece(piece: dict, where: str, report: Report) -> None:
     report.expect(abs(net - piece["area_mm2"]) <= AREA_SHARE * abs(net) + 0.1,
                   "areas equal to their outline", where,
                   f"its area is {net:.1f} mm2, plan.json says {piece['area_mm2']:.1f}")  # fmt: skip
+    boxes = plane.boxes(holes)
     for k, hole in enumerate(holes):
-        apart = all(plane.clearance(hole, other) > 0 for other in holes[:k])
+        near = plane.boxes_meet(boxes[k], boxes[:k])
+        apart = all(plane.clearance(hole, holes[other]) > 0 for other in near)
         report.expect(apart, "holes clear of one another", where, "two of its holes meet")
         inside = plane.inside(hole, outline).all()
         report.expect(bool(inside), "holes inside their piece", where, "a hole leaves the piece")
+    rings = [outline, *holes]
+    boxes = plane.boxes(rings)
     for edge in piece["edges"]:
         points = np.array(edge["points_mm"], dtype=float).reshape(-1, 2)
-        rings = [outline, *holes]
-        off = min(plane.distance_to_path(points, r).max() for r in rings)
+        near = plane.boxes_meet(plane.boxes([points])[0], boxes, POINT_MM)
+        near = near if len(near) else np.arange(len(rings))
+        off = min(plane.distance_to_path(points, rings[k]).max() for k in near)
         report.expect(off <= POINT_MM, "edges on their outline", f"{where}, {edge['name']}",
                       f"the edge lies {off:.3f} mm off the outline")  # fmt: skip
     _check_bevels(piece, outline, where, report)

@@ -5,6 +5,8 @@ A ring is an (n, 2) float array, not closed. All distances in mm.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 _BLOCK = 4_000_000  # segment pairs looked at in one go
@@ -109,6 +111,17 @@ def clearance(one: np.ndarray, other: np.ndarray) -> float:
     if bool(inside(other[:1], one)[0]) and distance_to_path(other, one).max() > 1e-9:
         return -1.0
     return float(min(_to_segments(one, b0, b1).min(), _to_segments(other, a0, a1).min()))
+
+
+def boxes(rings: Sequence[np.ndarray]) -> np.ndarray:
+    """(n, 2, 2): lower and upper corner of the box round each of n rings or lines."""
+    return np.array([[r.min(axis=0), r.max(axis=0)] for r in rings]).reshape(-1, 2, 2)
+
+
+def boxes_meet(one: np.ndarray, others: np.ndarray, within: float = 0.0) -> np.ndarray:
+    """Indices of the (n, 2, 2) boxes that come within a distance of a (2, 2) box."""
+    clear = (others[:, 0] > one[1] + within) | (others[:, 1] < one[0] - within)
+    return np.flatnonzero(~clear.any(axis=1))
 
 
 def _near_pairs(start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -75,9 +75,13 @@ def _cut(placement: dict, number: str, piece: dict, same_tape: bool) -> dict:
 
 
 def read_manifest(data: bytes) -> dict:
-    """The manifest as data; {} when it cannot be read."""
+    """The manifest as data; {} when it cannot be read or does not list its parts as it should."""
     try:
         found = json.loads(data)
     except (ValueError, RecursionError):
         return {}
-    return found if isinstance(found, dict) else {}
+    parts = found.get("parts", []) if isinstance(found, dict) else None
+    named = isinstance(parts, list) and all(
+        isinstance(part, dict) and isinstance(part.get("number"), str) for part in parts
+    )
+    return found if named else {}

@@ -67,7 +67,8 @@ def test_what_only_a_search_or_a_record_can_find_may_be_accepted_beforehand():
     assert told(accepts=later) == ()
 
 
-@pytest.mark.parametrize("code", ["layouts-searched", "search-stopped", "no-irregular-packer"])
+@pytest.mark.parametrize("code", ["layouts-searched", "layouts-forgotten", "search-stopped",
+                                  "no-irregular-packer"])  # fmt: skip
 def test_what_one_machine_found_while_it_searched_is_told_and_put_in_no_file(code):
     kept, of_search = warning("film-in-lengths", "words"), warning(code, "other words")
     every = finish([found(), found()], [of_search, kept])
