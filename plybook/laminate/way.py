@@ -64,7 +64,7 @@ def draped(
         drape.start_mm + np.outer([-reach, reach], way)
         for way in (along, np.array([-along[1], along[0]]))
     )
-    return Way(drape.to_cut, drape.from_cut, drape.net.largest_shear_deg, drape.locked_share, yarns)
+    return Way(drape.to_cut, drape.from_cut, drape.largest_shear_deg, drape.locked_share, yarns)
 
 
 def darted(plan: DartPlan) -> Way:

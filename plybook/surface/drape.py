@@ -215,6 +215,25 @@ class Drape:
     angle_deg: float
     locking_deg: float
     raised: RaisedMap = UNRAISED
+    region_mm: np.ndarray | None = None  # (n, 2) ring it is draped over, as raised
+
+    @cached_property
+    def edge_shear_deg(self) -> np.ndarray:
+        """(n,) shear along the edge of the region, where it is mostly largest: that of the nearest
+        cell, carried on by its change from cell to cell inside the region."""
+        if self.region_mm is None or not np.isfinite(self.net.shear_deg).any():
+            return np.zeros(0)
+        cos, sin = np.cos(np.radians(self.angle_deg)), np.sin(np.radians(self.angle_deg))
+        cloth = self._maps[0](self.region_mm) - self.start_mm
+        first = np.array([self.net.u_mm[0], self.net.v_mm[0]])
+        spots = (cloth @ np.array([[cos, -sin], [sin, cos]]) - first) / self.net.step_mm - 0.5
+        return _carried_on(self.net.shear_deg, spots)
+
+    @property
+    def largest_shear_deg(self) -> float:
+        """Largest shear of either sign, up to the edge of the region."""
+        edge = float(np.max(np.abs(self.edge_shear_deg), initial=0.0))
+        return max(self.net.largest_shear_deg, edge)
 
     @cached_property
     def _maps(self) -> tuple[PiecewiseAffine, PiecewiseAffine]:
@@ -262,6 +281,25 @@ class Drape:
         """Share of the net's cells that are sheared past the locking angle."""
         cells = np.isfinite(self.net.shear_deg).sum()
         return float(self.net.locked(self.locking_deg).sum() / max(cells, 1))
+
+
+def _carried_on(field: np.ndarray, spots: np.ndarray) -> np.ndarray:
+    """(n,) values of a field (a, b) at spots (n, 2) in its rows and columns, from the nearest place
+    that has a value and its slopes to neighbours that have one."""
+    from scipy.spatial import cKDTree
+
+    known = np.argwhere(np.isfinite(field))
+    nearest = known[cKDTree(known).query(spots)[1]]
+    wide = np.pad(field, 1, constant_values=np.nan)
+    i, j = (nearest + 1).T
+    here = wide[i, j]
+    found = here.copy()
+    for axis, (a, b) in enumerate(((1, 0), (0, 1))):
+        steps = np.stack([wide[i + a, j + b] - here, here - wide[i - a, j - b]])
+        sound = np.isfinite(steps)
+        slope = np.where(sound, steps, 0.0).sum(axis=0) / np.maximum(sound.sum(axis=0), 1)
+        found += slope * np.clip((spots - nearest)[:, axis], -1.0, 1.0)
+    return found
 
 
 def _with_middles(nodes: np.ndarray) -> np.ndarray:
@@ -323,7 +361,7 @@ def drape_ply(
     centre = (net.nodes[1:, 1:] + net.nodes[:-1, :-1] + net.nodes[1:, :-1] + net.nodes[:-1, 1:]) / 4
     wanted = shapely.contains_xy(region, centre.reshape(-1, 2)).reshape(centre.shape[:2])
     net = replace(net, shear_deg=np.where(wanted, net.shear_deg, np.nan))
-    return Drape(net, start, angle_deg, locking_deg, raised)
+    return Drape(net, start, angle_deg, locking_deg, raised, ring)
 
 
 def pattern_metric(face: Face, ring_mm: np.ndarray, raised: RaisedMap = UNRAISED) -> Metric:

@@ -8,6 +8,7 @@ equation; geometry after Mack and Taylor 1956). The values below come from that 
 import numpy as np
 import pytest
 import shapely
+from scipy.integrate import solve_ivp
 
 from plybook.surface.drape import drape_net, drape_ply
 from plybook.surface.raised import Raiser
@@ -87,6 +88,37 @@ def test_the_four_quarters_are_alike():
     whole = drape_net(sphere, np.zeros(2), np.array([1.0, 0.0]), 1 / 40, (30, 30, 30, 30))
     assert whole.shear_deg == pytest.approx(-whole.shear_deg[::-1], abs=1e-8)
     assert whole.shear_deg == pytest.approx(whole.shear_deg.T, abs=1e-8)
+
+
+def shear_on_a_sphere(z):
+    """Shear, degrees, where u v / R^2 is z: z f'' + f' + sin f = 0, f(0) = 90 degrees, from the
+    start of its series f = pi/2 - z + z^3 / 18."""
+    start = 1e-3
+    slopes = solve_ivp(lambda z, f: [f[1], -(f[1] + np.sin(f[0])) / z], (start, z),
+                       [np.pi / 2 - start + start**3 / 18, start**2 / 6 - 1],
+                       rtol=1e-10, atol=1e-12)  # fmt: skip
+    return 90.0 - np.degrees(slopes.y[0, -1])
+
+
+def test_the_reference_itself_gives_the_table():
+    for z, want in LADDER.items():
+        assert shear_on_a_sphere(z) == pytest.approx(want, abs=2e-3)
+
+
+@pytest.mark.parametrize("angle", [0.0, 20.0])
+@pytest.mark.parametrize("step_mm", [0.0, 25.0])
+def test_shear_is_read_up_to_the_edge_of_the_region(angle, step_mm):
+    """A cloth cut square, 2 x 360 mm by 2 x 300 mm, on a sphere of 1000 mm: largest at its
+    corners."""
+    made = cap()
+    whole = drape_ply(made, made.outline_mm, angle, 35.0)
+    turn = np.radians(angle)
+    way = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    square = shapely.segmentize(shapely.box(-360, -300, 360, 300), 10.0)
+    ring = whole.from_cut(shapely.get_coordinates(square)[:-1] @ way + whole.start_mm)
+    drape = drape_ply(made, ring, angle, 35.0, step_mm=step_mm)
+    assert drape.start_mm == pytest.approx(whole.start_mm, abs=0.1)
+    assert drape.largest_shear_deg == pytest.approx(shear_on_a_sphere(0.36 * 0.30), abs=0.05)
 
 
 def test_a_net_on_a_developable_face_does_not_shear_and_keeps_its_pattern():
