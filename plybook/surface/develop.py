@@ -94,9 +94,9 @@ def develop(loft: Loft, from_mm: float, to_mm: float, finer: float = 1.0) -> Dev
     total = loft.w_breaks[-1] - loft.w_breaks[0]
     pieces = np.maximum(3, np.round(_SECTION_ELEMENTS * finer * np.diff(loft.w_breaks) / total))
     # where only the curvature jumps the pattern keeps its slope; else the pace along w jumps too
-    w_repeats = np.full(len(loft.w_breaks) - 2, 2 if loft.shares is None else 3)
+    w_repeats = np.full(len(loft.w_breaks) - 2, 2 if loft.chords is not None else 3)
     w_knots = knots(loft.w_breaks, pieces, w_repeats)
-    if loft.shares is None:
+    if loft.chords is not None:
         w_knots = _finer_pace(loft, _finer_nose(w_knots), finer)
     cells = _membrane(loft, u_knots, w_knots)
     start = _start(loft, u_knots, w_knots)

@@ -138,7 +138,6 @@ class LoftedFace:
     axis_mm: np.ndarray
     strain: StrainReport
     area_mm2: float
-    covers: tuple[float, float] = (0.0, 1.0)  # first and last share of its edges
     names: tuple[str, ...] = ()  # of its edges at the first and last share, the root and the tip
     flat: bool = False
     holes_mm: tuple[np.ndarray, ...] = ()
@@ -249,7 +248,7 @@ def _seen_from(face: LoftedFace, number: int) -> LoftedFace:
     for place in range(number - 1, -1, -1):
         leaves[place] = _attached(leaves[place], leaves[place + 1], outwards=False)
     seen = replace(face, leaves=tuple(leaves))
-    return replace(seen, **_outlines(seen.leaves, face.covers, face.names, 0.0),
+    return replace(seen, **_outlines(seen.leaves, face.names, 0.0),
                    station_lines=_stations(seen.leaves, face.station_lines))  # fmt: skip
 
 
@@ -262,9 +261,9 @@ def _attached(leaf: Leaf, to: Leaf, outwards: bool) -> Leaf:
     return replace(leaf, pattern=moved)
 
 
-def _outlines(leaves: tuple[Leaf, ...], covers, names, gap_mm: float) -> dict:
-    edges = net_edges(leaves, covers, names, gap_mm)
-    rings = tuple(ring_of(net_edges((leaf,), covers, names, 0.0)) for leaf in leaves)
+def _outlines(leaves: tuple[Leaf, ...], names, gap_mm: float) -> dict:
+    edges = net_edges(leaves, names, gap_mm)
+    rings = tuple(ring_of(net_edges((leaf,), names, 0.0)) for leaf in leaves)
     return {"edges": edges, "outline_mm": ring_of(edges), "leaves_mm": rings}
 
 
@@ -276,8 +275,8 @@ def _stations(leaves: tuple[Leaf, ...], lines) -> tuple[StationLine, ...]:
 
 
 def _lofted(mould: StationMould, axis: Axis, leaves: tuple[Leaf, ...], kinks, area: float):
-    covers, names = (mould.from_share, mould.to_share), mould.edge_names
-    outlines = _outlines(leaves, covers, names, _widest(kinks))
+    names = mould.edge_names
+    outlines = _outlines(leaves, names, _widest(kinks))
     lines = tuple(
         StationLine(f"station {i + 1}", s.at_mm, np.zeros((0, 2)))
         for i, s in enumerate(mould.stations)
@@ -294,6 +293,5 @@ def _lofted(mould: StationMould, axis: Axis, leaves: tuple[Leaf, ...], kinks, ar
         axis_mm=line,
         strain=strain_report(leaves),
         area_mm2=area,
-        covers=covers,
         names=tuple(names),
     )

@@ -4,8 +4,11 @@ Part axes: x aft, y to starboard, z up, mm; a left hand part spans to -y, any ot
 loft is S(u, w): u is the span, w runs along the section. Ruled: straight lines join points of
 equal w. Smooth: cubic splines (not-a-knot) through them; with two stations both are the same.
 
-On aerofoils w is the half-cosine parameter of the chord share. On polylines w is chosen so that
-corners meet corners: each straight run and each arc keeps its own stretch of w at all stations.
+On aerofoils w is the half-cosine parameter of a section's own measure along its chord. That is the
+builder's share, x / c, but for the nose: a cambered section reaches a little ahead of its leading
+edge, and its measure must rise from there (what lies ahead has share 0). On polylines w is chosen
+so that corners meet corners: each straight run and each arc keeps its own stretch of w at all
+stations.
 """
 
 from __future__ import annotations
@@ -24,6 +27,9 @@ if TYPE_CHECKING:
     from scipy.interpolate import PPoly
 
 _NODES_PER_SECTION = 480
+_NOSE_SHARE, _NOSE_NODES = 0.15, 257  # past it the measure of a section is x / c
+_SAME = 1e-9
+_AHEAD = 1e-7  # share for w of what lies ahead of the leading edge, so that it can be found again
 
 
 @dataclass(frozen=True)
@@ -40,8 +46,11 @@ class Loft:
         degree: of the N_j: 1 ruled, 3 smooth (2 through three stations).
         curves: the D_j, piecewise cubic in w: coefficients (4, pieces, K, 3), part axes.
         w_breaks: w where the sections' curvature jumps, with both ends of the covered part.
-        shares: (K, m) share of each station at each break (polylines), None for aerofoils; as
-            control values, like the curves.
+        share_w: (m,) where shares are tabled: the breaks (polylines), the nose (aerofoils).
+        shares: (K, m) share of each station there; as control values, like the curves; on
+            aerofoils times the chord.
+        chords: (K,) control values of the chord, None for polylines.
+        covers: shares at both ends of the covered part.
         bag_sign: +1 where S_u x S_w points to the bag side, -1 otherwise.
     """
 
@@ -51,7 +60,10 @@ class Loft:
     degree: int
     curves: PPoly
     w_breaks: np.ndarray
-    shares: np.ndarray | None
+    share_w: np.ndarray
+    shares: np.ndarray
+    chords: np.ndarray | None
+    covers: tuple[float, float]
     bag_sign: float
 
     # -------------------------------------------------------- evaluation
@@ -104,26 +116,41 @@ class Loft:
     # -------------------------------------------------------- the builder's share
 
     def share(self, u: np.ndarray, w: np.ndarray) -> np.ndarray:
-        """Share of the section at (u, w), continued outside the covered part."""
-        if self.shares is None:
-            return share_of_w(w)
-        table = self._share_table(u)
-        return _along(np.broadcast_to(self.w_breaks, table.shape), table, w)
+        """Share of the section at (u, w), on aerofoils x / c; continued past the covered part."""
+        if self.chords is None:
+            table = self._share_table(u)
+            return _along(np.broadcast_to(self.share_w, table.shape), table, w)
+        share = share_of_w(w)
+        nose = np.flatnonzero((np.asarray(w) > 0) & (np.asarray(w) < self.share_w[-1]))
+        if len(nose):
+            table = self._share_table(np.asarray(u)[nose])
+            rows = np.broadcast_to(self.share_w, table.shape)
+            share[nose] = _along(rows, table, np.asarray(w)[nose])
+        return share
 
     def w(self, u: np.ndarray, share: np.ndarray) -> np.ndarray:
         """Section parameter w at (span, share)."""
-        if self.shares is None:
-            return w_of_share(share)
-        table = self._share_table(u)
-        return _along(table, np.broadcast_to(self.w_breaks, table.shape), share)
+        share = np.asarray(share, dtype=float)
+        if self.chords is None:
+            table = self._share_table(u)
+            return _along(table, np.broadcast_to(self.share_w, table.shape), share)
+        w = w_of_share(share)
+        nose = np.flatnonzero((share > 0) & (w < self.share_w[-1]))
+        if len(nose):
+            table = self._share_table(np.asarray(u)[nose])
+            w[nose] = _along(table, np.broadcast_to(self.share_w, table.shape), share[nose])
+        for end, at in zip(self.covers, self.w_breaks[[0, -1]], strict=True):
+            w = np.where(np.abs(share - end) < _SAME, at, w)  # an edge is one w at all stations
+        return w
 
     def _share_table(self, u: np.ndarray) -> np.ndarray:
-        assert self.shares is not None  # asked of polylines only
         basis, first = self._basis(np.clip(u, self.spans[0], self.spans[-1]))
-        table = np.zeros((len(first), self.shares.shape[1]))
+        table, chord = np.zeros((len(first), len(self.share_w))), np.zeros(len(first))
         for j in range(self.degree + 1):
             table += basis[:, j, None] * self.shares[first + j]
-        return table
+            if self.chords is not None:
+                chord += basis[:, j] * self.chords[first + j]
+        return table if self.chords is None else table / chord[:, None]
 
 
 def _along(x: np.ndarray, y: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -157,10 +184,15 @@ def loft_face(mould: StationMould, hand: str) -> Loft:
     polyline = "polyline" in kinds
     if polyline:
         w_breaks, shares = _matched_corners(sections, mould)
+        share_w, chords = w_breaks, None
         nodes = _nodes(w_breaks)
         rows = [np.interp(nodes, w_breaks, row) for row in shares]
     else:
-        w_breaks, shares = _aerofoil_breaks(sections, mould)
+        share_w = np.linspace(0.0, w_of_share(_NOSE_SHARE), _NOSE_NODES)
+        shares = np.stack([_chord_shares(section, share_w) for section in sections])
+        w_breaks = _aerofoil_breaks(sections, mould, share_w, shares)
+        chords = np.array([station.chord_mm for station in stations])
+        shares = shares * chords[:, None]
         nodes = _nodes(w_breaks)
         rows = [share_of_w(nodes)] * len(stations)
     side = -1.0 if hand == "left" else 1.0
@@ -180,9 +212,19 @@ def loft_face(mould: StationMould, hand: str) -> Loft:
     curves = _spline(nodes, w_breaks, points)
     if not ruled:
         curves.c = np.ascontiguousarray(np.einsum("jk,pmkc->pmjc", control, curves.c))
-        shares = control @ shares if polyline else None
+        shares, chords = control @ shares, None if chords is None else control @ chords
     return Loft(
-        spans, ruled, knots, degree, curves, w_breaks, shares if polyline else None, bag_sign
+        spans,
+        ruled,
+        knots,
+        degree,
+        curves,
+        w_breaks,
+        share_w,
+        shares,
+        chords,
+        (mould.from_share, mould.to_share),
+        bag_sign,
     )
 
 
@@ -279,14 +321,26 @@ def _spline(nodes: np.ndarray, breaks: np.ndarray, points: np.ndarray):
     return PPoly(np.concatenate([p.c for p in parts], axis=1), nodes, extrapolate=True)
 
 
-def _aerofoil_breaks(sections, mould: StationMould):
+def _chord_shares(section: SectionCurve, w: np.ndarray) -> np.ndarray:
+    """(n,) share x / c at rising w from the leading edge on; it rises with w."""
+    x = section.points(np.append(share_of_w(w), 1.0))[:, 0]
+    share = np.maximum.accumulate((x[:-1] - x[0]) / (x[-1] - x[0]))
+    return np.maximum(share, _AHEAD * w)
+
+
+def _aerofoil_breaks(sections, mould: StationMould, share_w, shares: np.ndarray) -> np.ndarray:
+    """w where the sections' curvature jumps, and the ends of the covered part between them."""
     inner = np.concatenate([w_of_share(s.breaks[1:-1]) for s in sections])
-    low, high = w_of_share(np.array([mould.from_share, mould.to_share]))
+    low, high = (
+        np.mean([np.interp(end, row, share_w) for row in shares])
+        if 0 < end < _NOSE_SHARE
+        else w_of_share(end)
+        for end in (mould.from_share, mould.to_share)
+    )
     inner = inner[(inner > low + 1e-3) & (inner < high - 1e-3)]
     inner = np.sort(inner)
     keep = np.concatenate([[True], np.diff(inner) > 1e-3]) if len(inner) else []
-    breaks = np.concatenate([[low], inner[keep] if len(inner) else inner, [high]])
-    return breaks, None
+    return np.concatenate([[low], inner[keep] if len(inner) else inner, [high]])
 
 
 def _matched_corners(sections, mould: StationMould):

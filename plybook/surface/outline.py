@@ -22,9 +22,19 @@ def span_line(leaf: Leaf, span_mm: float) -> np.ndarray:
 
 def share_line(leaf: Leaf, share: float) -> np.ndarray:
     """Along one leaf at one share, from its inner to its outer end: (n, 2) pattern mm."""
-    u = np.linspace(leaf.from_mm, leaf.to_mm, _SAMPLES)
-    u = np.union1d(u, leaf.loft.spans[(leaf.loft.spans > u[0]) & (leaf.loft.spans < u[-1])])
+    u = _spans(leaf)
     return thinned(leaf.flat(u, leaf.loft.w(u, np.full(len(u), float(share)))))
+
+
+def side_line(leaf: Leaf, last: bool) -> np.ndarray:
+    """The first or last side of one leaf, from its inner to its outer end: (n, 2) pattern mm."""
+    u = _spans(leaf)
+    return thinned(leaf.flat(u, np.full(len(u), leaf.w_range[int(last)])))
+
+
+def _spans(leaf: Leaf) -> np.ndarray:
+    u = np.linspace(leaf.from_mm, leaf.to_mm, _SAMPLES)
+    return np.union1d(u, leaf.loft.spans[(leaf.loft.spans > u[0]) & (leaf.loft.spans < u[-1])])
 
 
 def joined(lines: list[np.ndarray], reach_mm: float) -> np.ndarray:
@@ -48,18 +58,15 @@ def _far(points: np.ndarray, centre: np.ndarray, reach_mm: float) -> np.ndarray:
     return far
 
 
-def net_edges(
-    leaves: tuple[Leaf, ...], shares: tuple[float, float], names: tuple, gap_mm: float
-) -> tuple[FaceEdge, ...]:
+def net_edges(leaves: tuple[Leaf, ...], names: tuple, gap_mm: float) -> tuple[FaceEdge, ...]:
     """The four named edges, counter-clockwise in the pattern frame, each along the walk.
 
     Args:
         leaves: from root to tip.
-        shares: first and last share covered.
         names: names of the edges at the first share, the last share, the root and the tip.
         gap_mm: largest gap between leaves.
     """
-    first, last = (joined([share_line(leaf, share) for leaf in leaves], gap_mm) for share in shares)
+    first, last = (joined([side_line(leaf, k) for leaf in leaves], gap_mm) for k in (False, True))
     root, tip = span_line(leaves[0], leaves[0].from_mm), span_line(leaves[-1], leaves[-1].to_mm)
     low, high, root_edge, tip_edge = (
         FaceEdge(name, line) for name, line in zip(names, (first, last, root, tip), strict=True)

@@ -161,7 +161,7 @@ def _rows(loft: Loft, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
         for a, b in zip(breaks, breaks[1:], strict=False)
     ]
     row_w = np.concatenate([*pieces, [high]])
-    if loft.shares is not None:
+    if loft.chords is None:
         return row_w, breaks[1:-1]
     nose = row_w[:-1] < _NOSE_W  # more rows where an aerofoil bends most
     row_w = np.sort(np.concatenate([row_w, ((row_w[1:] + row_w[:-1]) / 2)[nose]]))

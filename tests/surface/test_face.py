@@ -6,7 +6,7 @@ from shapely import Polygon
 
 from plybook.diagnostics import GeometryError
 from plybook.geometry.rings import signed_area_mm2
-from plybook.spec.model import AtShare, BetweenPoints, OnFace, OnPattern, OutlineMould
+from plybook.spec.model import AtShare, BetweenPoints, NacaSection, OnFace, OnPattern, OutlineMould
 from plybook.surface import face_of
 from tests.surface.faces import CHANNEL, face, grid, half_circle, mould, station
 
@@ -183,3 +183,39 @@ def test_stations_that_make_no_face_are_refused(stations, code):
 def test_a_face_that_runs_to_a_point_is_refused():
     with pytest.raises(GeometryError):
         face(station(0, 1000), station(2000, 1e-12))
+
+
+@pytest.mark.parametrize("side", ["upper", "lower"])
+def test_share_is_the_place_along_the_chord_line_close_to_the_nose_too(side):
+    sharp = NacaSection("4415", sharp=True)
+    made = face(station(0, 1000, sharp), station(600, 1000, sharp), side=side)
+    share = np.array([0.002, 0.005, 0.01, 0.02, 0.03, 0.05, 0.07, 0.1, 0.3, 0.7])
+    points = made.to_pattern(np.stack([np.full(10, 250.0), share], axis=1))
+    assert made.to_space(points)[:, 0] / 1000.0 == pytest.approx(share, abs=1e-5)
+    assert made.from_pattern(points)[:, 1] == pytest.approx(share, abs=1e-9)
+
+
+@pytest.mark.parametrize(("twist", "within"), [(0.0, 1e-5), (-3.0, 6e-4)])
+def test_share_on_a_tapered_face_is_that_of_the_chord_line_there(twist, within):
+    """Chord line: from the leading to the trailing edge of sharp sections at the same span. Between
+    stations of other sections that are twisted too it is only nearly so."""
+    thin, thick = NacaSection("2410", sharp=True), NacaSection("4415", sharp=True)
+    made = face(station(0, 1200, thick), station(2000, 700, thin, sweep=150, rise=90, twist=twist))
+    spans = np.repeat([300.0, 1000.0, 1700.0], 6)
+    share = np.tile([0.004, 0.01, 0.03, 0.06, 0.2, 0.6], 3)
+    at, lead, trail = (
+        made.to_space(made.to_pattern(np.stack([spans, s], axis=1)))
+        for s in (share, 0 * share, 0 * share + 1)
+    )
+    chord = trail - lead
+    found = np.sum((at - lead) * chord, axis=1) / np.sum(chord * chord, axis=1)
+    assert found == pytest.approx(share, abs=within)
+
+
+def test_every_place_on_a_nose_that_reaches_ahead_of_its_leading_edge_is_found_again():
+    made = face(station(0, 1000, "4415"), station(600, 800, "2412"), side="upper")
+    line = made.span_line(300.0)
+    line = line[np.hypot(*(line - line[0]).T) < 60.0]
+    there = made.from_pattern(line)
+    assert (np.diff(there[:, 1]) > 0).all() and there[0, 1] == pytest.approx(0.0, abs=1e-9)
+    assert made.to_pattern(there) == pytest.approx(line, abs=1e-5)
