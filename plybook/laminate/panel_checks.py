@@ -205,7 +205,8 @@ def seam_notes(
 
 
 def _square_words(thickness_mm: float, closing: float) -> str:
-    """How a square edge is cut; at a break of the face, what makes it meet its mate as well.
+    """How a square edge is cut; at a break of the face, after a semicolon, what is to be done so
+    that it meets its mate.
 
     Square panels that meet on the mould side gape on the bag side, by twice the thickness times
     the sine of half the angle that the face turns by, or stand in each other's way there, each by
@@ -220,8 +221,8 @@ def _square_words(thickness_mm: float, closing: float) -> str:
     if closing < 0:
         return f"SQUARE - NO BEVEL; {breaks}: fill the gap of {gap_mm:.1f} mm on the bag side"
     return (
-        f"SQUARE, then plane {off_mm:.1f} mm off the bag side of both edges (bevel "
-        f"{90 - half_deg:.0f} deg) so that they meet: {breaks}"
+        f"SQUARE, then planed; {breaks}: plane {off_mm:.1f} mm off the bag side of both edges "
+        f"(bevel {90 - half_deg:.0f} deg) so that they meet"
     )
 
 

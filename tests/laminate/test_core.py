@@ -305,6 +305,7 @@ def test_square_edges_at_a_break_are_told_what_makes_them_meet(half_deg):
     assert f"plane {past:.1f} mm off the bag side of both edges" in hollow
     assert f"(bevel {90 - half_deg:.0f} deg)" in hollow and "NO BEVEL" not in hollow
     gap = float(np.linalg.norm(slab(-half_deg, t) - slab(half_deg, t)))
+    assert "; the face breaks" in hollow  # what follows the semicolon goes into the step as well
     (proud,) = seam_notes(piece, made.seams, {"S1": -closing})
     assert f"fill the gap of {gap:.1f} mm on the bag side" in proud and "NO BEVEL" in proud
     assert f"breaks {2 * half_deg:.1f} deg" in hollow and f"breaks {2 * half_deg:.1f} deg" in proud
