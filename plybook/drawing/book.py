@@ -1,7 +1,8 @@
 """The ply book of one part: one document, written as PDF for paper and as HTML for the bench.
 
-Order: cover, what to have at hand, cut list, layouts, clock, resin; then for each stage what to
-lay out and one page per step; then jig card, quantities, stack, zones, findings and the record.
+Order: cover, what to have at hand, lots, cut list, layouts, clock, resin; then for each stage what
+to lay out and one page per step; then jig card and record; last what is looked up: quantities,
+stack, zones and findings.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from plybook.drawing.bookstart import (
     cut_list_page,
     kit_page,
     layout_pages,
+    lots_page,
     resin_page,
 )
 from plybook.drawing.document import (
@@ -38,10 +40,7 @@ from plybook.drawing.document import (
     Paragraph,
     Picture,
     PictureRow,
-    SignOff,
     Table,
-    expiry_field_id,
-    lot_field_id,
 )
 from plybook.drawing.ledgers import DEVIATIONS, INSTRUMENTS, SIGNATURES, hours, readings
 from plybook.drawing.markoutlist import Addresses
@@ -92,18 +91,19 @@ def booklet(
     pages = (
         cover_page(spec, face, laminate, shop),
         before_page(spec, shop),
+        lots_page(spec, laminate, shop),
         cut_list_page(spec, laminate, plan, shop, files),
         *layout_pages(spec, plan, files),
         clock_page(spec, shop),
         resin_page(spec, shop),
         *_stage_pages(spec, face, laminate, shop, cutting),
         jig_page(spec, face, shop),
+        record_page(spec, laminate, shop),
         quantities_page(spec, shop, laminate),
         ply_table_page(spec, laminate),
         zones_page(spec, face, laminate),
         estimates_page(spec, shop),
         findings_page(spec, findings),
-        record_page(spec, laminate, shop),
     )
     return Document(
         title="Ply book",
@@ -196,34 +196,13 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
 
 
 def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
-    """What is written down over the whole job: lots, hours, readings, deviations, signatures.
-
-    Lots are asked only of what this part uses: its pieces' materials and the resins of its cups.
-    """
-    stock = spec.materials
-    used = {p.material for p in laminate.pieces} | {b.resin for b in shop.batches}
+    """What is written down over the whole job: hours, readings, deviations, signatures."""
     tasks = ["Cutting", *(stage.title for stage in shop.stages)]
-    materials = [
-        m
-        for group in (stock.cloths, stock.cores, stock.rods, stock.consumables, stock.resins)
-        for m in group.values()
-        if m.id in used
-    ]
     mass_g = round(laminate.mass_g)
     blocks: list[Block] = [
         Table(
             ("Part", "Revision", "Hand", "Date of the book"),
             ((spec.part.number, spec.part.revision, HANDS[spec.part.hand], spec.part.date),),
-        ),
-        Heading("Lot or roll numbers", 3),
-        *(
-            SignOff(
-                (
-                    Blank(lot_field_id(m.id), m.name),
-                    Blank(expiry_field_id(m.id), "use by", "date"),
-                )
-            )
-            for m in materials
         ),
         hours(tasks),
         readings([stage.title for stage in shop.stages if stage.cure_s]),

@@ -8,6 +8,7 @@ from itertools import groupby
 import numpy as np
 
 from plybook.drawing.document import (
+    Blank,
     Block,
     CautionBox,
     Heading,
@@ -17,7 +18,10 @@ from plybook.drawing.document import (
     Page,
     Paragraph,
     Picture,
+    SignOff,
     Table,
+    expiry_field_id,
+    lot_field_id,
     show_duration,
 )
 from plybook.drawing.layoutview import small_layout
@@ -78,6 +82,31 @@ def before_page(spec: PartSpec, shop: Shop) -> Page:
         )
     )
     return Page("before", "What to have at hand", kicker(spec), tuple(blocks), chapter=BEFORE)
+
+
+def lots_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
+    """Lot and last day of what this part uses: its pieces' materials and the resins of its cups."""
+    stock = spec.materials
+    used = {p.material for p in laminate.pieces} | {b.resin for b in shop.batches}
+    groups = (stock.cloths, stock.cores, stock.rods, stock.consumables, stock.resins)
+    blocks: list[Block] = [
+        Paragraph(
+            "Written once here, a lot holds for the whole part. Where a step or a cup uses "
+            "another, write that one there."
+        )
+    ]
+    blocks += [
+        SignOff(
+            (
+                Blank(lot_field_id(m.id), m.name, "lot"),
+                Blank(expiry_field_id(m.id), "use by", "date"),
+            )
+        )
+        for group in groups
+        for m in group.values()
+        if m.id in used
+    ]
+    return Page("lots", "Lots of the materials", kicker(spec), tuple(blocks), chapter=BEFORE)
 
 
 def _counted(things: Sequence[str], told: Sequence[str]) -> list[str]:

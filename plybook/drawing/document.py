@@ -20,7 +20,8 @@ from plybook.units import show_number
 
 LIMIT_DECIMALS = 3  # of a printed limit, which is the limit that a value is judged by
 SERIAL = "article.serial"  # field of the number that tells one article from the next
-SIGN_OFF = ("initials", "time", "lot")  # blanks at the foot of every step
+SIGN_OFF: tuple[Literal["initials", "time", "lot"], ...] = ("initials", "time", "lot")
+# blanks at the foot of every step, each called by its kind
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,7 @@ class Blank:
 
     id: str
     label: str
-    kind: Literal["measure", "text", "initials", "time", "date"] = "text"
+    kind: Literal["measure", "text", "initials", "time", "date", "lot"] = "text"
     unit: str = ""
     expected: float | None = None
     tolerance: float | None = None

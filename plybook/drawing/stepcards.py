@@ -138,19 +138,28 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
             if check.difference and isinstance(block, Blank):
                 two = (field_id(step.id, c.id) for c in step.checks[place - 2 : place])
                 block = replace(block, difference=tuple(two))
+            if check.kind == "lot" and isinstance(block, Blank):
+                block = replace(block, offers=_materials(bench, stage, pieces))
             yield block
     yield SignOff(
         tuple(
             Blank(
                 field_id(step.id, name),
                 _SIGN_LABEL[name],
-                "initials" if name == "initials" else "time" if name == "time" else "text",
-                offers=tuple(dict.fromkeys(p.material for p in pieces)) if name == "lot" else (),
+                name,
+                offers=_materials(bench, stage, pieces) if name == "lot" else (),
             )
             for name in SIGN_OFF
             if name != "lot" or step.lays
         )
     )
+
+
+def _materials(bench: _Bench, stage: Stage, pieces: Sequence[Piece]) -> tuple[str, ...]:
+    """Materials of the pieces in hand; of a step without any, the resins of its stage."""
+    used = [p.material for p in pieces]
+    used = used or [b.resin for b in bench.shop.batches if b.stage == stage.id]
+    return tuple(dict.fromkeys(used))
 
 
 def check_block(step: Step, check: Check) -> Block:
@@ -316,7 +325,7 @@ def batch_blocks(
                 cup_parts(b),
                 _use(b),
                 Blank(field_id(step.id, f"{b.id}.mixed"), f"{b.id} mixed at", "time"),
-                Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "text", offers=(b.resin,)),
+                Blank(field_id(step.id, f"{b.id}.lot"), f"{b.id} lots", "lot", offers=(b.resin,)),
                 limits[b.id],
                 b.tray_s,
                 b.parts,

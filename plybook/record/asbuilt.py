@@ -201,7 +201,7 @@ def _answers_page(record: Record, plan: dict[str, Any]) -> _Plain:
         for check in step["checks"]:
             entry = record.fields.get(field_id(step["id"], check["id"]))
             words = record.words(field_id(step["id"], check["id"]))
-            if check["kind"] in ("text", "time", "initials") and entry and words:
+            if check["kind"] in ("text", "time", "lot", "initials") and entry and words:
                 rows.append((step["title"], check["text"], words, show_time(entry.at), entry.by))
     table = Table(("Step", "Asked", "Answer or signature", "Written", "By"), tuple(rows))
     return "answers", "Answers and signatures", (table,) if rows else ()

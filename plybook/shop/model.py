@@ -19,20 +19,22 @@ import numpy as np
 from plybook.diagnostics import Finding
 
 VACUUM = "vacuum"  # end of the id of the timer that a stage's first cup starts
+CheckKind = Literal["tick", "measure", "initials", "text", "time", "lot"]
 Shows = Literal["none", "layer", "core", "bag", "mould", "jig", "section"]  # picture of a step
 
 
 @dataclass(frozen=True)
 class Check:
     """`kind` tick: done or not; measure: a figure in `unit` against expected and tolerance;
-    initials: signed off; text: free entry (lot number, batch time).
+    initials: signed off; time: when something was; lot: lots of the step's materials; text: free
+    words, of which "(or none)" at the end of what is asked is offered as an answer.
 
     `at_least` and `at_most` bound a measure that has no middle (a vacuum, a pressure drop);
     `how` says how it is taken."""
 
     id: str
     text: str
-    kind: Literal["tick", "measure", "initials", "text"] = "tick"
+    kind: CheckKind = "tick"
     expected: float | None = None
     tolerance: float | None = None
     unit: str = ""

@@ -9,9 +9,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, get_args
 
-from plybook.shop.model import Shows
+from plybook.shop.model import CheckKind, Shows
 from plybook.spec.limits import Limits
 from plybook.spec.reader import read_tree
 from plybook.spec.written.process import LAYING_KINDS, STAGE_KINDS
@@ -37,7 +37,7 @@ class Ask:
     """One check. Figures are numbers or names of facts."""
 
     say: str
-    kind: str = "tick"
+    kind: CheckKind = "tick"
     expected: str | float | None = None
     tolerance: str | float | None = None
     at_least: str | float | None = None
@@ -201,6 +201,8 @@ def _step(where: str, row: dict[str, Any]) -> StandardStep:
     row = dict(row)
     row["text"] = _lines(row.get("text", ()))
     row["checks"] = tuple(_make(Ask, entry) for entry in row.get("checks", ()))
+    if unknown := {ask.kind for ask in row["checks"]} - set(get_args(CheckKind)):
+        raise TradeError(f"{where}/{row.get('name')}: no kind of check {sorted(unknown)}")
     row["waits"] = tuple(_make(Wait, entry) for entry in row.get("waits", ()))
     row["cautions"] = _lines(row.get("cautions", ()))
     row["at_hand"] = _lines(row.get("at_hand", ()))

@@ -28,20 +28,21 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "a": {"class": "skip|button|button (?:back|next|js-only)", "href": _ANY, "id": "go-on",
           "hidden": _FLAG, "data-stage": _ANY, "target": "_blank", "rel": "noopener"},
     "noscript": {},
-    "p": {"class": "kicker|no-js|notice|state|strong", "id": "seal|photo-size"},
+    "p": {"class": "kicker|no-js|notice|state|strong|use", "id": "seal|photo-size"},
     "header": {"class": "bar", "id": "bar"},
-    "div": {"class": "all|bar-row|blank (?:date|initials|measure|text|time)|caution|caution small|"
-                     "cup|cup timed|deeds|deeds js-only|foot|ids|ledger|line|notices|photos|plate|"
-                     "rescale js-only|row|run-line|run-list|running js-only|seen|signoff|timer|"
-                     "tools|tools js-only|view|what",
+    "div": {"class": "all|bar-row|blank (?:date|initials|lot|measure|text|time)|caution|"
+                     "caution small|cautions|checks|cup|cup timed|cups|deeds|deeds js-only|foot|"
+                     "ids|ledger|line|notices|photos|plate|rescale js-only|row|run-line|run-list|"
+                     "running js-only|seen|signoff|timer|timers|tools|tools js-only|view|what",
             "id": "[a-z-]+", "hidden": _FLAG, "role": "note",
             "data-columns": _ANY, "data-cup": _ANY, "data-decimals": r"\d", "data-grams": _ANY,
             "data-kind": "wait|limit", "data-label": _ANY, "data-ledger": "[a-z]+",
             "data-of": _ANY, "data-seconds": r"\d+", "data-shows": "[a-z]+", "data-timer": _ANY,
             "data-tray": r"\d+", "data-with-first-cup": _FLAG},
-    "details": {"class": "contents|fold", "id": "contents"},
+    "details": {"class": "contents|fold|fold of-cup|more js-only", "id": "contents"},
     "summary": {},
-    "span": {"class": "count|field-label|id|no-js|says when|state|state bad|unit|when|wide|words",
+    "span": {"class": "count|field-label|held|id|no-js|says when|state|state bad|unit|when|wide|"
+                      "words",
              "id": "serial|quiet|state|awake", "hidden": _FLAG, "role": "status"},
     "nav": {"aria-label": "All pages|Turn the page", "class": "turn"},
     "ul": {"class": "chips|files|many"},
@@ -51,7 +52,8 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "small": {"class": "count|left"},
     "h2": {"id": _ID, "tabindex": "-1"},
     "button": {**_DATA, "type": "button", "id": "undo|look|timer-line",
-               "class": "js-only|js-only add|now js-only|start js-only|stop js-only",
+               "class": "finish|js-only|js-only add|js-only look|now js-only|start js-only|"
+                        "stop js-only",
                "disabled": _FLAG, "hidden": _FLAG, "aria-expanded": "false",
                "aria-controls": "timer-list"},
     "main": {"id": "main", "tabindex": "-1"},
@@ -66,7 +68,7 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
              "transform": rf"rotate\({_NUMBER} {_NUMBER} {_NUMBER}\)"},
     "use": {"href": r"#d\d+"},
     "dl": {"class": "facts"},
-    "label": {"class": "tick|button js-only"},
+    "label": {"class": "tick|button|button js-only"},
     "input": {**_DATA, "type": "checkbox|date|file|text", "class": "file", "accept": _ANY,
               "autocomplete": "off", "autocapitalize": "characters", "inputmode": "decimal",
               "data-counts": _FLAG, "data-difference": _ANY, "data-expected": _NUMBER,
@@ -84,11 +86,12 @@ _FLOW = ("p", "div", "details", "ul", "ol", "h3", "label", "table", "dl", "figur
 CHILDREN: dict[str, tuple[str, ...]] = {
     "body": ("a", "noscript", "header", "main", "svg", "footer"),
     "header": ("div",), "main": ("section",), "footer": ("span",), "noscript": ("p", "svg"),
-    "section": (*_FLOW, "h2"), "nav": ("a", "ul", "div"),
+    "section": (*_FLOW, "h2"), "nav": ("a", "ul", "div", "button"),
     "div": (*_FLOW, "h1", "h2", "span", "button", "nav", "small", "svg", "noscript", "dt", "dd",
             "output"),
     "details": ("summary", "nav", *_FLOW), "summary": ("span",), "ul": ("li",), "ol": ("li",),
-    "li": ("a",), "a": ("span",), "p": ("span", "strong"), "h1": ("span",), "span": ("small",),
+    "li": ("a",), "a": ("span",), "p": ("span", "strong", "small"),
+    "h1": ("span",), "span": ("small",),
     "button": ("span", "strong"), "label": ("span", "input", "textarea"),
     "figure": ("div", "figcaption"), "dl": ("div",),
     "table": ("caption", "thead", "tbody"), "thead": ("tr",), "tbody": ("tr",), "tr": ("th", "td"),
@@ -96,6 +99,7 @@ CHILDREN: dict[str, tuple[str, ...]] = {
     "defs": ("g", "path", "circle"),
 }  # fmt: skip
 HIDDEN = {"a": ("go-on",), "span": ("quiet",), "div": ("running", "timer-list")}  # by id
+_SHOWN_BY_SCRIPT = ("stop js-only", "finish")  # classes of buttons
 _NO_WORDS = ("body", "header", "main", "section", "svg", "g", "use", "path", "circle", "defs", "ul",
              "ol", "dl", "table", "thead", "tbody", "tr", "figure", "input", "nav")  # fmt: skip
 _KNOWN = {kind: {name: re.compile(value, re.DOTALL) for name, value in row.items()}
@@ -230,7 +234,7 @@ def _element(element: Element) -> Iterator[str]:
                 yield f"<{kind} {name}={value[:40]!r}>"
         if "hidden" in element.attributes:
             ids, classes = element.attributes.get("id"), element.attributes.get("class", "")
-            if ids not in HIDDEN.get(kind, ()) and classes != "stop js-only":
+            if ids not in HIDDEN.get(kind, ()) and classes not in _SHOWN_BY_SCRIPT:
                 yield f"<{kind}> that is hidden"
         if kind == "a" and not re.fullmatch(
             r"#[\w-]+|[\w%./+-]+", element.attributes.get("href", "")

@@ -22,8 +22,8 @@ from plybook.verify.report import Report
 NAME, PAPER = "booklet.html", "booklet.pdf"
 # words that only the screen has, each a regular expression of all of it
 ON_SCREEN = (
-    "Back|Next|Add a photo|Write down a deviation|Start work|History|Start|Stop|Now|Mixed|"
-    "started ______ ended ______|resin weighed, g|Add (?:hours by hand|an? [a-z]+)|"
+    "Back|Next|More|Lots, time|Add a photo|Write down a deviation|Start work|History|Start|Stop|"
+    "Now|Mixed|started ______ ended ______|resin weighed, g|Add (?:hours by hand|an? [a-z]+)|"
     r"[\w .,-]+ weighed, [a-z]+|"
     "New record for another article|Files of this folder|Templates on paper|Labels|"
     "Templates at full size|Light on the cutting table, in place of paper|"

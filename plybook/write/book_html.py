@@ -11,7 +11,7 @@ from __future__ import annotations
 import base64
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from html import escape
 from itertools import groupby
 from typing import Any
@@ -32,7 +32,6 @@ from plybook.drawing.document import (
     Links,
     Notes,
     OnScreen,
-    Page,
     Paragraph,
     Photo,
     Picture,
@@ -45,7 +44,7 @@ from plybook.drawing.document import (
     show_duration,
 )
 from plybook.write.book_contents import contents, page_titles
-from plybook.write.book_tools import ARTICLE_TOOLS, RECORD_TOOLS, step_tools
+from plybook.write.book_tools import ARTICLE_TOOLS, RECORD_TOOLS, step_entries, step_tools
 from plybook.write.figures import Figures, colours
 from plybook.write.numbers import number
 from plybook.write.offline import asset, content_policy, one_script, script_json
@@ -74,7 +73,6 @@ and printed, but ticks, timers and entries are not kept.</p></noscript>
 <h1>{_head_words(document)} · <span
 id="serial">No. {escape(document.serial) or "______"}</span></h1>
 <button type="button" id="undo" class="js-only" disabled>Undo</button>
-<button type="button" id="look" class="js-only">Auto</button>
 <span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
 <div id="running" class="running js-only" hidden>
 <div class="run-line"><button type="button" id="timer-line" aria-expanded="false"
@@ -171,15 +169,19 @@ def _card(
     document: Document, names: list[str], titles: list[str], k: int, svg: dict[int, str]
 ) -> str:
     page = document.pages[k]
-    blocks = "\n".join(_laid_out(page, svg))
+    body, signs = page.blocks, ""
+    if page.kind == "step" and isinstance(body[-1], SignOff):
+        body, signs = body[:-1], _sign_off(body[-1])  # beside the buttons that turn the page
+    blocks = "\n".join(_laid_out(body, page.kind == "step", svg))
     turn = []
     if k:
         turn.append(_turn("back", "Back", names[k - 1], titles[k - 1]))
     if k + 1 < len(names):
         turn.append(_turn("next", "Next", names[k + 1], titles[k + 1], _LEFT))
-    extra = ""
+    extra = more = ""
     if page.kind == "step":
-        extra = step_tools(page)
+        turn.append(_SIGN_BUTTON)
+        extra, more = step_entries(page) + signs, step_tools(page)
     if page.kind == "cover":
         extra = ARTICLE_TOOLS
     if page.id == "record":
@@ -191,8 +193,12 @@ def _card(
         f'<p class="kicker">{escape(page.kicker)}</p>'
         f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n'
         f'<div class="foot">{extra}<nav class="turn" aria-label="Turn the page">{"".join(turn)}'
-        "</nav></div></section>"
+        f"</nav>{more}</div></section>"
     )
+
+
+# Signs the step and turns the page; it shows once nothing else on the page is open.
+_SIGN_BUTTON = '<button type="button" class="finish" hidden></button>'
 
 
 _LEFT = '<small class="left"></small>'
@@ -219,16 +225,27 @@ def _html(block: Block, svg: dict[int, str]) -> str:
     return _MAKERS[type(block)](block)
 
 
-def _laid_out(page: Page, svg: dict[int, str]) -> Iterator[str]:
-    """The blocks of a page; of a step, pictures and the figures read with them in a column."""
-    for seen, run in groupby(page.blocks, _is_seen):
+def _laid_out(blocks: Sequence[Block], step: bool, svg: dict[int, str]) -> Iterator[str]:
+    """Blocks of a page; of a step, cautions first, and what stands beside each other on a wide
+    screen in groups."""
+    if step:
+        blocks = sorted(blocks, key=lambda block: not isinstance(block, CautionBox))
+    for group, run in groupby(blocks, _group_of):
         html = "\n".join(_html(block, svg) for block in run)
-        yield f'<div class="seen">{html}</div>' if seen and page.kind == "step" else html
+        yield f'<div class="{group}">{html}</div>' if group and step else html
+
+
+def _group_of(block: Block) -> str:
+    """Pictures with the figures read beside them, cautions, waits, and what is filled in."""
+    if _is_seen(block):
+        return "seen"
+    names = {CautionBox: "cautions", TimerBox: "timers", CheckBox: "checks", Blank: "checks"}
+    return names.get(type(block), "")
 
 
 def _is_seen(block: Block) -> bool:
     if isinstance(block, OnScreen):
-        return isinstance(block.blocks[0], Picture)
+        return isinstance(block.blocks[0], Picture | Links)
     return isinstance(block, Picture | PictureRow | Table)
 
 
@@ -321,12 +338,18 @@ def _check(block: CheckBox) -> str:
     )
 
 
-def _blank(block: Blank) -> str:
+def _asked(block: Blank) -> str:
+    """A blank that the page asks for: it is open until something is written."""
+    return _blank(block, " data-counts")
+
+
+def _blank(block: Blank, counts: str = "") -> str:
     low, high = block.limits
     data: dict[str, Any] = {"field": block.id, "kind": block.kind}
     if block.kind == "measure":
         data |= {"low": low, "high": high, "expected": block.expected, "unit": block.unit or None}
-    counts = " data-counts" if block.kind in ("measure", "initials") else ""
+    if block.kind in ("measure", "initials"):
+        counts = " data-counts"
     if block.difference:
         data["difference"] = " ".join(block.difference)
     if block.offers:
@@ -351,7 +374,7 @@ def _blank(block: Blank) -> str:
         parts.append('<span class="when"></span>')
     if block.note:
         parts.append(f"<small>{escape(block.note)}</small>")
-    if block.kind == "measure":
+    if block.kind in ("measure", "time"):
         parts.append('<output class="verdict"></output>')
     return f'<div class="blank {block.kind}">{"".join(parts)}</div>'
 
@@ -388,11 +411,10 @@ def _ledger(block: Ledger) -> str:
 
 
 def _caution(block: CautionBox) -> str:
-    source = f"<small>Source: {escape(block.source)}</small>" if block.source else ""
+    source = f" <small>Source: {escape(block.source)}</small>" if block.source else ""
     small = " small" if block.small else ""
     return (
-        f'<div class="caution{small}" role="note">{_SIGN}<div><p>{escape(block.text)}</p>{source}'
-        "</div></div>"
+        f'<div class="caution{small}" role="note">{_SIGN}<p>{escape(block.text)}{source}</p></div>'
     )
 
 
@@ -416,17 +438,19 @@ _START = (
 
 
 def _cups(block: Cups) -> str:
-    return "".join(map(_cup, block.cups))
+    return f'<div class="cups">{"".join(map(_cup, block.cups))}</div>'
 
 
 def _cup(cup: Cup) -> str:
+    """What goes into a cup and its buttons; what is seldom typed lies folded below."""
     limit = _timer(cup.limit, of_cup=True) if cup.limit else ""
     return (
         f'<div class="cup{" timed" if cup.limit else ""}" data-cup="{escape(cup.id)}" '
         f'data-tray="{cup.tray_s}"><div class="what">'
         f'<p><span class="id">{escape(cup.id)}</span> <strong>{escape(cup.parts)}</strong></p>'
-        f'<p>{escape(cup.use)}</p></div><div class="deeds js-only"></div>{limit}{_weighed(cup)}'
-        f"{_sign_off(SignOff((cup.mixed, cup.lots)))}</div>"
+        f'<p class="use">{escape(cup.use)}</p>{limit}</div><div class="deeds js-only"></div>'
+        '<details class="fold of-cup"><summary>Lots, time<span class="held"></span></summary>'
+        f"{_weighed(cup)}{_sign_off(SignOff((cup.mixed, cup.lots)))}</details></div>"
     )
 
 
@@ -452,7 +476,7 @@ def _photo(block: Photo) -> str:
 
 _MAKERS: dict[type, Callable[[Any], str]] = {
     Heading: _heading, Paragraph: _paragraph, Items: _items, Table: _table, Facts: _facts,
-    Plate: _plate, CheckBox: _check, Blank: _blank,
+    Plate: _plate, CheckBox: _check, Blank: _asked,
     SignOff: _sign_off, Notes: _notes, Ledger: _ledger, Photo: _photo, CautionBox: _caution,
     TimerBox: _timer, Cups: _cups, Links: _links,
 }  # fmt: skip

@@ -8,20 +8,25 @@ from plybook.drawing.document import Page
 from plybook.drawing.ledgers import DEVIATIONS
 
 
-def step_tools(page: Page) -> str:
-    """What can be added to a step: its own deviations, photos and history."""
-    task = page.chapter.partition(". ")[2]  # the stage's title
+def step_entries(page: Page) -> str:
+    """Where a step's own deviations and photos stand."""
     of = escape(page.id)
     return (
         f'<div class="ledger" data-shows="{DEVIATIONS.id}" data-of="{of}"></div>'
         f'<div class="photos" data-of="{of}"></div>'
-        '<div class="tools"><button type="button" class="js-only" '
-        f'data-add="{DEVIATIONS.id}">Write down a deviation</button>'
-        '<label class="button js-only">Add a photo<input type="file" accept="image/*" '
-        f'data-do="photo" data-of="{of}" class="file"></label>'
-        '<button type="button" class="js-only" data-do="work" '
-        f'data-task="{escape(task)}">Start work</button>'
-        '<button type="button" class="js-only" data-do="page-history">History</button></div>'
+    )
+
+
+def step_tools(page: Page) -> str:
+    """What can be added to a step, folded: it is seldom needed."""
+    task = page.chapter.partition(". ")[2]  # the stage's title
+    return (
+        '<details class="more js-only"><summary>More</summary><div class="tools">'
+        f'<button type="button" data-add="{DEVIATIONS.id}">Write down a deviation</button>'
+        '<label class="button">Add a photo<input type="file" accept="image/*" '
+        f'data-do="photo" data-of="{escape(page.id)}" class="file"></label>'
+        f'<button type="button" data-do="work" data-task="{escape(task)}">Start work</button>'
+        '<button type="button" data-do="page-history">History</button></div></details>'
     )
 
 

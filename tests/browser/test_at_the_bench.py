@@ -284,6 +284,7 @@ def test_the_page_is_dark_where_the_device_is_and_where_the_switch_says(window, 
     theme(page, "dark")
     page.open(make_book())
     assert ground(page) < 0.02
+    page.find("#contents summary").click()
     page.find("#look").click()
     page.find("#look").click()
     assert page.text("#look") == "Light" and ground(page) > 0.9

@@ -226,6 +226,7 @@ def test_the_record_goes_out_and_comes_in_again_in_another_browser(window, make_
     tap_row(first, TICK)
     fill(first, ROOM, "19")
     fill(first, 'input[data-field="lay-p1.initials"]', "RL")
+    first.find(f"#{LAY} .more summary").click()
     first.find(f"#{LAY} [data-add=deviations]").click()
     fill(first, f'#{LAY} [data-cell="what"]', doubles.NASTY[0])
     path = export(first)

@@ -193,6 +193,7 @@ def test_undo_takes_back_the_last_deed_and_the_history_keeps_it(window, make_boo
     assert page.find(TICK).is_selected()
     page.find("#undo").click()
     assert until(lambda: not page.find(TICK).is_selected())
+    page.find(f"#{LAY} .more summary").click()
     page.find(f"#{LAY} [data-do=page-history]").click()
     rows = [e.text for e in page.all(".sheet .history li")]
     assert len(rows) == 4 and "taken back" in rows[0]

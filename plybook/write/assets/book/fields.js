@@ -3,6 +3,14 @@ const number = (text) => {
   const t = text.trim().replace(/^([-+]?\d*),(\d+)$/, "$1.$2").replace(/^[−–]/, "-");
   return t.length <= 30 && /^[-+]?(\d+(\.\d*)?|\.\d+)$/.test(t) ? Number(t) : NaN;
 };
+// A time as it is written at the bench: "14:02", "14:02 on 2026-05-04", "2026-05-04 14:02".
+function isTime(words) {
+  const m = /^(?:(\d{4}-\d\d-\d\d)[T ])?(\d{1,2})[:.](\d\d)(?: on (\d{4}-\d\d-\d\d))?$/.exec(words.trim());
+  if (!m || (m[1] && m[4]) || Number(m[2]) > 23 || Number(m[3]) > 59) return false;
+  const day = m[1] || m[4];
+  return !day || (!Number.isNaN(Date.parse(day)) && new Date(day).toISOString().startsWith(day));
+}
+const judged = (input) => ["measure", "time"].includes(input.dataset.kind);
 function verdict(input) {
   const out = input.closest(".blank").querySelector(".verdict");
   if (!out) return;
@@ -10,6 +18,10 @@ function verdict(input) {
   out.className = "verdict";
   out.textContent = "";
   if (!input.value.trim()) return;
+  if (d.kind === "time") {
+    if (!isTime(input.value)) { out.textContent = "NOT A TIME: write it as 14:02"; out.classList.add("out"); }
+    return;
+  }
   const v = number(input.value);
   if (Number.isNaN(v)) {
     out.textContent = "NOT A NUMBER: write it as 12.3";
@@ -49,20 +61,24 @@ function show(input) {
   if (input.type === "checkbox") input.checked = v === true;
   else if (!(input === document.activeElement && drafts.has(id))) {
     input.value = typeof v === "string" ? v : "";
-    if (input.dataset.kind === "measure") verdict(input);
+    if (judged(input)) verdict(input);
     if (input.tagName === "TEXTAREA") grow(input);
   }
   showWhen(input);
 }
 function typed(input) {
   draft(input.dataset.field, input.value);
-  if (input.dataset.kind === "measure") verdict(input);
+  if (judged(input)) verdict(input);
   if (input.tagName === "TEXTAREA") grow(input);
 }
 function entered(input) {
-  if (input.type === "checkbox") return put(input.dataset.field, input.checked ? true : null);
+  if (input.type === "checkbox") return write(input, input.checked ? true : null);
   if (input.dataset.kind === "initials") setWho(input.value);
-  settle(input.dataset.field);
+  if (drafts.has(input.dataset.field)) write(input, drafts.get(input.dataset.field) || null);
+}
+// Enter a value, and in the same deed the wait it starts and what is thereby over.
+function write(input, v) {
+  putAll([[input.dataset.field, v], ...(v === null ? [] : [...begunBy(input), ...endedBy(input)])]);
 }
 function grow(area) {
   area.style.height = "auto";
@@ -75,7 +91,7 @@ onChange((changed) => {
 document.addEventListener("change", (e) => { if (e.target.matches("[data-field]")) entered(e.target); });
 document.addEventListener("input", (e) => { if (e.target.matches("[data-field]:not([type=checkbox])")) typed(e.target); });
 all(".now").forEach((b) => b.addEventListener("click", () => {
-  put(b.closest(".blank").querySelector("input").dataset.field, short(stamp()));
+  write(b.closest(".blank").querySelector("input"), short(stamp()));
 }));
 $("undo").addEventListener("click", undo);
 

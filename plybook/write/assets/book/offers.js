@@ -5,26 +5,48 @@ function chip(words, action) {
   b.setAttribute("aria-label", "Enter " + words);
   return b;
 }
-// Lots known of the materials a blank is for: of the whole part, then those entered at such blanks.
+// The lots that hold for the whole part of the materials a blank is for; "" where one is not known.
+function heldLots(input) {
+  const whole = (input.dataset.offers || "").split(" ").filter(Boolean).map((m) => value("record.lot." + m));
+  return whole.length && whole.every((w) => typeof w === "string" && w.trim()) ? Array.from(new Set(whole)).join(", ") : "";
+}
+// Lots a blank may be for: those of the whole part, then those entered at such blanks.
 function lotsFor(input) {
-  const materials = (input.dataset.offers || "").split(" ").filter(Boolean);
-  const whole = materials.map((m) => value("record.lot." + m));
   const alike = all("[data-offers]").filter((e) => e.dataset.offers === input.dataset.offers).map((e) => value(e.dataset.field));
-  return Array.from(new Set([...whole, ...alike].filter((w) => typeof w === "string" && w.trim()))).slice(0, 4);
+  return Array.from(new Set([heldLots(input), ...alike].filter((w) => typeof w === "string" && w.trim()))).slice(0, 4);
+}
+// "Defects and where (or none)": the words after "or" are an answer.
+function answerIn(input) {
+  const asked = /\(or ([^()]+)\)$/.exec(input.closest("label").querySelector("span").textContent.trim());
+  return asked ? [asked[1]] : [];
+}
+function wordsFor(input) {
+  if (input.dataset.kind === "initials") return people().filter((w) => w !== who() || input.dataset.field !== signOf(here) || !maySign(here)).slice(0, 4);
+  if (input.dataset.kind === "text") return answerIn(input);
+  return input.placeholder ? [] : lotsFor(input);
+}
+// At a step or a cup the lot of the whole part stands in the empty field: nothing need be written.
+function showHeld(input) {
+  const held = "counts" in input.dataset ? "" : heldLots(input);
+  if (input.placeholder !== held) input.placeholder = held;
+  const cup = input.closest(".of-cup");
+  if (cup) say(cup.querySelector(".held"), value(input.dataset.field) || held || "no lot");
 }
 function offerWords(input) {
   const blank = input.closest(".blank");
   if (!blank) return;
   all(".chip", blank).forEach((b) => b.remove());
   if (value(input.dataset.field) !== undefined) return;
-  const words = input.dataset.kind === "initials" ? people().slice(0, 4) : lotsFor(input);
-  for (const w of words)
+  for (const w of wordsFor(input))
     blank.append(chip(w, () => {
       if (input.dataset.kind === "initials") setWho(w);
-      put(input.dataset.field, w);
+      write(input, w);
     }));
 }
-const offered = (card) => all("[data-kind=initials], [data-offers]", card).forEach(offerWords);
+function offered(card) {
+  all("[data-offers]", card).forEach(showHeld);
+  all(".blank [data-kind=initials], .blank [data-kind=text], [data-offers]", card).forEach(offerWords);
+}
 onChange(() => { const here = document.querySelector(".card.here"); if (here) offered(here); });
 window.addEventListener("hashchange", () => window.setTimeout(() => { const here = document.querySelector(".card.here"); if (here) offered(here); }));
 
@@ -74,7 +96,7 @@ function rescale(box) {
   const rest = grams.slice(1).map(([name, g]) => name + " " + (g * by).toFixed(places) + " g");
   const sum = grams.reduce((n, [, g]) => n + g * by, 0);
   out.textContent = "then " + rest.join(" + ") + " = " + sum.toFixed(places) + " g in all" +
-    (Math.abs(by - 1) > 0.1 ? ". " + Math.round(Math.abs(by - 1) * 100) + " % " + (by > 1 ? "more" : "less") + " than planned" : "");
+    (Math.abs(by - 1) > 0.1 + 1e-9 ? ". " + Math.round(Math.abs(by - 1) * 100) + " % " + (by > 1 ? "more" : "less") + " than planned" : "");
 }
 document.addEventListener("input", (e) => { const box = e.target.closest(".rescale"); if (box) rescale(box); });
 onChange((changed) => { if (!changed || changed.some((id) => id.endsWith(".weighed"))) all(".rescale").forEach(rescale); });

@@ -26,6 +26,7 @@ function turn(quiet) {
     const link = links.get(here.id);
     if (link) link.setAttribute("aria-current", "page");
     all("textarea", here).forEach(grow);
+    drawSign();
     forget();
   }
   $("contents").open = false;
@@ -85,6 +86,27 @@ document.addEventListener("keydown", (e) => {
   const next = step && cards[place.get(here.id) + step];
   if (next && (step < 0 || mayPass())) go(next.id);
 });
+
+// ---------------------------------------------------------------- sign and go on in one tap
+// Offered where initials are known, nothing else is open and no value is out: the tap enters the
+// initials, with its time, and turns the page. Next alone signs nothing.
+const signOf = (card) => card.dataset.step + ".initials";
+function maySign(card) {
+  const left = openOn(card), own = signOf(card);
+  return Boolean(who()) && value(own) === undefined && !left.out.length && left.open.every((id) => id === own);
+}
+function drawSign() {
+  const b = here && here.querySelector(".turn .finish");
+  if (!b) return;
+  hide(b, !maySign(here));
+  say(b, "Sign " + who() + ", next");
+}
+all(".turn .finish").forEach((b) => b.addEventListener("click", () => {
+  const next = cards[place.get(here.id) + 1];
+  put(signOf(here), who());
+  if (next) go(next.id);
+}));
+onChange(drawSign);
 
 // ---------------------------------------------------------------- what is left
 const hours = (minutes) => (minutes < 60 ? Math.round(minutes) + " min" : Math.floor(minutes / 60) + " h " + Math.round(minutes % 60) + " min");

@@ -62,6 +62,25 @@ const startTimer = (timer) => { sound(); putRun(timer.id, newRun(timer, now()));
 const endTimer = (timer) => putRun(timer.id, { stopped: now() });
 const pourOut = (timer) => putRun(timer.id, { tray: now() });
 const answer = (timer, limit) => putRun(timer.id, limit.tray ? { seenTray: now() } : { seen: now() });
+// The first of two readings that are a wait apart starts that wait.
+function begunBy(input) {
+  const apart = all("[data-difference]", input.closest(".card")).some((e) => e.dataset.difference.split(" ")[0] === input.dataset.field);
+  const own = apart ? Array.from(timers.values()).filter((t) => t.card === input.closest(".card") && t.kind === "wait") : [];
+  return own.length === 1 && !runOf(own[0].id) ? [["timer." + own[0].id, newRun(own[0], now())]] : [];
+}
+// What an entry on a card shows to be over: a wait that has run out, so that work goes on; and the
+// time until vacuum, once a vacuum within its limits is read.
+function endedBy(input) {
+  const card = input.closest(".card"), pairs = [];
+  const vacuum = input.dataset.low !== undefined && number(input.value) >= Number(input.dataset.low);
+  for (const timer of timers.values()) {
+    const t = timer.card === card && !timer.cup ? runOf(timer.id) : undefined;
+    if (!live(t)) continue;
+    if (timer.kind === "wait" && now() >= t.end) pairs.push(["timer." + timer.id, { ...t, seen: now() }]);
+    if (timer.withFirstCup && vacuum) pairs.push(["timer." + timer.id, { ...t, stopped: now() }]);
+  }
+  return pairs;
+}
 for (const timer of timers.values()) {
   if (timer.start) timer.start.addEventListener("click", () => startTimer(timer));
   if (timer.stop) timer.stop.addEventListener("click", () => endTimer(timer));
@@ -192,9 +211,11 @@ function drawBox(timer, t, at) {
   if (timer.stop) hide(timer.stop, !on);
   if (timer.start) { hide(timer.start, on); say(timer.start, t ? "Start again" : "Start"); }
   if (timer.deeds) offerDeeds(timer.deeds, timer);
+  if (timer.cup) hide(timer.box.querySelector(".words"), Boolean(t));
   if (!t) return say(timer.says, "");
   const tray = t.tray ? ", in the tray " + clock(t.tray) : timer.cup && timer.cup.tray && on ? ", in the tray by " + clock(t.start + 1000 * timer.cup.tray) : "";
-  const end = on ? (at >= t.end ? ", ended " : timer.kind === "limit" ? ", by " : ", ends ") + clock(t.end)
+  const by = timer.cup ? ", all on by " : ", by ";
+  const end = on ? (at >= t.end ? ", ended " : timer.kind === "limit" ? by : ", ends ") + clock(t.end)
     : t.stopped && t.stopped < t.end ? (timer.cup ? ", all on " : ", stopped at ") + clock(t.stopped)
     : timer.cup ? ", all on " + clock(t.stopped) + ", over its limit" : ", ran to its end";
   say(timer.says, (timer.cup ? "mixed " : "started ") + clock(t.start) + tray + end);

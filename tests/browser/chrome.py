@@ -1,0 +1,103 @@
+"""A real browser, headless, with a profile of its own, for tests and benchmarks."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+FLAGS = (
+    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--force-device-scale-factor=1", "--lang=en-GB",
+)  # fmt: skip
+
+
+def program(*names: str) -> str:
+    """Path of the first of these programs that is installed.
+
+    Raises:
+        FileNotFoundError: none is.
+    """
+    for name in names:
+        if path := shutil.which(name):
+            return path
+    raise FileNotFoundError(
+        f"none of {', '.join(names)} is installed; the booklet cannot be tried in a browser "
+        "(on Debian: apt-get install chromium chromium-driver)"
+    )
+
+
+@dataclass
+class Window:
+    """One browser with its own profile and its own downloads folder."""
+
+    driver: object
+    downloads: Path
+
+    def open(self, path: Path, card: str = "") -> Window:
+        self.driver.get("about:blank")
+        self.driver.get(path.as_uri() + (f"#{card}" if card else ""))
+        return self
+
+    def find(self, css: str):
+        return self.driver.find_element("css selector", css)
+
+    def all(self, css: str):
+        return self.driver.find_elements("css selector", css)
+
+    def js(self, code: str, *arguments):
+        return self.driver.execute_script(code, *arguments)
+
+    def text(self, css: str) -> str:
+        return self.find(css).text
+
+    def size(self, width: int, height: int) -> None:
+        self.driver.execute_cdp_cmd(
+            "Emulation.setDeviceMetricsOverride",
+            {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
+        )
+
+    def requests(self) -> list[str]:
+        """Addresses of everything asked for since the last call."""
+        out = []
+        for entry in self.driver.get_log("performance"):
+            message = json.loads(entry["message"])["message"]
+            if message["method"] == "Network.requestWillBeSent":
+                out.append(message["params"]["request"]["url"])
+        return out
+
+    def complaints(self) -> list[str]:
+        """What the page wrote to the console, refusals of the content policy included."""
+        return [entry["message"] for entry in self.driver.get_log("browser")]
+
+
+def start(home: Path, storage: bool = True, scripting: bool = True) -> Window:
+    """Open a browser whose profile and downloads lie in a folder that does not exist yet."""
+    from selenium import webdriver
+    from selenium.webdriver.chrome.options import Options
+    from selenium.webdriver.chrome.service import Service
+
+    binary, driver_path = program("chromium", "chromium-browser"), program("chromedriver")
+    downloads = home / "downloads"
+    downloads.mkdir(parents=True)
+    options = Options()
+    options.binary_location = binary
+    for flag in (*FLAGS, f"--user-data-dir={home / 'profile'}"):
+        options.add_argument(flag)
+    content = {}
+    if not storage:
+        content["profile.default_content_setting_values.cookies"] = 2
+    if not scripting:
+        content["profile.managed_default_content_settings.javascript"] = 2
+    options.add_experimental_option(
+        "prefs", {"download.default_directory": str(downloads), **content}
+    )
+    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(driver_path))
+    driver.set_page_load_timeout(60)
+    driver.execute_cdp_cmd(
+        "Browser.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(downloads)}
+    )
+    return Window(driver, downloads)
