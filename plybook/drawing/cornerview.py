@@ -30,6 +30,7 @@ from plybook.spec.model import PartSpec
 SIZES_MM = ((92.0, 122.0), (190.0, 122.0), (92.0, 250.0), (190.0, 250.0))
 ROOM_MM = 24.0  # around a curve: the straight lines that lead on, crosses and letters
 _CROSS_MM = 4.0
+_OUT_MM = (4.5, 6.0, 8.0, 10.0, 12.0)  # of the letter of a knot from its cross
 
 
 @dataclass(frozen=True)
@@ -106,6 +107,9 @@ def corner_scene(
     items.append(Path(Role.REGISTRATION, edge, True))
     taken = [_line(i).intersection(box).buffer(0.6, quad_segs=1)
              for i in near if isinstance(i, Path) and i.role is not Role.BEVEL_HATCH]  # fmt: skip
+    taken += [shapely.Point(i.centre_mm).buffer(i.radius_mm, quad_segs=4)
+              for i in near if isinstance(i, Circle)]  # fmt: skip
+    taken += [_line(arm).buffer(0.3, quad_segs=1) for arm in _arms(plan, shown)]
     room = shapely.box(x0 + 1.5, y0 + 1.5, x1 - 1.5, y1 - 1.5)
     place = Placer(room, shapely.Polygon(), (), taken)
     items += _crosses(plan, shown, spec, place)
@@ -138,21 +142,29 @@ def _line(item: Path) -> shapely.LineString:
     return shapely.LineString(np.vstack([points, points[:1]]) if item.closed else points)
 
 
+def _arms(plan: TapePlan, shown: CornerWindow) -> list[Path]:
+    """The two lines of the cross on each knot."""
+    arms = []
+    for k in shown.knots:
+        x, y = plan.knots[k].at_mm
+        for dx, dy in ((_CROSS_MM, 0.0), (0.0, _CROSS_MM)):
+            arms.append(Path(Role.REGISTRATION, np.array([(x - dx, y - dy), (x + dx, y + dy)])))
+    return arms
+
+
 def _crosses(plan: TapePlan, shown: CornerWindow, spec: PartSpec, place: Placer) -> list[Primitive]:
     """A lettered cross on each knot, and where the straight lines from it lead."""
-    items: list[Primitive] = []
+    items: list[Primitive] = [*_arms(plan, shown)]
     x0, y0, x1, y1 = shown.window_mm
     leads: list[str] = []
     for k in shown.knots:
         knot = plan.knots[k]
         x, y = knot.at_mm
-        items.append(Path(Role.REGISTRATION, np.array([(x - _CROSS_MM, y), (x + _CROSS_MM, y)])))
-        items.append(Path(Role.REGISTRATION, np.array([(x, y - _CROSS_MM), (x, y + _CROSS_MM)])))
         block = Block((Line(knot.name, LABEL_MM, True, Role.REGISTRATION),), pad_mm=0.3)
         turns = np.linspace(0, 2 * np.pi, 24, endpoint=False)
         ways = np.column_stack([np.cos(turns), np.sin(turns)])
-        tries = np.vstack([np.array([x, y]) + ways * out for out in (4.5, 6.0, 8.0)])
-        cost = np.repeat([0.0, 1.0, 2.0], len(turns))
+        tries = np.vstack([np.array([x, y]) + ways * out for out in _OUT_MM])
+        cost = np.repeat(np.arange(len(_OUT_MM), dtype=float), len(turns))
         spot = place.find(block.size_mm, tries, 0.0, cost)
         if spot is not None:
             items += place.put(block, spot)

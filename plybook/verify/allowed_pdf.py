@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -100,7 +101,7 @@ def strange_on_page(page: Page) -> Iterator[str]:
         if wrong := _look(item) or _place(item, clip, page):
             yield wrong
             break
-    yield from covered([_drawn(item) for item, _ in page.painted])
+    yield from covered([replace(_drawn(item), clip_mm=clip) for item, clip in page.painted])
 
 
 def _look(item: Line | Words | Area) -> str:

@@ -29,6 +29,14 @@ class Drawn:
     seen: bool  # it has a line, or is words
     size_mm: float = 0.0
     length_mm: float = 0.0
+    clip_mm: tuple[float, float, float, float] | None = None  # what lies outside is not shown
+
+    def shown(self, points: np.ndarray) -> np.ndarray:
+        """(n,) which points its clip does not hide."""
+        if self.clip_mm is None:
+            return np.ones(len(points), dtype=bool)
+        low, high = self.clip_mm[:2], self.clip_mm[2:]
+        return ((points >= low) & (points <= high)).all(axis=1)
 
 
 def covered(drawn: Sequence[Drawn]) -> Iterator[str]:
@@ -52,8 +60,10 @@ def covered(drawn: Sequence[Drawn]) -> Iterator[str]:
         if area.kind in OVER and area.fill not in (INK, WHITE):
             near &= ~np.isin(kind[:k], OVER[area.kind])
         for other in np.flatnonzero(near):
-            inside = plane.inside(drawn[other].points, area.points)
-            points = drawn[other].points[inside]
+            spots = drawn[other].points
+            inside = plane.inside(spots, area.points)
+            inside &= area.shown(spots) & drawn[other].shown(spots)
+            points = spots[inside]
             if size[other] and inside.mean() < 0.5:
                 continue  # a name that runs on into its neighbour can still be read
             if len(points) and plane.distance_to_path(points, area.points).max() > _EDGE_MM:
