@@ -11,7 +11,7 @@ HOUSE = Path(__file__).parent.parent / "plybook"
 FLOW = ["spec", "surface", "laminate", "stock", "nest", "shop", "drawing", "write"]
 LEAVES = {"diagnostics", "units", "geometry", "libraries", "names"}
 # rooms beside the flow and what they may use of the house
-BESIDE = {"verify": set(), "record": {"shop", "drawing", "spec"}, "trade": set()}
+BESIDE = {"verify": {"__version__"}, "record": {"shop", "drawing", "spec"}, "trade": set()}
 # third-party libraries that stand behind a door: the only modules that may import them
 DOORS = {
     "ezdxf": {"write/dxf_library.py", "spec/dxf_outline.py"},

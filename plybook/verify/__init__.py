@@ -17,11 +17,12 @@ from plybook.verify.book import check_book, check_steps
 from plybook.verify.booktwins import check_book_twins
 from plybook.verify.drawings import check_cut_drawings, check_templates
 from plybook.verify.dxf_tags import read_dxf, sections
+from plybook.verify.facts import check_facts
 from plybook.verify.hands import check_hands
 from plybook.verify.joints import check_joints
 from plybook.verify.layouts import check_layouts
 from plybook.verify.lengths import check_lengths
-from plybook.verify.manifest import MANIFEST, read_files
+from plybook.verify.manifest import MANIFEST, check_manifest, read_files
 from plybook.verify.markout import check_cut_sheets
 from plybook.verify.pagetree import read_page
 from plybook.verify.pdf_pages import open_book
@@ -45,7 +46,7 @@ OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
-    check_table,
+    check_table, check_facts,
 )  # fmt: skip
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 ALWAYS_UNPROVED = (
@@ -88,6 +89,9 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         if plan is not None:
             plans[plan["part"]["number"]] = plan, report
             _check(plan, files, report)
+            listing = read_manifest((one / MANIFEST).read_bytes())
+            stocks = [layout["stock"] for layout in plan["layouts"]]
+            _guarded(partial(check_manifest, listing, [plan], stocks, True, report), report)
         elif not any(name.startswith("cutplan/") for name in files):
             report.fault(one.name, "has neither a plan.json nor a cut plan")
         elif "plan.json" not in files:

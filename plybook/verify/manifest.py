@@ -5,8 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from plybook import __version__
+from plybook.verify.drawings import file_name
 from plybook.verify.report import Report
 
 MANIFEST = "manifest.json"
@@ -58,6 +62,62 @@ def read_files(folder: Path, report: Report) -> dict[str, bytes]:
             f"{len(strangers)} files that plybook did not write, for example {strangers[0]}"
         )
     return files
+
+
+# key -> kinds of value; anything else has no place in a manifest
+_KEYS = {"files", "folder", "parts", "plybook"}
+_PART_KEYS, _SPEC_KEYS = {"number", "revision", "spec"}, {"file", "sha256"}
+_ENTRY_KEYS = {"name", "bytes", "sha256"}
+_SHA256 = re.compile("[0-9a-f]{64}")
+ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "table.html",
+         "templates-fullsize.pdf", "templates.pdf")  # fmt: skip
+TABLES = ("checks", "pieces", "placements", "quantities", "resin", "stiffness", "stock")
+
+
+def check_manifest(
+    manifest: dict, plans: Sequence[dict], stocks: Iterable[str], alone: bool, report: Report
+) -> None:
+    """What a manifest says beside sizes and hashes.
+
+    Args:
+        manifest: as data.
+        plans: of its parts, in any order.
+        stocks: ids of the layouts drawn in the folder.
+        alone: whether it is the folder of one part, not of a set.
+        report: takes what is found.
+    """
+    parts = manifest.get("parts", [])
+    spec = [row for part in parts for row in part.get("spec", [])]
+    good = (
+        set(manifest) == _KEYS
+        and all(set(part) == _PART_KEYS and part["spec"] for part in parts)
+        and all(set(row) == _SPEC_KEYS and _SHA256.fullmatch(row["sha256"]) for row in spec)
+        and all(set(entry) == _ENTRY_KEYS for entry in manifest["files"])
+    )
+    report.expect(good, "manifests with nothing unaccounted for", MANIFEST,
+                  "has other keys or other values than a manifest")  # fmt: skip
+    own = {(plan["part"]["number"], plan["part"]["revision"]) for plan in plans}
+    said = {(part.get("number"), part.get("revision")) for part in parts}
+    report.expect(said == own, "manifests with the number and revision of their parts", MANIFEST,
+                  f"names {sorted(map(str, said))}, not {sorted(map(str, own))}")  # fmt: skip
+    if alone:
+        number = plans[0]["part"]["number"]
+        report.expect(manifest.get("folder") == number, "manifests with the name of their folder",
+                      MANIFEST, f"names the folder {manifest.get('folder')!r}")  # fmt: skip
+    made = manifest.get("plybook")
+    report.expect(made == __version__, "manifests with the version that wrote the folder", MANIFEST,
+                  f"was written by plybook {made}, this is {__version__}: verify it with that "
+                  "one, or build it again")  # fmt: skip
+    wanted = {f"cutplan/{file_name(stock)}.{kind}" for stock in stocks for kind in ("dxf", "svg")}
+    if alone:
+        wanted |= set(ALONE) | {f"tables/{name}.csv" for name in TABLES}
+        wanted |= {f"templates/{file_name(piece['id'])}.{kind}" for piece in plans[0]["pieces"]
+                   for kind in ("dxf", "svg")}  # fmt: skip
+    else:
+        wanted |= {"cutplan.pdf", "tables/stock.csv", "tables/placements.csv"}
+    more = sorted({entry["name"] for entry in manifest["files"]} - wanted)
+    report.expect(not more, "manifests that list no other file", MANIFEST,
+                  f"lists {more[:2]}, which no build has")  # fmt: skip
 
 
 def _names(folder: Path) -> set[str]:

@@ -6,6 +6,7 @@ import json
 
 from plybook.verify.drawings import check_cut_drawings
 from plybook.verify.layouts import tape_unit
+from plybook.verify.manifest import check_manifest
 from plybook.verify.markout import check_cut_sheets
 from plybook.verify.report import Report
 from plybook.verify.tables import check_placements, rows
@@ -63,6 +64,7 @@ def check_set(files: dict[str, bytes], manifest: dict, plans: dict, report: Repo
                 "materials": materials, "layouts": shown}  # fmt: skip
     check_cut_drawings(together, files, report)
     check_drawn(layout_facts(shown), files, report)
+    check_manifest(manifest, [plans[n][0] for n in numbers], layouts, False, report)
     check_cut_sheets(together, files, report)
 
 

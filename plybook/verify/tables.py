@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from typing import Any
 
 import numpy as np
 
@@ -13,6 +14,20 @@ from plybook.verify.report import Report
 from plybook.verify.tolerances import GRAM, SHARE
 
 Rows = list[dict[str, str]]
+# columns of each table, in their order
+COLUMNS = {
+    "pieces": "piece layer kind material angle_deg quantity stage length_mm width_mm area_m2 "
+    "thickness_mm growth_along_mm growth_across_mm growth_area_pct splice_part splice_of",
+    "stock": "stock kind material width_mm length_mm used_length_mm least_length_mm "
+    "utilisation_pct pieces to_buy",
+    "placements": "stock part piece copy x_mm y_mm rotation_deg face_down",
+    "quantities": "group item amount unit detail stage price",
+    "resin": "batch stage resin purpose batch_g component component_g filler filler_g pot_life_min",
+    "stiffness": "zone stack thickness_mm A11_N_mm A12_N_mm A16_N_mm A22_N_mm A26_N_mm A66_N_mm "
+    "B11_N B12_N B16_N B22_N B26_N B66_N D11_Nmm D12_Nmm D16_Nmm D22_Nmm D26_Nmm D66_Nmm",
+    "checks": "stage step check kind text expected tolerance unit",
+}
+_CELL = 6e-4  # of the last place of a figure, beside half of its rounding
 
 
 def check_tables(plan: dict, files: dict[str, bytes], report: Report) -> None:
@@ -38,7 +53,30 @@ def rows(table: str, files: dict[str, bytes], report: Report) -> Rows:
         report.fault(name, "is missing")
         return []
     text = files[name].decode("utf-8-sig")
+    table = list(csv.reader(io.StringIO(text, newline="")))
+    head = COLUMNS[table_name(name)].split()
+    good = table[:1] == [head] and all(len(row) == len(head) for row in table)
+    report.expect(good, "tables with their own columns alone", name,
+                  "has other columns, or cells beyond them")  # fmt: skip
     return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def table_name(name: str) -> str:
+    """The table of a file."""
+    return name.removeprefix("tables/").removesuffix(".csv")
+
+
+def same_cells(row: dict[str, str], wanted: dict[str, Any]) -> bool:
+    """Whether cells are what they should be: words alike, figures as exactly as they are printed,
+    empty where there is nothing."""
+    for column, value in wanted.items():
+        said = words(row[column])
+        if value is None or isinstance(value, str):
+            if said != (value or ""):
+                return False
+        elif abs(float(said) - value) > 0.5 * 10.0 ** -len(said.partition(".")[2]) + _CELL:
+            return False
+    return True
 
 
 def words(cell: str) -> str:
@@ -87,6 +125,17 @@ def _check_pieces(plan: dict, table: Rows, report: Report) -> None:
         )
         report.expect(same, "rows of pieces equal to plan.json", "tables/pieces.csv",
                       f"{piece['id']} differs from plan.json")  # fmt: skip
+        if row is not None:
+            size = np.ptp(ring(piece["outline_mm"]), axis=0)
+            growth, splice = piece["growth"], piece.get("splice", {})
+            good = same_cells(row, {
+                "length_mm": float(size[0]), "width_mm": float(size[1]),
+                "thickness_mm": piece["thickness_mm"], "growth_along_mm": growth["along_mm"],
+                "growth_across_mm": growth["across_mm"], "growth_area_pct": growth["area_pct"],
+                "splice_part": splice.get("part"), "splice_of": splice.get("of"),
+            })  # fmt: skip
+            report.expect(good, "rows of pieces with size, growth and splice of plan.json",
+                          "tables/pieces.csv", f"{piece['id']} differs from plan.json")  # fmt: skip
     if len(table) != len(plan["pieces"]):
         report.fault("tables/pieces.csv", f"{len(table)} rows, {len(plan['pieces'])} pieces")
 
@@ -110,6 +159,12 @@ def _check_stock(plan: dict, table: Rows, report: Report) -> None:
         )
         report.expect(same, "rows of stock equal to plan.json", "tables/stock.csv",
                       f"{layout['stock']} differs from plan.json")  # fmt: skip
+        if row is not None:
+            good = same_cells(row, {"kind": layout["kind"], "material": layout["material"],
+                                    "length_mm": layout["length_mm"],
+                                    "least_length_mm": layout["bound_mm"]})  # fmt: skip
+            report.expect(good, "rows of stock with kind, material and lengths of plan.json",
+                          "tables/stock.csv", f"{layout['stock']} differs")  # fmt: skip
         shapes = [s.get("cut_outline_mm", s.get("outline_mm")) for s, _ in placed]
         if any(shape is None for shape in shapes):
             continue
@@ -141,12 +196,13 @@ def _check_quantities(plan: dict, table: Rows, report: Report) -> None:
         report.fault(name, f"{len(table)} rows, {len(stated)} in plan.json")
     left = [
         (words(r["group"]), words(r["item"]), words(r["unit"]), words(r["stage"]),
-         words(r["detail"]), float(r["amount"]))
+         words(r["detail"]), float(r["amount"]), float(r["price"] or 0.0))
         for r in table
     ]  # fmt: skip
     for group, row in stated:
         key = (group, row["item"], row["unit"], row["stage"], row["detail"])
-        match = next((x for x in left if x[:5] == key and abs(x[5] - row["amount"]) < 6e-4), None)
+        match = next((x for x in left if x[:5] == key and abs(x[5] - row["amount"]) < 6e-4
+                      and abs(x[6] - row["price"]) < 6e-3), None)  # fmt: skip
         report.expect(match is not None, "rows of quantities equal to plan.json", name,
                       f"{row['item']}, {row['amount']:g} {row['unit']}, is not there")  # fmt: skip
         if match is not None:
@@ -157,6 +213,10 @@ def _check_resin(plan: dict, table: Rows, report: Report) -> None:
     for batch in plan["quantities"].get("batches", []):
         mine = [r for r in table if words(r["batch"]) == batch["id"]]
         total = sum(float(r["component_g"]) for r in mine)
+        told = {"stage": batch["stage"], "resin": batch["resin"], "purpose": batch["purpose"],
+                "batch_g": batch["mass_g"], "filler": batch["filler"]}  # fmt: skip
+        report.expect(all(same_cells(r, told) for r in mine), "rows of resin with their use",
+                      "tables/resin.csv", f"{batch['id']} differs from plan.json")  # fmt: skip
         report.expect(bool(mine) and abs(total - batch["mass_g"]) <= GRAM,
                       "rows of resin that sum to their batch", "tables/resin.csv",
                       f"{batch['id']} sums to {total:g} g, the batch is "
@@ -189,6 +249,14 @@ def _check_checks(plan: dict, table: Rows, report: Report) -> None:
     lost = sorted(set(stated) ^ set(found))
     report.expect(stated == found, "tables of checks equal to the steps", "tables/checks.csv",
                   f"differs from the steps of plan.json: {lost[:1]}")  # fmt: skip
+
+    checks = [c for stage in plan["stages"] for step in stage["steps"] for c in step["checks"]]
+    good = len(checks) == len(table) and all(
+        same_cells(row, {k: check[k] for k in ("kind", "expected", "tolerance", "unit")})
+        for row, check in zip(table, checks, strict=True)
+    )
+    report.expect(good, "tables of checks with kinds and limits of the steps", "tables/checks.csv",
+                  "has other kinds or limits than plan.json")  # fmt: skip
 
 
 def _check_totals(plan: dict, report: Report) -> None:
