@@ -1,0 +1,1 @@
+"""Runs that are killed while they work: nothing lost, nothing mixed."""
