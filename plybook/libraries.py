@@ -32,9 +32,13 @@ _BEGIN = (
 
 @contextmanager
 def as_published() -> Iterator[None]:
-    """Import reportlab or ezdxf inside: neither finds settings of the user or of a folder."""
+    """Import reportlab or ezdxf inside: neither finds settings of the user or of a folder, nor
+    writes to the terminal by itself, where what a file holds would arrive raw."""
+    import logging
     from configparser import ConfigParser
 
+    for library in ("ezdxf", "reportlab"):
+        logging.getLogger(library).addHandler(logging.NullHandler())
     for name in _SETTINGS_MODULES:
         sys.modules.setdefault(name, ModuleType(name))  # empty, and never looked for again
     aside = {name: os.environ.pop(name) for name in list(os.environ)

@@ -60,10 +60,10 @@ class LayoutMemory:
             for key, entry in entries.items():
                 memory._known[key] = Remembered(
                     tuple(
-                        (_text(unit), float(used), _text(method), tuple(map(_placement, placed)))
+                        (_text(unit), _finite(used), _text(method), tuple(map(_placement, placed)))
                         for unit, used, method, placed in entry["units"]
                     ),
-                    float(entry["seconds"]),
+                    _finite(entry["seconds"]),
                 )
         except MISSHAPEN:
             memory = cls()
@@ -74,7 +74,8 @@ class LayoutMemory:
         """The same memory as bytes, the same bytes for the same memory; one placement a line."""
         lines = [f'{{"version": {VERSION}, "layouts": {{']
         for n, (key, entry) in enumerate(sorted(self._known.items())):
-            lines.append(f'{"," if n else ""}"{key}": {{"seconds": {entry.seconds!r}, "units": [')
+            start = f"{',' if n else ''}{json.dumps(key)}"
+            lines.append(f'{start}: {{"seconds": {entry.seconds!r}, "units": [')
             for m, (unit, used, method, placed) in enumerate(entry.layouts):
                 head = json.dumps([unit, used, method])[:-1]
                 lines.append(f"{',' if m else ''}{head}, [")
@@ -95,14 +96,18 @@ def _text(value: object) -> str:
     return value
 
 
+def _finite(value: object) -> float:
+    number = float(value)  # type: ignore[arg-type]
+    if not math.isfinite(number):
+        raise ValueError("not finite")
+    return number
+
+
 def _placement(row: list) -> Placement:
     item, copy, x, y, rotation, flipped = row
     if not isinstance(item, str) or not isinstance(flipped, bool):
         raise ValueError("not a placement")
-    place = float(x), float(y), float(rotation)
-    if not all(map(math.isfinite, place)):
-        raise ValueError("not a place")
-    return Placement(item, int(copy), *place, flipped)
+    return Placement(item, int(copy), _finite(x), _finite(y), _finite(rotation), flipped)
 
 
 def layout_key(items: Sequence[Item], units: Sequence[Unit], rules: Sequence[object]) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 
 import numpy as np
 
@@ -142,6 +143,7 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
 def _drawing(content: bytes, name: str, place):
     with as_published():
         from ezdxf import recover
+        from ezdxf.audit import AuditError
 
     if content.startswith(b"AutoCAD Binary DXF"):
         raise SpecError(
@@ -161,7 +163,20 @@ def _drawing(content: bytes, name: str, place):
                 place,
             )
         )
-    drawing, _ = recover.read(io.BytesIO(content))
+    drawing, audit = recover.read(io.BytesIO(content))
+    guessed = (AuditError.INVALID_FLOATING_POINT_VALUE, AuditError.INVALID_INTEGER_VALUE)
+    for one in audit.errors:
+        if one.code in guessed:  # the library takes what it can find in it for the number
+            at = re.search(r"near line (\d+)", one.message)
+            where = f" near line {at[1]}" if at else ""
+            raise SpecError(
+                error(
+                    "bad-drawing",
+                    f"`{name}` holds a value that is no number{where}",
+                    "save it again as DXF",
+                    place,
+                )
+            )
     return drawing
 
 

@@ -103,7 +103,7 @@ class Book:
         from pypdf import PdfReader
         from pypdf.errors import PyPdfError
 
-        logging.getLogger("pypdf").setLevel(logging.ERROR)
+        logging.getLogger("pypdf").addHandler(logging.NullHandler())
         if not data.startswith(b"%PDF-") or not data.rstrip().endswith(b"%%EOF"):
             raise ValueError("not a whole PDF file")
         try:

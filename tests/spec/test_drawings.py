@@ -164,3 +164,13 @@ def test_many_holes_are_held_against_one_another():
     over = "circle: [10 mm, 10 mm], diameter: 2"
     twice = spec.replace("circle: [22 mm, 10 mm], diameter: 8", over)
     assert {f.code for f in faults(twice, plate_csv=table)} == {"hole-outside"}
+
+
+@pytest.mark.parametrize("value", ["5. '6\"200", "\x1b[31m300", "x300", "３００"])
+def test_a_value_that_is_no_number_is_refused_and_nothing_of_it_is_printed(value, capfd):
+    """The library would take what it can find in it for the number, and write it to the terminal
+    as it stands."""
+    text = drawing(ring).replace("\n300.0\n", f"\n{value}\n", 1)
+    (found,) = faults(DRAWN, plate_dxf=text)
+    assert found.code == "bad-drawing" and "no number near line" in found.message
+    assert capfd.readouterr() == ("", "")
