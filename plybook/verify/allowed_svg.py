@@ -13,7 +13,7 @@ from xml.etree import ElementTree
 import numpy as np
 
 from plybook.verify.covering import Drawn, covered
-from plybook.verify.looks import LOOKS, TINTS, WORDS_ON_OWN_LAYER, Look, kind_of
+from plybook.verify.looks import INK, LOOKS, TINTS, WHITE, WORDS_ON_OWN_LAYER, Look, kind_of
 from plybook.verify.svg_paths import Drawing, Words, read_svg
 
 REFERENCE = "REFERENCE_100_MM"  # the group of the line that proves the size
@@ -127,6 +127,8 @@ def _pen(group: ElementTree.Element) -> Iterator[str]:
     for child in group:
         if child.tag == f"{_SVG}text" and child.get("fill") != look.ink:
             yield f"words of {layer} in another colour"
+        if layer == "CUT" and child.get("fill") in (WHITE, INK):
+            yield "a piece filled with the colour of nothing"
 
 
 def look_of(layer: str) -> Look | None:

@@ -99,7 +99,7 @@ def check_placements(placed: list, table: Rows, name: str, report: Report) -> No
             and abs(float(line["x_mm"]) - p["x_mm"]) < 1e-3
             and abs(float(line["y_mm"]) - p["y_mm"]) < 1e-3
             and abs(float(line["rotation_deg"]) - p["rotation_deg"]) < 1e-4
-            and (line["face_down"] == "yes") == p["flipped"]
+            and line["face_down"] == ("yes" if p["flipped"] else "no")
         )
         report.expect(good, "rows of placements equal to plan.json", name,
                       f"{part}/{p['piece']} on {stock} differs from plan.json")  # fmt: skip
@@ -155,7 +155,7 @@ def _check_stock(plan: dict, table: Rows, report: Report) -> None:
             and abs(float(row["used_length_mm"]) - layout["used_length_mm"]) < 0.06
             and abs(float(row["width_mm"]) - layout["width_mm"]) < 0.06
             and abs(float(row["utilisation_pct"]) - 100 * layout["utilisation"]) < 0.01
-            and (row["to_buy"] == "yes") == layout["bought"]
+            and row["to_buy"] == ("yes" if layout["bought"] else "no")
         )
         report.expect(same, "rows of stock equal to plan.json", "tables/stock.csv",
                       f"{layout['stock']} differs from plan.json")  # fmt: skip
