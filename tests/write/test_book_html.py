@@ -136,3 +136,21 @@ def test_it_says_what_is_lost_without_scripting(page):
 
 def test_it_stays_small(page):
     assert len(page) < 1_500_000
+
+
+def test_it_is_written_as_the_standard_of_html_has_it(page):
+    """No parse error by html5lib, which follows the algorithm of the HTML standard (WHATWG, 13.2)
+    and names each departure; every id stands once, and what names an id finds it."""
+    import html5lib
+
+    parser = html5lib.HTMLParser(strict=True)  # raises at the first error
+    tree = parser.parse(page)
+    named = [e.get("id") for e in tree.iter() if e.get("id")]
+    assert len(named) == len(set(named)) > 50
+    wanted = {
+        word
+        for e in tree.iter()
+        for key in ("aria-labelledby", "aria-controls", "for")
+        for word in (e.get(key) or "").split()
+    }
+    assert wanted and wanted <= set(named)

@@ -90,7 +90,7 @@ const viewer = (() => {
     move((e.clientX - was.clientX) / 2, (e.clientY - was.clientY) / 2);
     if (apart(was) > 10) zoom(apart(e) / apart(was), (e.clientX + other.clientX) / 2, (e.clientY + other.clientY) / 2);
   });
-  box.addEventListener("close", () => { stage.textContent = ""; fingers.clear(); });
+  box.addEventListener("close", () => { document.documentElement.classList.remove("views"); stage.textContent = ""; fingers.clear(); });
   window.addEventListener("resize", () => { if (box.open) fit(); });
   return (drawing) => {
     svg = drawing.cloneNode(true);
@@ -98,6 +98,7 @@ const viewer = (() => {
     name.textContent = drawing.getAttribute("aria-label");
     stage.append(svg);
     box.showModal();
+    document.documentElement.classList.add("views");
     fit();
   };
 })();

@@ -10,9 +10,14 @@ function heldLots(input) {
   const whole = (input.dataset.offers || "").split(" ").filter(Boolean).map((m) => value("record.lot." + m));
   return whole.length && whole.every((w) => typeof w === "string" && w.trim()) ? Array.from(new Set(whole)).join(", ") : "";
 }
+const lotBlanks = new Map();  // materials -> blanks for their lots
+for (const e of all("[data-offers]")) {
+  if (!lotBlanks.has(e.dataset.offers)) lotBlanks.set(e.dataset.offers, []);
+  lotBlanks.get(e.dataset.offers).push(e.dataset.field);
+}
 // Lots a blank may be for: those of the whole part, then those entered at such blanks.
 function lotsFor(input) {
-  const alike = all("[data-offers]").filter((e) => e.dataset.offers === input.dataset.offers).map((e) => value(e.dataset.field));
+  const alike = (lotBlanks.get(input.dataset.offers) || []).map(value);
   return Array.from(new Set([heldLots(input), ...alike].filter((w) => typeof w === "string" && w.trim()))).slice(0, 4);
 }
 // "Defects and where (or none)": the words after "or" are an answer.
@@ -47,8 +52,7 @@ function offered(card) {
   all("[data-offers]", card).forEach(showHeld);
   all(".blank [data-kind=initials], .blank [data-kind=text], [data-offers]", card).forEach(offerWords);
 }
-onChange(() => { const here = document.querySelector(".card.here"); if (here) offered(here); });
-window.addEventListener("hashchange", () => window.setTimeout(() => { const here = document.querySelector(".card.here"); if (here) offered(here); }));
+onChange(() => { if (here) offered(here); });
 
 // ---------------------------------------------------------------- the clock of working hours
 const openWork = () => rowsOf("hours").filter((id) => value(id).start && !value(id).end && value(id).who === who());
@@ -61,11 +65,11 @@ function toggleWork(task) {
 }
 function drawWork() {
   const running = openWork()[0];
-  for (const b of all("[data-do=work]"))
+  for (const b of here ? all("[data-do=work]", here) : [])
     say(b, running ? "Stop work (" + value(running).task + ", since " + value(running).start.slice(11) + ")" : "Start work" + (who() ? " (" + who() + ")" : ""));
 }
 all("[data-do=work]").forEach((b) => b.addEventListener("click", () => { toggleWork(b.dataset.task); }));
-onChange(() => drawWork());
+onChange(drawWork);
 
 // ---------------------------------------------------------------- figures that follow from others
 // A difference is entered by itself when both its figures are there; typed over, it stays as typed.
@@ -79,9 +83,10 @@ function computeDifference(input) {
   const figures = input.dataset.difference.split(" ").map((f) => entryOf(f)).filter(Boolean);
   if (!e || figures.some((f) => f.at > e.at)) put(id, words);
 }
+const differences = all("[data-difference]");
 onChange((changed) => {
   if (changed)
-    for (const input of all("[data-difference]"))
+    for (const input of differences)
       if (changed.some((id) => input.dataset.difference.split(" ").includes(id))) computeDifference(input);
 });
 // A cup whose first part came out otherwise: the rest in the same proportion.

@@ -27,6 +27,8 @@ function turn(quiet) {
     if (link) link.setAttribute("aria-current", "page");
     all("textarea", here).forEach(grow);
     drawSign();
+    offered(here);
+    drawWork();
     forget();
   }
   $("contents").open = false;
@@ -99,6 +101,7 @@ function drawSign() {
   const b = here && here.querySelector(".turn .finish");
   if (!b) return;
   hide(b, !maySign(here));
+  b.parentElement.classList.toggle("ready", !b.hidden);
   say(b, "Sign " + who() + ", next");
 }
 all(".turn .finish").forEach((b) => b.addEventListener("click", () => {

@@ -169,7 +169,9 @@ function drawTimers() {
   const next = over[0] || limits.find((l) => at < l.end) || limits[0];
   const coming = cupsToCome();
   // with nothing running the line stands only while cups are being mixed, for the next one
-  hide($("running"), !running.length && !(coming.length && wetStage()));
+  const none = !running.length && !(coming.length && wetStage());
+  hide($("running"), none);
+  document.documentElement.classList.toggle("runs", !none);
   // a limit warns once before it is reached: in its last fifth, at most five minutes
   const soon = Boolean(next) && !over.length && next.timer.kind === "limit" && at < next.end && next.end - at <= Math.min(300000, next.of / 5);
   for (const l of limits) {
