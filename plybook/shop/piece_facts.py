@@ -150,7 +150,9 @@ def panel_scope(job: Job, piece: Piece) -> Scope:
     outer = [e for e in piece.edges if not e.mate]
     bevels = [e for e in outer if e.treatment == "bevel"]
     scarfs = [e for e in piece.edges if e.treatment == "scarf"]
-    seams = [e for e in piece.edges if e.mate and e.treatment == "square"]
+    joined = [e for e in piece.edges if e.mate and e.treatment == "square"]
+    planed = [e for e in joined if _is_planed(piece, e)]
+    seams = [e for e in joined if e not in planed]
     squares = [e for e in outer if e.treatment == "square"]
     wide = {e.wide_side for e in bevels} or {"mould"}
     core = job.spec_layers.get(piece.layer)
@@ -181,6 +183,7 @@ def panel_scope(job: Job, piece: Piece) -> Scope:
         "bevel": tuple(Scope({"edge": name, "angle": _angles(bevels)}) for name in _names(bevels)),
         "scarf": tuple(_scarf_scope(edge) for edge in scarfs),
         "seam_edge": tuple(Scope({"edge": _edge_name(e), "mate": e.mate}) for e in seams),
+        "planed_edge": tuple(Scope({"edge": _edge_name(e), "mate": e.mate}) for e in planed),
         "panel_note": tuple(
             Scope({"note": _sentence(note)}) for note in map(_panel_note, piece.notes) if note
         ),
@@ -271,6 +274,12 @@ def _butter(seams, openings: bool) -> str:
 def _edge_name(edge: PieceEdge) -> str:
     """The name without the number that tells two stretches of one edge apart."""
     return _STRETCH.sub("", edge.name)
+
+
+def _is_planed(piece: Piece, edge: PieceEdge) -> bool:
+    """Whether a square edge is planed after it is cut, to meet its mate where the face breaks."""
+    words = f"{_edge_name(edge)} to {edge.mate}: SQUARE, then planed"
+    return any(note.startswith(words) for note in piece.notes)
 
 
 def _panel_note(text: str) -> str:
