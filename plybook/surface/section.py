@@ -72,7 +72,7 @@ def share_of_w(w: np.ndarray) -> np.ndarray:
     return np.where(over > 0, bent + np.sign(w) * over * np.pi / 2.0, bent)
 
 
-def w_of_share(share: np.ndarray) -> np.ndarray:
+def w_of_share(share: np.ndarray | float) -> np.ndarray:
     """Inverse of `share_of_w`."""
     share = np.asarray(share, dtype=float)
     size = np.abs(share)
