@@ -135,8 +135,8 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
     if before is None:
         return None
     best = None
-    for mesh, slits in _trials(face, rough, middle, _worst_place(plain, rough)):
-        trial = _opened_up(mesh, slits, exact_mm=_TRIAL_MM)
+    for mesh, whole, slits in _trials(face, rough, middle, _worst_place(plain, rough)):
+        trial = _opened_up(mesh, whole, slits, _TRIAL_MM)
         if trial is None or trial.peak_pct > before.peak_pct:
             continue
         if trial.common_pct <= limit_pct * _NEARLY:  # proved on all points of the outline
@@ -155,9 +155,9 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
 
 def _trials(
     face: Face, ring: np.ndarray, middle: np.ndarray, worst: float
-) -> Iterator[tuple[PatternMesh, list]]:
+) -> Iterator[tuple[PatternMesh, Membrane, list]]:
     """Sets of slits from points of a ring towards its middle, few and short ones first, each with
-    a mesh that has nodes along them; slits of all depths share one."""
+    a mesh that has nodes along them and its membrane; slits of all depths share them."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
     for count in _COUNTS:
         ready = []
@@ -165,10 +165,11 @@ def _trials(
             places = (worst + (np.arange(count) + half) / count) % 1
             starts = ring[np.unique(np.searchsorted(along / along[-1], places) % len(ring))]
             ways = [start + np.outer((0.0, *_DEPTHS), middle - start) for start in starts]
-            ready.append((_mesh(face, ring, ways), ways))
+            mesh = _mesh(face, ring, ways)
+            ready.append((mesh, _membrane(mesh, None), ways))
         for k in range(1, len(_DEPTHS) + 1):
-            for mesh, ways in ready:
-                yield mesh, [(way[0], way[k]) for way in ways]
+            for mesh, whole, ways in ready:
+                yield mesh, whole, [(way[0], way[k]) for way in ways]
 
 
 def _few_of(ring: np.ndarray) -> np.ndarray:
@@ -233,9 +234,8 @@ def _laid(face: Face, ring: np.ndarray, slits: list, below: Below | None = None)
     lines = [np.stack(slit) for slit in slits]
     lines += [line * mirror for line in below.break_lines] if below else []
     mesh = _mesh(face, ring, lines)
-    if below is None:
-        return _opened_up(mesh, slits)
-    return _opened_up(mesh, slits, lambda nodes: below.height_mm(nodes * mirror))
+    heights = None if below is None else below.height_mm(mesh.nodes_mm * mirror)
+    return _opened_up(mesh, _membrane(mesh, heights), slits)
 
 
 def _mesh(face: Face, ring: np.ndarray, lines: list) -> PatternMesh:
@@ -244,16 +244,17 @@ def _mesh(face: Face, ring: np.ndarray, lines: list) -> PatternMesh:
 
 
 def _opened_up(
-    mesh: PatternMesh, slits: list, height_mm: Height | None = None, exact_mm: float = 1e-5
+    mesh: PatternMesh, whole: Membrane, slits: list, exact_mm: float = 1e-5
 ) -> _Laid | None:
-    """A mesh laid flat with its slits open, as `_laid`, on the heights of its nodes."""
+    """A mesh laid flat with its slits open, as `_laid`; `whole` is its membrane without them."""
     sides = []
     for start, tip in slits:
         mesh, side = _slit(mesh, start, tip)
         if side is None:
             return None
         sides.append(side)
-    membrane = _membrane(mesh, None if height_mm is None else height_mm(mesh.nodes_mm))
+    # a slit changes which nodes triangles share, not the triangles
+    membrane = whole.with_nodes(mesh.triangles, len(mesh.nodes_mm))
     cut, _ = membrane.relax(mesh.nodes_mm, exact_mm)
     turn, shift = best_rigid(cut, mesh.nodes_mm)
     cut = cut @ turn.T + shift

@@ -178,11 +178,14 @@ def _membrane(loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray) -> Membrane:
         return values.reshape(shape).transpose(0, 2, 1, 3).reshape(-1, _GAUSS * _GAUSS)
 
     a, b, c, area = by_cell(a), by_cell(b), by_cell(c), by_cell(weight)
-    du = np.einsum("iga,jhb->ijghab", u.slope, w.value)
-    dw = np.einsum("iga,jhb->ijghab", u.value, w.slope)
-    du, dw = (d.reshape(*a.shape, -1) for d in (du, dw))
-    d1 = du / a[..., None]  # (cells, gauss, 16) derivative along the span direction
-    d2 = (dw - (b / a)[..., None] * du) / c[..., None]  # and square to it, in the face
+    # derivatives along the span direction and square to it, in the face: (cells, gauss, 16) each
+    d1, d2 = (np.empty((*a.shape, (_DEGREE + 1) ** 2)) for _ in range(2))
+    for row, (value, slope) in enumerate(zip(u.value, u.slope, strict=True)):
+        some = slice(row * len(w.at), (row + 1) * len(w.at))
+        by_u = np.einsum("ga,jhb->jghab", slope, w.value).reshape(d1[some].shape)
+        by_w = np.einsum("ga,jhb->jghab", value, w.slope).reshape(d2[some].shape)
+        d1[some] = by_u / a[some, :, None]
+        d2[some] = (by_w - (b / a)[some, :, None] * by_u) / c[some, :, None]
     rows = u.first[:, None] + np.arange(_DEGREE + 1)
     columns = w.first[:, None] + np.arange(_DEGREE + 1)
     nodes = (rows[:, None, :, None] * w.count + columns[None, :, None, :]).reshape(len(a), -1)

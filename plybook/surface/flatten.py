@@ -56,6 +56,10 @@ class Membrane:
         self.guarded: slice | np.ndarray = slice(None)
         self.stiff = False  # what is pressed together resists the more
 
+    def with_nodes(self, nodes: np.ndarray, count: int) -> Membrane:
+        """The same elements between other nodes."""
+        return Membrane(self.d1, self.d2, self.area, nodes, count)
+
     def images(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Images (cells, points, 2) of the two unit vectors for node positions (count, 2)."""
         local = at[self.nodes]
