@@ -69,6 +69,7 @@ class Built:
     folders: tuple[Path, ...]
     plan: CutPlan
     findings: tuple[Finding, ...]
+    paper: tuple[str, ...] = ()  # what the templates take on a plotter, in words
 
 
 def read(paths: Sequence[Path], outside: Outside) -> tuple[Read, ...]:
@@ -179,7 +180,7 @@ def build(
     from plybook.finishing import Found, finish
     from plybook.marking import refuse_set_name
     from plybook.nest import CutJob, LayoutMemory, plan_cuts
-    from plybook.output import folders_of
+    from plybook.output import folders_of, paper_told
     from plybook.review import Review, admit, cutting_review
     from plybook.shop import plan_work
     from plybook.write.files import replace_file
@@ -237,7 +238,8 @@ def build(
         *(_not_kept(path, why) for path, why in done.unkept),
         *(_set_aside(path) for path in done.aside),
     ]
-    return Built(tuple(out / name for name in folders), plan, tuple(findings))
+    return Built(tuple(out / name for name in folders), plan, tuple(findings),
+                 tuple(paper_told(folders)))  # fmt: skip
 
 
 def _memory_path(paths: Sequence[Path]) -> Path:

@@ -7,7 +7,8 @@ here touches the disk.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -25,18 +26,20 @@ from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.review import not_proved
 from plybook.spec.model import PartSpec
+from plybook.units import show_number
 from plybook.write.book_html import book_html
 from plybook.write.book_pdf import book_pdf
 from plybook.write.dxf import dxf_bytes
 from plybook.write.folder import with_manifest
 from plybook.write.fullsize import fullsize_pdf
 from plybook.write.labels_pdf import labels_pdf
+from plybook.write.roll_pages import RollTemplates, roll_pdf
 from plybook.write.sheets_pdf import Shared, cutplan_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.table_html import table_html
 from plybook.write.tables import csv_bytes
 from plybook.write.templates import PaperTemplates, templates_pdf
-from plybook.write.ways import OtherHand
+from plybook.write.ways import OtherHand, choose
 
 if TYPE_CHECKING:
     from plybook.build import Part, Planned
@@ -53,6 +56,7 @@ class Templates:
 
     files: Files
     paper: PaperTemplates
+    roll: RollTemplates
 
 
 @dataclass(frozen=True)
@@ -111,6 +115,13 @@ def folders_of(planned: Sequence[Planned], set_name: str = "") -> dict[str, File
     return folders
 
 
+def paper_told(folders: Mapping[str, Files]) -> Iterator[str]:
+    """How much paper the templates of each part take on a plotter."""
+    for name, files in folders.items():
+        if "plan.json" in files:
+            yield f"{name} on a plotter: {json.loads(files['plan.json'])['roll']['told']}"
+
+
 def _make(job: tuple[Callable[[Any], Any], Any]) -> Any:
     make, given = job
     return make(given)
@@ -120,9 +131,13 @@ def templates_of(planned: Planned) -> Templates:
     """Every piece: on ordinary paper, on a plotter's sheet, and as files for a cutter."""
     spec, face, laminate = planned.part.spec, planned.part.face, planned.part.laminate
     drawings = draw_pieces(laminate, face, spec)
-    paper = templates_pdf(spec, laminate, face, drawings=drawings, other=_other_hand(planned))
+    other = _other_hand(planned)
+    chosen = [choose(drawing, spec, other) for drawing in drawings]
+    paper = templates_pdf(spec, laminate, face, chosen=chosen, other=other)
+    roll = roll_pdf(spec, chosen)
     files: Files = {
         "templates.pdf": paper.pdf,
+        "templates-roll.pdf": roll.pdf,
         "templates-fullsize.pdf": fullsize_pdf(spec, laminate, face, drawings),
         "labels.pdf": labels_pdf(spec, laminate, planned.shop),
     }
@@ -130,7 +145,7 @@ def templates_of(planned: Planned) -> Templates:
         stem = f"templates/{file_name(drawing.piece.id)}"
         files[f"{stem}.dxf"] = dxf_bytes(drawing.full, spec.workshop.dxf == "r12")
         files[f"{stem}.svg"] = svg_bytes(drawing.full)
-    return Templates(files, paper)
+    return Templates(files, paper, roll)
 
 
 def _other_hand(planned: Planned) -> OtherHand | None:
@@ -216,6 +231,13 @@ def _part_folder(
             "tiles": [asdict(sheet) for sheet in templates.paper.sheets],
             "figures": [asdict(card) for card in templates.paper.cards],
             "turned": [asdict(card) for card in templates.paper.turned],
+            "roll": {
+                "width_mm": templates.roll.width_mm,
+                "length_mm": round(templates.roll.length_mm, 4),
+                "told": templates.roll.told,
+                "panels": [asdict(panel) for panel in templates.roll.panels],
+                "left_out": list(templates.roll.left_out),
+            },
             "printer": [100.0 / spec.workshop.printer_x_pct, 100.0 / spec.workshop.printer_y_pct],
             "record_key": book.record_key,
         }
@@ -294,6 +316,7 @@ def own_layouts(plan: CutPlan, number: str) -> CutPlan:
 def _addresses(planned: Planned) -> Addresses:
     """Where the files lie that the booklet links to."""
     own = own_layouts(planned.plan, planned.part.number).layouts
+    roll = show_number(planned.part.spec.templates.roll_mm, 1)
     return Addresses(
         {p.id: f"templates/{file_name(p.id)}.svg" for p in planned.part.laminate.pieces},
         {layout.unit.id: f"cutplan/{_stock_name(layout)}.svg" for layout in own},
@@ -301,6 +324,7 @@ def _addresses(planned: Planned) -> Addresses:
             ("Cut plan with mark-out", "cutplan.pdf"),
             (LIGHT, TABLE),
             ("Templates on paper", "templates.pdf"),
+            (f"Templates on a roll of paper {roll} mm wide", "templates-roll.pdf"),
             ("Templates at full size", "templates-fullsize.pdf"),
             ("Labels", "labels.pdf"),
         ),

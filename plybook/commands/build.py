@@ -12,7 +12,7 @@ from plybook.commands.common import (
     specs_argument,
     tell,
 )
-from plybook.terminal import put
+from plybook.terminal import put, talk
 
 HELP = "make the booklet, templates, cut plan and tables"
 EXAMPLE = "plybook build specs/wing-skin.yaml specs/spar.yaml"
@@ -43,6 +43,9 @@ def run(arguments: argparse.Namespace, progress: Progress) -> int:
     )
     progress.clear()
     tell(built.findings, arguments)
+    if arguments.format == "text":
+        for words in built.paper:
+            talk(words)
     if arguments.format != "json":
         for folder in built.folders:
             put(folder)

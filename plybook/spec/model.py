@@ -618,6 +618,8 @@ class TemplateRules:
     cloth_tolerance_mm: float = 1.0  # the same for cloth and films
     way: TemplateWay = "least"
     ways: tuple[tuple[str, TemplateWay], ...] = ()
+    roll_mm: float = 914.0  # width of the plotter's paper
+    roll_all: bool = False  # with the pieces that a straightedge draws from their figures
 
     def tolerance_of(self, kind: str) -> float:
         """The tolerance of a kind of piece, mm."""

@@ -188,7 +188,10 @@ def length_of(raw: Any, units: str | None, what: str = "a length") -> float:
 
 
 def _length(
-    low: float | None = None, over: float | None = None, limit: str = "part-mm"
+    low: float | None = None,
+    over: float | None = None,
+    limit: str = "part-mm",
+    high: float | None = None,
 ) -> Callable[[Any, ValidationInfo], float]:
     def read(raw: Any, info: ValidationInfo) -> float:
         value = length_of(raw, reading(info).units)
@@ -196,7 +199,7 @@ def _length(
         shown = short(raw.strip()) + (f" {reading(info).units}" if bare else "")
         most = reading(info).limits[limit]
         least = reading(info).limits["least-mm"]
-        _within(value, shown, low, over, None)
+        _within(value, shown, low, over, high)
         if abs(value) > most:
             meant = bare and reading(info).units == "in" and abs(value) / MM_PER_UNIT["in"] <= most
             raise Wrong(
@@ -235,6 +238,10 @@ def json_schema(*kinds: str, **more) -> WithJsonSchema:
 Length = Annotated[float, PlainValidator(_length()), WithJsonSchema(_LENGTH_SCHEMA)]
 LengthFromZero = Annotated[float, PlainValidator(_length(low=0)), WithJsonSchema(_LENGTH_SCHEMA)]
 LengthOverZero = Annotated[float, PlainValidator(_length(over=0)), WithJsonSchema(_LENGTH_SCHEMA)]
+# narrower paper is a sheet for an ordinary printer; plotters take rolls of up to 64 in
+PaperWidth = Annotated[
+    float, PlainValidator(_length(low=250, high=2000)), WithJsonSchema(_LENGTH_SCHEMA)
+]
 EdgeWidth = Annotated[
     float, PlainValidator(_length(low=0, limit="edge-mm")), WithJsonSchema(_LENGTH_SCHEMA)
 ]

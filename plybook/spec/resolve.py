@@ -195,6 +195,7 @@ def _workshop(files) -> Workshop:
 
 def _templates(files, written: PartFile, lay: LayList, materials, out: Collector) -> TemplateRules:
     value, usual = _last(files, "templates"), TemplateRules()
+    plotter = value("plotter", None)
     goods = (materials.cloths, materials.cores, materials.rods, materials.consumables)
     known = [*lay.members, *(name for shelf in goods for name in shelf)]
     ways: dict[str, TemplateWay] = {}
@@ -210,6 +211,8 @@ def _templates(files, written: PartFile, lay: LayList, materials, out: Collector
         value("cloth", usual.cloth_tolerance_mm),
         value("way", usual.way),
         tuple(ways.items()),
+        plotter.width if plotter else usual.roll_mm,
+        plotter.pieces == "all" if plotter else usual.roll_all,
     )
 
 

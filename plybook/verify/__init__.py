@@ -30,6 +30,7 @@ from plybook.verify.pieces import check_pieces
 from plybook.verify.report import Report, Reports
 from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
+from plybook.verify.roll import check_roll
 from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.sheets import check_sheets
 from plybook.verify.stiffness import check_stiffness
@@ -46,7 +47,7 @@ OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
-    check_table, check_facts,
+    check_table, check_roll, check_facts,
 )  # fmt: skip
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 ALWAYS_UNPROVED = (

@@ -21,7 +21,7 @@ WALKERS: dict[str, Callable[[bytes], Iterator[str]]] = {
     "html": strange_in_page,
     "pdf of drawings": strange_in_drawings,
 }
-OF_DRAWINGS = ("templates.pdf", "templates-fullsize.pdf", "cutplan.pdf")
+OF_DRAWINGS = ("templates.pdf", "templates-fullsize.pdf", "templates-roll.pdf", "cutplan.pdf")
 
 
 def check_allowed(files: dict[str, bytes], report: Report) -> None:

@@ -31,6 +31,7 @@ ON_SCREEN = (
     "Scripting is off: write on the printed page\\.|Export the record|Import a record|"
     "History of the record|Print the book, filled in|Points, along / across|From / to|"
     r"Template .+|.+ at full size|Mark-out of .+, in the order of cutting|"
+    r"Templates on a roll of paper [0-9.]+ mm wide|"
     r".+: where its pieces lie|.+; its mark-out is on its own page\.|"
     r"Each point: along from the end / across from the edge of the (?:roll|sheet|bar), in (?:mm|in)"
     r", to the next (?:0\.5 mm|1/16 in) outwards\. Point 1 is the one nearest to the end; the "

@@ -70,7 +70,7 @@ _PART_KEYS, _SPEC_KEYS = {"number", "revision", "spec"}, {"file", "sha256"}
 _ENTRY_KEYS = {"name", "bytes", "sha256"}
 _SHA256 = re.compile("[0-9a-f]{64}")
 ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "table.html",
-         "templates-fullsize.pdf", "templates.pdf")  # fmt: skip
+         "templates-fullsize.pdf", "templates-roll.pdf", "templates.pdf")  # fmt: skip
 TABLES = ("checks", "pieces", "placements", "quantities", "resin", "stiffness", "stock")
 
 

@@ -23,7 +23,7 @@ from plybook.drawing.piececard import card
 from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Primitive, Scene
 from plybook.drawing.tapecard import TURNED_MM, WIDTH_MM, tape_card, turned_card
-from plybook.drawing.template import PieceDrawing, draw_pieces
+from plybook.drawing.template import draw_pieces
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
@@ -97,7 +97,7 @@ def templates_pdf(
     laminate: Laminate,
     face: Face,
     progress: Callable[[str], None] | None = None,
-    drawings: Sequence[PieceDrawing] | None = None,
+    chosen: Sequence[Chosen] = (),
     other: OtherHand | None = None,
 ) -> PaperTemplates:
     """Every piece on sheets of 190 by 250 mm, for A4 or Letter as the workshop says.
@@ -107,11 +107,12 @@ def templates_pdf(
         laminate: the pieces.
         face: for the key plans.
         progress: told the piece that is being drawn.
-        drawings: from `draw_pieces`, where they have been made already.
+        chosen: every piece with its way, where that is known already.
         other: the opposite hand, where both are built together.
     """
-    drawings = drawings or draw_pieces(laminate, face, spec, progress)
-    chosen = [choose(one, spec, other) for one in drawings]
+    if not chosen:
+        drawn = draw_pieces(laminate, face, spec, progress)
+        chosen = [choose(one, spec, other) for one in drawn]
     return _Book(spec, laminate, face, chosen, other).made()
 
 

@@ -26,7 +26,7 @@ def test_every_promised_file_is_there(folder, plan):
     names = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
     expected = {
         "booklet.html", "booklet.pdf", "templates.pdf", "templates-fullsize.pdf", "labels.pdf",
-        "cutplan.pdf", "table.html", "plan.json", "manifest.json",
+        "templates-roll.pdf", "cutplan.pdf", "table.html", "plan.json", "manifest.json",
     }  # fmt: skip
     expected |= {f"templates/{p['id']}.{e}" for p in plan["pieces"] for e in ("dxf", "svg")}
     expected |= {f"cutplan/{x['stock']}.{e}" for x in plan["layouts"] for e in ("dxf", "svg")}

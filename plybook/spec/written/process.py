@@ -14,6 +14,7 @@ from plybook.spec.quantities import (
     LengthOverZero,
     Mass,
     NumberOverZero,
+    PaperWidth,
     Percent,
     PrintedPercent,
 )
@@ -102,6 +103,15 @@ class WorkshopFigures(Written):
 TemplateWays = one_of("least", "figures", "tiles")
 
 
+class PlotterPaper(Written):
+    """The roll of paper that a plotter prints templates on."""
+
+    width: PaperWidth = Field(914.0, description="Of the roll: 610, 841, 914 ...")
+    pieces: one_of("needed", "all") = Field(
+        "needed", description="needed: without rods and pieces whose sides are straight."
+    )
+
+
 class TemplateChoices(Written):
     """How pieces come from paper onto cloth and foam."""
 
@@ -110,6 +120,9 @@ class TemplateChoices(Written):
     way: TemplateWays = Field("least", description="least: as little paper as holds the tolerance.")
     each: dict[str, TemplateWays] = Field(
         {}, description="Another way for a piece, a layer or a material, by its id."
+    )
+    plotter: PlotterPaper = Field(
+        PlotterPaper.model_construct(), description="What templates-roll.pdf is printed on."
     )
 
 
