@@ -36,6 +36,7 @@ def check_facts(plan: dict, files: dict[str, bytes], report: Report) -> None:
                   f"is titled {page.title!r}")  # fmt: skip
     cards = {e.attributes.get("data-step"): e for e in page.tree.walk() if e.kind == "section"}
     _check_findings(plan["findings"], cards.get("findings"), report)
+    _check_counts(plan, cards, report)
     _check_jig(plan, squeeze(_words(page.tree)), report)
     surface = plan["surface"]
     said = _STRAIN.search(squeeze(_words(page.tree)))
@@ -74,6 +75,19 @@ def _check_findings(findings: list[dict], card: Element | None, report: Report) 
     count = len(re.findall("|".join(_SEVERITIES.values()), said))
     report.expect(count <= len(findings), "booklets that tell no other finding", NAME,
                   f"tells {count} findings, plan.json {len(findings)}")  # fmt: skip
+
+
+def _check_counts(plan: dict, cards: dict[str | None, Element], report: Report) -> None:
+    """A step on screen has no caution and no timer that plan.json has not."""
+    for stage in plan["stages"]:
+        for step in stage["steps"]:
+            card = cards.get(step["id"])
+            kinds = [e.attributes.get("class", "").split(" ")[0] for e in card.walk()
+                     if e.kind == "div"] if card else []  # fmt: skip
+            told = kinds.count("caution"), kinds.count("timer")
+            due = len(step["cautions"]), len(step["timers"])
+            report.expect(told == due, "steps with as many cautions and timers as planned", NAME,
+                          f"{step['title']!r} has {told} of them, not {due}")  # fmt: skip
 
 
 def _check_jig(plan: dict, words: str, report: Report) -> None:
