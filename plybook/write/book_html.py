@@ -170,8 +170,9 @@ def _card(
 ) -> str:
     page = document.pages[k]
     body, signs = page.blocks, ""
-    if page.kind == "step" and isinstance(body[-1], SignOff):
-        body, signs = body[:-1], _sign_off(body[-1])  # beside the buttons that turn the page
+    last = body[-1] if body and page.kind == "step" else None
+    if isinstance(last, SignOff):
+        body, signs = body[:-1], _sign_off(last)  # beside the buttons that turn the page
     blocks = "\n".join(_laid_out(body, page.kind == "step", svg))
     turn = []
     if k:
