@@ -18,6 +18,7 @@ from importlib.resources import files
 
 from plybook.verify.lettermetrics import strange_letters
 from plybook.verify.looks import LOOKS, TINTS
+from plybook.verify.pagedata import LEDGERS
 from plybook.verify.pagetree import Element, Page, read_page
 
 _ANY, _ID, _NUMBER, _FLAG = ".*", r"[\w.: +-]+", r"-?\d*\.?\d+", ""
@@ -25,45 +26,45 @@ _COLOUR = "#[0-9a-f]{6}"
 _DATA = {"data-of": _ANY, "data-do": "[a-z-]+", "data-add": "[a-z]+", "data-task": _ANY}
 # element -> attribute -> what it may be, a regular expression; none has to be there
 ATTRIBUTES: dict[str, dict[str, str]] = {
-    "a": {"class": "skip|button|button (?:back|next|js-only)", "href": _ANY, "id": "go-on",
+    "a": {"class": "skip|button|button (?:back|next|js-only)", "href": _ANY,
           "hidden": _FLAG, "data-stage": _ANY, "target": "_blank", "rel": "noopener"},
     "noscript": {},
-    "p": {"class": "kicker|no-js|notice|state|strong|use", "id": "seal|photo-size"},
-    "header": {"class": "bar", "id": "bar"},
+    "p": {"class": "kicker|no-js|notice|state|strong|use"},
+    "header": {"class": "bar"},
     "div": {"class": "all|bar-row|blank (?:date|initials|lot|measure|text|time)|caution|"
                      "caution small|cautions|checks|cup|cup timed|cups|deeds|deeds js-only|foot|"
                      "ids|ledger|line|notices|photos|plate|rescale js-only|row|run-line|run-list|"
                      "running js-only|seen|signoff|timer|timers|tools|tools js-only|view|what",
-            "id": "[a-z-]+", "hidden": _FLAG, "role": "note",
+            "hidden": _FLAG, "role": "note",
             "data-columns": _ANY, "data-cup": _ANY, "data-decimals": r"\d", "data-grams": _ANY,
             "data-kind": "wait|limit", "data-label": _ANY, "data-ledger": "[a-z]+",
             "data-of": _ANY, "data-seconds": r"\d+", "data-shows": "[a-z]+", "data-timer": _ANY,
             "data-tray": r"\d+", "data-with-first-cup": _FLAG},
-    "details": {"class": "contents|fold|fold of-cup|more js-only", "id": "contents"},
+    "details": {"class": "contents|fold|fold of-cup|more js-only"},
     "summary": {},
     "span": {"class": "count|field-label|held|id|no-js|says when|state|state bad|unit|when|wide|"
                       "words",
-             "id": "serial|quiet|state|awake", "hidden": _FLAG, "role": "status"},
+             "hidden": _FLAG, "role": "status"},
     "nav": {"aria-label": "All pages|Turn the page", "class": "turn"},
     "ul": {"class": "chips|files|many"},
     "ol": {"class": "steps"},
     "li": {}, "strong": {}, "dt": {}, "dd": {}, "h1": {}, "h3": {}, "figure": {}, "figcaption": {},
     "thead": {}, "tbody": {}, "tr": {}, "caption": {}, "defs": {},
     "small": {"class": "count|left"},
-    "h2": {"id": _ID, "tabindex": "-1"},
-    "button": {**_DATA, "type": "button", "id": "undo|look|timer-line",
+    "h2": {"tabindex": "-1"},
+    "button": {**_DATA, "type": "button",
                "class": "finish|js-only|js-only add|js-only look|now js-only|start js-only|"
                         "stop js-only",
                "disabled": _FLAG, "hidden": _FLAG, "aria-expanded": "false",
                "aria-controls": "timer-list"},
-    "main": {"id": "main", "tabindex": "-1"},
-    "section": {"class": "card [a-z]+", "id": _ID, "data-step": _ANY, "data-stage": _ANY,
+    "main": {"tabindex": "-1"},
+    "section": {"class": "card [a-z]+", "data-step": _ANY, "data-stage": _ANY,
                 "data-minutes": _NUMBER, "aria-labelledby": _ID},
     "svg": {"class": r"n\d+|sign|shared", "width": r"\d+", "height": "0", "role": "img",
             "viewbox": rf"0 0 {_NUMBER} {_NUMBER}", "aria-label": _ANY, "aria-hidden": "true"},
-    "g": {"class": r"s\d+", "id": r"d\d+"},
-    "path": {"d": r"[MLlzZ0-9. -]+", "id": r"d\d+"},
-    "circle": {"cx": _NUMBER, "cy": _NUMBER, "r": _NUMBER, "id": r"d\d+"},
+    "g": {"class": r"s\d+"},
+    "path": {"d": r"[MLlzZ0-9. -]+"},
+    "circle": {"cx": _NUMBER, "cy": _NUMBER, "r": _NUMBER},
     "text": {"x": _NUMBER, "y": _NUMBER,
              "transform": rf"rotate\({_NUMBER} {_NUMBER} {_NUMBER}\)"},
     "use": {"href": r"#d\d+"},
@@ -79,8 +80,23 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "th": {"class": "[rcs ]+", "scope": "col"},
     "td": {"class": "[rcs ]+", "data-head": _ANY},
     "output": {"class": "verdict|rest"},
-    "footer": {"class": "bar-row js-only", "id": "foot"},
+    "footer": {"class": "bar-row js-only"},
 }  # fmt: skip
+# id -> element and class that alone may have it, by which the script finds it
+IDS: dict[str, tuple[str, str]] = {
+    "bar": ("header", "bar"), "head": ("div", "bar-row"), "contents": ("details", "contents"),
+    "serial": ("span", ""), "state": ("span", "state"), "quiet": ("span", "state bad"),
+    "awake": ("span", "state"), "go-on": ("a", "button js-only"), "undo": ("button", "js-only"),
+    "look": ("button", "js-only look"), "running": ("div", "running js-only"),
+    "timer-line": ("button", ""), "timer-deeds": ("div", "deeds"), "main": ("main", ""),
+    "timer-list": ("div", "run-list"), "notices": ("div", "notices"),
+    "foot": ("footer", "bar-row js-only"),
+    "articles": ("div", "tools js-only"), "conflicts": ("div", ""), "seal": ("p", "state"),
+    "photo-size": ("p", "state"), **dict.fromkeys(LEDGERS, ("div", "ledger")),
+}  # fmt: skip
+# and the elements that are numbered or named after their card
+NAMED = {"section": r"p-[\w-]+", "h2": r"p-[\w-]+-t", "g": r"d\d+", "path": r"d\d+",
+         "circle": r"d\d+"}  # fmt: skip
 # element -> what may stand in it; a drawing holds no words but its own
 _FLOW = ("p", "div", "details", "ul", "ol", "h3", "label", "table", "dl", "figure")
 CHILDREN: dict[str, tuple[str, ...]] = {
@@ -142,8 +158,20 @@ def strange_in_page(data: bytes) -> Iterator[str]:
         if page.body != body:
             yield "a body that is not the one of the cutting table's page"
         return
+    seen: set[str] = set()
     for element in page.tree.walk():
         yield from _element(element)
+        if "id" in element.attributes:
+            yield from _id(element, element.attributes["id"], seen)
+
+
+def _id(element: Element, name: str, seen: set[str]) -> Iterator[str]:
+    """Only what is known by an id has it, and each another one."""
+    own = (element.kind, element.attributes.get("class", ""))
+    named = NAMED.get(element.kind)
+    if name in seen or not (IDS.get(name) == own or (named and re.fullmatch(named, name))):
+        yield f"<{element.kind} id={name!r}>"
+    seen.add(name)
 
 
 def _frame(page: Page) -> Iterator[str]:
@@ -230,6 +258,8 @@ def _element(element: Element) -> Iterator[str]:
             yield f"<{kind}> in <{above}>"
             return
         for name, value in element.attributes.items():
+            if name == "id":
+                continue  # by a table of its own
             if name not in _KNOWN[kind] or not _KNOWN[kind][name].fullmatch(value):
                 yield f"<{kind} {name}={value[:40]!r}>"
         if "hidden" in element.attributes:

@@ -99,8 +99,8 @@ def _element(element: ElementTree.Element, parent: str) -> Iterator[str]:
     for name, value in element.attrib.items():
         if name not in known or not known[name].fullmatch(value):
             yield f"<{kind} {name}={value[:40]!r}>"
-    for name, value in known.items():
-        if name not in element.attrib and not value.fullmatch(""):
+    for name, rule in known.items():
+        if name not in element.attrib and not rule.fullmatch(""):
             yield f"<{kind}> without {name}"
     words = [element.text, *(child.tail for child in element)]
     if kind not in WITH_WORDS and any((w or "").strip() for w in words):

@@ -62,11 +62,15 @@ def flow_of(pages: Iterable[Page]) -> Flow:
     return Flow("".join(parts), starts, kept)
 
 
+def owner_of(part: dict) -> str:
+    """What every page is headed with: number, name, revision and hand of the part."""
+    facts = (part["number"], part["name"], f"revision {part['revision']}", _HANDS[part["hand"]])
+    return " \u00b7 ".join(fact for fact in facts if fact)
+
+
 def check_heads(plan: dict, pages: list[Page], report: Report) -> None:
     """Each page is headed with the part and its revision, and with its number."""
-    part = plan["part"]
-    facts = (part["number"], part["name"], f"revision {part['revision']}", _HANDS[part["hand"]])
-    owner = " \u00b7 ".join(fact for fact in facts if fact)
+    owner = owner_of(plan["part"])
     for number, page in enumerate(pages, start=1):
         head = sorted((w for w in page.words if w.at_mm[1] >= page.height_mm - HEAD_MM),
                       key=lambda w: w.at_mm[0])  # fmt: skip

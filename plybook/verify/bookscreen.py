@@ -1,5 +1,4 @@
-"""The booklet on screen against plan.json: cards in order, each with what is its own, and the
-limits and times that its script goes by."""
+"""The booklet on screen against plan.json: cards in order, each with what is its own."""
 
 from __future__ import annotations
 
@@ -8,19 +7,20 @@ from urllib.parse import unquote
 
 import numpy as np
 
-from plybook.verify.bookpaper import check_named_angles
+from plybook.verify.bookpaper import check_named_angles, owner_of
 from plybook.verify.booktables import check_tables_of_book
 from plybook.verify.cut_pages import length_mm
 from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
-from plybook.verify.printed import ANGLE, same, squeeze
+from plybook.verify.pagedata import check_page_data
+from plybook.verify.pagetree import read_page
+from plybook.verify.printed import ANGLE, squeeze
 from plybook.verify.report import Report
 from plybook.verify.steptold import StepTold
 from plybook.verify.tolerances import TOUCH_MM
 
 NAME = "booklet.html"
 _ADDRESSES = ("src", "href", "action", "data", "poster", "srcset")
-_NEAR = 1.001e-3  # limits are printed and judged to three decimals, each of two figures
 
 
 class _Cards(HTMLParser):
@@ -30,7 +30,6 @@ class _Cards(HTMLParser):
         super().__init__(convert_charrefs=True)
         self.cards: list[dict] = []
         self.addresses: list[str] = []
-        self.fields: list[str] = []
         self._in_title = self._in_cell = self._skip = False
         self._div = ""
 
@@ -38,8 +37,7 @@ class _Cards(HTMLParser):
         values = dict(attrs)
         if tag == "section" and "card" in values.get("class", "").split():
             self.cards.append({"id": values.get("id", ""), "class": values["class"], "title": "",
-                               "ids": "", "line": "", "words": [], "fields": {},
-                               "rows": []})  # fmt: skip
+                               "ids": "", "line": "", "words": [], "rows": []})
         if tag == "tr" and self.cards:
             self.cards[-1]["rows"].append([])
         self._in_cell = tag == "td"
@@ -52,11 +50,6 @@ class _Cards(HTMLParser):
         for name in _ADDRESSES:
             if name in values:
                 self.addresses.append(values[name] or "")
-        if "data-field" in values:
-            self.fields.append(values["data-field"])
-        field = values.get("data-field") or values.get("data-timer")
-        if field and self.cards:
-            self.cards[-1]["fields"][field] = values
 
     def handle_endtag(self, tag):
         if tag == "h2":
@@ -96,9 +89,6 @@ def check_screen(plan: dict, files: dict[str, bytes], report: Report) -> None:
                   f"names {outside[:1]}")  # fmt: skip
     report.expect(b"Content-Security-Policy" in data, "booklets with a closed content policy", NAME,
                   "has no content policy")  # fmt: skip
-    twice = {f for f in page.fields if page.fields.count(f) > 1}
-    report.expect(not twice, "booklets whose fields have names of their own", NAME,
-                  f"two fields are called {sorted(twice)[:1]}")  # fmt: skip
     steps = [step for stage in plan["stages"] for step in stage["steps"]]
     cards = [card for card in page.cards if "step" in card["class"].split()]
     if len(cards) != len(steps):
@@ -112,11 +102,16 @@ def check_screen(plan: dict, files: dict[str, bytes], report: Report) -> None:
                       where, f"the card says {card['title']!r}")  # fmt: skip
         told.check(step, squeeze(" ".join(card["words"])), where)
         _check_plate(step, card, told, where, report)
-        _check_fields(step, card["fields"], where, report)
     said = [words for card in page.cards for words in card["words"]]
     check_tables_of_book(plan, names, squeeze(" ".join(said)), NAME, report)
     check_named_angles(plan, said, NAME, report)
     _check_mark_out(plan, page, report)
+    tree = read_page(data).tree
+    check_page_data(plan, tree, report)
+    owner = owner_of(plan["part"])
+    heads = ["".join(e.words) for e in tree.walk() if e.kind == "h1"]
+    report.expect(heads == [f"{owner} \u00b7 "], "booklets headed with their part",
+                  NAME, f"is headed {heads}, not {owner!r}")  # fmt: skip
 
 
 def _check_mark_out(plan: dict, page: _Cards, report: Report) -> None:
@@ -174,43 +169,3 @@ def _check_plate(step: dict, card: dict, told: StepTold, where: str, report: Rep
     report.expect(told.plate_line(step, squeeze(card["line"])),
                   "HTML steps with the layer, material and number in hand", where,
                   f"says {card['line'].strip()!r}")  # fmt: skip
-
-
-def _check_fields(step: dict, fields: dict[str, dict], where: str, report: Report) -> None:
-    """What the script of the booklet holds figures against, and how long its timers run."""
-    for check in step["checks"]:
-        field = fields.get(f"{step['id']}.{check['id']}", {})
-        kind = "tick" if field.get("type") == "checkbox" else field.get("data-kind", "none")
-        good = kind == check["kind"]
-        if good and kind == "measure":
-            good = all(
-                _near(field.get(f"data-{side}"), limit)
-                for side, limit in zip(("low", "high"), _bounds(check), strict=True)
-            )
-            good = good and same(field.get("data-unit") or "", check["unit"], cut=False)
-        report.expect(good, "fields of the HTML with the kind and limits of their check", where,
-                      f"the field of {check['text']!r} is another")  # fmt: skip
-    for timer in step["timers"]:
-        field = fields.get(f"{step['id']}.{timer['id']}", {})
-        good = (
-            field.get("data-seconds") == f"{timer['seconds']:g}"
-            or field.get("data-seconds") == str(timer["seconds"])
-        ) and (field.get("data-kind"), field.get("data-label")) == (timer["kind"], timer["label"])
-        report.expect(good, "timers of the HTML that run as long as planned", where,
-                      f"the timer {timer['label']!r} runs {field.get('data-seconds')} s, not "
-                      f"{timer['seconds']:g}")  # fmt: skip
-
-
-def _bounds(check: dict) -> tuple[float | None, float | None]:
-    """Least and largest value that counts as in; None where there is none."""
-    low, high = check["at_least"], check["at_most"]
-    if check["expected"] is not None and check["tolerance"] is not None:
-        low = check["expected"] - check["tolerance"] if low is None else low
-        high = check["expected"] + check["tolerance"] if high is None else high
-    return low, high
-
-
-def _near(said: str | None, limit: float | None) -> bool:
-    if said is None or limit is None:
-        return said is None and limit is None
-    return abs(float(said) - limit) <= _NEAR

@@ -14,8 +14,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from plybook.verify.bookpaper import Flow, flow_of
+from plybook.verify.pagepictures import Item, Screen, differ, looks_of, on_paper, out_of_view
 from plybook.verify.pagetree import Element, read_page
-from plybook.verify.pdf_pages import Words, open_book
+from plybook.verify.pdf_pages import Book, Words, open_book
 from plybook.verify.printed import after, squeeze
 from plybook.verify.report import Report
 
@@ -47,6 +48,7 @@ _SCREEN, _PAPER = re.compile(ON_SCREEN), re.compile(ON_PAPER)
 _DEEPEST = 8  # references within references
 LAYOUT = "card layout"
 _LAID_OUT = re.compile("(?:Pieces on|Roll|Sheet|Remnant|Bar) ")  # labels of pictures of a layout
+PROSE = ("p", "li", "h3")
 MARKED_OUT = ("th", "td", "caption")  # of a layout's card: told with the mark-out
 
 
@@ -60,6 +62,7 @@ class Card:
     runs: list[tuple[Element, str]] = field(default_factory=list)
     drawn: list[str] = field(default_factory=list)  # words of its pictures
     laid_out: list[str] = field(default_factory=list)  # and of those that paper may leave out
+    pictures: list[tuple[Element, bool]] = field(default_factory=list)  # may paper leave it out?
 
 
 def cards_of(tree: Element) -> Iterator[Card]:
@@ -71,6 +74,7 @@ def cards_of(tree: Element) -> Iterator[Card]:
             if element.kind == "svg" and element.is_in("figure"):
                 layout = _LAID_OUT.match(element.attributes.get("aria-label", ""))
                 (card.laid_out if layout else card.drawn).extend(words_shown(element, named))
+                card.pictures.append((element, bool(layout)))
             words = "".join(element.words).strip()
             if not words or element.kind == "text" or element.is_in("nav"):
                 continue
@@ -122,8 +126,11 @@ def check_book_twins(plan: dict, files: dict[str, bytes], report: Report) -> Non
     """The two booklets of a folder."""
     if NAME not in files or PAPER not in files:
         return  # told where they are read
-    tree, book = read_page(files[NAME]).tree, open_book(files[PAPER])
+    page, book = read_page(files[NAME]), open_book(files[PAPER])
+    tree = page.tree
     flow = flow_of(book.page(k) for k in range(book.count))
+    named = {e.attributes["id"]: e for e in tree.walk() if "id" in e.attributes}
+    screen, paper = Screen(named, looks_of(page.style)), Paper(book)
     cards = list(cards_of(tree))
     for card, (start, end) in zip(cards, stretches(cards, flow), strict=True):
         where = f"{NAME}, {card.title}"
@@ -132,6 +139,8 @@ def check_book_twins(plan: dict, files: dict[str, bytes], report: Report) -> Non
             continue
         _check_card(card, flow.text[start:end], where, report)
         _check_paper(card, [words for _, words in flow.between(start, end)], report)
+        drawn = on_paper(paper.between(flow, start, end))
+        _check_pictures(card, screen, drawn, where, report)
     _check_ways(tree, report)
 
 
@@ -146,6 +155,11 @@ def _check_card(card: Card, paper: str, where: str, report: Report) -> None:
     ]
     report.expect(not strange, "pages on screen that say what the paper says", where,
                   f"says {strange[:1]}, the paper does not")  # fmt: skip
+    said = squeeze("".join(words for _, words in card.runs))
+    told = {squeeze(words) for element, words in card.runs if element.kind in PROSE}
+    more = [words for words in told if paper.count(words) not in (0, said.count(words))]
+    report.expect(not more, "pages on screen that say it as often as the paper", where,
+                  f"says {more[:1]} more often, or less")  # fmt: skip
 
 
 def _check_paper(card: Card, words: list[Words], report: Report) -> None:
@@ -165,6 +179,38 @@ def _check_paper(card: Card, words: list[Words], report: Report) -> None:
     other = [text for text, count in drawn.items() if text and not -more[text] <= count <= 0]
     report.expect(not other, "pictures with the same words on screen and on paper", where,
                   f"its pictures differ in {other[:3]}")  # fmt: skip
+
+
+class Paper:
+    """What is painted on all pages, one after another."""
+
+    def __init__(self, book: Book) -> None:
+        self.painted = [item for k in range(book.count) for item, _ in book.page(k).painted]
+        self._places = {id(item): k for k, item in enumerate(self.painted)}
+
+    def between(self, flow: Flow, start: int, end: int) -> list:
+        """What is painted from one place of the flow to another."""
+        first = self._places[id(flow.at(start - 1)[1])] if start else 0
+        last = self._places[id(flow.at(end)[1])] if end < len(flow.text) else len(self.painted)
+        return self.painted[first:last]
+
+
+def _check_pictures(
+    card: Card, screen: Screen, paper: list[Item], where: str, report: Report
+) -> None:
+    """The pictures of a card in their order; a layout may be left out on paper."""
+    at = 0
+    for svg, spared in card.pictures:
+        items = screen.picture(svg)
+        wrong = differ(items, paper[at : at + len(items)]) or out_of_view(svg, items)
+        if not wrong:
+            at += len(items)
+        elif spared:
+            continue
+        report.expect(not wrong, "pictures drawn alike on screen and on paper", where,
+                      f"the picture {svg.attributes.get('aria-label', '')!r} {wrong}")  # fmt: skip
+    report.expect(at == len(paper), "pictures on paper that are on screen too", where,
+                  "has more drawn on paper than on screen")  # fmt: skip
 
 
 def _check_ways(tree: Element, report: Report) -> None:

@@ -36,7 +36,7 @@ class Drawn:
         if self.clip_mm is None:
             return np.ones(len(points), dtype=bool)
         low, high = self.clip_mm[:2], self.clip_mm[2:]
-        return ((points >= low) & (points <= high)).all(axis=1)
+        return np.asarray(((points >= low) & (points <= high)).all(axis=1))
 
 
 def covered(drawn: Sequence[Drawn]) -> Iterator[str]:
@@ -59,7 +59,7 @@ def covered(drawn: Sequence[Drawn]) -> Iterator[str]:
             near &= size[:k] > 0
         if area.kind in OVER and area.fill not in (INK, WHITE):
             near &= ~np.isin(kind[:k], OVER[area.kind])
-        for other in np.flatnonzero(near):
+        for other in map(int, np.flatnonzero(near)):
             spots = drawn[other].points
             inside = plane.inside(spots, area.points)
             inside &= area.shown(spots) & drawn[other].shown(spots)

@@ -241,7 +241,7 @@ class Book:
         """
         done = set()
         for page in self._pages:
-            fonts = page["/Resources"]["/Font"]
+            fonts: Any = page.get("/Resources", {}).get_object().get("/Font", {}).get_object()
             for name in fonts:
                 font = fonts[name]
                 number = getattr(fonts.raw_get(name), "idnum", name)

@@ -53,9 +53,9 @@ def rows(table: str, files: dict[str, bytes], report: Report) -> Rows:
         report.fault(name, "is missing")
         return []
     text = files[name].decode("utf-8-sig")
-    table = list(csv.reader(io.StringIO(text, newline="")))
+    lines = list(csv.reader(io.StringIO(text, newline="")))
     head = COLUMNS[table_name(name)].split()
-    good = table[:1] == [head] and all(len(row) == len(head) for row in table)
+    good = lines[:1] == [head] and all(len(row) == len(head) for row in lines)
     report.expect(good, "tables with their own columns alone", name,
                   "has other columns, or cells beyond them")  # fmt: skip
     return list(csv.DictReader(io.StringIO(text, newline="")))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -176,21 +177,20 @@ def _same_line(one: tuple[np.ndarray, bool], two: tuple[np.ndarray, bool]) -> bo
 
 def _circles_differ(picture: Picture, drawing: Drawing, shift: np.ndarray) -> list[str]:
     offset = np.array([*shift, 0.0])
-    ours = sorted((layer, *(np.array(c) - offset)) for layer, *c in picture.circles
+    ours = sorted((layer, [*map(float, np.array(c) - offset)]) for layer, *c in picture.circles
                   if layer != "FILL")  # fmt: skip
-    theirs = sorted((layer, *c) for layer, *c in drawing.circles)
-    names = [row[0] for row in ours] == [row[0] for row in theirs]
-    if not names:
+    theirs = sorted((layer, c) for layer, *c in drawing.circles)
+    if [layer for layer, _ in ours] != [layer for layer, _ in theirs]:
         return ["circles"]
-    for one in ours:
-        near = next((t for t in theirs if t[0] == one[0] and _near(one[1:], t[1:])), None)
+    for layer, one in ours:
+        near = next((t for t in theirs if t[0] == layer and _near(one, t[1])), None)
         if near is None:
             return ["circles"]
         theirs.remove(near)
     return []
 
 
-def _near(one: tuple[float, ...], two: tuple[float, ...]) -> bool:
+def _near(one: Sequence[float], two: Sequence[float]) -> bool:
     return max(abs(a - b) for a, b in zip(one, two, strict=True)) <= POINT_MM
 
 

@@ -319,12 +319,6 @@ class _Book:
         items = header(self.corner, piece.id, "MAP", self._facts("page map"))
         self._draw(Scene((*scene.items, *items), (0, 0, 1, 1)))
         self.canvas.showPage()
-        self.canvas.beginForm(self._form(piece))  # drawn once, shown on every tile
-        self._draw(SmallMap(tiling, self.corner).lines())
-        self.canvas.endForm()
-
-    def _form(self, piece: Piece) -> str:
-        return f"map{[one.piece.id for one in self.large].index(piece.id)}"
 
     def _tile(self, piece: Piece, tiling: Tiling, at: tuple[int, int], k: int) -> None:
         window = tiling.grid.window(*at)
@@ -333,13 +327,14 @@ class _Book:
                    bounds=tiling.bounds)  # fmt: skip
         row, count = at[0] + 1, len(tiling.printed)
         more = f"row {row}, column {at[1] + 1} \u00b7 sheet {k + 1} of {count}"
+        small = SmallMap(tiling, self.corner)
         items: list[Primitive] = [
             *around_tile(tiling, at, self.corner).items,
             *header(self.corner, piece.id, tiling.grid.name(*at), self._facts(more)),
-            SmallMap(tiling, self.corner).cell(at),
+            small.cell(at),
+            *small.lines().items,
         ]
         self._draw(Scene(tuple(items), (0, 0, 1, 1)))
-        self.canvas.doForm(self._form(piece))
         self._placed(piece, window, self.corner)
         self.canvas.showPage()
 

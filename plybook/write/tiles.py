@@ -221,10 +221,28 @@ class SmallMap:
         return np.array([(x, y), (x + size, y), (x + size, y + size), (x, y + size)])
 
     def lines(self) -> Scene:
-        """An open square for every printed tile."""
-        squares = [Path(Role.DIMENSION, self._square(at), True) for at in self.tiling.printed]
-        return Scene(tuple(squares), (0, 0, 1, 1))
+        """The edges of every printed tile, in lines as long as they run."""
+        grid = self.tiling.grid
+        printed = np.zeros((grid.rows + 2, grid.columns + 2), dtype=bool)
+        for row, column in self.tiling.printed:
+            printed[row + 1, column + 1] = True
+        level, upright = printed[1:] | printed[:-1], (printed[:, 1:] | printed[:, :-1]).T
+        ends = [((k, a), (k, b)) for k, edge in enumerate(level) for a, b in _runs(edge)]
+        ends += [((a, k), (b, k)) for k, edge in enumerate(upright) for a, b in _runs(edge)]
+        lines = [Path(Role.DIMENSION, np.array([*map(self._knot, two)]), False) for two in ends]
+        return Scene(tuple(lines), (0, 0, 1, 1))
+
+    def _knot(self, at: tuple[int, int]) -> np.ndarray:
+        """The upper left corner of a tile."""
+        return self._square(at)[3]
 
     def cell(self, at: tuple[int, int]) -> Path:
         """The black square of one tile."""
         return Path(Role.DIMENSION, self._square(at), True, "ink")
+
+
+def _runs(edge: np.ndarray) -> list[tuple[int, int]]:
+    """First and last knot of each stretch of a line on which tiles lie; (n,) from a tile before
+    the first to one after the last."""
+    at = np.flatnonzero(np.diff(edge.astype(int)))
+    return [(int(a), int(b)) for a, b in at.reshape(-1, 2)]

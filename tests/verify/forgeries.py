@@ -392,6 +392,22 @@ _HTML_ATTRIBUTES = {
     "class": "unseen", "dir": "rtl", "contenteditable": "", "id": "undo", "popover": "",
     "accesskey": "a", "lang": "fr", "title": "x", "draggable": "true", "translate": "no",
 }  # fmt: skip
+
+
+def _two_pictures(data):
+    """The first two pictures that name another piece each, in one another's place."""
+    found = {}
+    for match in re.finditer(rb"<noscript>(<svg .*?</svg>)</noscript>", data, re.DOTALL):
+        label = re.search(rb'aria-label="Where [^"]* lies', match[1])
+        if label:
+            found.setdefault(label[0], match)
+    if len(found) < 2:
+        return None
+    one, two = list(found.values())[:2]
+    return b"".join((data[: one.start(1)], two[1], data[one.end(1) : two.start(1)], one[1],
+                     data[two.end(1) :]))  # fmt: skip
+
+
 PAGE = {
     **{f"{name} in a step": once(_STEP, rf"\1{text}") for name, text in _HTML_ELEMENTS.items()},
     **{f"{name} at the start": once(r"<body>\n", f"<body>\n{text}")
@@ -451,6 +467,27 @@ PAGE = {
     "a mass in a table": once(r"(<td[^>]*>)\d+\.\d+(</td>)", r"\g<1>9.99\2"),
     "a page taken out": once(r'<section class="card table" id="p-resin".*?</section>', ""),
     "a mark-out figure": once(r"(<td[^>]*>1: )\d", r"\g<1>9"),
+    "two pictures exchanged": _two_pictures,
+    "a line moved in a picture": once(r'(<figure>.*?<path d="M)(\d)', r"\g<1>2\2"),
+    "lines of another kind in a picture": once(r'<g class="s1">', '<g class="s3">'),
+    "a picture mirrored by its words": once(r'(<text [^>]*)x="([\d.]+)" y="([\d.]+)"',
+                                            r'\1x="\3" y="\2"'),
+    "a window of a picture": once(r'viewBox="0 0 180 ', 'viewBox="0 0 80 '),
+    "a window too large": once(r'viewBox="0 0 180 ([\d.]+)"', r'viewBox="0 0 1800 \g<1>0"'),
+    "work in one sentence twice": once(r"(</h2>.*?)(<p>[^<]+</p>)", r"\1\2\2"),
+    "grams with other decimals": once(r'data-decimals="\d"', 'data-decimals="0"'),
+    "a cup of another step": once(r'data-cup="Cup 1"', 'data-cup="Cup 2"'),
+    "lots of another material": once(r'data-offers="[^"]*"', 'data-offers="water"'),
+    "a head of another column": once(r'data-head="\w', 'data-head="Q'),
+    "the middle of a measure": once(r'data-expected="', 'data-expected="9'),
+    "a unit of a measure": once(r'data-unit="\w', 'data-unit="k'),
+    "a difference the other way": once(r'data-difference="(\S+) (\S+)"',
+                                       r'data-difference="\2 \1"'),
+    "a timer that the first cup starts": once(r'(<div class="timer" [^>]*)>',
+                                              r'\1 data-with-first-cup>'),
+    "a task of another stage": once(r'data-task="', 'data-task="Q'),
+    "a choice of a ledger": once("use as is", "use as it is"),
+    "a figure of a script of its own": once(r'data-seconds="', 'data-speed="2" data-seconds="'),
     "an element not closed": once(r"</section>", ""),
     "a font of other letters": once(r"base64,d09GRgABAAAA", "base64,d09GRgABAAAB"),
 }  # fmt: skip

@@ -36,7 +36,8 @@ ALL_TOLD = [
     "rows of the booklet's table of zones equal to plan.json",
     "rows of the booklet's table of quantities equal to plan.json",
     "rows of the booklet's table of cups equal to plan.json",
-    "timers of the HTML that run as long as planned",
+    "figures of the HTML's script equal to plan.json",
+    "pictures drawn alike on screen and on paper",
     *(
         f"{medium} {what}"
         for medium in ("HTML", "PDF")
@@ -266,11 +267,11 @@ ON_SCREEN = [
     (said_instead('<div class="line">layer A1', '<div class="line">layer A2'), "says 'layer A2"),
     (said_instead("Lay A1, the side marked UP", "Lay B2, the side marked UP"), "does not say"),
     (said_instead(">A1  +45°<", ">A1  -45°<"), "a picture says 'A1  -45°'"),
-    (said_instead('data-seconds="3600"', 'data-seconds="360"'), "runs 360 s, not 3600"),
+    (said_instead('data-seconds="3600"', 'data-seconds="360"'), "data-seconds='360'> is not"),
     (said_instead("Release film drying, 1 h<", "Release film drying, 2 h<"), "other than 3600 s"),
-    (said_instead('data-kind="wait"', 'data-kind="limit"'), "the timer"),
-    (said_instead('data-low="18.0"', 'data-low="8.0"'), "field of 'Room temperature' is another"),
-    (said_instead('data-high="24.0"', 'data-high="44.0"'), "field of 'Room temperature'"),
+    (said_instead('data-kind="wait"', 'data-kind="limit"'), "data-kind='limit'> is not"),
+    (said_instead('data-low="18.0"', 'data-low="8.0"'), "data-low='8.0'> is not as planned"),
+    (said_instead('data-high="24.0"', 'data-high="44.0"'), "data-high='44.0'> is not as planned"),
     (said_instead("(21 ± 3 °C)", "(31 ± 3 °C)"), "holds 'Room temperature' against"),
     (said_instead("(at least 677 mbar)", "(at least 67 mbar)"), "holds 'Vacuum below"),
     (said_instead("Never thin the resin", "Always thin the resin", -1), "does not say"),
