@@ -10,7 +10,12 @@ from functools import cache
 
 from plybook.verify.allowed_dxf import strange_in_dxf
 from plybook.verify.allowed_page import strange_in_page
-from plybook.verify.allowed_pdf import strange_in_drawings, strange_in_pdf
+from plybook.verify.allowed_pdf import (
+    strange_in_book,
+    strange_in_drawings,
+    strange_in_labels,
+    strange_in_pdf,
+)
 from plybook.verify.allowed_svg import strange_in_svg
 from plybook.verify.report import Report
 
@@ -20,14 +25,18 @@ WALKERS: dict[str, Callable[[bytes], Iterator[str]]] = {
     "pdf": strange_in_pdf,
     "html": strange_in_page,
     "pdf of drawings": strange_in_drawings,
+    "pdf of labels": strange_in_labels,
+    "pdf of the book": strange_in_book,
 }
 OF_DRAWINGS = ("templates.pdf", "templates-fullsize.pdf", "templates-roll.pdf", "cutplan.pdf")
+KINDS = {**dict.fromkeys(OF_DRAWINGS, "pdf of drawings"), "labels.pdf": "pdf of labels",
+         "booklet.pdf": "pdf of the book"}  # fmt: skip
 
 
 def check_allowed(files: dict[str, bytes], report: Report) -> None:
     """Nothing stands in a file that is not accounted for."""
     for name, data in files.items():
-        kind = "pdf of drawings" if name in OF_DRAWINGS else name.rpartition(".")[2]
+        kind = KINDS.get(name, name.rpartition(".")[2])
         if kind not in WALKERS:
             continue
         try:

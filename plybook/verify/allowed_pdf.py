@@ -15,9 +15,9 @@ from dataclasses import replace
 import numpy as np
 
 from plybook.verify.covering import Drawn, covered
-from plybook.verify.lettermetrics import strange_glyphs, width
+from plybook.verify.lettermetrics import CAP, strange_glyphs, width
 from plybook.verify.looks import INK, LOOKS, MEDIUM, THIN, TINTS, WIDE
-from plybook.verify.pdf_pages import Area, Clip, Line, Page, Words, open_book
+from plybook.verify.pdf_pages import Area, Book, Clip, Line, Page, Words, open_book
 from plybook.verify.printed import squeeze
 
 _TEXT_KEYS = ("/Title", "/Author", "/Subject", "/Keywords", "/Creator", "/Producer",
@@ -54,6 +54,11 @@ _WIDTH_MM = 0.005
 _CLIP_MM = 1.2  # lines run on past a clip by this
 _PAPER_MM = 0.5
 _STANDARD_INKS = (INK, SOFT)
+# type sizes of the capital heights of ISO 3098-1, mm, the only ones of drawings and labels
+SIZES_MM = np.array([1.8, 2.5, 3.5, 5.0, 7.0, 10.0, 14.0, 20.0, 28.0, 40.0, 56.0]) / CAP
+SIZE_OFF_MM = 0.005
+BOOK_SIZES_MM = (1.8 / CAP - SIZE_OFF_MM, 10.0 / CAP + SIZE_OFF_MM)  # a crowded page is set smaller
+_PAGE_OF = re.compile(r"page (\d+) of (\d+)(?: \u00b7 print|;)")
 
 
 def strange_in_pdf(data: bytes) -> Iterator[str]:
@@ -65,6 +70,8 @@ def strange_in_pdf(data: bytes) -> Iterator[str]:
     if data.count(b"startxref") != 1 or data.count(b"%%EOF") != 1:
         yield "more than one version of itself"
     book = open_book(data)
+    if not book.prints_at_full_size:
+        yield "a print that the viewer may scale"
     yield from book.strange_objects(OBJECTS)
     for name, characters, program, widths in book.typefaces():
         yield from strange_glyphs(name, characters, program, widths)
@@ -81,6 +88,9 @@ def strange_in_pdf(data: bytes) -> Iterator[str]:
     for number in range(book.count):
         for what in strange_on_page(book.page(number)):
             yield f"page {number + 1}: {what}"
+        for told in _PAGE_OF.findall(" ".join(book.words(number))):
+            if told != (str(number + 1), str(book.count)):
+                yield f"page {number + 1}: page {told[0]} of {told[1]}"
 
 
 def strange_in_drawings(data: bytes) -> Iterator[str]:
@@ -90,6 +100,32 @@ def strange_in_drawings(data: bytes) -> Iterator[str]:
     for number in range(book.count):
         if any(not item.mark for item, _ in book.page(number).painted):
             yield f"page {number + 1}: something that belongs to no kind of line"
+    yield from _strange_sizes(book)
+
+
+def strange_in_labels(data: bytes) -> Iterator[str]:
+    """As `strange_in_pdf`, of a file whose words have the sizes of drawings."""
+    yield from strange_in_pdf(data)
+    yield from _strange_sizes(open_book(data))
+
+
+def strange_in_book(data: bytes) -> Iterator[str]:
+    """As `strange_in_pdf`, of the booklet, whose pictures are held against those on screen."""
+    yield from strange_in_pdf(data)
+    book = open_book(data)
+    least, most = BOOK_SIZES_MM
+    for number in range(book.count):
+        for words in book.page(number).words:
+            if words.text.strip() and not words.mark and not least <= words.size_mm <= most:
+                yield f"page {number + 1}: words {words.text!r} {words.size_mm:.1f} mm tall"
+
+
+def _strange_sizes(book: Book) -> Iterator[str]:
+    for number in range(book.count):
+        for words in book.page(number).words:
+            off = float(np.abs(SIZES_MM - words.size_mm).min())
+            if words.text.strip() and off > SIZE_OFF_MM:
+                yield f"page {number + 1}: words {words.text!r} {words.size_mm:.2f} mm tall"
 
 
 def strange_on_page(page: Page) -> Iterator[str]:

@@ -212,9 +212,9 @@ def differ(screen: Sequence[Item], paper: Sequence[Item]) -> str:
     scale, shift = fit
     for one, two in zip(screen, paper, strict=True):
         if one.kind == "words":
-            if not _same_words(one, two, scale, shift):
+            if not same_words(one, two, scale, shift):
                 return f"has {one.text!r} in another place"
-        elif not _same_shape(one, two, scale, shift):
+        elif not same_shape(one, two, scale, shift):
             return "has a line of another shape or place"
     return ""
 
@@ -254,7 +254,7 @@ def _fit(shapes: Sequence[tuple[Item, Item]]) -> tuple[float, np.ndarray] | None
     return (scale, two.mean(axis=0) - scale * one.mean(axis=0)) if scale > 0 else None
 
 
-def _same_shape(one: Item, two: Item, scale: float, shift: np.ndarray) -> bool:
+def same_shape(one: Item, two: Item, scale: float, shift: np.ndarray) -> bool:
     mine, theirs = one.points * scale + shift, two.points
     if one.round:
         mine, theirs = (plane.boxes([p]).reshape(2, 2) for p in (mine, theirs))
@@ -269,7 +269,7 @@ def _same_shape(one: Item, two: Item, scale: float, shift: np.ndarray) -> bool:
     )
 
 
-def _same_words(one: Item, two: Item, scale: float, shift: np.ndarray) -> bool:
+def same_words(one: Item, two: Item, scale: float, shift: np.ndarray) -> bool:
     turn = (one.turn_deg - two.turn_deg + 180.0) % 360.0 - 180.0
     away = two.points - (one.points * scale + shift)
     size = one.look[1] * scale - two.look[1]

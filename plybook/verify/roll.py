@@ -3,19 +3,28 @@ one another by their crosses, and what is left out is drawn from straight sides.
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from itertools import combinations
 
 import numpy as np
 
 from plybook.verify import plane
+from plybook.verify.drawings import file_name
 from plybook.verify.pdf_pages import Book, Page
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
+from plybook.verify.svg_paths import Drawing, read_svg
 from plybook.verify.tiles import compare_cut
 from plybook.verify.tolerances import PAPER_MM
 
 NAME = "templates-roll.pdf"
 LONGEST_PAGE_MM = 5000.0
+NOT_ON_ROLL = {"GHOST", "FRAME", "STOCK", "BAD_ZONE", "CAUTION"}
+OF_ROSETTE = ("DIMENSION", "HIGHLIGHT")  # kinds that only a rosette has there
+# names of crosses and panels, and lengths of rulers
+_ON_ROLL = re.compile(r"[\w.-]{1,24}|(?:\S+  )?panel \d+(?: of \d+)?|"
+                      r"[\d /.]+ (?:mm|in) \([\d /.]+ (?:mm|in)\)")  # fmt: skip
 
 
 def check_roll(plan: dict, files: dict[str, bytes], report: Report) -> None:
@@ -46,6 +55,7 @@ def check_roll(plan: dict, files: dict[str, bytes], report: Report) -> None:
     length = sum(page.height_mm for page in pages.values())
     report.expect(abs(length - told["length_mm"]) < 0.5, "lengths of paper as told", NAME,
                   f"takes {length:.0f} mm, plan.json tells {told['length_mm']:.0f}")  # fmt: skip
+    _check_words(plan, files, pages, report)
     drawn, crosses = _by_panel(plan, panels, pages, report)
     for piece in plan["pieces"]:
         if piece["id"] in shown:
@@ -57,6 +67,57 @@ def check_roll(plan: dict, files: dict[str, bytes], report: Report) -> None:
             else:
                 report.fault(where, "is not drawn")
             _check_crosses(own, panels, crosses, where, report)
+
+
+def _check_words(
+    plan: dict, files: dict[str, bytes], pages: dict[int, Page], report: Report
+) -> None:
+    """Words on the roll are those of the cutter's drawings of its pieces; a piece that is shown
+    whole has all that stand within its outline there. No line is of a kind that has no place."""
+    part = plan["part"]
+    heads = (f"{part['number']} rev {part['revision']}", "Templates 1:1 on a roll, page ",
+             "No piece needs paper: ")  # fmt: skip
+    drawings = {}
+    for piece in plan["pieces"]:
+        name = f"templates/{file_name(piece['id'])}.svg"
+        if name in files:
+            drawings[piece["id"]] = read_svg(files[name])
+    for number, page in pages.items():
+        panels = [panel for panel in plan["roll"]["panels"] if panel["page"] == number]
+        shown = [drawings[p["piece"]] for p in panels if p["piece"] in drawings]
+        known = {words.text for drawing in shown for words in drawing.texts}
+        said = [words.text for words in page.words if words.text.strip()]
+        strange = [text for text in said if text not in known and not text.startswith(heads)
+                   and not _ON_ROLL.fullmatch(text)]  # fmt: skip
+        where = f"{NAME}, page {number}"
+        report.expect(not strange, "words on the roll that the cutter's drawings have", where,
+                      f"says {strange[:2]}")  # fmt: skip
+        have = Counter(said)
+        for panel in panels:
+            if panel["of"] == 1 and panel["piece"] in drawings:
+                have.subtract(_within(drawings[panel["piece"]]))
+        lost = [text for text, count in have.items() if count < 0]
+        report.expect(not lost, "pieces on the roll with all that is written in them", where,
+                      f"does not say {lost[:2]}, or not as often")  # fmt: skip
+        odd = {line.mark for line in page.lines} & NOT_ON_ROLL
+        for kind in OF_ROSETTE:
+            long = [_long(p.points) for d in shown for p in d.paths if p.layer == kind]
+            odd |= {kind for line in page.lines if line.mark == kind and not line.curved
+                    and not np.isclose(_long(line.points), long, atol=PAPER_MM).any()}  # fmt: skip
+        report.expect(not odd, "lines on the roll of kinds that have a place there", where,
+                      f"has lines of {', '.join(sorted(odd))}")  # fmt: skip
+
+
+def _long(points: np.ndarray) -> float:
+    return float(np.hypot(*np.diff(points, axis=0).T).sum())
+
+
+def _within(drawing: Drawing) -> list[str]:
+    """Words whose middle stands within the cut outline."""
+    cut = max((p.points for p in drawing.paths if p.layer == "CUT"), key=len)
+    at = np.array([words.at for words in drawing.texts]).reshape(-1, 2)
+    inside = plane.inside(at, cut)
+    return [words.text for words, yes in zip(drawing.texts, inside, strict=True) if yes]
 
 
 def _check_left_out(plan: dict, left: set[str], report: Report) -> None:

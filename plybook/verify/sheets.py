@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from plybook.verify import plane
+from plybook.verify.drawings import file_name
 from plybook.verify.labels import check_labels
 from plybook.verify.lettering import Lettering, card_facts
 from plybook.verify.pdf_pages import Book, Page, open_book
 from plybook.verify.pieces import ring
 from plybook.verify.printed import same
 from plybook.verify.report import Report
+from plybook.verify.sheettwins import sheet_differs
+from plybook.verify.svg_paths import read_svg
 from plybook.verify.tiles import compare_cut
 from plybook.verify.tolerances import PAPER_MM
 
@@ -20,7 +25,8 @@ PAGES_OVERLAP_MM = 100.0
 
 def check_sheets(plan: dict, files: dict[str, bytes], report: Report) -> None:
     """labels.pdf and templates-fullsize.pdf against the pieces."""
-    for name, check in (("labels.pdf", check_labels), ("templates-fullsize.pdf", _check_full)):
+    full = partial(_check_full, files)
+    for name, check in (("labels.pdf", check_labels), ("templates-fullsize.pdf", full)):
         if name not in files:
             report.fault(name, "is missing")
             continue
@@ -30,9 +36,11 @@ def check_sheets(plan: dict, files: dict[str, bytes], report: Report) -> None:
             report.fault(name, f"cannot be read: {wrong}")
 
 
-def _check_full(plan: dict, book: Book, name: str, report: Report) -> None:
+def _check_full(
+    files: dict[str, bytes], plan: dict, book: Book, name: str, report: Report
+) -> None:
     """Each piece's cut is drawn 1:1, on one page or over several that overlap, and lettered with
-    its own facts."""
+    its own facts; a page shows no more and no less than the drawing for the cutter."""
     lettering = Lettering(plan, name, report)
     pages = [book.page(k) for k in range(book.count)]
     cards = [card_facts(page).get("", "") for page in pages]
@@ -40,6 +48,7 @@ def _check_full(plan: dict, book: Book, name: str, report: Report) -> None:
              if x.mark == "CUT" and x.closed]  # fmt: skip
     sizes = np.array([np.ptp(d, axis=0) for _, d in whole]).reshape(-1, 2)
     over = [k for k in range(len(pages)) if k not in {k for k, _ in whole}]
+    used = 0
     for piece in plan["pieces"]:
         outline = ring(piece.get("cut_outline_mm", piece["outline_mm"]))
         size = np.ptp(outline, axis=0)
@@ -53,7 +62,9 @@ def _check_full(plan: dict, book: Book, name: str, report: Report) -> None:
                 if cards[k]:
                     lettering.check_card(piece, pages[k], f"page {k + 1}")
             over = over[own:]
+            used += own
             continue
+        used += 1
         near = np.flatnonzero(np.abs(sizes - size).max(axis=1) <= 2 * PAPER_MM)
         corner = outline.min(axis=0)
         off, page = min(
@@ -66,6 +77,12 @@ def _check_full(plan: dict, book: Book, name: str, report: Report) -> None:
         if off <= PAPER_MM:
             lettering.check_drawn(piece, pages[page].words, f"page {page + 1}")
             lettering.check_card(piece, pages[page], f"page {page + 1}")
+            drawing = files.get(f"templates/{file_name(piece['id'])}.svg")
+            wrong = "" if drawing is None else sheet_differs(read_svg(drawing), pages[page])
+            report.expect(not wrong, "full-size sheets with just what the cutter's file shows",
+                          f"{name}, page {page + 1}", wrong)  # fmt: skip
+    report.expect(used == book.count, "full-size sheets of a piece, and no more", name,
+                  f"has {book.count} pages for {used}")  # fmt: skip
 
 
 def _put_together(pages: list[Page], size: np.ndarray) -> tuple[list[np.ndarray], int]:
