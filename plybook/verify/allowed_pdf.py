@@ -54,8 +54,9 @@ _WIDTH_MM = 0.005
 _CLIP_MM = 1.2  # lines run on past a clip by this
 _PAPER_MM = 0.5
 _STANDARD_INKS = (INK, SOFT)
-# type sizes of the capital heights of ISO 3098-1, mm, the only ones of drawings and labels
-SIZES_MM = np.array([1.8, 2.5, 3.5, 5.0, 7.0, 10.0, 14.0, 20.0, 28.0, 40.0, 56.0]) / CAP
+# type sizes of the capital heights of ISO 3098-1, mm, the only ones of drawings and labels, but
+# for 2 mm on small labels
+SIZES_MM = np.array([1.8, 2.0, 2.5, 3.5, 5.0, 7.0, 10.0, 14.0, 20.0, 28.0, 40.0, 56.0]) / CAP
 SIZE_OFF_MM = 0.005
 BOOK_SIZES_MM = (1.8 / CAP - SIZE_OFF_MM, 10.0 / CAP + SIZE_OFF_MM)  # a crowded page is set smaller
 _PAGE_OF = re.compile(r"page (\d+) of (\d+)(?: \u00b7 print|;)")

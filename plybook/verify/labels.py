@@ -14,13 +14,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plybook.verify.bookpaper import GOES_ON, flow_of, owner_of
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Book, Line, Page, Words
 from plybook.verify.printed import CUT_OFF, angle, pattern, same, squeeze
 from plybook.verify.report import Report
+from plybook.verify.steptold import WITH_ANGLE
 from plybook.verify.tolerances import ARROW_DEG, PAPER_MM
 
 _HANDS = {"left": "LEFT", "right": "RIGHT", "none": ""}
+_OF_KIT = ("Kit list: ", "In the order of laying: the first on top of the pile.")
 _SAME_ROW_MM = 1.0  # the id and the angle stand half a millimetre apart
 
 
@@ -189,3 +192,49 @@ def _check_kits(plan: dict, pages: list[Page], names: Names, name: str, report: 
             report.expect(found is not None, "pieces on the kit list of their stage", name,
                           f"{piece['id']} is not there as in plan.json, in its turn")  # fmt: skip
             at = found.end() if found else at
+    _check_kit_words(plan, pages, names, name, report)
+
+
+def _check_kit_words(
+    plan: dict, pages: list[Page], names: Names, name: str, report: Report
+) -> None:
+    """Each kit list is headed and numbered, its stages stand in their order, and what it names
+    besides pieces is told in the booklet too (see `check_kits_in_book`)."""
+    owner = owner_of(plan["part"])
+    number = f"{plan['part']['number']} \u00b7 revision {plan['part']['revision']}"
+    heads = []
+    for k, stage in enumerate(plan["stages"], start=1):
+        heads += [f"{number} \u00b7 stage {k} of {len(plan['stages'])}",
+                  f"Kit list: {stage['title']}"]  # fmt: skip
+    said = [[w.text for w in page.words] for page in pages]
+    for k, words in enumerate(said, start=1):
+        good = len(words) > 1 and same(words[0], owner) and words[1] == f"{k} / {len(pages)}"
+        report.expect(good, "kit lists headed with their part and number", name,
+                      f"kit list {k} is headed {words[:2]}")  # fmt: skip
+    told = [text for words in said for text in words if text.startswith((number, "Kit list: "))]
+    told = [text for text in dict.fromkeys(told) if not text.endswith(GOES_ON)]
+    report.expect(told == [head for head in heads if head in told] and bool(told),
+                  "kit lists of the stages in their order", name, f"says {told[:4]}")  # fmt: skip
+
+
+def check_kits_in_book(plan: dict, labels: Book, book: Book, report: Report) -> None:
+    """What a kit list names is named in the booklet: tools, consumables, resin."""
+    names = Names(plan)
+    flow = flow_of(book.page(k) for k in range(book.count)).text
+    pieces = "".join(
+        squeeze(p["id"] + (angle(p["angle_deg"]) if p["kind"] in WITH_ANGLE else "")
+                + names.called(p["material"]) + f"\u00d7{p['quantity']}")
+        for p in plan["pieces"]
+    )  # fmt: skip
+    heads = (f"{plan['part']['number']} \u00b7 revision {plan['part']['revision']} \u00b7 stage ",
+             *_OF_KIT)  # fmt: skip
+    strange = []
+    for k in range(labels.count):
+        words = [w.text for w in labels.page(k).words]
+        kit = any(text.startswith("Kit list: ") for text in words)
+        for text in words[3:] if kit else ():
+            said = squeeze(text.removesuffix(CUT_OFF))
+            if said not in flow and said not in pieces and not text.startswith(heads):
+                strange.append(text)
+    report.expect(not strange, "kit lists that name what the booklet names", "labels.pdf",
+                  f"says {strange[:2]}, the booklet does not")  # fmt: skip

@@ -8,7 +8,7 @@ import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.drawings import file_name
-from plybook.verify.labels import check_labels
+from plybook.verify.labels import check_kits_in_book, check_labels
 from plybook.verify.lettering import Lettering, card_facts
 from plybook.verify.pdf_pages import Book, Page, open_book
 from plybook.verify.pieces import ring
@@ -34,6 +34,11 @@ def check_sheets(plan: dict, files: dict[str, bytes], report: Report) -> None:
             check(plan, open_book(files[name]), name, report)
         except ValueError as wrong:
             report.fault(name, f"cannot be read: {wrong}")
+
+
+    if "labels.pdf" in files and "booklet.pdf" in files:
+        labels, booklet = open_book(files["labels.pdf"]), open_book(files["booklet.pdf"])
+        check_kits_in_book(plan, labels, booklet, report)
 
 
 def _check_full(
