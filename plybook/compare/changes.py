@@ -200,10 +200,16 @@ def ring_distance(old: Any, new: Any) -> tuple[float, float | None]:
     Returns:
         Largest distance of a point of either ring from the other, mm (Hausdorff); the shift in mm
         where one ring is the other moved, else None.
+
+    Raises:
+        ValueError: one is no ring of three or more finite points.
     """
     import shapely
 
     a, b = (np.asarray(ring, dtype=float) for ring in (old, new))
+    for ring in (a, b):
+        if ring.ndim != 2 or ring.shape[1] != 2 or len(ring) < 3 or not np.isfinite(ring).all():
+            raise ValueError("an outline is no ring of points")
     first, second = shapely.LinearRing(a), shapely.LinearRing(b)
     far = max(_reach(a, second), _reach(b, first))
     if far <= SAME_MM:

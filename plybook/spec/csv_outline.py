@@ -91,6 +91,8 @@ def read_points(w: ListedMould, folder: Folder, out: Collector) -> OutlineMould 
     holes = holes_in(ring, w, out)
     return OutlineMould(ring, holes, edges_of(named_sides(ring, w, out)), w.here)
 
+_MOST_PARTS = 200  # of a row; x, y and what else a drawing program lists
+
 
 def _lines(text: str) -> list[tuple[int, str]]:
     """The lines that hold something, with their numbers."""
@@ -107,7 +109,17 @@ def _rows(lines: Sequence[tuple[int, str]], file: str) -> list[_Row]:
     rows = []
     for number, line in lines:
         cells, column = [], 1
-        for text in line.split(mark) if mark else re.split(r"(\s+)", line):
+        parts = line.split(mark) if mark else re.split(r"(\s+)", line)
+        if len(parts) > _MOST_PARTS:
+            raise SpecError(
+                error(
+                    "bad-points",
+                    f"a row with {len(parts)} columns and gaps between them",
+                    _HELP,
+                    Place(file, number, 1, len(line) + 1),
+                )
+            )
+        for text in parts:
             bare = text.strip()
             at = column + (text.find(bare) if bare else 0)
             if bare or mark:

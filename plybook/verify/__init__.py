@@ -146,7 +146,7 @@ def plan_faults(plans: Sequence[dict], laid_out: bool = True) -> dict[str, list[
         for check in OF_PLAN:
             if laid_out or check is not check_layouts:
                 _guarded(partial(check, plan, report), report)
-    check_hands(known)
+    _guarded(partial(check_hands, known), *(report for _, report in known.values()))
     return {number: report.faults for number, (_, report) in known.items() if report.faults}
 
 
