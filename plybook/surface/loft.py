@@ -140,7 +140,8 @@ class Loft:
             table = self._share_table(np.asarray(u)[nose])
             w[nose] = _along(table, np.broadcast_to(self.share_w, table.shape), share[nose])
         for end, at in zip(self.covers, self.w_breaks[[0, -1]], strict=True):
-            w = np.where(np.abs(share - end) < _SAME, at, w)  # an edge is one w at all stations
+            if 0.0 < end < 1.0:  # such an edge is one w at all stations
+                w = np.where(np.abs(share - end) < _SAME, at, w)
         return w
 
     def _share_table(self, u: np.ndarray) -> np.ndarray:

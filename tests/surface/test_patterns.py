@@ -82,7 +82,10 @@ def wing_cone(root, tip, span, sweep, code="2412", count=60):
         (far * (1 - part))[:, None] * np.stack([-np.cos(angle), np.sin(angle)], axis=1)
         for part in (0.0, 0.5 * span / reach, span / reach)
     ]
-    return np.concatenate(rows), grid([0, span / 2, span], share_of_w(w))
+    behind = points[:, 0] >= 0  # what lies ahead of the leading edge has no share of its own
+    rows = [row[behind] for row in rows]
+    share = points[behind, 0] / points[-1, 0]  # of the way to the blunt trailing edge
+    return np.concatenate(rows), grid([0, span / 2, span], share)
 
 
 @pytest.mark.parametrize("sweep", [0.0, 500.0, 1865.0])  # 1865 mm over 4 m is 25 degrees
