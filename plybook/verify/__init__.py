@@ -92,9 +92,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         if plan is not None:
             plans[plan["part"]["number"]] = plan, report
             _check(plan, files, report)
-            listing = read_manifest((one / MANIFEST).read_bytes())
-            stocks = [layout["stock"] for layout in plan["layouts"]]
-            _guarded(partial(check_manifest, listing, [plan], stocks, True, report), report)
+            _guarded(partial(_check_listing, one, plan, report), report)
         elif not any(name.startswith("cutplan/") for name in files):
             report.fault(one.name, "has neither a plan.json nor a cut plan")
         elif "plan.json" not in files:
@@ -109,6 +107,12 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         known = {**_beside(one, manifest), **plans}
         _guarded(partial(check_set, files, manifest, known, report), report)
     return Reports(reports)
+
+
+def _check_listing(folder: Path, plan: dict, report: Report) -> None:
+    listing = read_manifest((folder / MANIFEST).read_bytes())
+    stocks = [layout["stock"] for layout in plan["layouts"]]
+    check_manifest(listing, [plan], stocks, True, report)
 
 
 def forget() -> None:

@@ -87,7 +87,7 @@ def test_3_when_the_stock_does_not_suffice(hatch, tmp_path, capsys):
 
 
 def test_70_when_it_is_our_own_fault(hatch, tmp_path, capsys, monkeypatch):
-    def broken(*_):
+    def broken(*_, **__):
         raise RuntimeError("a screw loose")
 
     monkeypatch.setattr(house, "shape", broken)
@@ -103,7 +103,7 @@ def test_70_when_it_is_our_own_fault(hatch, tmp_path, capsys, monkeypatch):
 def test_a_fault_of_our_own_leaves_a_report_without_the_users_words(
     hatch, tmp_path, capsys, monkeypatch
 ):
-    def broken(*_):
+    def broken(*_, **__):
         raise RuntimeError(f"a screw loose in {tmp_path}")
 
     monkeypatch.setattr(house, "shape", broken)
