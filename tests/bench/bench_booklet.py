@@ -9,7 +9,8 @@ step. A cup is poured into its tray where it lasts longer than it may stand, and
 of the last step that uses it.
 
 Of each step the length is told in screens: the card with head and foot over the height of the
-window; and what of the window the line of timers takes while seven cups run.
+window; and what of the window the line of timers takes while seven cups run. At the end the page is
+printed as it is filled in, beside the paper book.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import json
 import statistics
 import tempfile
 import time
+from base64 import b64decode
 from pathlib import Path
 
 from tests.browser.chrome import Window, start
@@ -301,6 +303,18 @@ def timers_share(page: Window, cups: int = 7) -> float:
     )
 
 
+def printed_sheets(page: Window) -> int:
+    """Sheets of A4 that the page prints as it is filled in."""
+    paper = {"preferCSSPageSize": False, "paperWidth": 8.27, "paperHeight": 11.69}
+    return pdf_pages(b64decode(page.driver.execute_cdp_cmd("Page.printToPDF", paper)["data"]))
+
+
+def pdf_pages(data: bytes) -> int:
+    import pypdfium2
+
+    return len(pypdfium2.PdfDocument(data))
+
+
 def told(counts: dict[str, int]) -> str:
     rows = sorted(counts.items(), key=lambda item: -item[1])
     return ", ".join(f"{words} {count}" for words, count in rows)
@@ -323,6 +337,7 @@ def main() -> None:
                 page.open(options.booklet.resolve())
                 build(page, run, cup_uses(page, options.booklet.parent))
                 share = timers_share(timed.open(options.booklet.resolve()))
+                sheets = printed_sheets(page)
             finally:
                 page.driver.quit()
                 timed.driver.quit()
@@ -335,6 +350,8 @@ def main() -> None:
             f"of those that lay: mean {statistics.mean(laying):.2f}, most {max(laying):.2f}"
         )
         print(f"  line of timers, seven cups running: {100 * share:.0f} % of the window")
+        paper = pdf_pages(options.booklet.with_suffix(".pdf").read_bytes())
+        print(f"  filled in and printed on A4: {sheets} sheets; the paper book has {paper}")
         if run.unsigned:
             print(f"  steps not signed: {', '.join(run.unsigned)}")
         if options.steps:
