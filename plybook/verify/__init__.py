@@ -52,7 +52,9 @@ OF_FILES = (
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
-    "pictures of the booklet, and of the cut plan on paper all but outlines, names and scale: "
+    "pictures of the booklet, but that they are alike on screen and on paper, and of the cut plan "
+    "on paper all but outlines, names and scale: look at them",
+    "on tiled sheets and the roll the lines other than the cut, and on paper the place of words: "
     "look at them",
     "that paper and cutter keep their scale: measure the printed rulers",
     "that the light on the table keeps its scale: measure its box before each session",

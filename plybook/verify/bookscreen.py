@@ -108,6 +108,14 @@ def check_screen(plan: dict, files: dict[str, bytes], report: Report) -> None:
     _check_mark_out(plan, page, report)
     tree = read_page(data).tree
     check_page_data(plan, tree, report)
+    sections = [e for e in tree.walk() if e.attributes.get("class") == "card step"]
+    for section, step in zip(sections, steps, strict=True):
+        lists = [e for e in section.walk() if e.attributes.get("class") == "steps"]
+        items = ["".join(item.words) for one in lists for item in one.inner]
+        work = [*step["text"]] if len(step["text"]) > 1 else []
+        report.expect([*map(squeeze, items)] == [*map(squeeze, work)],
+                      "HTML steps with each of their works once", f"{NAME}, step {step['title']}",
+                      f"lists {len(items)} works, not {len(work)}, or others")  # fmt: skip
     owner = owner_of(plan["part"])
     heads = ["".join(e.words) for e in tree.walk() if e.kind == "h1"]
     report.expect(heads == [f"{owner} \u00b7 "], "booklets headed with their part",

@@ -21,7 +21,6 @@ from plybook.verify.tolerances import PAPER_MM
 NAME = "templates-roll.pdf"
 LONGEST_PAGE_MM = 5000.0
 NOT_ON_ROLL = {"GHOST", "FRAME", "STOCK", "BAD_ZONE", "CAUTION"}
-OF_ROSETTE = ("DIMENSION", "HIGHLIGHT")  # kinds that only a rosette has there
 # names of crosses and panels, and lengths of rulers
 _ON_ROLL = re.compile(r"[\w.-]{1,24}|(?:\S+  )?panel \d+(?: of \d+)?|"
                       r"[\d /.]+ (?:mm|in) \([\d /.]+ (?:mm|in)\)")  # fmt: skip
@@ -100,16 +99,8 @@ def _check_words(
         report.expect(not lost, "pieces on the roll with all that is written in them", where,
                       f"does not say {lost[:2]}, or not as often")  # fmt: skip
         odd = {line.mark for line in page.lines} & NOT_ON_ROLL
-        for kind in OF_ROSETTE:
-            long = [_long(p.points) for d in shown for p in d.paths if p.layer == kind]
-            odd |= {kind for line in page.lines if line.mark == kind and not line.curved
-                    and not np.isclose(_long(line.points), long, atol=PAPER_MM).any()}  # fmt: skip
         report.expect(not odd, "lines on the roll of kinds that have a place there", where,
                       f"has lines of {', '.join(sorted(odd))}")  # fmt: skip
-
-
-def _long(points: np.ndarray) -> float:
-    return float(np.hypot(*np.diff(points, axis=0).T).sum())
 
 
 def _within(drawing: Drawing) -> list[str]:

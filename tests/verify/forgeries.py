@@ -278,6 +278,7 @@ def _one_more_page(writer, page):
     writer.add_page(page)
 
 
+_MOVED = rb"(BT (?:1 0 0 1 0 0 Tm )?(?:[-\d.]+ ){4})(?!0 )([\d.]+ )"
 _ANY_LINE = b"0 0 m 300 300 l S "
 PDF = {
     "a bare line": _content(after=b" " + _ANY_LINE),
@@ -320,9 +321,9 @@ PDF = {
     "words more": _content(after=b" BT /F2+0 12 Tf 1 0 0 1 100 300 Tm (9) Tj ET"),
     "words taken out": _content(swap=(rb"BT (?:(?!ET).)*\(..[^)]*\) Tj(?:(?!ET).)*ET", b"")),
     "words changed": _content(swap=(rb"\((\w)(\w)", rb"(\2\1\1")),
-    "words moved": _content(swap=(rb"(BT 1 0 0 1 )([\d.]+)( [\d.]+ Tm /F)", rb"\g<1>2\2\3")),
+    "words moved": _content(swap=(_MOVED, rb"\g<1>2\2")),
     "words larger": _content(swap=(rb"(/F\d\+0) (\d)", rb"\1 9\2")),
-    "words in white": _content(swap=(rb"(BT 1 0 0 1 [\d.]+ [\d.]+ Tm /F)", rb"1 1 1 rg \1")),
+    "words in white": _content(swap=(rb"(BT (?:[-\d.]+ ){6}Tm)", rb"1 1 1 rg \1")),
     "a line taken out": _content(swap=(rb"[\d.]+ [\d.]+ m [\d. ]+ l S", b"")),
     "a line dashed": _content(swap=(rb" m (?=[\d. l]+ S)", b" m [1 30] 0 d ")),
     "a line thick": _content(swap=(rb" m (?=[\d. l]+ S)", b" m 90 w ")),
