@@ -128,15 +128,25 @@ class Case:
 
     def where(self, shape: shapely.Geometry) -> str:
         """A place of the pattern in the builder's words."""
-        point = shape.representative_point() if shape.geom_type != "Point" else shape
-        if shape.geom_type in ("LineString", "MultiLineString"):
-            longest = max(shapely.get_parts(shape), key=lambda g: g.length)
-            point = longest.interpolate(0.5, normalized=True)
+        if isinstance(shape, shapely.LineString | shapely.MultiLineString):
+            return place_words(middle_of_longest(shape), self.face)
+        point = shape if isinstance(shape, shapely.Point) else shape.representative_point()
         return place_words(np.asarray(point.coords[0]), self.face)
 
     def thickness_mm(self, layer: str) -> float:
         """Thickness of a layer by id."""
         return next(x.thickness_mm for x in self.layers if x.id == layer)
+
+
+def middle_of_longest(lines: shapely.LineString | shapely.MultiLineString) -> np.ndarray:
+    """(2,) the middle of the longest line, wherever the rings that lines are of begin; of a closed
+    line its point of least x."""
+    merged = shapely.line_merge(lines) if len(shapely.get_parts(lines)) > 1 else lines
+    longest = max(shapely.get_parts(merged), key=lambda line: line.length)
+    if longest.is_closed:
+        points = shapely.get_coordinates(longest)
+        return points[np.argmin(np.round(points[:, 0], 3))]
+    return np.asarray(longest.interpolate(0.5, normalized=True).coords[0])
 
 
 def names(ids: tuple[str, ...] | list[str]) -> str:

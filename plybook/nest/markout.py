@@ -34,6 +34,7 @@ _CLOSER = {  # (how far chords leave a curve, grid): tried in turn beside a near
     "in": ((0.5, MM_PER_INCH / 16), (0.5, MM_PER_INCH / 32), (0.2, MM_PER_INCH / 64)),
 }
 _FINEST_TICK = 64  # of an inch
+_FINEST_MM = 0.01  # chords are not tried closer to a curve
 _NEEDLE = 8.0  # mitre limit: sharper points are cut off short
 _BLUNT = 2.0  # the same beside a near neighbour
 TOLD_MM = 2.5  # a mark-out that stands over by more says so
@@ -309,7 +310,8 @@ def outer_chords(ring_mm: np.ndarray, error_mm: float) -> tuple[np.ndarray, bool
     """A ring of few straight sides that holds another and lies close to it.
 
     The ring is thinned (Douglas and Peucker), then every side is moved out until the points it
-    stands for are inside, and neighbouring sides are met again.
+    stands for are inside, and neighbouring sides are met again. Beside a bend sharper than the
+    error, sides moved out may cross: then chords keep closer to the ring, at worst on it.
 
     Args:
         ring_mm: (n, 2) counter-clockwise.
@@ -342,7 +344,9 @@ def outer_chords(ring_mm: np.ndarray, error_mm: float) -> tuple[np.ndarray, bool
             moved[k] = corners[k] + (a + b) / 2 * max(shift[k - 1], shift[k])
         else:
             moved[k] = np.linalg.solve(system, wanted)
-    return moved, curved
+    if shapely.Polygon(moved).is_valid:
+        return moved, curved
+    return outer_chords(ring, error_mm / 4) if error_mm > _FINEST_MM else (ring, False)
 
 
 def _straight(ring: np.ndarray) -> int:

@@ -13,6 +13,7 @@ import shapely
 
 from plybook.diagnostics import Severity
 from plybook.laminate.model import LaidLayer, Piece, PieceEdge, SpliceInfo
+from plybook.laminate.rule_case import middle_of_longest
 from plybook.laminate.rules import checks, source_words, trade_findings, trade_rules
 from plybook.laminate.zones import find_zones
 from plybook.spec.model import (
@@ -357,3 +358,21 @@ def test_joints_at_a_break_are_told_once_and_not_to_be_staggered():
     told = [f for f in made.findings() if f.code.startswith("butt-")]
     assert [f.code for f in told] == ["butt-across-fibre"]
     assert "U1 and U2 are butted across their fibres, where the face breaks" in str(told[0].message)
+
+
+@pytest.mark.parametrize("first", range(4))
+@pytest.mark.parametrize("mirror", [1.0, -1.0])
+def test_the_place_of_an_end_does_not_hang_on_where_its_ring_begins(first, mirror):
+    """An end 400 mm long across a part 600 mm wide; its ring has a point at a fifth of it."""
+    ring = np.array([[0, 0], [900, 0], [900, 180], [900, 600], [0, 600]]) * (1.0, mirror)
+    region = shapely.Polygon(np.roll(ring, -first, axis=0)[::-1])
+    part = shapely.box(-1, 100, 2000, 500) if mirror > 0 else shapely.box(-1, -500, 2000, -100)
+    end = region.boundary.intersection(part).intersection(shapely.box(800, -600, 1000, 600))
+    assert middle_of_longest(end) == pytest.approx((900.0, mirror * 300.0))
+
+
+def test_the_place_of_a_closed_end_does_not_hang_on_where_its_ring_begins():
+    ring = np.array([[300, 200], [500, 250], [400, 400]], dtype=float)
+    for first in range(3):
+        at = middle_of_longest(shapely.LinearRing(np.roll(ring, first, axis=0)))
+        assert at == pytest.approx((300.0, 200.0))

@@ -71,6 +71,19 @@ def test_a_disc_becomes_a_polygon_around_it():
     assert np.hypot(*few.T).max() < 100 + 3 * 1.5
 
 
+def test_chords_beside_a_bend_sharper_than_their_error_do_not_cross():
+    """The room of a cloth of 0.6 m with a jog at a corner, smaller than the chords' error."""
+    ring = np.array([
+        [1077.1, 175.8], [1670.6, -417.7], [1858.8, -382.2], [1777.7, -144.4], [1686.8, 112.7],
+        [1682.5, 126.0], [1683.4, 145.0], [1079.4, 181.1], [1076.8, 182.7], [1071.3, 181.6],
+        [1074.0, 176.8],
+    ])  # fmt: skip
+    few = shapely.Polygon(outer_chords(ring, 2.0)[0])
+    assert few.is_valid
+    assert few.buffer(1e-9).covers(shapely.Polygon(ring))
+    assert few.area < 1.05 * shapely.Polygon(ring).area
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.tuples(st.floats(0, 2 * math.pi), st.floats(60, 400)), min_size=4, max_size=9,
                 unique_by=lambda v: round(v[0], 1)))  # fmt: skip
