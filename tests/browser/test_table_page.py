@@ -2,6 +2,7 @@
 
 import json
 import re
+import time
 
 import numpy as np
 import pytest
@@ -200,6 +201,19 @@ def test_true_full_screen_voids_the_measuring(page):
     assert measure(page, *BOX).startswith("IN")
     page.find("#whole").click()
     until(lambda: "full screen" in alarm(page) or "changed its size" in alarm(page))
+
+
+def test_a_window_moved_while_nothing_is_measured_hides_no_other_reason(page):
+    move = "Object.defineProperty(window, 'screenX', {value: arguments[0], configurable: true})"
+    assert measure(page, "803", "943.4", "943.4").startswith("OUT")
+    page.js(move, 77)
+    time.sleep(0.7)  # the page looks every half second
+    assert "the measured box is wrong" in alarm(page)
+    assert measure(page, *BOX).startswith("IN")
+    time.sleep(0.7)
+    assert alarm(page) == ""
+    page.js(move, 78)
+    until(lambda: "the window was moved" in alarm(page))
 
 
 def test_corners_are_dragged_kept_and_must_run_round(page):

@@ -2,6 +2,8 @@
 const hold = { task: "corners", sight: 0, column: 0, row: 0, chosen: -1, moved: [0, 0] };
 let shownSights = [];
 let columns = [], rows = [], marks = [];
+let measuredAt = "";
+const windowPlace = () => window.screenX + "," + window.screenY;
 
 function lay() {
   shownSights = sights(table.turn);
@@ -221,7 +223,10 @@ function fillPanel() {
     const read = (id) => lengthOf($(id).value, table.unit);
     const wrong = lit ? judge(read("along"), read("rising"), read("falling")) : "the corners are crossed over or mirrored";
     if (wrong) voided("the measured box is wrong");
-    else table.checked = new Date().toTimeString().slice(0, 5);
+    else {
+      table.checked = new Date().toTimeString().slice(0, 5);
+      measuredAt = windowPlace();
+    }
     draw();
     $("verdict").textContent = wrong ? "OUT: " + wrong + ". Set the corners anew; see that the table is flat." : "IN: ready to cut.";
     for (const id of ["along", "rising", "falling"]) if (!wrong) $(id).value = "";
@@ -270,12 +275,9 @@ window.addEventListener("resize", () => {
 });
 document.addEventListener("fullscreenchange", () => changed("full screen was turned on or off"));
 if (window.visualViewport) window.visualViewport.addEventListener("resize", () => window.visualViewport.scale !== 1 && changed("the page was zoomed"));
-let corner = [window.screenX, window.screenY];
-setInterval(() => { // no event tells that a window was moved
-  const now = [window.screenX, window.screenY];
-  if (now[0] !== corner[0] || now[1] !== corner[1]) changed("the window was moved");
-  corner = now;
-}, 500);
+// No event tells that a window was moved. It voids a measuring, never the reason given before it: a
+// window opens, and goes to full screen, by way of several places.
+setInterval(() => table.checked && windowPlace() !== measuredAt && changed("the window was moved"), 500);
 
 recall();
 if (!keptCorners()) table.corners = firstCorners();
