@@ -43,17 +43,17 @@ def panel_picture(piece: Piece, unit: str) -> Scene:
     frame, tall = fit_across(ring, WIDTH_MM, _ROUND_MM, _FOOT_MM + _ROUND_MM, LARGEST_MM)
     area = frame.shape(shapely.Polygon(ring, piece.holes_mm))
     items: list[Primitive] = list(area_paths(area, Role.FILL, "highlight"))
-    for edge in piece.edges:
-        line = frame.shape(shapely.LineString(edge.points_mm))
+    lines = [(edge, frame.shape(shapely.LineString(edge.points_mm))) for edge in piece.edges]
+    for edge, line in lines:
         if _sloped(edge):
             items += _rim(line, area)
-        elif edge.mate:  # the double line of a square seam
+    for edge, line in lines:  # over the slopes, which would hide their ends
+        if edge.mate and not _sloped(edge):  # the double line of a square seam
             inner = line.offset_curve(1.2).intersection(area)
             items += [Path(Role.SEAM, np.asarray(g.coords)) for g in _runs(inner)]
     items += area_paths(area, Role.HIGHLIGHT, tag=piece.id)
     items.append(_id(piece.id, area))
-    for edge in piece.edges:
-        line = frame.shape(shapely.LineString(edge.points_mm))
+    for edge, line in lines:
         if line.length >= _LEAST_EDGE_MM:
             items += _words_along(line, _edge_words(edge), items)
     items += _profiles(piece, unit)

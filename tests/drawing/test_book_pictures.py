@@ -300,6 +300,9 @@ def test_a_panel_to_be_sawn_says_of_each_edge_how_it_is_cut():
     assert colliding(scene) == [] and outside(scene) == []
     rims = [p for p in scene.items if isinstance(p, Path) and p.role is Role.BEVEL]
     assert len(rims) == sum(e.treatment == "bevel" for e in PIECES["C1-1"].edges)
+    # a slope drawn after the double line of a seam would hide its end
+    roles = [p.role for p in scene.items if isinstance(p, Path)]
+    assert max(k for k, role in enumerate(roles) if role is Role.BEVEL) < roles.index(Role.SEAM)
 
 
 def zone(label, region):
