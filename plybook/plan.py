@@ -163,6 +163,7 @@ def _surface(face: Face) -> dict:
         "triangles": int(strain.triangles),
         "area_mm2": _figure(face.area_mm2),
         "outline_mm": ring_list(face.outline_mm),
+        "holes_mm": [ring_list(hole) for hole in face.holes_mm],
         "edges": [{"name": e.name, "points_mm": _points(e.points_mm)} for e in face.edges],
         "kinks": [
             {

@@ -58,8 +58,8 @@ ALWAYS_UNPROVED = (
     "look at them",
     "that paper and cutter keep their scale: measure the printed rulers",
     "that the light on the table keeps its scale: measure its box before each session",
-    "of plan.json alone: work of a step that is left out there, whether a step lays, the angle of "
-    "an edge, the printer's correction where no sheet needs it",
+    "of plan.json alone: the angle of an edge, the printer's correction where no sheet needs it, "
+    "the edit that an accepted finding asked for",
     "strength: the tool sizes no structure",
 )
 

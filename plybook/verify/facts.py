@@ -51,6 +51,7 @@ def check_facts(plan: dict, files: dict[str, bytes], report: Report) -> None:
                       f"tells {said[0]}, plan.json {stated}")  # fmt: skip
     if surface["flat"]:
         area = abs(plane.area(ring(surface["outline_mm"])))
+        area -= sum(abs(plane.area(ring(hole))) for hole in surface["holes_mm"])
         good = abs(area - surface["area_mm2"]) <= _FLAT_SHARE * area + 1.0
         report.expect(good, "flat faces of the area of their outline", "surface",
                       f"its outline has {area:.0f} mm2, not {surface['area_mm2']:.0f}")  # fmt: skip

@@ -71,6 +71,7 @@ _ENTRY_KEYS = {"name", "bytes", "sha256"}
 _SHA256 = re.compile("[0-9a-f]{64}")
 ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "table.html",
          "templates-fullsize.pdf", "templates-roll.pdf", "templates.pdf")  # fmt: skip
+TEMPLATES = ("dxf", "svg")  # of each piece
 TABLES = ("checks", "pieces", "placements", "quantities", "resin", "stiffness", "stock")
 
 
@@ -112,7 +113,7 @@ def check_manifest(
     if alone:
         wanted |= set(ALONE) | {f"tables/{name}.csv" for name in TABLES}
         wanted |= {f"templates/{file_name(piece['id'])}.{kind}" for piece in plans[0]["pieces"]
-                   for kind in ("dxf", "svg")}  # fmt: skip
+                   for kind in TEMPLATES}  # fmt: skip
     else:
         wanted |= {"cutplan.pdf", "tables/stock.csv", "tables/placements.csv"}
     more = sorted({entry["name"] for entry in manifest["files"]} - wanted)

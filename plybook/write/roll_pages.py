@@ -30,6 +30,7 @@ from plybook.write.tiles import cross_at
 from plybook.write.ways import Chosen
 
 MARGIN_MM = 5.0  # on both sides: a plotter prints nearly to the edge
+LEAST_MM = 110.0  # of a page: room for its shorter ruler
 FOOT_MM = 24.0  # words and ruler at the start of each page
 LONGEST_MM = 4900.0  # of what is nested on one page; readers show 5080 mm
 EMPTY_MM = 120.0  # a page that says that no piece needs paper
@@ -100,6 +101,7 @@ def roll_pdf(spec: PartSpec, chosen: Sequence[Chosen]) -> RollTemplates:
     rooms = {one.piece.id: _room(one.drawing) for one in shown}
     pages = on_paper(rooms, rules.roll_mm - 2 * MARGIN_MM, LONGEST_MM, GAP_MM)
     pages = pages or (PaperPage((), EMPTY_MM),)
+    pages = tuple(replace(p, length_mm=max(p.length_mm, LEAST_MM)) for p in pages)
     length = sum(page.length_mm + FOOT_MM + MARGIN_MM for page in pages)
     made = RollTemplates(b"", (), left, rules.roll_mm, length, len(pages), len(shown))
     part = spec.part

@@ -59,6 +59,9 @@ Sheet = tuple[list[Primitive], TitleFacts]
 Seen = tuple[str, str, float, tuple[float, float] | None]  # stock, unit, scale, window
 
 
+_TRIED = 4  # ways to divide a roll, each with more room for the names beside it
+
+
 @dataclass
 class Shared:
     """What the files of one cut plan have in common, made once: each layout's picture and the
@@ -143,7 +146,7 @@ class _Plan:
 
     def _drawings(self, layout: Layout) -> Iterator[Sheet]:
         """One roll or sheet to scale, a long roll in strips."""
-        scale, windows = self._strips(layout)
+        scale, windows = self._fitting(layout)
         high = (layout.unit.width_mm + layout.unit.edge_mm) / scale + FIGURES_MM[1]
         a_page = max(1, int(self.room[1] // high))
         pages = [windows[k : k + a_page] for k in range(0, len(windows), a_page)]
@@ -169,11 +172,26 @@ class _Plan:
             )
         return self.shared.pictures[key]
 
-    def _strips(self, layout: Layout) -> tuple[float, list[tuple[float, float]]]:
-        """The reduction, and from where to where each strip runs along the stock."""
+    def _fitting(self, layout: Layout) -> tuple[float, list[tuple[float, float]]]:
+        """The strips whose pictures fit the paper with the names that stand beside them."""
+        beside = 0.0
+        for _ in range(_TRIED):
+            scale, windows = self._strips(layout, beside)
+            shown = [window if len(windows) > 1 else None for window in windows]
+            boxes = [self._picture(layout, 1 / scale, window).window_mm for window in shown]
+            over = max(x1 - x0 for x0, _, x1, _ in boxes) - self.room[0]
+            if over <= 0:
+                break
+            beside += over
+        return scale, windows
+
+    def _strips(self, layout: Layout, beside_mm: float) -> tuple[float, list[tuple[float, float]]]:
+        """The reduction, and from where to where each strip runs along the stock; `beside_mm` of
+        the paper's width is kept for long names."""
         stock = layout.unit
         end = shown_length_mm(layout, self.rings)
-        wide, high = self.room[0] - FIGURES_MM[0], self.room[1] - FIGURES_MM[1]
+        wide = self.room[0] - FIGURES_MM[0] - beside_mm
+        high = self.room[1] - FIGURES_MM[1]
         across = stock.width_mm + stock.edge_mm
         fitting = [s for s in SCALES if across / s <= high] or [SCALES[-1]]
         if stock.kind == "roll":

@@ -150,6 +150,7 @@ RECIPES = {
                 "from plybook.write.points import points_bytes\nfrom plybook.write.labels_pdf",
             ),
         ],
+        "verify/manifest.py": [('TEMPLATES = ("dxf", "svg")', 'TEMPLATES = ("dxf", "svg", "txt")')],
     },
 }
 

@@ -544,6 +544,16 @@ CSV = {
 # ---------------------------------------------------------------- plan.json
 
 
+def _help_of(plan, accepted):
+    """The edit that a finding asks for, of the first that is accepted or not."""
+    plan = copy.deepcopy(plan)
+    for row in plan["findings"]:
+        if bool(row["acknowledged"]) == accepted and row["help"]:
+            row["help"] += "X"
+            return plan
+    return None
+
+
 def _at(*path, to=None):
     """Change what stands at a path: "*" is the first of a list that has the rest; a number grows,
     words are exchanged."""
@@ -634,7 +644,9 @@ PLAN = {
     "the mass": _at("quantities", "laminate_mass_g"),
     "the centre of gravity": _at("quantities", "centre_mm", 0),
     **{f"{key} of a finding": _at("findings", "*", key) for key in
-       ("code", "severity", "message", "help")},
+       ("code", "severity", "message")},
+    "help of an accepted finding": lambda plan: _help_of(plan, accepted=True),
+    "help of another finding": lambda plan: _help_of(plan, accepted=False),
     "a finding less": _at("findings", to=_less),
     **{f"{key} of a zone": _at("zones", "*", key) for key in
        ("code", "label", "thickness_mm", "area_m2", "mass_g")},
