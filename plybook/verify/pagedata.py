@@ -224,7 +224,7 @@ def _columns(place: Place) -> bool:
     title = next("".join(e.words) for e in reversed(before) if e.kind == "h3")
     head = next(e for e in reversed(before) if e.kind == "table")
     labels = ["".join(e.words) for e in head.walk() if e.kind == "th"]
-    tasks = list(place.known.tasks)
+    tasks = list(dict.fromkeys(place.known.tasks))  # stages may share a title
     for column in facts["columns"]:
         if set(column) != {"name", "label", "kind", "options"} or column["kind"] not in _KINDS:
             return False

@@ -71,7 +71,7 @@ class RollTemplates:
     @property
     def told(self) -> str:
         """How much paper it takes, in words."""
-        if self.left_out and not self.rolled:
+        if not self.rolled:
             return "no piece needs paper: figures or the other hand's templates serve"
         pages = "1 page" if self.pages == 1 else f"{self.pages} pages"
         metres = show_number(math.ceil(self.length_mm / 100.0) / 10.0, 1)

@@ -6,6 +6,7 @@ no source.
 
 import json
 from dataclasses import asdict, replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ import shapely
 
 from plybook.drawing.template import draw_pieces
 from plybook.laminate.stock_cut import cut_outline_mm
+from plybook.names import file_name
 from plybook.nest.paper import on_paper, panels_of
 from plybook.plan import piece_row
 from plybook.spec.model import TemplateRules
@@ -20,12 +22,14 @@ from plybook.verify.pdf_pages import Book
 from plybook.verify.report import Report
 from plybook.verify.roll import NAME, check_roll
 from plybook.write.roll_pages import needs_paper, roll_pdf
+from plybook.write.svg import svg_bytes
 from plybook.write.templates import templates_pdf
 from plybook.write.ways import choose
 from tests.drawing import drawn_pieces as made
 from tests.forging import page_bytes, with_page
 
 LAMINATE = made.laminate()
+PART = {"number": made.spec().part.number, "revision": made.spec().part.revision}
 
 
 def spec_for(width=914.0, everything=True):
@@ -38,6 +42,7 @@ def built(spec):
     roll = roll_pdf(spec, chosen)
     cards = templates_pdf(spec, LAMINATE, made.FACE, chosen=chosen).cards
     plan = {
+        "part": PART,
         "pieces": [piece_row(piece) for piece in LAMINATE.pieces],
         "figures": [asdict(card) for card in cards],
         "roll": {"width_mm": roll.width_mm, "length_mm": roll.length_mm,
@@ -51,9 +56,16 @@ def narrow():
     return built(spec_for(610.0))
 
 
+@cache
+def svg_files():
+    """The cutter's drawings of all pieces."""
+    drawings = draw_pieces(LAMINATE, made.FACE, spec_for())
+    return {f"templates/{file_name(d.piece.id)}.svg": svg_bytes(d.full) for d in drawings}
+
+
 def faults(plan, pdf):
     report = Report("out")
-    check_roll(plan, {NAME: pdf}, report)
+    check_roll(plan, {NAME: pdf, **svg_files()}, report)
     return report.faults
 
 
@@ -106,8 +118,8 @@ def test_rods_and_straight_sides_need_no_paper():
 def test_a_part_of_rectangles_takes_no_paper():
     spec = spec_for(everything=False)
     roll = roll_pdf(spec, [])
-    plan = {"pieces": [], "roll": {"width_mm": roll.width_mm, "length_mm": roll.length_mm,
-                                   "panels": [], "left_out": []}}  # fmt: skip
+    told = {"width_mm": roll.width_mm, "length_mm": roll.length_mm, "panels": [], "left_out": []}
+    plan = {"part": PART, "pieces": [], "roll": told}
     assert faults(plan, roll.pdf) == [] and Book(roll.pdf).count == 1
 
 
