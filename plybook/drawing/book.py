@@ -197,7 +197,7 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
 
 def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
     """What is written down over the whole job: hours, readings, deviations, signatures."""
-    tasks = ["Cutting", *(stage.title for stage in shop.stages)]
+    tasks = ["Cutting", *dict.fromkeys(stage.title for stage in shop.stages)]
     mass_g = round(laminate.mass_g)
     blocks: list[Block] = [
         Table(
