@@ -205,7 +205,7 @@ def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
             ((spec.part.number, spec.part.revision, HANDS[spec.part.hand], spec.part.date),),
         ),
         hours(tasks),
-        readings([stage.title for stage in shop.stages if stage.cure_s]),
+        readings(tuple(dict.fromkeys(stage.title for stage in shop.stages if stage.cure_s))),
         INSTRUMENTS,
         Heading("The part", 3),
         Blank("record.mass_g", "Mass of the part, trimmed", "measure", "g", float(mass_g)),

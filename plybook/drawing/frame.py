@@ -99,6 +99,45 @@ def area_paths(geometry, role: Role, fill: str = "", tag: str = "") -> Iterator[
             yield Path(role, np.asarray(hole.coords)[:-1], True, "white" if fill else "", tag)
 
 
+def tinted(geometry, role: Role, fill: str) -> Iterator[Path]:
+    """A paper geometry as a tint and its outlines; what lies below shows through its holes."""
+    for polygon in polygons(geometry):
+        if not polygon.interiors:
+            yield Path(role, np.asarray(polygon.exterior.coords)[:-1], True, fill)
+            continue
+        yield Path(Role.FILL, _keyholed(polygon), True, fill)
+        if role is not Role.FILL:
+            yield from area_paths(polygon, role)
+
+
+def _keyholed(polygon) -> np.ndarray:
+    """(n, 2) one ring round a polygon and, over a slit to the left of each, round its holes.
+
+    Holes run against the outline, so that they stay empty by either rule of filling.
+    """
+    from shapely.geometry.polygon import orient
+
+    polygon = orient(polygon)
+    ring = np.asarray(polygon.exterior.coords)[:-1, :2]
+    holes = [np.asarray(hole.coords)[:-1, :2] for hole in polygon.interiors]
+    for hole in sorted(holes, key=lambda h: float(h[:, 0].min())):
+        hole = np.roll(hole, -int(hole[:, 0].argmin()), axis=0)
+        after, at = _left_of(ring, hole[0])
+        ring = np.vstack([ring[: after + 1], at, hole, hole[:1], at, ring[after + 1 :]])
+    return ring
+
+
+def _left_of(ring: np.ndarray, point: np.ndarray) -> tuple[int, np.ndarray]:
+    """The side of a ring that is met first to the left of a point, and where."""
+    start, end = ring, np.roll(ring, -1, axis=0)
+    crosses = (start[:, 1] > point[1]) != (end[:, 1] > point[1])
+    rise = np.where(crosses, end[:, 1] - start[:, 1], 1.0)
+    x = start[:, 0] + (point[1] - start[:, 1]) / rise * (end[:, 0] - start[:, 0])
+    x = np.where(crosses & (x <= point[0]), x, -np.inf)
+    side = int(x.argmax())
+    return side, np.array([x[side], point[1]])
+
+
 def hatch(geometry, turn_deg: float, pitch_mm: float, role: Role = Role.HATCH) -> Iterator[Path]:
     """Parallel lines across a paper geometry."""
     from shapely import MultiLineString

@@ -42,6 +42,8 @@ TICKS_MM = {"mm": 100.0, "in": 6 * MM_PER_INCH}
 FIGURES = (1, 2, 5, 10, 20, 50)  # every so many ticks carry a figure
 ON_EDGE_MM = 1e-3  # a line no further outside the stock lies on its edge
 LEAST_FIGURE_MM = 16.0  # page distance between figures
+LEFT_OVER_MM = ((5.0, 3.5), (3.5, 2.5), (2.5, 1.8))  # letters of the two lines, largest first
+LEFT_OVER_BIG_MM = ((40.0, 28.0), (20.0, 14.0), (10.0, 7.0))
 FILLS = {"ply": "ply", "core": "core", "insert": "insert", "rod": "rod", "film": "film"}
 
 
@@ -180,8 +182,8 @@ class _Sheet:
             size = f"{show_number(part.area / (self.scale * self.rise) / 1e6, 2)} m\u00b2"
         said = ("LEFT OVER", size)
         placer = Placer(part, part, taken=self.taken)
-        for height in (40.0, 20.0, 10.0) if self.big else (5.0, 3.5, 2.5):
-            block = Block((Line(said[0], height, True), Line(said[1], height * 0.7)))
+        for height, below in LEFT_OVER_BIG_MM if self.big else LEFT_OVER_MM:
+            block = Block((Line(said[0], height, True), Line(said[1], below)))
             points = grid(part, 24, 12)
             centre = np.array(part.representative_point().coords[0])
             spot = placer.find(block.size_mm, points, 0.0, np.hypot(*(points - centre).T))

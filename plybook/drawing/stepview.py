@@ -34,6 +34,7 @@ from plybook.drawing.frame import (
     hatch,
     lines,
     polygons,
+    tinted,
 )
 from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.locate import Corner
@@ -156,14 +157,14 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
     items: list[Primitive] = list(area_paths(outline, Role.FACE, "face"))
     lying = [(layer.kind, shown(layer.region)) for layer in below]
     for kind, region in lying:
-        items += area_paths(region, Role.GHOST, TINT.get(kind, "ghost"))
+        items += tinted(region, Role.GHOST, TINT.get(kind, "ghost"))
     for kind, region in lying:
         if kind in EDGED:
             items += area_paths(region, Role.CORE_EDGE)
     own = [(p, shown(_solid(p))) for p in pieces]
     own = [(p, area) for p, area in own if not area.is_empty]
     for piece, area in own:
-        items += area_paths(area, Role.FILL, "highlight")
+        items += tinted(area, Role.FILL, "highlight")
         turn = piece.angle_deg if piece.kind in ("ply", "rod") else 45.0
         items += hatch(area, turn, 2.2 if piece.kind in ("ply", "rod") else 3.2)
     for station in face.station_lines:

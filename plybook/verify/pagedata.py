@@ -66,7 +66,8 @@ class Known:
 
     @cached_property
     def tasks(self) -> tuple[str, ...]:
-        return tuple(stage["title"] for stage in self.plan["stages"])
+        """Titles of the stages, which may share one."""
+        return tuple(dict.fromkeys(stage["title"] for stage in self.plan["stages"]))
 
     @cached_property
     def blanks(self) -> dict[str, Blank]:
@@ -224,14 +225,13 @@ def _columns(place: Place) -> bool:
     title = next("".join(e.words) for e in reversed(before) if e.kind == "h3")
     head = next(e for e in reversed(before) if e.kind == "table")
     labels = ["".join(e.words) for e in head.walk() if e.kind == "th"]
-    tasks = list(dict.fromkeys(place.known.tasks))  # stages may share a title
     for column in facts["columns"]:
         if set(column) != {"name", "label", "kind", "options"} or column["kind"] not in _KINDS:
             return False
         options = column["options"]
         if column["name"] == "task":
             mine = [o for o in options if o not in ("Cutting", "Other")]
-            good = mine == [task for task in tasks if task in mine]
+            good = mine == [task for task in place.known.tasks if task in mine]
         else:
             good = options == _OPTIONS.get(column["name"], [])
         if not good:
