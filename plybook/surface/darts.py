@@ -35,6 +35,8 @@ _TRIAL_MM = 0.02  # how exactly trials are laid flat
 _NEARLY = 1.1  # of the limit: a trial that leaves no more is tried on the whole edge
 _ON_LINE_MM = 0.05
 _OVERLAP_MM = 0.5
+_IDLE_MM = 0.5  # a cut that opens less takes no cloth out
+_PROOFS = 3  # so many of the trials that leave least strain are proved
 _CLEARLY = 0.7  # a proposal that does not reach the limit must leave no more than this share
 COMMON_SHARE = 0.99
 
@@ -134,23 +136,43 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
     before = _laid(face, rough, [])
     if before is None:
         return None
-    best = None
+    tried: list[tuple[float, list]] = []
     for mesh, whole, slits in _trials(face, rough, middle, _worst_place(plain, rough)):
         trial = _opened_up(mesh, whole, slits, _TRIAL_MM)
         if trial is None or trial.peak_pct > before.peak_pct:
             continue
         if trial.common_pct <= limit_pct * _NEARLY:  # proved on all points of the outline
-            proof = _laid(face, ring, slits)
-            if proof and proof.peak_pct <= plain.peak_pct and proof.common_pct <= limit_pct:
-                return _plan(proof, slits, plain, limit_pct, ring, mirror)
-        if best is None or trial.common_pct < best[0]:
-            best = trial.common_pct, slits
-    if best is None or best[0] > _CLEARLY * before.common_pct:
+            plan = _proved(face, ring, slits, plain, limit_pct)
+            if plan and plan.peak_after_pct <= plain.peak_pct and plan.within_limit:
+                return plan
+        if trial.common_pct <= _CLEARLY * before.common_pct:
+            tried.append((trial.common_pct, slits))
+    for _, slits in sorted(tried, key=lambda trial: trial[0])[:_PROOFS]:
+        plan = _proved(face, ring, slits, plain, limit_pct)
+        if plan and plan.after_pct <= _CLEARLY * plain.common_pct:
+            return plan
+    return None
+
+
+def _proved(
+    face: Face, ring: np.ndarray, slits: list, plain: _Laid, limit_pct: float
+) -> DartPlan | None:
+    """A plan with those of the slits that open, on all points of the outline; None where the ply
+    cannot be cut so."""
+    import shapely
+
+    laid = _laid(face, ring, slits)
+    if laid is None:
         return None
-    proof = _laid(face, ring, best[1])
-    if proof is None or proof.common_pct > _CLEARLY * plain.common_pct:
-        return None
-    return _plan(proof, best[1], plain, limit_pct, ring, mirror)
+    open_ = [
+        slit
+        for slit, side in zip(slits, laid.sides, strict=True)
+        if np.hypot(*(laid.cut[side[-1]] - laid.cut[side[0]])) >= _IDLE_MM
+    ]
+    if len(open_) < len(slits):
+        return _proved(face, ring, open_, plain, limit_pct) if open_ else None
+    plan = _plan(laid, slits, plain, limit_pct, ring, mirror_of(face))
+    return plan if shapely.Polygon(plan.outline_mm).is_valid else None
 
 
 def _trials(

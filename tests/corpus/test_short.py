@@ -60,7 +60,11 @@ def test_ordinary_parts_are_built_and_sound():
 @pytest.mark.slow
 @pytest.mark.parametrize("folder", sorted(FOUND.iterdir()), ids=lambda folder: folder.name)
 def test_ordinary_parts_that_once_failed_are_sound(folder, tmp_path):
-    files = {file.name: file.read_bytes() for file in folder.iterdir()}
+    files = {
+        file.relative_to(folder).as_posix(): file.read_bytes()
+        for file in folder.rglob("*")
+        if file.is_file()
+    }
     told = corpus.attempt(Case(folder.name, "found", files), tmp_path)
     assert told.ending == corpus.SOUND, told.message
 
