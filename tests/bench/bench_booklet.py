@@ -204,7 +204,7 @@ def build(page: Window, run: Run, uses: dict[str, list[tuple[str, float]]]) -> N
     Args:
         uses: of each cup the steps that use it, with the minutes it takes there.
     """
-    page.driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": CLOCK})
+    page.before(CLOCK)
     page.driver.refresh()
     page.find("h1").click()  # a real touch: sound is allowed from now on
     while True:
@@ -252,7 +252,8 @@ def build(page: Window, run: Run, uses: dict[str, list[tuple[str, float]]]) -> N
         on = page.js(
             "return [...document.querySelectorAll('.here .turn .next')].find((e) => e.offsetParent)"
         )
-        if minutes:
+        signed = "return Boolean(document.querySelector('.here .signoff .initials input').value)"
+        if minutes and not page.js(signed):
             run.unsigned.append(step)
         for _ in range(2):  # a page with something open tells it first
             page.js("arguments[0].click()", on)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 FLAGS = (
@@ -35,6 +35,7 @@ class Window:
 
     driver: object
     downloads: Path
+    scripts: list[str] = field(default_factory=list)  # names of those that run before the page
 
     def open(self, path: Path, card: str = "") -> Window:
         self.driver.get("about:blank")
@@ -58,6 +59,44 @@ class Window:
             "Emulation.setDeviceMetricsOverride",
             {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
         )
+
+    def before(self, code: str) -> None:
+        """Run a script before the page's own, as another browser would differ from the start."""
+        command = "Page.addScriptToEvaluateOnNewDocument"
+        self.scripts.append(self.driver.execute_cdp_cmd(command, {"source": code})["identifier"])
+
+    def wiped(self, blank: Path) -> Window:
+        """As new: one tab, nothing stored, nothing emulated, nothing downloaded.
+
+        Args:
+            blank: an empty page at an address that shares its storage with the pages tried.
+        """
+        tabs = self.driver.window_handles
+        for tab in tabs[1:]:
+            self.driver.switch_to.window(tab)
+            self.driver.close()
+        self.driver.switch_to.window(tabs[0])
+        for name in self.scripts:
+            command = "Page.removeScriptToEvaluateOnNewDocument"
+            self.driver.execute_cdp_cmd(command, {"identifier": name})
+        self.scripts.clear()
+        self.driver.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+        self.driver.get(blank.as_uri())
+        left = self.driver.execute_async_script("""
+            const done = arguments[0];
+            localStorage.clear();
+            indexedDB.databases().then((all) => Promise.all(all.map((base) => new Promise((ok) => {
+                const ask = indexedDB.deleteDatabase(base.name);
+                ask.onsuccess = ask.onerror = ask.onblocked = ok;
+            })))).then(() => done(localStorage.length));
+        """)
+        if left:
+            raise AssertionError("the browser still keeps what an earlier test stored")
+        self.requests(), self.complaints()
+        for path in self.downloads.iterdir():
+            path.unlink()
+        return self
 
     def requests(self) -> list[str]:
         """Addresses of everything asked for since the last call."""

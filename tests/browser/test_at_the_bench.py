@@ -3,53 +3,14 @@ length, a page for everyone."""
 
 import re
 import time
-from dataclasses import replace
 from importlib.resources import files
 
 import pytest
 
-from plybook.drawing.book import booklet
-from plybook.drawing.markoutlist import Addresses
-from plybook.shop.model import VACUUM, Batch, Timer
-from plybook.write.book_html import book_html
+from tests.browser.shops import CUPS
 from tests.browser.test_booklet import fill, luminance, set_clock, tap_row, until
-from tests.drawing import doubles
 
 SCREENS = [(360, 740), (768, 1024), (1024, 768), (1280, 800)]
-CUPS = [f"Cup {k}" for k in range(1, 8)]
-
-
-def wet_shop():
-    """The hand-made shop with seven cups in one stage, each with its limit, and a vacuum by."""
-    shop = doubles.shop()
-    outer = shop.stages[1]
-    batches = [
-        Batch(cup, "epoxy", "outer", "lay-p1" if k < 4 else "lay-p2", f"P1, cup {k + 1}", 130.0,
-              (("resin", 100.0), ("hardener", 30.0)), pot_life_s=2400, tray_s=600)
-        for k, cup in enumerate(CUPS)
-    ]  # fmt: skip
-    steps = []
-    for step in outer.steps:
-        own = [b for b in batches if b.step == step.id]
-        limits = [Timer(f"{step.id}.{b.id}", f"{b.id}: all of it on", 2400, "limit") for b in own]
-        if step is outer.steps[-1]:
-            name = "Vacuum on, from the first cup"
-            limits.append(Timer(f"{step.id}.{VACUUM}", name, 7200, "limit"))
-        steps.append(replace(step, batches=tuple(b.id for b in own), timers=tuple(limits)))
-    stages = (shop.stages[0], replace(outer, steps=tuple(steps)), *shop.stages[2:])
-    return replace(shop, stages=stages, batches=(*batches, *shop.batches[3:]))
-
-
-@pytest.fixture(scope="session")
-def wet(tmp_path_factory):
-    face = doubles.TaperedFace()
-    laminate = doubles.laminate(face)
-    names = Addresses({p.id: f"templates/{p.id}.svg" for p in laminate.pieces})
-    book = booklet(doubles.spec(), face, laminate, doubles.cut_plan(laminate), wet_shop(),
-                   files=names)  # fmt: skip
-    path = tmp_path_factory.mktemp("wet") / "booklet.html"
-    path.write_bytes(book_html(book))
-    return path
 
 
 def cards(page):

@@ -107,8 +107,7 @@ def test_a_measured_value_is_judged_in_words(window, make_book, value, words):
 
 def set_clock(page, seconds):
     """Open the page anew on a device whose clock is that much ahead."""
-    before_the_page(
-        page,
+    page.before(
         f"""
         window.trueNow = window.trueNow || Date.now;
         Date.now = () => window.trueNow() + {1000 * seconds};
@@ -144,15 +143,10 @@ def test_a_timer_runs_on_over_a_reload_and_ends_in_words(window, make_book):
     assert "ran to its end" in page.text(f"{WAX} .says")
 
 
-def before_the_page(page, code):
-    """Run a script before the page's own, as another browser would differ from the start."""
-    page.driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": code})
-
-
 def test_without_sound_and_wake_lock_a_timer_still_ends_in_words(window, make_book):
     """A browser that has neither says so, keeps its timers and complains of nothing."""
     page = window()
-    before_the_page(page, """
+    page.before("""
         delete window.AudioContext; delete window.webkitAudioContext;
         delete Navigator.prototype.wakeLock;
     """)  # fmt: skip
@@ -169,7 +163,7 @@ def test_sound_and_wake_lock_are_asked_for_and_asked_for_again_on_return(window,
     """The lock is lost when the page is hidden; coming back asks for it anew. Three tones sound
     when a time is up."""
     page = window()
-    before_the_page(page, """
+    page.before("""
         window.asked = 0; window.tones = 0;
         const lock = () => Object.assign(new EventTarget(), { released: false });
         Object.defineProperty(Navigator.prototype, "wakeLock", { configurable: true, get: () => ({
@@ -358,10 +352,19 @@ def test_it_prints_every_page_filled_in(window, make_book):
     words_of_lot = "ROLL 4711, " + "from the second crate, " * 12 + "end of the lot"
     page.js(f"location.hash = '{LAY}'")
     fill(page, 'input[data-field="lay-p1.lot"]', words_of_lot)
+    page.js("location.hash = 'p-lots'")
+    fill(page, 'input[data-field="record.lot.carbon-twill-200"]', "HELD-1")
+    page.js("location.hash = 'p-cover'")
+    fill(page, 'input[data-field="article.serial"]', "#7")
+    page.js("document.activeElement.blur()")
     texts = printed(page)
     for number, text in enumerate(texts, start=1):  # each sheet says what it is of
         told = " ".join(text.split())
-        assert f"{number} of {len(texts)}" in told and "revision B" in told, number
+        assert f"{number} of {len(texts)}" in told and "revision B, No. #7" in told, number
+    # a lot that holds for the part stands at all its steps, also where none was ever opened
+    cloth = "[data-offers='carbon-twill-200']"
+    held = page.all(f"{cloth}:not([data-counts], [data-field='lay-p1.lot'])")
+    assert len(held) > 4 and " ".join(texts).count("HELD-1") == 1 + len(held)
     assert "end of the lot" in " ".join(" ".join(texts).split())  # no text is cut off
     assert len(texts) <= 1.1 * paper_pages()
     words = "\n".join(texts)

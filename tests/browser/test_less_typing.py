@@ -6,58 +6,17 @@ import json
 import re
 import struct
 import zlib
-from dataclasses import replace
 
 import pytest
 
 from plybook.diagnostics import Severity
-from plybook.drawing.book import booklet
 from plybook.plan import plan_dict, to_json
 from plybook.record import compare, read_record
-from plybook.shop.model import VACUUM, Check, Timer
-from plybook.write.book_html import book_html
-from tests.browser.test_at_the_bench import wet_shop
+from plybook.shop.model import VACUUM
+from tests.browser.shops import work_parts
 from tests.browser.test_booklet import export, fill, set_clock, tap_row, until
-from tests.drawing import doubles
 
 LAY = "p-lay-p1"
-
-
-def work_shop():
-    """The wet shop with a leak check, times, lots and answers in words at its last wet step, and a
-    measure whose limits lie between the steps of a tenth."""
-    shop = wet_shop()
-    outer = shop.stages[1]
-    checks = (
-        Check("v1", "Vacuum below ambient at the start", "measure", unit="mbar", at_least=700.0),
-        Check("v2", "Second reading", "measure", unit="mbar"),
-        Check("drop", "Drop", "measure", unit="mbar", at_most=10.0, difference=True),
-        Check("off", "Time the vacuum was let off", "time"),
-        Check("lots", "Lot numbers of the cloth", "lot"),
-        Check("seen", "Defects and where (or none)", "text"),
-        Check("thick", "Thickness, zone Z1", "measure", 2.55, 0.28, "mm"),
-    )
-    timers = (
-        Timer(f"leak.{VACUUM}", "Vacuum on, from the first cup", 7200, "limit"),
-        Timer("leak.t1", "Leak check", 600),
-    )
-    last = replace(outer.steps[-1], id="leak", checks=checks, timers=timers, batches=())
-    stages = (shop.stages[0], replace(outer, steps=(*outer.steps[:-1], last)), *shop.stages[2:])
-    return replace(shop, stages=stages)
-
-
-def work_parts():
-    face = doubles.TaperedFace()
-    laminate = doubles.laminate(face)
-    return doubles.spec(), face, laminate, doubles.cut_plan(laminate), work_shop()
-
-
-@pytest.fixture(scope="session")
-def work(tmp_path_factory):
-    """The booklet of that shop."""
-    path = tmp_path_factory.mktemp("work") / "booklet.html"
-    path.write_bytes(book_html(booklet(*work_parts())))
-    return path
 
 
 def go(page, card):
@@ -253,6 +212,7 @@ def test_a_malformed_address_shows_the_page_in_hand(window, work):
 
 def png(path, wide, tall):
     """A plain picture made here (PNG, ISO/IEC 15948)."""
+
     def chunk(kind, data):
         body = kind + data
         return struct.pack(">I", len(data)) + body + struct.pack(">I", zlib.crc32(body))

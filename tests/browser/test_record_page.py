@@ -13,7 +13,6 @@ from tests.browser.test_booklet import (
     LAY,
     ROOM,
     TICK,
-    before_the_page,
     export,
     fill,
     give,
@@ -254,7 +253,7 @@ def test_a_damaged_entry_is_kept_aside_and_goes_out(window, make_book):
 
 def test_a_full_storage_is_told_and_leaving_is_warned_of(window, make_book):
     page = window()
-    before_the_page(page, """
+    page.before("""
         Storage.prototype.setItem = function () {
             throw new DOMException("full", "QuotaExceededError");
         };
@@ -307,7 +306,7 @@ def test_a_tick_in_one_tab_leaves_the_text_in_another_alone(window, make_book):
 def test_a_clock_set_back_neither_revives_a_limit_nor_goes_unsaid(window, make_book):
     page = window().open(make_book(), LAY)
     page.find('[data-timer="lay-p1.pot"] .start').click()
-    before_the_page(page, """
+    page.before("""
         window.trueNow = window.trueNow || Date.now;
         Date.now = () => window.trueNow() + (window.ahead === undefined ? 3600000 : window.ahead);
     """)  # fmt: skip
@@ -317,7 +316,7 @@ def test_a_clock_set_back_neither_revives_a_limit_nor_goes_unsaid(window, make_b
     page.js("window.ahead = -3600000")  # set back two hours while the page is open
     page.js("document.querySelector('.card.here h2').click()")
     assert until(lambda: page.all(".up") or "LIMIT" in page.text(".bar"))
-    before_the_page(page, "window.ahead = -3600000;")
+    page.before("window.ahead = -3600000;")
     page.driver.refresh()
     assert any("CLOCK OF THIS DEVICE IS BEHIND" in n for n in notices(page))
 

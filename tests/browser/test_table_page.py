@@ -244,9 +244,7 @@ def test_inches_are_typed_and_read_as_a_tape_shows_them(page):
     assert page.text("#expected").startswith("Side 32, both diagonals 37 3/4 in")
     assert measure(page, "32", "37 23/32", "37.74") == "IN: ready to cut."
     choose(page, "length", "a yard")
-    assert "write a length" in page.js(
-        "return document.getElementById('length-wrong').textContent"
-    )
+    assert "write a length" in page.js("return document.getElementById('length-wrong').textContent")
 
 
 def test_keys_go_from_bay_to_bay_and_from_piece_to_piece(page, plan):

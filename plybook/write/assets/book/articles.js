@@ -29,3 +29,13 @@ onChange((changed) => {
     ["Leave things as they are", () => {}],
   ]);
 });
+// Each sheet of paper carries the serial number beside the part.
+const sheetFoot = { sheet: document.styleSheets[0], at: -1 };
+function nameSheets(serial) {
+  const { sheet } = sheetFoot;
+  if (sheetFoot.at >= 0) sheet.deleteRule(sheetFoot.at);
+  const words = book.part + " " + book.name + ", revision " + book.revision + (serial ? ", No. " + serial : "");
+  const safe = Array.from(words, (c) => (/[A-Za-z0-9]/.test(c) ? c : "\\" + c.codePointAt(0).toString(16) + " ")).join("");
+  sheetFoot.at = sheet.insertRule('@media print { @page { @bottom-left { content: "' + safe + '"; font: 9pt sans-serif; } } }', sheet.cssRules.length);
+}
+if (book.bench) onChange((changed) => { if (!changed || changed.includes("article.serial")) nameSheets(serialOf(log)); });

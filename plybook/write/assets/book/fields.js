@@ -95,12 +95,14 @@ all(".now").forEach((b) => b.addEventListener("click", () => {
 }));
 $("undo").addEventListener("click", undo);
 
-// On paper a filled-in text runs over as many lines as it needs: an input would cut it off.
+// On paper a filled-in text runs over as many lines as it needs: an input would cut it off. A lot
+// that holds for the whole part is written wherever it is used.
 function tellWhole() {
   for (const input of all("input[type=text], input[type=date], input[type=datetime-local], textarea, select")) {
-    if (!input.value || input.classList.contains("told")) continue;
+    const words = input.value || ("counts" in input.dataset ? "" : heldLots(input));
+    if (!words || input.classList.contains("told")) continue;
     input.classList.add("told");
-    input.after(make("span", input.value, "typed only-print"));
+    input.after(make("span", words, "typed only-print"));
   }
 }
 function untell() {
