@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -112,11 +112,25 @@ def _accepted_strangers(spec: PartSpec) -> Iterator[Finding]:
 
 
 def shape_hands(hands: Sequence[Read]) -> list[tuple[Part | None, Review]]:
-    """As `shape`, of a part and its opposite hand; it is laid up once."""
+    """As `shape`, of a part and its opposite hand; it is laid up once, and only of the first edits
+    are tried, for the other says the same."""
     shaped: list[tuple[Part | None, Review]] = []
     for one in hands:
-        shaped.append(shape(one, twin=shaped[0][0] if shaped else None))
+        if shaped:
+            shaped.append(shape(one, twin=shaped[0][0]))
+        else:
+            part, review = shape(one)
+            shaped.append((part, with_tried_edits(one.spec, review)))
     return shaped
+
+
+def with_tried_edits(spec: PartSpec, review: Review) -> Review:
+    """A review that refuses, with edits that were tried; any other as it is."""
+    if review.refusal is None:
+        return review
+    from plybook.tryout import with_tried_edits
+
+    return replace(review, findings=with_tried_edits(spec, review.findings))
 
 
 def shape(

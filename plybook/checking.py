@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plybook.build import Progress, Read, read, shape, without_twins
+from plybook.build import Progress, Read, read, shape, with_tried_edits, without_twins
 from plybook.crew import beside, each
 from plybook.diagnostics import PlybookError
 
@@ -100,7 +100,8 @@ def _looked_over(one: Read) -> Checked:
         face = build_face(spec)
         look = look_over(spec, face)
     except PlybookError as wrong:
-        return Checked(spec, (), Review(one.findings) + Review(wrong.findings, type(wrong)), ())
+        review = Review(one.findings) + Review(wrong.findings, type(wrong))
+        return Checked(spec, (), with_tried_edits(spec, review), ())
     laminate = look.laminate
 
     def prove() -> Review:
@@ -113,11 +114,13 @@ def _looked_over(one: Read) -> Checked:
     if not look.laid_up and (proved.findings or any(other != least for other in most)):
         return _laid_up(one, face)
     pieces = tuple(bound.pieces for bound in look.bounds())
-    return Checked(spec, look.zones, Review(one.findings) + least + proved, pieces)
+    review = with_tried_edits(spec, Review(one.findings) + least + proved)
+    return Checked(spec, look.zones, review, pieces)
 
 
 def _laid_up(one: Read, face: Face | None = None) -> Checked:
     part, review = shape(one, face)
+    review = with_tried_edits(one.spec, review)
     if part is None:
         return Checked(one.spec, (), review, ())
     return Checked(one.spec, part.laminate.zones, review, (part.laminate.pieces,))

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import Any
 
 from plybook.units import Sentence, sentence
 
@@ -90,7 +91,13 @@ class SpecError(PlybookError, ValueError):
 
 
 class GeometryError(SpecError):
-    """A shape cannot be made as asked (exit 1)."""
+    """A shape cannot be made as asked (exit 1).
+
+    `at_mm` is the place on the pattern, (2,), where one is to blame; it does not survive the way
+    between processes, the words of the finding do.
+    """
+
+    at_mm: Any = None
 
 
 class StockError(PlybookError, ValueError):

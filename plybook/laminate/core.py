@@ -136,9 +136,7 @@ def core_pieces(
     lines = [seam.placed(face) for seam in seams]
     for i, cut in enumerate(cuts):
         piece = pieces[i]
-        findings += panel_findings(
-            core, piece, cut.panel, footprint(piece), stock, face, let_in
-        )
+        findings += panel_findings(core, piece, cut.panel, footprint(piece), stock, face, let_in)
         names = _hole_names(piece, let_in)
         laid = shapely.Polygon(piece.laid_outline_mm).buffer(core.thickness_mm)
         touching = [

@@ -11,9 +11,9 @@ from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, error, warning
 from plybook.laminate.model import LaidLayer
-from plybook.laminate.panel_checks import place_words
 from plybook.spec.model import Core, Insert, PartSpec, Rod
 from plybook.surface.model import Face
+from plybook.surface.places import place_words
 from plybook.units import mm
 
 _SHARED_MM2 = 1.0  # less is rounding

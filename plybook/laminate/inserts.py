@@ -19,11 +19,12 @@ from plybook.laminate.core import MOULD_SIDE_DOWN, growth_of
 from plybook.laminate.ids import piece_id
 from plybook.laminate.leaves import Leaf, leaves_of, open_kinks_mm
 from plybook.laminate.model import Piece, PieceEdge
-from plybook.laminate.panel_checks import place_words, tightest_bend
+from plybook.laminate.panel_checks import tightest_bend
 from plybook.laminate.panels import edge_runs, label_ring
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import Core, CoreStock, Insert
 from plybook.surface.model import Face
+from plybook.surface.places import place_words
 from plybook.units import mm
 
 _SAMPLE_MM = 20.0

@@ -6,7 +6,7 @@ made once and shared by all layers that see (nearly) the same heights.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +14,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from plybook.diagnostics import Finding, GeometryError, PlybookError, Severity, error, warning
+from plybook.diagnostics import Finding, GeometryError, PlybookError, Severity
 from plybook.laminate.brokencore import BrokenFace, LeafView
 from plybook.laminate.core import CoreCut, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
@@ -36,6 +36,14 @@ from plybook.laminate.otherhand import mirrored
 from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
+from plybook.laminate.refusals import (
+    not_at_its_middle,
+    placed,
+    refused,
+    tangled_layer,
+    tangled_pieces,
+    too_steep,
+)
 from plybook.laminate.regions import Regions, empty_region, past_part
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.laminate.sides import name_sides
@@ -43,8 +51,8 @@ from plybook.laminate.summary import sum_up
 from plybook.spec.hand import mirror_image
 from plybook.spec.model import Core, Film, Insert, Layer, PartSpec, Ply, Rod, SpliceRule
 from plybook.surface import build_face
+from plybook.surface.flat import FlatFace
 from plybook.surface.model import Face
-from plybook.units import marked, mm
 
 Progress = Callable[[str], None]
 NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
@@ -73,8 +81,14 @@ def lay_up(
     told = progress or (lambda words: None)
     if spec.part.hand != "right":
         return LayUp(spec, face, told).run()
+    return mirrored(LayUp(*left_image(spec), told).run(), spec, face)
+
+
+def left_image(spec: PartSpec) -> tuple[PartSpec, Face]:
+    """A right-hand part as the left hand that is laid up for it, and its mould face."""
     left = mirror_image(spec)
-    return mirrored(LayUp(left, build_face(left), told).run(), spec, face)
+    face = build_face(left)
+    return left, replace(face, of_image=True) if isinstance(face, FlatFace) else face
 
 
 class LayUp:
@@ -96,30 +110,46 @@ class LayUp:
         self._under: dict[str, LeafMaps | None] = {}  # core id -> map of the face it lies on
 
     def run(self) -> Laminate:
+        regions = self._begin()
+        for number, layer in enumerate(self.spec.layers, 1):
+            if layer.id in self.rises:
+                self.progress(f"{self.spec.part.number}: layer {layer.id}, {number} of "
+                              f"{len(self.spec.layers)}")  # fmt: skip
+                self._lay_or_refuse(layer, regions[layer.id])
+        return self._finished()
+
+    def only(self, wanted: Collection[str]) -> tuple[Finding, ...]:
+        """What is found of some layers; the others raise the face and are not cut."""
+        regions = self._begin()
+        for layer in self.spec.layers:
+            if layer.id in self.rises and layer.id in wanted:
+                self._lay_or_refuse(layer, regions[layer.id])
+            elif layer.id in self.rises:
+                self._raise_by(layer)
+        return tuple(self.findings)
+
+    def _begin(self) -> dict[str, BaseGeometry]:
+        """Everything that is known before the first layer is laid, and the regions by layer."""
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
         self._find_rises(regions)
         self.marks = tuple(self._common_marks(view, regions) for view in self.ground.views)
         kinks = tuple(one.span_mm for one in self.ground.breaks)
         self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
-        for number, layer in enumerate(self.spec.layers, 1):
-            region = regions[layer.id]
-            if region is None or region.is_empty:
-                continue
-            self.progress(f"{self.spec.part.number}: layer {layer.id}, {number} of "
-                          f"{len(self.spec.layers)}")  # fmt: skip
-            try:
-                self._lay(layer, region)
-            except PlybookError as refusal:
-                self.findings.extend(_placed(f, layer) for f in refusal.findings)
-            except shapely.errors.GEOSException:  # what it says names no layer
-                self.findings.append(_placed(_tangled(f"layer {layer.id}"), layer))
-        return self._finished()
+        return {name: region for name, region in regions.items() if region is not None}
+
+    def _lay_or_refuse(self, layer: Layer, region: BaseGeometry) -> None:
+        try:
+            self._lay(layer, region)
+        except PlybookError as refusal:
+            self.findings.extend(refused(refusal, layer, self.field))
+        except shapely.errors.GEOSException:  # what it says names no layer
+            self.findings.append(placed(tangled_layer(layer, region, self.face), layer))
 
     def _region(self, layer: Layer) -> BaseGeometry | None:
         try:
             region = self.regions.of_layer(layer.id)
         except PlybookError as refusal:
-            new = [_placed(f, layer) for f in refusal.findings]
+            new = [placed(f, layer) for f in refusal.findings]
             self.findings.extend(f for f in new if f not in self.findings)
             return None
         if region.is_empty:
@@ -213,11 +243,7 @@ class LayUp:
         if not pieces and not any(f.severity is Severity.ERROR for f in self.findings[before:]):
             self.findings.append(empty_region(layer, self.face))  # a crumb, too small to be cut
         self._raise_by(layer)
-        self.findings.extend(
-            _placed(_tangled(f"piece {piece.id}"), layer)
-            for piece in pieces
-            if not Polygon(piece.outline_mm, piece.holes_mm).is_valid
-        )
+        self.findings.extend(placed(f, layer) for f in tangled_pieces(pieces, self.face))
         self.pieces.extend(pieces)
         self.layers.append(
             LaidLayer(
@@ -387,10 +413,10 @@ class LayUp:
                 regions = [view.of_layer(layer.id) for view in self.ground.views]
                 return self.raisings.under_panel(fields, regions, layer.thickness_mm / 2)
             except GeometryError as refusal:
-                self.findings.append(_not_at_its_middle(layer, refusal))
+                self.findings.append(not_at_its_middle(layer, refusal))
         maps = self.raisings.under(fields)
         if maps is not None and maps.left_out:
-            self.findings.append(_too_steep(layer, maps))
+            self.findings.append(too_steep(layer, maps))
         return maps
 
     # ------------------------------------------------------------ the whole
@@ -424,44 +450,3 @@ def _kind_of(layer: Layer) -> PieceKind:
         case Rod():
             return "rod"
     return "film"
-
-
-def _tangled(what: str) -> Finding:
-    """The finding for a shape that cannot be cut because its outline meets itself."""
-    return error(
-        "outline-tangled",
-        f"{what} would have an outline that crosses itself where it is laid flat",
-        "draw its region in a little, or end it at a station or away from the core's edge",
-    )
-
-
-def _placed(finding: Finding, layer: Layer) -> Finding:
-    """The finding with the layer's place and name where it has none."""
-    return replace(
-        finding,
-        places=finding.places or (layer.place,),
-        layers=finding.layers or (layer.id,),
-    )
-
-
-def _not_at_its_middle(core: Core, refusal: GeometryError) -> Finding:
-    return warning(
-        "core-bends-too-tight",
-        f"core {core.id} is too thick for the bend of the face under it; its panels are developed "
-        f"on its mould side ({marked(refusal.findings[0].message)})",
-        "end the core before the tight bend, or build it up of thinner sheets",
-        core.place,
-        layers=(core.id,),
-    )
-
-
-def _too_steep(layer: Layer, maps: LeafMaps) -> Finding:
-    return warning(
-        "steps-not-followed",
-        f"the pattern of {layer.id} does not follow the steps at {', '.join(maps.left_out)}, "
-        f"{mm(maps.left_out_mm):.1f} high together: cloth that goes down both sides of them is up "
-        f"to {mm(2 * maps.left_out_mm):.0f} short",
-        "fillet the steps, and cut it with that much more at one edge",
-        layer.place,
-        layers=(layer.id, *maps.left_out),
-    )

@@ -19,7 +19,8 @@ from plybook.laminate.seam_search import NARROWEST_MM
 from plybook.laminate.seams import SeamLine, pattern_point
 from plybook.spec.model import HOLES, Core, CoreStock, PointLine
 from plybook.surface.model import Face
-from plybook.units import bare_mm, mm
+from plybook.surface.places import place_words
+from plybook.units import mm
 
 _ENDS_INSIDE_MM = 5.0  # a seam given to within this of the core's edge is meant to reach it
 _LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is not worth words
@@ -28,15 +29,6 @@ _LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is 
 def base_name(edge: PieceEdge) -> str:
     """The name of an edge without the count of its stretch."""
     return edge.name.split(" (")[0]
-
-
-def place_words(point_mm: np.ndarray, face: Face) -> str:
-    """A point of the pattern in the builder's words."""
-    if face.flat:
-        x, y = (round(float(v)) for v in point_mm)
-        return f"x {bare_mm(x):.0f}, y {mm(y):.0f}"
-    span, share = np.asarray(face.from_pattern(np.asarray(point_mm, dtype=float)[None]))[0]
-    return f"span {mm(round(span)):.0f}, {100 * share:.0f} % of the section"
 
 
 def tightest_bend(

@@ -150,6 +150,11 @@ class Raisings:
         self._raisers: dict[tuple[str, ...], list[Raiser]] = {}  # by the layers with creases
         self._known: list[tuple[tuple[HeightField, ...], LeafMaps]] = []
 
+    @property
+    def work(self) -> int:
+        """Triangles times steps that the maps have taken so far."""
+        return sum(one.work for raisers in self._raisers.values() for one in raisers)
+
     def under(self, fields: tuple[HeightField, ...]) -> LeafMaps | None:
         """The maps for a layer that lies on `fields`, one for each leaf; None where the pattern
         is the mould face's.

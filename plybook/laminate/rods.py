@@ -19,11 +19,11 @@ from plybook.laminate.heights import HeightField, Rise
 from plybook.laminate.ids import piece_id
 from plybook.laminate.inserts import CutLayer
 from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
-from plybook.laminate.panel_checks import place_words
 from plybook.laminate.seams import pattern_point
 from plybook.laminate.shapes import directed
 from plybook.spec.model import Rod, RodStock
 from plybook.surface.model import Face
+from plybook.surface.places import place_words
 from plybook.units import mm
 
 _SAMPLE_MM = 5.0

@@ -16,9 +16,9 @@ import shapely
 
 from plybook.diagnostics import Severity
 from plybook.laminate.model import LaidLayer, Piece, Zone
-from plybook.laminate.panel_checks import place_words
 from plybook.spec.model import Film, Layer, PartSpec
 from plybook.surface.model import Face
+from plybook.surface.places import place_words
 
 ON_NET_MM = 1.0
 

@@ -435,7 +435,6 @@ class NearLine:
         """(n,) how far along the line its points lie."""
         return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.line_mm, axis=0).T))])
 
-
     def _pays(self, count: int) -> bool:
         return count * len(self.line_mm) > _TREE_PAYS
 

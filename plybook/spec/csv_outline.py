@@ -91,6 +91,7 @@ def read_points(w: ListedMould, folder: Folder, out: Collector) -> OutlineMould 
     holes = holes_in(ring, w, out)
     return OutlineMould(ring, holes, edges_of(named_sides(ring, w, out)), w.here)
 
+
 _MOST_PARTS = 200  # of a row; x, y and what else a drawing program lists
 
 

@@ -69,8 +69,10 @@ def holes_in(ring: np.ndarray, w: FlatMould | ListedMould, out: Collector) -> tu
     boxes = Boxes(holes)
     for n, hole_ring in enumerate(holes):
         for other in (holes[k] for k in boxes.before(n)):
-            if rings_meet(other, hole_ring) is not None or inside(other, hole_ring[0]) or inside(
-                hole_ring, other[0]
+            if (
+                rings_meet(other, hole_ring) is not None
+                or inside(other, hole_ring[0])
+                or inside(hole_ring, other[0])
             ):
                 out.error("hole-outside", "two holes touch or overlap", "make one of them",
                           places[n])  # fmt: skip

@@ -17,10 +17,10 @@ import numpy as np
 
 from plybook.geometry.rings import canonical_ring
 from plybook.surface.develop import best_rigid
-from plybook.surface.flatten import Membrane, face_strain
+from plybook.surface.flatten import Folds, Membrane, face_strain
 from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
-from plybook.surface.raised import Height, raised_metric
+from plybook.surface.raised import Height, folds_at, raised_metric
 from plybook.surface.sixnode import six_node_membrane
 from plybook.surface.straight import mirror_of
 from plybook.surface.strain import principal
@@ -137,7 +137,7 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
     if before is None:
         return None
     tried: list[tuple[float, list]] = []
-    for mesh, whole, slits in _trials(face, rough, middle, _worst_place(plain, rough)):
+    for mesh, whole, slits in _trials(face, rough, middle, _worst_place(plain, rough, face)):
         trial = _opened_up(mesh, whole, slits, _TRIAL_MM)
         if trial is None or trial.peak_pct > before.peak_pct:
             continue
@@ -188,7 +188,7 @@ def _trials(
             starts = ring[np.unique(np.searchsorted(along / along[-1], places) % len(ring))]
             ways = [start + np.outer((0.0, *_DEPTHS), middle - start) for start in starts]
             mesh = _mesh(face, ring, ways)
-            ready.append((mesh, _membrane(mesh, None), ways))
+            ready.append((mesh, _membrane(mesh, None, face), ways))
         for k in range(1, len(_DEPTHS) + 1):
             for mesh, whole, ways in ready:
                 yield mesh, whole, [(way[0], way[k]) for way in ways]
@@ -242,10 +242,10 @@ def _ring(region_mm: np.ndarray, mirror: np.ndarray) -> np.ndarray:
     return shapely.get_coordinates(shapely.segmentize(polygon, _STEP_MM))[:-1]
 
 
-def _worst_place(plain: _Laid, ring: np.ndarray) -> float:
+def _worst_place(plain: _Laid, ring: np.ndarray, face: Face) -> float:
     """Where on the edge the plain ply strains most, as a share of the edge."""
     middles = plain.mesh.nodes_mm[plain.mesh.triangles[:, :3]].mean(axis=1)
-    worst = middles[np.argmax(np.abs(_strains(_membrane(plain.mesh, None), plain.cut)[0]))]
+    worst = middles[np.argmax(np.abs(_strains(_membrane(plain.mesh, None, face), plain.cut)[0]))]
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
     return float(along[np.argmin(np.hypot(*(ring - worst).T))] / along[-1])
 
@@ -257,7 +257,11 @@ def _laid(face: Face, ring: np.ndarray, slits: list, below: Below | None = None)
     lines += [line * mirror for line in below.break_lines] if below else []
     mesh = _mesh(face, ring, lines)
     heights = None if below is None else below.height_mm(mesh.nodes_mm * mirror)
-    return _opened_up(mesh, _membrane(mesh, heights), slits)
+    try:
+        return _opened_up(mesh, _membrane(mesh, heights, face), slits)
+    except Folds as refusal:
+        flat = np.zeros(len(mesh.nodes_mm)) if heights is None else heights
+        raise folds_at(mesh, refusal.cells, flat, face) from None
 
 
 def _mesh(face: Face, ring: np.ndarray, lines: list) -> PatternMesh:
@@ -292,11 +296,11 @@ def _opened_up(
     return _Laid(mesh, cut, sides, float(common), float(np.abs(worst).max()))
 
 
-def _membrane(mesh: PatternMesh, heights: np.ndarray | None) -> Membrane:
+def _membrane(mesh: PatternMesh, heights: np.ndarray | None, face: Face) -> Membrane:
     metric = np.eye(2) + 2 * mesh.strains
     if heights is not None:
         back = np.linalg.inv(mesh.true)
-        metric = np.matmul(back, np.matmul(raised_metric(mesh, heights), back))
+        metric = np.matmul(back, np.matmul(raised_metric(mesh, heights, face), back))
     return six_node_membrane(mesh, metric, np.ones(len(mesh.triangles)))
 
 

@@ -19,8 +19,9 @@ from functools import cached_property
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
-from plybook.surface.flatten import Membrane
+from plybook.surface.flatten import Folds, Membrane
 from plybook.surface.loft import Loft
+from plybook.surface.places import on_section
 
 _DEGREE = 3
 _GAUSS = 4
@@ -51,6 +52,14 @@ class Pattern:
     def moved(self, turn: np.ndarray, shift: np.ndarray) -> Pattern:
         """The same pattern after x -> turn @ x + shift (a spline moves with its coefficients)."""
         return Pattern(self.u_knots, self.w_knots, self.coefficients @ turn.T + shift)
+
+
+class FaceFolds(GeometryError):
+    """The face between two spans cannot be laid flat; it folds at a span (mm) and a share."""
+
+    def __init__(self, findings, span_mm: float = 0.0, share: float = 0.0):
+        super().__init__(findings)
+        self.span_mm, self.share = span_mm, share
 
 
 @dataclass(frozen=True)
@@ -100,9 +109,22 @@ def develop(loft: Loft, from_mm: float, to_mm: float, finer: float = 1.0) -> Dev
         w_knots = _finer_pace(loft, _finer_nose(w_knots), finer)
     cells = _membrane(loft, u_knots, w_knots)
     start = _start(loft, u_knots, w_knots)
-    flat, rounds = cells.relax(start.reshape(-1, 2))
+    try:
+        flat, rounds = cells.relax(start.reshape(-1, 2))
+    except Folds as refusal:
+        raise FaceFolds(refusal.findings, *_middle(loft, u_knots, w_knots, refusal.cells)) from None
     pattern = Pattern(u_knots, w_knots, flat.reshape(start.shape))
     return Developed(pattern, float(cells.area.sum()), rounds)
+
+
+def _middle(
+    loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray, cells: np.ndarray
+) -> tuple[float, float]:
+    """Span and share in the middle of that one of some cells that is in the middle of them."""
+    u, w = np.unique(u_knots), np.unique(w_knots)
+    row, column = divmod(int(cells[len(cells) // 2]), len(w) - 1)
+    span, at = (u[row] + u[row + 1]) / 2, (w[column] + w[column + 1]) / 2
+    return float(span), float(loft.share(np.array([span]), np.array([at]))[0])
 
 
 def _finer_nose(w_knots: np.ndarray) -> np.ndarray:
@@ -165,8 +187,15 @@ def _membrane(loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray) -> Membrane:
         not (size > 1e-9 * size.max()).all()
         or not (np.linalg.norm(ends, axis=2).max(axis=1) > 1e-6 * np.sqrt(g.max())).all()
     ):
+        row, column = divmod(int(np.argmin(size)), len(w_at))
+        share = loft.share(u_at[row : row + 1], w_at[column : column + 1])[0]
         raise GeometryError(
-            error("face-degenerate", "the face runs to a point or a line and has no pattern")
+            error(
+                "face-degenerate",
+                f"the face runs to a point or a line at {on_section(u_at[row], share)}: there it "
+                "has no pattern",
+                "give its stations there a longer chord, or end the part before them",
+            )
         )
     # A = [[a, b], [0, c]] with A^T A = metric; derivatives in face units: (du, dw) A^-1
     a, b = np.sqrt(e), f / np.sqrt(e)

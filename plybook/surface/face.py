@@ -23,14 +23,17 @@ from plybook.spec.model import (
     PartSpec,
     StationMould,
 )
-from plybook.surface.develop import best_rigid, develop
+from plybook.surface.develop import FaceFolds, best_rigid, develop
 from plybook.surface.flat import FlatFace, flat_face
+from plybook.surface.flatten import folds
 from plybook.surface.kinks import find_kinks
 from plybook.surface.leaf import Leaf
 from plybook.surface.loft import Loft, loft_face
 from plybook.surface.model import Face, FaceEdge, Kink, StationLine, StrainReport
 from plybook.surface.outline import joined, net_edges, ring_of, share_line, span_line
+from plybook.surface.places import on_section
 from plybook.surface.strain import strain_report
+from plybook.units import bare_mm, mm
 
 _NEAR_KINK_MM = 5.0
 
@@ -57,7 +60,10 @@ def face_of(mould, axis: Axis, hand: str, finer: float = 1.0) -> LoftedFace | Fl
     stops = [float(loft.spans[0]), *splits, float(loft.spans[-1])]
     leaves, area = [], 0.0
     for low, high in zip(stops, stops[1:], strict=False):
-        developed = develop(loft, low, high, finer)
+        try:
+            developed = develop(loft, low, high, finer)
+        except FaceFolds as refusal:
+            raise _folded(mould, refusal.span_mm, refusal.share) from None
         leaf = Leaf(loft, developed.pattern, low, high)
         if leaves:
             leaf = _laid_against(leaf, leaves[-1])
@@ -65,6 +71,27 @@ def face_of(mould, axis: Axis, hand: str, finer: float = 1.0) -> LoftedFace | Fl
         area += developed.area_mm2
     leaves = _framed(leaves, axis, mould)
     return _lofted(mould, axis, tuple(leaves), kinks, area)
+
+
+def _folded(mould: StationMould, span_mm: float, share: float) -> GeometryError:
+    """The refusal of a face that folds, with what changes most between the stations beside it."""
+    stations = mould.stations
+    outer = next((k for k, s in enumerate(stations) if s.at_mm >= span_mm), len(stations) - 1)
+    a, b = stations[max(outer, 1) - 1], stations[max(outer, 1)]
+    run = b.at_mm - a.at_mm
+    turn = abs(b.twist_deg - a.twist_deg)
+    why = max(
+        (np.radians(turn), f"the section turns by {turn:g}°"),
+        (abs(b.chord_mm - a.chord_mm) / run,
+         f"the chord goes from {bare_mm(a.chord_mm):g} to {mm(b.chord_mm):g}"),
+        (abs(b.sweep_mm - a.sweep_mm) / run,
+         f"the leading edge is swept by {mm(abs(b.sweep_mm - a.sweep_mm)):g}"),
+    )[1]  # fmt: skip
+    return folds(
+        f" at {on_section(span_mm, share)}: between the stations at {bare_mm(a.at_mm):g} and "
+        f"{mm(b.at_mm):g} {why}",
+        "spread the change over more of the span, or make two parts of it",
+    )
 
 
 def _laid_against(leaf: Leaf, inner: Leaf) -> Leaf:

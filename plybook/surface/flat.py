@@ -31,6 +31,7 @@ class FlatFace:
     kinks: tuple[Kink, ...] = ()
     flat: bool = True
     mirrored: bool = False  # the right hand: worked out as the mirror image of the left
+    of_image: bool = False  # that left: its y is the spec's, turned round
 
     @property
     def _heights(self) -> tuple[float, float]:

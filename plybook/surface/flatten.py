@@ -25,15 +25,37 @@ _PAST = 12  # steps that correct an old matrix
 _TRIED, _SERVES = 4, 0.2  # so many steps must shrink the step to this share, or a new matrix
 
 
-def folds() -> GeometryError:
-    """The refusal of a face that no flat piece can cover."""
-    return GeometryError(
+class Folds(GeometryError):
+    """No flat layout of least energy keeps every cell the right way up.
+
+    `cells` are the indices of those that are turned over, for who knows where they lie; `rounds`
+    the steps that were taken.
+    """
+
+    cells: np.ndarray = np.zeros(0, dtype=int)
+    rounds: int = 0
+
+
+def folds(
+    where: str = "", help: str = "", cells: np.ndarray = Folds.cells, rounds: int = 0
+) -> Folds:
+    """The refusal of what no flat piece can cover.
+
+    Args:
+        where: the place and the cause, in the builder's words.
+        help: the edit.
+        cells: that are turned over.
+        rounds: steps that were taken.
+    """
+    refusal = Folds(
         error(
             "pattern-folds",
-            "the face cannot be laid flat without folding on itself",
-            "split the part, or add a station where it turns so sharply",
+            "the face cannot be laid flat without folding on itself" + where,
+            help or "split the part, or add a station where it turns so sharply",
         )
     )
+    refusal.cells, refusal.rounds = cells, rounds
+    return refusal
 
 
 class Membrane:
@@ -71,7 +93,11 @@ class Membrane:
         return _green(j1, j2)
 
     def relax(
-        self, start: np.ndarray, exact_mm: float = 1e-7, stiff: bool = False
+        self,
+        start: np.ndarray,
+        exact_mm: float = 1e-7,
+        stiff: bool = False,
+        patience: int = _ROUNDS,
     ) -> tuple[np.ndarray, int]:
         """Node positions of least energy.
 
@@ -80,6 +106,7 @@ class Membrane:
             exact_mm: the last step moves no node by more.
             stiff: elements that are pressed to less than half of their area resist the more, and
                 cannot fold; elsewhere nothing changes.
+            patience: steps in a row with cells turned over after which it is given up.
 
         Returns:
             positions (count, 2) and the number of steps.
@@ -94,6 +121,7 @@ class Membrane:
         residual = self._residual(j1, j2, root)
         energy = float(np.sum(residual**2))
         slope = self._gradient(j1, j2, root, residual)
+        folded = 0
         past, sizes = [], []  # changes of place and slope, sizes of the steps, since the matrix
         for rounds in range(1, _ROUNDS + 1):  # noqa: B007
             if self.factor is None:
@@ -112,13 +140,23 @@ class Membrane:
             sizes.append(length * float(np.abs(step).max()))
             if sizes[-1] < exact_mm or gain <= _GAIN * energy:
                 break
+            folded = folded + 1 if len(self._turned_over(j1, j2)) else 0
+            if folded > patience:
+                break
             slope = self._gradient(j1, j2, root, residual)
             past = [*past[1 - _PAST :], (length * step.ravel(), slope - before)]
             if len(sizes) > _TRIED and sizes[-1] > _SERVES * sizes[-1 - _TRIED]:
                 self.factor = None
-        if not (_turning(j1, j2) > 0)[self.guarded].all():
-            raise folds()
+        over = self._turned_over(j1, j2)
+        if len(over):
+            raise folds(cells=over, rounds=rounds)
         return at, rounds
+
+    def _turned_over(self, j1: np.ndarray, j2: np.ndarray) -> np.ndarray:
+        """Indices of the guarded cells that are turned over."""
+        over = np.zeros(len(self.nodes), dtype=bool)
+        over[self.guarded] = np.any(~(_turning(j1, j2) > 0), axis=1)[self.guarded]
+        return np.flatnonzero(over)
 
     def _search(self, at: np.ndarray, step: np.ndarray, energy: float, root: np.ndarray):
         """The step, halved until the energy falls; None when it does not."""

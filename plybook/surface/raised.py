@@ -22,16 +22,19 @@ import numpy as np
 
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
-from plybook.surface.flatten import Membrane, face_strain, folds
+from plybook.surface.flatten import Folds, Membrane, face_strain, folds
 from plybook.surface.mesh import QUARTERS, Inverse, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
+from plybook.surface.places import place_words
 from plybook.surface.sixnode import corner_slopes, six_node_membrane
 from plybook.surface.straight import mirror_of
 from plybook.surface.strain import principal
+from plybook.units import mm
 
 Height = Callable[[np.ndarray], np.ndarray]
 _UNRAISED_MM = 1e-6
 _EXACT_MM = 1e-5
+_PATIENCE = 12  # steps in a row that leave a layer folded; another start is taken then
 _REMEMBERED = 8  # layouts from which the next is guessed
 _TELLING = 1e-4  # share of a change of height that must be new for it to tell anything
 _SIZE, _SPREAD = 2e-3, 8.0  # area of a layout against that of the layer
@@ -161,6 +164,7 @@ class Raiser:
         self._membrane: Membrane | None = None
         self._laid: list[tuple[np.ndarray, np.ndarray]] = []  # heights and nodes, the last ones
         self._known: list[tuple[np.ndarray, RaisedMap]] = []
+        self.work = 0  # triangles times steps so far
 
     def raise_to(self, height_mm: Height) -> RaisedMap:
         """The map for one height field.
@@ -186,7 +190,7 @@ class Raiser:
 
     def _raised(self, heights: np.ndarray) -> RaisedMap:
         mesh = self._mesh
-        membrane = _raised_membrane(mesh, heights)
+        membrane = _raised_membrane(mesh, heights, self.face)
         if self._membrane is not None:
             membrane.factor = self._membrane.factor
         nodes = self._relaxed(membrane, heights)
@@ -212,19 +216,22 @@ class Raiser:
         Raises:
             GeometryError: not even the last do.
         """
-        mesh, refusal = self._mesh, None
+        mesh = self._mesh
         for start, stiff in (
             (self._guess(heights), False), (mesh.nodes_mm, False), (mesh.nodes_mm, True),
         ):  # fmt: skip
             try:
-                nodes, _ = membrane.relax(start, _EXACT_MM, stiff)
-            except GeometryError as wrong:
-                refusal = wrong
+                nodes, rounds = membrane.relax(start, _EXACT_MM, stiff, _PATIENCE)
+            except Folds as refusal:
+                wrong, rounds = refusal.cells, refusal.rounds
+                self.work += rounds * len(mesh.triangles)
             else:
-                if _holds(membrane, mesh, nodes):
+                self.work += rounds * len(mesh.triangles)
+                wrong = _not_held(membrane, mesh, nodes)
+                if not len(wrong):
                     return nodes
             membrane.factor = None
-        raise refusal or folds()
+        raise folds_at(mesh, wrong, heights, self.face)
 
     def _guess(self, heights: np.ndarray) -> np.ndarray:
         """Nodes to start from: the last ones, moved on as far as the heights have been.
@@ -290,7 +297,38 @@ class Raiser:
         return ring, self._mesh.locator.locate(ring)
 
 
-def raised_metric(mesh: PatternMesh, heights: np.ndarray) -> np.ndarray:
+def folds_at(mesh: PatternMesh, triangles: np.ndarray, heights: np.ndarray, face: Face) -> Folds:
+    """The refusal of a layer some of whose triangles are turned over when it is laid flat."""
+    corners = mesh.triangles[triangles[len(triangles) // 2], :3]
+    at = mesh.nodes_mm[corners].mean(axis=0) * mirror_of(face)
+    refusal = folds(
+        f" at {place_words(at, face)}, over {mm(heights[corners].max()):.1f} of what lies below",
+        "make what lies below thinner or its slopes gentler there, or end it further away",
+    )
+    refusal.at_mm = at
+    return refusal
+
+
+def _too_high(mesh: PatternMesh, spot: int, height_mm: float, face: Face) -> GeometryError:
+    """The refusal of a height past the centre of curvature at a point (triangles x 3, flat)."""
+    triangle, number = divmod(spot, len(PatternMesh.POINTS))
+    corners = mesh.nodes_mm[mesh.triangles[triangle, :3]]
+    at = PatternMesh.POINTS[number] @ corners * mirror_of(face)
+    radius = 1 / float(np.linalg.eigvalsh(mesh.bends[triangle, number]).max())
+    refusal = GeometryError(
+        error(
+            "raised-too-high",
+            f"what lies below is {mm(height_mm):.1f} high at {place_words(at, face)}, where the "
+            f"face is hollow with a radius of {mm(radius):.1f}: laid over it, cloth has nowhere "
+            "to go",
+            "end the thick layers before the tight bend",
+        )
+    )
+    refusal.at_mm = at
+    return refusal
+
+
+def raised_metric(mesh: PatternMesh, heights: np.ndarray, face: Face) -> np.ndarray:
     """(m, 3, 2, 2) what lifting makes of lengths on the face; heights of nodes are straight
     within a triangle.
 
@@ -301,20 +339,17 @@ def raised_metric(mesh: PatternMesh, heights: np.ndarray) -> np.ndarray:
     rise = np.einsum("mk,mkc->mc", local, corner_slopes(mesh))
     at = np.einsum("pk,mk->mp", PatternMesh.POINTS, local)
     factor = np.eye(2) - at[..., None, None] * mesh.bends
-    if (np.linalg.det(factor) <= 0).any():
-        raise GeometryError(
-            error(
-                "raised-too-high",
-                "the layers below are thicker than the radius of the face somewhere",
-                "end the thick layers before the tight bend",
-            )
-        )
+    left = np.minimum(np.linalg.det(factor), np.trace(factor, axis1=-2, axis2=-1)).ravel()
+    if (left <= 0).any():
+        spot = int(np.argmin(left))
+        raise _too_high(mesh, spot, at.ravel()[spot], face)
     rise = np.matmul(mesh.true, rise[:, None, :, None])
     return np.matmul(factor, factor) + np.matmul(rise, rise.swapaxes(-1, -2))
 
 
-def _holds(membrane: Membrane, mesh: PatternMesh, nodes: np.ndarray) -> bool:
-    """Whether a layout can be cut: no part of it is turned over, and it is as large as the layer.
+def _not_held(membrane: Membrane, mesh: PatternMesh, nodes: np.ndarray) -> np.ndarray:
+    """Triangles for which a layout cannot be cut: those that are turned over in part; the one
+    strained most where the layout is not as large as the layer; none where it can be.
 
     The size is right by what is least energy: scaled as a whole it would not gain any, so the mean
     strain is of the order of the square of the strains.
@@ -322,18 +357,22 @@ def _holds(membrane: Membrane, mesh: PatternMesh, nodes: np.ndarray) -> bool:
     a, b, c = (nodes[mesh.parts[:, k]] for k in range(3))
     b, c = b - a, c - a
     double = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
-    if not (double > 0).all():
-        return False
+    over = ~(double.reshape(-1, QUARTERS) > 0).all(axis=1)
+    if over.any():
+        return np.flatnonzero(over)
     inside = ~mesh.margin
     strain = membrane.strain(nodes)[inside]
     true = membrane.area[inside]
     spread = float(np.sum(true[..., None] * strain**2) / true.sum())
     size = double.reshape(-1, QUARTERS).sum(axis=1)[inside].sum() / 2
-    return bool(abs(size / true.sum() - 1) < _SIZE + _SPREAD * spread)
+    if abs(size / true.sum() - 1) < _SIZE + _SPREAD * spread:
+        return np.zeros(0, dtype=int)
+    most = np.abs(strain).reshape(len(strain), -1).max(axis=1)
+    return np.flatnonzero(inside)[[int(np.argmax(most))]]
 
 
-def _raised_membrane(mesh: PatternMesh, heights: np.ndarray) -> Membrane:
-    metric = raised_metric(mesh, heights)
+def _raised_membrane(mesh: PatternMesh, heights: np.ndarray, face: Face) -> Membrane:
+    metric = raised_metric(mesh, heights, face)
     weight = np.where(mesh.margin, _MARGIN_WEIGHT, 1.0)
     made = six_node_membrane(mesh, metric, weight)
     made.guarded = ~mesh.margin

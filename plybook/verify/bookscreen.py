@@ -36,8 +36,17 @@ class _Cards(HTMLParser):
     def handle_starttag(self, tag, attrs):
         values = dict(attrs)
         if tag == "section" and "card" in values.get("class", "").split():
-            self.cards.append({"id": values.get("id", ""), "class": values["class"], "title": "",
-                               "ids": "", "line": "", "words": [], "rows": []})
+            self.cards.append(
+                {
+                    "id": values.get("id", ""),
+                    "class": values["class"],
+                    "title": "",
+                    "ids": "",
+                    "line": "",
+                    "words": [],
+                    "rows": [],
+                }
+            )
         if tag == "tr" and self.cards:
             self.cards[-1]["rows"].append([])
         self._in_cell = tag == "td"

@@ -35,15 +35,12 @@ def check_sheets(plan: dict, files: dict[str, bytes], report: Report) -> None:
         except ValueError as wrong:
             report.fault(name, f"cannot be read: {wrong}")
 
-
     if "labels.pdf" in files and "booklet.pdf" in files:
         labels, booklet = open_book(files["labels.pdf"]), open_book(files["booklet.pdf"])
         check_kits_in_book(plan, labels, booklet, report)
 
 
-def _check_full(
-    files: dict[str, bytes], plan: dict, book: Book, name: str, report: Report
-) -> None:
+def _check_full(files: dict[str, bytes], plan: dict, book: Book, name: str, report: Report) -> None:
     """Each piece's cut is drawn 1:1, on one page or over several that overlap, and lettered with
     its own facts; a page shows no more and no less than the drawing for the cutter."""
     lettering = Lettering(plan, name, report)

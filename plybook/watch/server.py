@@ -34,9 +34,7 @@ _TYPES = {
 TIMEOUT_S = 15.0
 MOST_CLIENTS = 32
 _FRAMED = "frame-ancestors 'self'; base-uri 'none'; form-action 'none'"
-_POLICY = (
-    f"default-src 'self'; img-src 'self' data:; {_FRAMED}"
-)
+_POLICY = f"default-src 'self'; img-src 'self' data:; {_FRAMED}"
 
 
 def serve(watch: Watch, port: int = 0) -> ThreadingHTTPServer:

@@ -74,8 +74,6 @@ class Look(NamedTuple):
         return f"{area};stroke:{ink};stroke-width:{number(stroke.width_mm)}px{dashed}"
 
 
-
-
 class Figures:
     """All drawings of one page.
 

@@ -326,8 +326,7 @@ def layouts(dice: random.Random) -> None:
 
 
 READERS: dict[str, Callable[[random.Random], None]] = {
-    made.__name__: made
-    for made in (scalars, dxf, csv, dat, record, plan, proof, manifest, layouts)
+    made.__name__: made for made in (scalars, dxf, csv, dat, record, plan, proof, manifest, layouts)
 }
 
 

@@ -226,6 +226,7 @@ class Trials:
                 if not seen and unfinished(folder):
                     seen.append(past)
                 return bool(seen) and past >= seen[0] + later
+
         tally.trials += 1
         if killed(folder, job.words, now):
             tally.killed += 1

@@ -1,6 +1,5 @@
 """Hardpoint blocks: size, place, edges, thickness against the core, bends."""
 
-
 import pytest
 import shapely
 
