@@ -9,7 +9,7 @@ import pytest
 
 HOUSE = Path(__file__).parent.parent / "plybook"
 FLOW = ["spec", "surface", "laminate", "stock", "nest", "shop", "drawing", "write"]
-LEAVES = {"diagnostics", "units", "geometry", "libraries", "names"}
+LEAVES = {"diagnostics", "units", "geometry", "libraries", "names", "crew"}
 # rooms beside the flow and what they may use of the house
 BESIDE = {"verify": {"__version__"}, "record": {"shop", "drawing", "spec"}, "trade": set()}
 # third-party libraries that stand behind a door: the only modules that may import them

@@ -6,7 +6,7 @@ made once and shared by all layers that see (nearly) the same heights.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +14,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from plybook.crew import beside
 from plybook.diagnostics import Finding, GeometryError, PlybookError, Severity
 from plybook.laminate.brokencore import BrokenFace, LeafView
 from plybook.laminate.core import CoreCut, core_pieces
@@ -55,6 +56,8 @@ from plybook.surface.flat import FlatFace
 from plybook.surface.model import Face
 
 Progress = Callable[[str], None]
+# what laying one layer gives
+LayerCut = tuple[list[Piece], list[LaidLayer], list[BreakJoint], list[Finding]]
 NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
 
 
@@ -110,22 +113,20 @@ class LayUp:
         self._under: dict[str, LeafMaps | None] = {}  # core id -> map of the face it lies on
 
     def run(self) -> Laminate:
+        """Cloth is laid here and what is stiff by a helper, each with maps of its own: neither is
+        cut by the other, and so the result is the same however many processors there are."""
         regions = self._begin()
-        for number, layer in enumerate(self.spec.layers, 1):
-            if layer.id in self.rises:
-                self.progress(f"{self.spec.part.number}: layer {layer.id}, {number} of "
-                              f"{len(self.spec.layers)}")  # fmt: skip
-                self._lay_or_refuse(layer, regions[layer.id])
+        of_regions = list(self.findings)
+        stiff = beside(lambda: self._cut_each(regions, lambda layer: not _is_cloth(layer)))
+        cut = self._cut_each(regions, _is_cloth)
+        self._join(of_regions, {**cut, **stiff()})
         return self._finished()
 
     def only(self, wanted: Collection[str]) -> tuple[Finding, ...]:
         """What is found of some layers; the others raise the face and are not cut."""
         regions = self._begin()
-        for layer in self.spec.layers:
-            if layer.id in self.rises and layer.id in wanted:
-                self._lay_or_refuse(layer, regions[layer.id])
-            elif layer.id in self.rises:
-                self._raise_by(layer)
+        of_regions = list(self.findings)
+        self._join(of_regions, self._cut_each(regions, lambda layer: layer.id in wanted))
         return tuple(self.findings)
 
     def _begin(self) -> dict[str, BaseGeometry]:
@@ -133,17 +134,57 @@ class LayUp:
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
         self._find_rises(regions)
         self.marks = tuple(self._common_marks(view, regions) for view in self.ground.views)
-        kinks = tuple(one.span_mm for one in self.ground.breaks)
-        self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
         return {name: region for name, region in regions.items() if region is not None}
 
-    def _lay_or_refuse(self, layer: Layer, region: BaseGeometry) -> None:
+    def _cut_each(
+        self, regions: Mapping[str, BaseGeometry], wanted: Callable[[Layer], bool]
+    ) -> dict[str, LayerCut]:
+        """Some of the layers, each laid on everything below it."""
+        kinks = tuple(one.span_mm for one in self.ground.breaks)
+        self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
+        before = self.field, self.fields
+        cut: dict[str, LayerCut] = {}
+        for number, layer in enumerate(self.spec.layers, 1):
+            if layer.id not in self.rises:
+                continue
+            if wanted(layer):
+                self.progress(f"{self.spec.part.number}: layer {layer.id}, {number} of "
+                              f"{len(self.spec.layers)}")  # fmt: skip
+                cut[layer.id] = self._cut_or_refused(layer, regions[layer.id])
+            self._raise_by(layer)
+        self.field, self.fields = before
+        return cut
+
+    def _cut_or_refused(self, layer: Layer, region: BaseGeometry) -> LayerCut:
+        """One layer laid; nothing but findings where that cannot be done."""
+        try:
+            return self._cut_apart(layer, region)
+        except PlybookError as refusal:
+            found = list(refused(refusal, layer, self.field))
+        except shapely.errors.GEOSException:  # what it says names no layer
+            found = [placed(tangled_layer(layer, region, self.face), layer)]
+        return [], [], [], found
+
+    def _cut_apart(self, layer: Layer, region: BaseGeometry) -> LayerCut:
+        """One layer laid, what it gives kept from that of the others."""
+        before = self.pieces, self.layers, self.joints, self.findings
+        self.pieces, self.layers, self.joints, self.findings = made = [], [], [], []
         try:
             self._lay(layer, region)
-        except PlybookError as refusal:
-            self.findings.extend(refused(refusal, layer, self.field))
-        except shapely.errors.GEOSException:  # what it says names no layer
-            self.findings.append(placed(tangled_layer(layer, region, self.face), layer))
+        finally:
+            self.pieces, self.layers, self.joints, self.findings = before
+        return made
+
+    def _join(self, of_regions: Sequence[Finding], cut: Mapping[str, LayerCut]) -> None:
+        """What was found of regions and what was cut so far, in the order in which it is laid."""
+        order = [cut[layer.id] for layer in self.spec.layers if layer.id in cut]
+        self.pieces, self.layers, self.joints, found = [], [], [], []
+        for pieces, layers, joints, findings in order:
+            self.pieces += pieces
+            self.layers += layers
+            self.joints += joints
+            found += findings
+        self.findings = [*of_regions, *found]
 
     def _region(self, layer: Layer) -> BaseGeometry | None:
         try:
@@ -242,7 +283,6 @@ class LayUp:
                 raise TypeError(f"not a layer: {layer!r}")
         if not pieces and not any(f.severity is Severity.ERROR for f in self.findings[before:]):
             self.findings.append(empty_region(layer, self.face))  # a crumb, too small to be cut
-        self._raise_by(layer)
         self.findings.extend(placed(f, layer) for f in tangled_pieces(pieces, self.face))
         self.pieces.extend(pieces)
         self.layers.append(
@@ -437,6 +477,10 @@ class LayUp:
         plies = {x.id: self.sheet_of(x) for x in self.spec.layers if isinstance(x, Ply)}
         open_kinks = [kink for kink in self.face.kinks if not kink.accepted]
         return kink_findings(self.pieces, open_kinks, plies)
+
+
+def _is_cloth(layer: Layer) -> bool:
+    return isinstance(layer, Ply | Film)
 
 
 def _kind_of(layer: Layer) -> PieceKind:

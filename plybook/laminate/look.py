@@ -26,9 +26,9 @@ from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, PlybookError
 from plybook.laminate.heights import HeightField
-from plybook.laminate.layup import LayUp, Progress, lay_up
+from plybook.laminate.layup import LayerCut, LayUp, Progress, lay_up
 from plybook.laminate.marks import MarkRule
-from plybook.laminate.model import LaidLayer, Laminate, Piece, Zone
+from plybook.laminate.model import Laminate, Piece, Zone
 from plybook.laminate.panel_checks import tightest_bend
 from plybook.laminate.plies import NARROW_MM
 from plybook.laminate.raising import LeafMaps
@@ -67,7 +67,6 @@ _OF_REGIONS = {
     "unknown-edge",
     "unknown-layer",
 }
-_Cut = tuple[list[Piece], list[LaidLayer], list[Finding]]  # what laying one layer gives
 
 
 @dataclass(frozen=True)
@@ -183,7 +182,7 @@ class _Bare(LayUp):
         if self._climbs or self._bends_hard or self._a_core_bends_tight(regions):
             return None
         slack: dict[str, Slack] = {}
-        cut: dict[str, _Cut] = {}
+        cut: dict[str, LayerCut] = {}
         bare = self.fields
         for layer in self.spec.layers:
             region = regions[layer.id]
@@ -191,19 +190,16 @@ class _Bare(LayUp):
                 continue
             self.ground.growth_mm = self._growth_mm(self.field.rises)
             slack[layer.id] = Slack(self.ground.growth_mm, self._widest_mm(layer))
-            if isinstance(layer, Core):
-                self._raise_by(layer)
-            else:
+            if not isinstance(layer, Core):
                 cut[layer.id] = self._cut_apart(layer, region)
+            self._raise_by(layer)
         self._join(of_regions, cut)
         if not self._cloth_is_certain():
             return None
-        above, self.field = self.field, replace(self.field, rises=())
+        self.fields = bare
         for layer in self.spec.layers:
             if layer.id in slack and layer.id not in cut:
-                self.fields = bare
                 cut[layer.id] = self._cut_apart(layer, regions[layer.id])
-        self.field = above
         self._join(of_regions, cut)
         self._look_at_joints_and_ends()
         zones = find_zones(self.layers, self.face, self.spec)
@@ -212,22 +208,6 @@ class _Bare(LayUp):
             return None
         seen = Laminate(tuple(self.pieces), tuple(self.layers), zones, (), 0.0, np.zeros(3), found)
         return Look(seen, slack)
-
-    def _cut_apart(self, layer: Layer, region: BaseGeometry) -> _Cut:
-        """One layer laid, its pieces and findings kept from those of the others."""
-        before = self.pieces, self.layers, self.findings
-        self.pieces, self.layers, self.findings = [], [], []
-        self._lay(layer, region)
-        made = self.pieces, self.layers, self.findings
-        self.pieces, self.layers, self.findings = before
-        return made
-
-    def _join(self, of_regions: Sequence[Finding], cut: Mapping[str, _Cut]) -> None:
-        """What was found of regions and what was cut so far, in the order in which it is laid."""
-        order = [cut[layer.id] for layer in self.spec.layers if layer.id in cut]
-        self.pieces = [piece for pieces, _, _ in order for piece in pieces]
-        self.layers = [layer for _, layers, _ in order for layer in layers]
-        self.findings = [*of_regions, *(f for _, _, found in order for f in found)]
 
     def _cloth_is_certain(self) -> bool:
         """Whether no rule that measures cut cloth finds anything yet."""

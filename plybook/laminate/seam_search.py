@@ -8,6 +8,7 @@ Terms:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -23,6 +24,7 @@ from plybook.surface.model import Face
 
 NARROWEST_MM = 15.0  # a panel narrower than this breaks in the hand
 _WELL_INSIDE_MM = 20.0
+_CLOSE_MM = 4.0  # where the largest stretch ends is guessed as well as this
 _STEP_MM = 5.0  # a seam across that is not clear is drawn back by this much at a time
 _HOLLOW_DEG = 20.0  # a corner of the outline that turns back so far is a place for a seam
 _EVENED = 7  # halvings of what the longest stretch may lose when panels are evened out
@@ -156,7 +158,11 @@ class _Division:
         self._spans = float(places[:, 0].min()), float(places[:, 0].max())
         self._shares = float(places[:, 1].min()), float(places[:, 1].max())
         self._across: dict[float, SeamLine] = {}
-        self._stretches = _Stretches()  # of the rows that are divided now
+        self._firsts: dict[tuple[str, float], shapely.Polygon] = {}
+        # of the rows that are divided now
+        self._stretches = _Stretches()
+        self._beyond: dict[tuple[int, float, float], np.ndarray] = {}
+        self._reached: list[tuple[float, float]] = []  # the largest stretches: where from, where to
         self._barred = self._through_hardpoints()
 
     def best(self) -> tuple[SeamLine, ...] | None:
@@ -257,7 +263,7 @@ class _Division:
         grown = [self._grown(row, max(slopes, default=0.0)) for row in rows]
         low, high = self._spans
         reach = high - low + 1.0
-        self._stretches = _Stretches()
+        self._stretches, self._beyond, self._reached = _Stretches(), {}, []
         best = self._walk(grown, rows, reach)
         if best is None:
             return None
@@ -290,12 +296,14 @@ class _Division:
         """The largest end <= low + reach whose stretch fits and whose seam may lie there."""
         end = min(low + reach, self._spans[1])
         if not self._fit(grown, low, end):
+            self._close_in(grown, low, end)
             inside, outside = low, end
             while outside - inside > 2.0:
                 middle = (inside + outside) / 2
                 fits = self._fit(grown, low, middle)
                 inside, outside = (middle, outside) if fits else (inside, middle)
             end = inside
+            self._reached.append((low, end))
         if end >= self._spans[1]:
             return end
         while end > low + 20.0:
@@ -311,6 +319,19 @@ class _Division:
             end -= _STEP_MM
         return None
 
+    def _close_in(self, grown, low: float, end: float) -> None:
+        """Learn of two stretches that hardly differ which fits and which does not; where they end
+        is guessed from the stretches that began nearby, so that the halving asks no others."""
+        near = min(self._reached, key=lambda known: abs(known[0] - low), default=None)
+        length = max(map(max, self._search.sheets_mm)) if near is None else near[1] - near[0]
+        at, step = min(low + length, end), _CLOSE_MM
+        way = 1.0 if self._fit(grown, low, at) else -1.0
+        while low < at + way * step < end:
+            at += way * step
+            if self._fit(grown, low, at) != (way > 0):
+                break
+            step *= 2
+
     def _seam_at(self, at_mm: float) -> SeamLine:
         at_mm = float(round(at_mm))
         if at_mm not in self._across:
@@ -320,14 +341,29 @@ class _Division:
 
     def _between(self, rows, low: float, high: float, slope_mm: float) -> list[shapely.Polygon]:
         """What lies between two spans, with the slopes of scarfs past the seams there."""
-        parts = rows
-        if low > self._spans[0]:
-            first = self._seam_at(low).shifted(min(slope_mm, 0.0)).first
-            parts = [q for p in parts for q in polygons(p.difference(first))]
+        parts = self._past(rows, low, min(slope_mm, 0.0))
         if high < self._spans[1]:
-            first = self._seam_at(high).shifted(max(slope_mm, 0.0)).first
-            parts = [q for p in parts for q in polygons(p.intersection(first))]
+            parts = _parts(shapely.intersection(parts, self._first(high, max(slope_mm, 0.0))))
         return [p for p in parts if p.area > 1.0]
+
+    def _past(self, rows, low: float, slope_mm: float) -> np.ndarray:
+        """The polygons beyond a seam; many stretches begin at the same one."""
+        at = -math.inf if low <= self._spans[0] else float(round(low))
+        key = id(rows), at, slope_mm
+        if key not in self._beyond:
+            parts = np.array(rows)
+            if low > self._spans[0]:
+                parts = _parts(shapely.difference(parts, self._first(low, slope_mm)))
+            self._beyond[key] = parts
+        return self._beyond[key]
+
+    def _first(self, at_mm: float, slope_mm: float) -> shapely.Polygon:
+        """The first side of a seam moved to the foot of its slope."""
+        seam = self._seam_at(at_mm)
+        key = seam.id, slope_mm
+        if key not in self._firsts:
+            self._firsts[key] = seam.shifted(slope_mm).first
+        return self._firsts[key]
 
     def _fit(self, grown, low: float, high: float) -> bool:
         start = low if low <= self._spans[0] else float(round(low))  # where the seams lie
@@ -349,6 +385,12 @@ class _Division:
             *self._between(rows, at, self._spans[1], 0.0),
         ]
         return any(mean_width_mm(p) < NARROWEST_MM for p in beside)
+
+
+def _parts(shapes: np.ndarray) -> np.ndarray:
+    """All polygons of some geometries, in any order."""
+    found = shapely.get_parts(shapely.get_parts(shapes))
+    return found[shapely.get_type_id(found) == shapely.GeometryType.POLYGON]
 
 
 def size_that_would_do(

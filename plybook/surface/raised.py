@@ -162,6 +162,7 @@ class Raiser:
         self.break_lines = tuple(np.asarray(line) * self._mirror for line in break_lines)
         self.within = (face.outline_mm if within is None else np.asarray(within)) * self._mirror
         self._membrane: Membrane | None = None
+        self._resisted = False  # the last layout took resistance to folding
         self._laid: list[tuple[np.ndarray, np.ndarray]] = []  # heights and nodes, the last ones
         self._known: list[tuple[np.ndarray, RaisedMap]] = []
         self.work = 0  # triangles times steps so far
@@ -210,16 +211,13 @@ class Raiser:
         )
 
     def _relaxed(self, membrane: Membrane, heights: np.ndarray) -> np.ndarray:
-        """Nodes of least energy: from the last ones, from the bare pattern, with resistance to
-        folding; the first that hold.
+        """Nodes of least energy, the first that hold of `_ways`.
 
         Raises:
             GeometryError: not even the last do.
         """
         mesh = self._mesh
-        for start, stiff in (
-            (self._guess(heights), False), (mesh.nodes_mm, False), (mesh.nodes_mm, True),
-        ):  # fmt: skip
+        for start, stiff in self._ways(heights):
             try:
                 nodes, rounds = membrane.relax(start, _EXACT_MM, stiff, _PATIENCE)
             except Folds as refusal:
@@ -229,9 +227,19 @@ class Raiser:
                 self.work += rounds * len(mesh.triangles)
                 wrong = _not_held(membrane, mesh, nodes)
                 if not len(wrong):
+                    self._resisted = stiff
                     return nodes
             membrane.factor = None
         raise folds_at(mesh, wrong, heights, self.face)
+
+    def _ways(self, heights: np.ndarray) -> list[tuple[np.ndarray, bool]]:
+        """Where to start from, and whether with resistance to folding: from the last nodes, from
+        the bare pattern, with resistance. What has folded folds under further layers too."""
+        bare = self._mesh.nodes_mm
+        starts = [self._guess(heights), bare] if self._laid else [bare]
+        if self._resisted:
+            return [(start, True) for start in starts]
+        return [*((start, False) for start in starts), (bare, True)]
 
     def _guess(self, heights: np.ndarray) -> np.ndarray:
         """Nodes to start from: the last ones, moved on as far as the heights have been.
