@@ -14,8 +14,11 @@ from plybook.laminate.outline import Stretch
 from plybook.spec.model import (
     AtShare,
     Core,
+    Insert,
     Inset,
     NacaSection,
+    OnFace,
+    Patch,
     Ply,
     PolylineSection,
     SpanBand,
@@ -57,6 +60,23 @@ def sandwich(sign=1):
              thickness_mm=10.0, edges=(("", Treatment("bevel", 45.0)),)),
         Ply("P3", "twill", "s", Whole(), angle_deg=-45.0 * sign),
     ]  # fmt: skip
+
+
+def test_a_lay_up_is_the_same_on_one_processor_and_on_two(monkeypatch):
+    """To the last digit: what a helper cuts, and in which order, must not show."""
+    patch = Patch(OnFace(900.0, 0.45), 60.0, 40.0, 0.0, 5.0)
+    layers = [*sandwich()[:3], Insert("K", "birch", "s", patch, core="C"), *sandwich()[3:]]
+    found = []
+    for processors in (1, 2):
+        monkeypatch.setattr("plybook.crew._processors", lambda count=processors: count)
+        found.append(built(layers, wing()))
+    assert {piece.kind for piece in found[0].pieces} == {"ply", "core", "insert"}
+    for one, other in zip(*(laminate.pieces for laminate in found), strict=True):
+        assert one.id == other.id and one.outline_mm.tobytes() == other.outline_mm.tobytes()
+        assert [m.points_mm.tobytes() for m in one.marks] == [
+            m.points_mm.tobytes() for m in other.marks
+        ]
+    assert found[0].findings == found[1].findings
 
 
 @pytest.fixture(scope="module")

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from plybook.laminate.seam_search import (
     SeamSearch,
+    _Division,
     choose_seams,
     fits_a_sheet,
     leaves_room,
@@ -170,6 +171,20 @@ def test_panels_of_a_long_strip_are_evened_out():
     panels = chosen(region, face, (1100.0, 400.0), grain=True)
     lengths = sorted(np.ptp(np.array(p.exterior.coords)[:, 0]) for p in panels)
     assert len(lengths) == 3 and lengths[-1] - lengths[0] < 60
+
+
+@pytest.mark.parametrize("angle", [90.0, 20.0])
+@pytest.mark.parametrize("length", [2900.0, 4321.0, 7003.0])
+def test_seams_do_not_depend_on_the_guess_of_where_stretches_end(length, angle, monkeypatch):
+    """Without the guess the place is found by halving alone."""
+    face = TrapezoidFace(length, (0.0, 1400.0), (200.0, 900.0))
+    region = shapely.Polygon(face.outline_mm)
+    treatment = SQUARE if angle == 90.0 else Treatment("scarf", angle, "mould")
+    search = SeamSearch((SHEET, (1200.0, 1000.0)), False, treatment, thickness_mm=12.0)
+    guessed = choose_seams(region, face, same, search)
+    monkeypatch.setattr(_Division, "_close_in", lambda *asked: None)
+    halved = choose_seams(region, face, same, search)
+    assert guessed and halved and [s.source for s in guessed] == [s.source for s in halved]
 
 
 def test_sides_are_named_after_the_edges_they_face():
