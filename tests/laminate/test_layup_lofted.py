@@ -65,7 +65,7 @@ def sandwich(sign=1):
 def test_a_lay_up_is_the_same_on_one_processor_and_on_two(monkeypatch):
     """To the last digit: what a helper cuts, and in which order, must not show."""
     patch = Patch(OnFace(900.0, 0.45), 60.0, 40.0, 0.0, 5.0)
-    layers = [*sandwich()[:3], Insert("K", "birch", "s", patch, core="C"), *sandwich()[3:]]
+    layers = [*sandwich()[:3], Insert("K", "foam", "s", patch, core="C"), *sandwich()[3:]]
     found = []
     for processors in (1, 2):
         monkeypatch.setattr("plybook.crew._processors", lambda count=processors: count)
