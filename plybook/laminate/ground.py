@@ -23,7 +23,7 @@ from plybook.laminate.heights import HeightField
 from plybook.laminate.outline import Stretch, divided, named_ring
 from plybook.laminate.regions import Regions
 from plybook.laminate.shapes import NearLine, polygons_of, ring_of
-from plybook.laminate.trim import arriving, run_on
+from plybook.laminate.trim import arriving, far_side, run_on
 from plybook.spec.model import Layer, PartSpec, SpliceRule
 from plybook.surface.breaks import Break, breaks_of, views_of
 from plybook.surface.darts import DartPlan, propose_darts
@@ -294,7 +294,8 @@ def with_tabs(
             continue
         before, after = k - 1, (k + 1) % len(stretches)
         sides = (arriving(stretches[before].points_mm), arriving(stretches[after].points_mm[::-1]))
-        tab, end_mm = run_on(stretch.points_mm, overlap_mm, sides)
+        tab, line_mm = run_on(stretch.points_mm, overlap_mm, sides)
+        end_mm = far_side(tab, line_mm, overlap_mm)
         tabs.append(tab)
         others[k] = replace(stretch, points_mm=end_mm)
         for place, points in (

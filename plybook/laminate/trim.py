@@ -23,6 +23,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from plybook.diagnostics import GeometryError, error
 from plybook.laminate.shapes import (
     NearLine,
     clean,
@@ -35,6 +36,7 @@ from plybook.laminate.shapes import (
 )
 from plybook.spec.model import EdgeRule
 from plybook.surface.model import Face
+from plybook.units import mm
 
 ON_EDGE_MM = 0.02  # a point this near an edge lies on it
 BACK = 0.5  # what goes this share of its length against an edge leaves it, however near it lies
@@ -276,7 +278,7 @@ def run_on(
             inside the face, None where another edge carries on.
 
     Returns:
-        The band, and (n, 2) its far side, in the direction of the stretch.
+        The band, and (n, 2) the line it is built on, carried on past the sides.
     """
     line_mm = _without_stubs(line_mm)
     normals = segment_normals(line_mm)
@@ -295,17 +297,31 @@ def run_on(
     band = cover(line, SEAT_MM, out_mm)
     if cuts:
         band = band.difference(shapely.union_all(cuts))
-    return band, _far_side(band, line, out_mm)
+    return band, line
 
 
-def _far_side(band: BaseGeometry, line_mm: np.ndarray, out_mm: float) -> np.ndarray:
-    """(n, 2) the part of a band's outline that lies `out_mm` from the line it is built on."""
+def far_side(band: BaseGeometry, line_mm: np.ndarray, out_mm: float) -> np.ndarray:
+    """(n, 2) the part of a band's outline that lies `out_mm` from the line it is built on, in the
+    direction of the line.
+
+    Raises:
+        GeometryError: the line turns so tightly that nothing lies as far from it.
+    """
     ring = ring_of(max(polygons_of(band), key=lambda part: part.area))
     line = shapely.linestrings(line_mm)
     spots = (ring, (ring + np.roll(ring, -1, axis=0)) / 2)
     off = [np.abs(shapely.distance(shapely.points(p), line) - out_mm) < FAR_SIDE_MM for p in spots]
     far = off[0] & np.roll(off[0], -1) & off[1]  # segments
     gaps = np.flatnonzero(far & ~np.roll(far, 1))
+    if not len(gaps):
+        raise GeometryError(
+            error(
+                "outline-tangled",
+                f"cloth that runs on {mm(out_mm):.1f} past a line would have no edge: the line "
+                "turns more tightly",
+                "shorten the overlap, or round the line",
+            )
+        )
     ring, far = (np.roll(a, -gaps[0], axis=0) for a in (ring, far))
     return ring[: int(np.flatnonzero(far)[-1]) + 2]
 

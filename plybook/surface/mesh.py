@@ -26,6 +26,7 @@ _LEAST_MM = 2.5  # triangles with a shorter side are left as they are
 _ROUGH_MM = 0.2  # how closely the outline is followed where a margin lies round it
 _QUARTER = 3  # sides of a quarter circle at the corners of the margin
 _FLAT = 1e-7  # least height of a triangle, in parts of its longest side
+_THIN = 2e-3  # the same on the pattern, under which a longest side is turned
 _SLIVER = 0.02  # the same between points of the rim
 _SPOTS = np.array([[2, 2, 2], [3, 3, 0], [0, 3, 3], [3, 0, 3]]) / 6.0  # middles of it, its sides
 _SHEET = 1e-3  # how closely a point of the margin must come back, of the pitch
@@ -242,7 +243,7 @@ def pattern_mesh(
         least=min(_LEAST_MM, plane.pitch_mm / 10),
     )
     flat = plane.flat(points)
-    triangles = _sound(triangles, points, flat, rim)
+    triangles = _flipped(_sound(triangles, points, flat, rim), points, flat, lines)
     if margin_mm:
         triangles = _on_one_sheet(triangles, points, flat, plane, wanted)
     used, triangles = np.unique(triangles, return_inverse=True)
@@ -282,6 +283,44 @@ def _sound(triangles: np.ndarray, points: np.ndarray, flat: np.ndarray, rim) -> 
     at_rim = shapely.intersects_xy(edge, points)[triangles].all(axis=1)
     least = np.where(at_rim, _SLIVER, 0.0)
     return triangles[(_height(points[triangles]) > least) & (_height(flat[triangles]) > _FLAT)]
+
+
+def _flipped(
+    triangles: np.ndarray, points: np.ndarray, flat: np.ndarray, lines: Sequence[np.ndarray]
+) -> np.ndarray:
+    """The triangles with the longest side of each that is all but a line on the pattern turned
+    into the other diagonal of the two that share it, where no line runs along that side.
+
+    What is square in the plane lies in a bow along a hollow edge of the pattern, and three corners
+    may lie on one line there: a hair of movement would turn such a triangle over.
+    """
+    import shapely
+
+    thin = np.flatnonzero(_height(flat[triangles]) < _THIN)
+    if not len(thin):
+        return triangles
+    held = shapely.buffer(shapely.MultiLineString([line for line in lines if len(line) > 1]), 1e-3)
+    triangles = triangles.copy()
+    for one in thin.tolist():
+        tip, a, b = _by_longest_side(triangles[one], flat)
+        beside = np.flatnonzero(((triangles == a) | (triangles == b)).sum(axis=1) == 2)
+        beside = beside[beside != one]
+        if len(beside) != 1 or shapely.LineString(points[[a, b]]).within(held):
+            continue
+        pair = np.array([one, beside[0]])
+        far = next(k for k in triangles[pair[1]] if k not in (a, b))
+        new = np.array([[tip, a, far], [tip, far, b]])
+        better = _height(flat[new]).min() > _height(flat[triangles[pair]]).min()
+        if better and _height(points[new]).min() > _FLAT:
+            triangles[pair] = new
+    return triangles
+
+
+def _by_longest_side(triangle: np.ndarray, flat: np.ndarray) -> np.ndarray:
+    """The corners (3,) of a triangle from the one opposite its longest side on, the same way
+    round."""
+    ends = flat[np.roll(triangle, -1)] - flat[np.roll(triangle, -2)]
+    return np.roll(triangle, -int(np.argmax(np.sum(ends**2, axis=1))))
 
 
 def _on_one_sheet(triangles, points: np.ndarray, flat: np.ndarray, plane: Straight, wanted):

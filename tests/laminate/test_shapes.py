@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from plybook.laminate import shapes
-from plybook.laminate.trim import run_on
+from plybook.laminate.trim import far_side, run_on
 
 
 def wandering(seed: int, bend: float) -> np.ndarray:
@@ -81,7 +81,8 @@ def test_the_far_side_of_a_band_goes_all_along(turn):
     line = creased(0.61, turn)
     ends = zip(line[[0, -1]], ([9.0, -1.0], [9.0, 2.0]), strict=True)
     sides = [np.array([corner - way, corner]) for corner, way in ends]
-    band, far = run_on(line, 40.0, (sides[0], sides[1]))
+    band, carried_on = run_on(line, 40.0, (sides[0], sides[1]))
+    far = far_side(band, carried_on, 40.0)
     for k, end in enumerate((far[0], far[-1])):  # it ends on the lines of the two sides
         reach = sides[k][1] - sides[k][0]
         off = end - sides[k][1]
