@@ -20,6 +20,7 @@ from plybook.units import show_run
 WIDTH_MM = 180.0
 LEGEND_MM = 46.0
 _PORT_MM = 1.6  # radius of a port's mark
+_APART_MM = 4.2  # between the middles of numbered dots
 _FAR_MM = (4.6, 8.0, 12.0, 17.0, 23.0, 30.0)  # from a spot to a word that finds no room beside it
 _Spot = tuple[tuple[float, float], Anchor, np.ndarray]  # where a word stands, and what it names
 _ROLE = {
@@ -95,7 +96,8 @@ def _numbers(bag: BagPlan) -> dict[str, int]:
 
 
 def _number(ring: np.ndarray, number: int, of: int, taken: list[np.ndarray]) -> list[Primitive]:
-    """A numbered dot on an outline, each outline at another place along its lower side.
+    """A numbered dot on an outline, each outline at another place along its lower side, or further
+    round where that is full.
 
     Args:
         taken: centres of dots and ports that stand already; the new one is added.
@@ -110,10 +112,14 @@ def _number(ring: np.ndarray, number: int, of: int, taken: list[np.ndarray]) -> 
         [line.interpolate(s, normalized=True).coords[0] for s in np.linspace(0, 1, 241)]
     )
     lower = sample[sample[:, 1] <= low]
-    for shift in (0.0, 5.0, -5.0, 10.0, -10.0):
-        at = lower[np.argmin(np.abs(lower[:, 0] - want - shift))]
-        if all(np.hypot(*(at - other)) > 4.2 for other in taken):
-            break
+    near = [
+        np.argmin(np.abs(lower[:, 0] - want - shift)) for shift in (0.0, 5.0, -5.0, 10.0, -10.0)
+    ]
+    by_side = np.lexsort([np.abs(sample[:, 0] - want), sample[:, 1] > low])
+    places = np.vstack([lower[near], sample[by_side]])
+    others = np.array(taken).reshape(-1, 1, 2)
+    room = np.min(np.hypot(*(places - others).T), axis=1, initial=np.inf)
+    at = places[np.argmax(room > _APART_MM) if (room > _APART_MM).any() else np.argmax(room)]
     taken.append(at)
     spot = (float(at[0]), float(at[1]))
     return [

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from shapely import LineString, Point, Polygon, box, unary_union
 
-from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
+from plybook.drawing.bagview import _number, bag_plan_picture, bag_section_picture
 from plybook.drawing.bookstart import _counted
 from plybook.drawing.coreview import panel_picture
 from plybook.drawing.frame import fit_frame, hatch
@@ -336,3 +336,13 @@ def test_all_corners_of_a_piece_about_the_middle_are_told_from_the_same_edge():
     piece = doubles.piece("X", "X", "ply", "m", 0.0, ring, "s", 0.2)
     edges = {c.second.split(" inside ")[1] for c in locate(FACE, [piece], "mm")}
     assert len(edges) == 1
+
+
+def test_numbers_on_the_outlines_of_a_slim_bag_do_not_lie_on_one_another():
+    """Dots of 1.9 mm radius: two that touch are 3.8 mm apart."""
+    taken = [np.array([60.0, 2.0])]  # a port
+    slim = np.array([[0.0, 0.0], [120.0, 0.0], [120.0, 4.0], [0.0, 4.0]])
+    for number in range(1, 15):
+        _number(slim + [0.0, 0.01 * number], number, 3, taken)
+    for k, at in enumerate(taken):
+        assert all(np.hypot(*(at - other)) > 3.8 for other in taken[:k])
