@@ -14,8 +14,8 @@ function historyRows(body, names, close) {
     const e = log.entries.get(name);
     const was = e.over.map((n) => log.entries.get(n)).filter(Boolean).map((o) => said(o.value));
     const row = make("li");
-    row.append(make("b", nameOfField(e.field)), make("p", (was.length ? was.join(" / ") + " → " : "") + said(e.value)),
-      make("p", byWhom(e) + (e.how === "undone" ? ", taken back" : e.how === "chosen" ? ", chosen" : e.how === "again" ? ", used again" : ""), "when"));
+    row.append(make("b", nameOfField(e.field)), make("div", (was.length ? was.join(" / ") + " → " : "") + said(e.value)),
+      make("div", byWhom(e) + (e.how === "undone" ? ", taken back" : e.how === "chosen" ? ", chosen" : e.how === "again" ? ", used again" : ""), "when"));
     const shown = shownEntry(log, e.field);
     if (e.field !== "article.book" && canonical(shown.value) !== canonical(e.value))
       row.append(button("Use this again", () => { put(e.field, e.value, "again"); close(); }));
