@@ -257,7 +257,7 @@ def _stiffness(laminate: Laminate) -> list[Block]:
         words += f" Without constants or with rods, so not given: {', '.join(left)}."
     if len(known) > MOST_STIFF:
         words += f" The first {MOST_STIFF} of {len(known)}; all are in tables/stiffness.csv."
-    head = ("Zone", "", "11", "12", "16", "22", "26", "66")
+    head = ("Zone", "Matrix", "11", "12", "16", "22", "26", "66")
     return [
         Heading("Stiffness of the zones", 3),
         Paragraph(words),

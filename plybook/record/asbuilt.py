@@ -25,7 +25,8 @@ from plybook.drawing.ledgers import INSTRUMENTS, readings
 from plybook.record.compare import LOT_PREFIX, MASS_FIELD, NOTES_FIELD
 from plybook.record.figures import measures, mixed_in, parse_figure, steps
 from plybook.record.hours import spells
-from plybook.record.reading import BOOK, Record
+from plybook.record.names import field_namer
+from plybook.record.reading import BOOK, Record, clock_time
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": "no hand"}
 _WORD = {"in": "IN", "out": "OUT", "no figure": "NO FIGURE", "open": "open", "noted": "noted"}
@@ -57,7 +58,7 @@ def as_built(
         _steps_page(record, plan),
         _hours_page(record, plan),
         _photos_page(record, plan),
-        _history_page(record),
+        _history_page(record, plan),
     )
     kicker = f"As built · {part['number']} · revision {part['revision']}"
     return Document(
@@ -151,7 +152,7 @@ def _findings_page(findings: Sequence[Finding]) -> _Plain:
     )
     blocks: tuple[Block, ...] = (Paragraph("Nothing is open."),)
     if rows:
-        blocks = (Table(("", "What", "What to do"), rows),)
+        blocks = (Table(("Kind", "What", "What to do"), rows),)
     return "findings", "What stands against the record", blocks
 
 
@@ -269,15 +270,15 @@ def _photos_page(record: Record, plan: dict[str, Any]) -> _Plain:
     return "photos", "Photos", tuple(blocks)
 
 
-def _history_page(record: Record) -> _Plain:
+def _history_page(record: Record, plan: dict[str, Any]) -> _Plain:
     """What was entered, then changed or taken back."""
-    rows = []
-    for field in sorted(record.log.fields()):
+    rows, name = [], field_namer(plan)
+    for field in sorted(record.log.fields(), key=name):
         history = record.log.history(field)
         if len(history) > 1 and field != BOOK and not field.startswith("timer."):
             for entry in reversed(history):
                 how = {"undone": "taken back", "chosen": "chosen", "again": "used again"}
-                rows.append((field, _said(entry.value), show_time(entry.at), entry.by,
+                rows.append((name(field), _said(entry.value), show_time(entry.at), entry.by,
                              entry.device, how.get(entry.how, "")))  # fmt: skip
     words = Paragraph("Fields that were entered more than once, the first entry first.")
     table = Table(("Field", "Entered", "When", "By", "Device", ""), tuple(rows))
@@ -294,7 +295,7 @@ def _said(value: Any) -> str:
 
 def log_rows(record: Record, plan: dict[str, Any]) -> tuple[tuple[str, ...], list[tuple]]:
     """The builder's log as a table: head and rows, by time; one row for each stretch of work,
-    finished step, deviation, reading and photo."""
+    finished step, deviation, reading, signature and photo."""
     head = ("date", "from", "to", "hours", "task", "who", "what", "detail")
     rows: list[tuple] = []
     for s in spells(record, plan):
@@ -315,9 +316,17 @@ def log_rows(record: Record, plan: dict[str, Any]) -> tuple[tuple[str, ...], lis
     for d in record.deviations:
         detail = "; ".join(w for w in (d.step, d.what, d.why, d.disposition, d.approved) if w)
         moment(d.at, task_of.get(d.of, ""), d.by, "deviation", detail)
+    columns = [c for c in readings(()).columns if c.name not in ("task", "at")]
     for row in record.rows("readings"):
-        detail = ", ".join(f"{k} {v}" for k, v in row.cells.items() if v and k != "task")
-        moment(row.at, row.cells.get("task", ""), row.by, "reading", detail)
+        detail = ", ".join(
+            f"{c.label} {row.cells[c.name]}" for c in columns if row.cells.get(c.name)
+        )
+        taken = clock_time(row.cells.get("at", ""))
+        at = taken.isoformat() if taken else row.at
+        moment(at, row.cells.get("task", ""), row.by, "reading", detail)
+    for row in record.rows("signatures"):
+        detail = ", ".join(row.cells[k] for k in ("role", "for") if row.cells.get(k))
+        moment(row.at, "", row.cells.get("name", "") or row.by, "signature", detail)
     for photo in record.photos:
         moment(photo.at, task_of.get(photo.of, ""), photo.by, "photo", photo.caption or photo.taken)
     return head, sorted(rows, key=lambda row: (row[0], row[1], row[4]))

@@ -23,6 +23,7 @@ from plybook.drawing.document import (
 )
 from plybook.drawing.recordkey import plan_key
 from plybook.record.figures import jig_card, measures, mixed_in, parse_figure, steps
+from plybook.record.names import field_namer
 from plybook.record.reading import Deviation, Record, clock_time
 from plybook.record.times import Told, timings
 
@@ -115,7 +116,7 @@ def _findings(record: Record, plan: dict[str, Any]) -> Iterator[Finding]:
         )
     yield from _answered(record, plan, (
         *_open_steps(record, plan), *_values(record, plan), *timings(record, plan),
-        *_lots(record, plan), *_mass(record, plan), *_conflicts(record),
+        *_lots(record, plan), *_mass(record, plan), *_conflicts(record, plan),
     ))  # fmt: skip
     yield from _deviations(record)
     yield from _ledgers(record)
@@ -151,7 +152,8 @@ def _answered(record: Record, plan: dict[str, Any], told: tuple[Told, ...]) -> I
         )
 
 
-def _conflicts(record: Record) -> Iterator[Told]:
+def _conflicts(record: Record, plan: dict[str, Any]) -> Iterator[Told]:
+    name = field_namer(plan)
     for id in record.log.fields():
         if id != "article.book" and (said := record.log.disagreeing(id)):
             words = " against ".join(
@@ -161,7 +163,7 @@ def _conflicts(record: Record) -> Iterator[Told]:
                 id.rpartition(".")[0],
                 warning(
                     "record-conflict",
-                    f"two devices disagree on {id!r}: {words}",
+                    f"two devices disagree on {name(id)!r}: {words}",
                     "decide on the Record page of the booklet and export again",
                 ),
             )
@@ -330,7 +332,7 @@ def _lots(record: Record, plan: dict[str, Any]) -> Iterator[Told]:
         bare = {resins[b] for b in cups if not record.done(field_id(step["id"], f"{b}.lot"))}
         if bare:
             yield step["id"], _lot_missing(step, bare)
-        used = _first_day(record, step)
+        used = _first_day(record, plan, step)
         for material in sorted((materials if step["lays"] else set()) | mixed):
             until = _day(record.words(expiry_field_id(material)))
             if used and until and used > until:
@@ -361,8 +363,10 @@ def _day(words: str) -> date | None:
         return None
 
 
-def _first_day(record: Record, step: dict[str, Any]) -> date | None:
-    entries = (record.fields.get(field_id(step["id"], c["id"])) for c in step["checks"])
+def _first_day(record: Record, plan: dict[str, Any], step: dict[str, Any]) -> date | None:
+    names = [check["id"] for check in step["checks"]]
+    names += [f"{batch}.mixed" for batch in mixed_in(plan, step)]
+    entries = (record.fields.get(field_id(step["id"], name)) for name in names)
     return min((datetime.fromisoformat(e.at).date() for e in entries if e), default=None)
 
 

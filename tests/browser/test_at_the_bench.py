@@ -292,3 +292,93 @@ def test_layouts_are_marked_out_and_lead_to_the_templates(window, wet):
     links = {a.get_attribute("href").rpartition("/")[2] for a in page.all(".files a")}
     assert {"P1-1.svg", "C1-1.svg"} <= links
     assert all(a.get_attribute("rel") == "noopener" for a in page.all(".files a"))
+
+
+def test_the_line_counts_what_runs(window, wet):
+    page = window().open(wet, "p-lay-p1")
+    press(page, "[data-cup='Cup 1']", "Mixed")
+    assert until(lambda: page.text("#timer-line span").endswith("(1 cup, 1 time)"))  # vacuum by
+    press(page, "[data-cup='Cup 2']", "Mixed")
+    assert until(lambda: page.text("#timer-line span").endswith("(2 cups, 1 time)"))
+    page.js("location.hash = 'p-mould-wax'")
+    until(lambda: page.find("#p-mould-wax .start").is_displayed())
+    page.find("#p-mould-wax .start").click()
+    assert until(lambda: page.text("#timer-line span").endswith("(2 cups, 2 times)"))
+
+
+def test_a_stage_says_what_is_left_and_how_long_it_has_taken(window, wet):
+    def chip(page, stage):
+        if not page.js("return document.getElementById('contents').open"):
+            page.find("#contents summary").click()
+        words = until(lambda: page.text(f".chips a[data-stage='{stage}']"))
+        page.find("#contents summary").click()
+        return words
+
+    page = window().open(wet, "p-mould-wax")
+    assert "1 of 1 steps left, planned 40 min" in chip(page, "1. Prepare the mould")
+    for name in ("coats", "haze"):
+        tap_row(page, f'input[data-field="mould-wax.{name}"]')
+    set_clock(page, 1800)
+    fill(page, 'input[data-field="mould-wax.initials"]', "RL")
+    page.js("document.activeElement.blur()")
+    assert "✓ done, planned 40 min, gone 30 min" in chip(page, "1. Prepare the mould")
+    page.js("location.hash = 'p-lay-p1'")
+    until(lambda: page.find("#p-lay-p1").is_displayed())
+    tap_row(page, 'input[data-field="lay-p1.angle"]')
+    page.js("location.hash = 'p-record'")
+    until(lambda: page.find("#p-record").is_displayed())
+    assert "5 of 5 steps left" in chip(page, "2. Outer skin")
+    page.find("#contents summary").click()
+    assert until(lambda: page.text("#go-on")).startswith("Continue at: Lay P1")
+    page.find("#go-on").click()
+    assert until(lambda: page.find("#p-lay-p1").is_displayed())
+
+
+@pytest.mark.parametrize(("wide", "high"), [(1024, 768), (1180, 820)])
+def test_on_its_side_a_tablet_shows_picture_and_words_beside_each_other(window, wet, wide, high):
+    page = window()
+    page.size(wide, high)
+    page.open(wet, "p-lay-p1")
+    left, right = page.js("""
+        return [".here .seen svg", ".here ol.steps li"].map((css) => {
+            const range = document.createRange();  // words beside a float: not the list's own box
+            range.selectNodeContents(document.querySelector(css));
+            const at = range.getBoundingClientRect();
+            return [at.left, at.right, at.top];
+        });
+    """)
+    assert left[1] <= right[0] and right[2] < high / 2
+
+
+def test_every_page_has_its_title_one_first_heading_and_a_way_past_the_head(window, wet):
+    from selenium.webdriver import ActionChains, Keys
+
+    page = window().open(wet)
+    assert len(page.all("h1")) == 1
+    titles = set()
+    for _ in cards(page):
+        titles.add(page.driver.title)
+    assert len(titles) == len(page.all(".card"))
+    page.js("document.activeElement.blur()")
+    page.driver.refresh()
+    ActionChains(page.driver).send_keys(Keys.TAB).perform()
+    focused = page.driver.switch_to.active_element
+    assert focused.text == "To the page in hand" and focused.is_displayed()
+
+
+@pytest.mark.parametrize("name", ["light", "dark"])
+def test_the_ring_of_what_has_the_focus_stands_out_three_to_one(window, wet, name):
+    """WCAG 2.2, 2.4.13: against what lies on either side of it, here bands of the ground."""
+    page = window()
+    theme(page, name)
+    page.open(wet, "p-lay-p1")
+    page.js("""
+        const next = document.querySelector(".here .next");
+        next.focus({ focusVisible: true });
+    """)
+    style = "return getComputedStyle(document.activeElement)"
+    ring = luminance(page.js(f"{style}.outlineColor"))
+    light, dark = sorted((ring, ground(page)), reverse=True)
+    assert (light + 0.05) / (dark + 0.05) >= 3.0
+    band = page.js(f"{style}.boxShadow")
+    assert luminance(band.partition(")")[0]) == ground(page)

@@ -11,8 +11,9 @@ import pytest
 
 from plybook.diagnostics import Severity
 from plybook.plan import plan_dict, to_json
-from plybook.record import compare, read_record
+from plybook.record import as_built, compare, read_record
 from plybook.shop.model import VACUUM
+from plybook.write.book_html import book_html
 from tests.browser.shops import work_parts
 from tests.browser.test_booklet import export, fill, set_clock, tap_row, until
 
@@ -243,3 +244,57 @@ def test_a_photo_is_made_smaller_kept_over_a_reload_and_goes_into_the_record(
     assert page.text("#photo-size").startswith("1 photos, ")
     name = hashlib.sha256(photo.data).hexdigest().encode()
     assert base64.b64encode(photo.data)[:40] in data and name in data
+
+
+def test_a_photo_that_the_browser_does_not_keep_is_told_and_goes_out(window, work, tmp_path):
+    png(tmp_path / "seam.png", 200, 100)
+    page = window(storage=False).open(work, LAY)
+    page.find(f"#{LAY} .more summary").click()
+    page.find(f"#{LAY} [data-do=photo]").send_keys(str(tmp_path / "seam.png"))
+    assert until(lambda: "PHOTO IS NOT BEING KEPT" in page.text("#notices"))
+    press(page, ".notice", "OK")
+    (photo,) = read_record(export(page).read_bytes()).photos
+    assert (photo.width, photo.height) == (200, 100) and photo.data.startswith(b"\xff\xd8\xff")
+
+
+ROWS = {
+    "readings": {"task": "Outer skin", "at": "2026-05-04T18:30", "room": "21,5", "part": "24",
+                 "vacuum": "890"},
+    "instruments": {"what": "vacuum gauge", "number": "VG-7", "until": "2026-01-31"},
+    "signatures": {"role": "inspector", "name": "M. Brandt", "for": "before closing"},
+}  # fmt: skip
+
+
+def test_readings_instruments_and_signatures_go_into_the_as_built_book(window, work):
+    page = window().open(work, "p-record")
+    for name, cells in ROWS.items():
+        page.find(f"#p-record [data-add={name}]").click()
+        until(lambda name=name: page.all(f"#{name} .entry"))
+        for cell, words in cells.items():
+            page.js("""
+                const [box, words] = arguments;
+                box.value = words;
+                box.dispatchEvent(new Event("change", { bubbles: true }));
+            """, page.find(f"#{name} [data-cell='{cell}']"), words)  # fmt: skip
+    go(page, "p-lots")
+    put(page, "record.lot.epoxy", "LOT-9")
+    page.js("""
+        const box = document.querySelector('[data-field="record.expiry.epoxy"]');
+        box.value = "2026-04-30";
+        box.dispatchEvent(new Event("input", { bubbles: true }));
+        box.dispatchEvent(new Event("change", { bubbles: true }));
+    """)
+    go(page, LAY)
+    press(page, "[data-cup='Cup 1']", "Mixed")
+    plan = json.loads(to_json(plan_dict(*work_parts())))
+    record = read_record(export(page).read_bytes())
+    for name, cells in ROWS.items():
+        (row,) = record.rows(name)
+        assert dict(row.cells) == cells
+    found = compare(record, plan)
+    codes = {f.code for f in found}
+    assert {"record-instrument-expired", "record-lot-expired"} <= codes
+    words = book_html(as_built(record, plan, found)).decode()
+    for told in ("VG-7", "890", "21,5", "2026-05-04 18:30", "M. Brandt", "before closing",
+                 "2026-04-30"):  # fmt: skip
+        assert told in words, told

@@ -349,3 +349,95 @@ def test_five_thousand_entries_open_and_take_one_more(window, make_book, count):
     page.driver.refresh()
     assert page.find('input[data-field="lay-p1.lines"]').is_selected()
     assert page.js("return Object.keys(localStorage).length") > count
+
+
+@pytest.mark.parametrize(
+    ("frame", "words"),
+    [({"plybook_record": 1, "fields": {"lay-p1.angle": {"value": True}}}, "an earlier form"),
+     ({"plybook_record": 3, "entries": []}, "a newer form"),
+     ({"plybook_record": 2, "part": "KT-210", "hand": "left", "entries": []}, "is empty")],
+)  # fmt: skip
+def test_a_record_of_another_form_or_without_entries_changes_nothing(
+    window, make_book, tmp_path, frame, words
+):
+    page = window().open(make_book(), LAY)
+    tap_row(page, TICK)
+    before = page.js("return JSON.stringify(localStorage)")
+    path = tmp_path / "other.json"
+    path.write_text(json.dumps(frame))
+    give(page, path)
+    said = notices(page)[0]
+    assert words in said and ("Nothing was taken over" in said or "cannot read" in said)
+    press(page, "OK")
+    assert page.find(TICK).is_selected()
+    assert page.js("return JSON.stringify(localStorage)") == before
+
+
+def test_what_a_truly_full_storage_refused_is_kept_once_there_is_room(window, make_book):
+    """Chromium keeps some 5 million letters for one address."""
+    page = window().open(make_book(), LAY)
+    page.js("""
+        for (let size = 1 << 22; size; size >>= 1)
+            try {
+                for (;;) localStorage.setItem("other/" + Math.random(), "x".repeat(size));
+            } catch (e) { /* the next smaller one */ }
+    """)
+    tap_row(page, TICK)
+    assert "NOT BEING KEPT: the browser's storage is full" in page.text("#state")
+    page.js("Object.keys(localStorage).filter((n) => n.startsWith('other/'))"
+            ".forEach((n) => localStorage.removeItem(n))")  # fmt: skip
+    tap_row(page, 'input[data-field="lay-p1.lines"]')
+    assert until(lambda: page.text("#state") == "Ticks are kept in this browser on this device.")
+    page.driver.refresh()
+    for name in ("angle", "lines"):
+        assert page.find(f'input[data-field="lay-p1.{name}"]').is_selected(), name
+
+
+def test_each_of_two_people_is_named_where_they_disagree(window, make_book):
+    one, two = window().open(make_book(), LAY), window().open(make_book(), LAY)
+    for page, who, degrees in ((one, "RL", "19"), (two, "MK", "21")):
+        page.js("location.hash = 'p-lay-p2'")
+        until(lambda page=page: page.find("#p-lay-p2").is_displayed())
+        fill(page, 'input[data-field="lay-p2.initials"]', who)
+        page.js("document.activeElement.blur(); location.hash = arguments[0]", LAY)
+        until(lambda page=page: page.find(ROOM).is_displayed())
+        fill(page, ROOM, degrees)
+    give(two, export(one))
+    press(two, "Decide now")
+    sides = {side.text for side in two.all("#conflicts .sides > div")}
+    assert any("19" in s and "RL" in s for s in sides)
+    assert any("21" in s and "MK" in s for s in sides)
+
+
+def test_a_time_entered_again_and_a_timer_begun_again_leave_the_first_in_the_history(
+    window, make_book
+):
+    page = window().open(make_book(), LAY)
+    pot = '[data-timer="lay-p1.pot"]'
+    page.find(f"{pot} .start").click()
+    first = until(lambda: page.text(f"{pot} .says"))
+    page.before("""
+        window.trueNow = window.trueNow || Date.now;
+        Date.now = () => window.trueNow() + 3000000;
+    """)
+    page.driver.refresh()
+    page.find(f"{pot} .stop").click()
+    page.find(f"{pot} .start").click()
+    assert until(lambda: page.text(f"{pot} .says")) != first
+    page.find("#undo").click()
+    page.find("#undo").click()
+    assert until(lambda: page.text(f"{pot} .says")[:13]) == first[:13]  # started at
+    log = read_record(export(page).read_bytes()).log
+    assert len(log.history("timer.lay-p1.pot")) == 5
+
+
+def test_a_deviation_taken_out_comes_back_with_undo(window, make_book):
+    page = window().open(make_book(), LAY)
+    page.find(f"#{LAY} .more summary").click()
+    page.find(f"#{LAY} [data-add=deviations]").click()
+    fill(page, f'#{LAY} [data-cell="what"]', "patched")
+    page.find(f"#{LAY} .entry .drop").click()
+    assert until(lambda: not page.all(f"#{LAY} .entry"))
+    page.find("#undo").click()
+    box = until(lambda: page.find(f'#{LAY} [data-cell="what"]'))
+    assert box.get_attribute("value") == "patched"

@@ -27,8 +27,12 @@ def planned(shop=None):
     return booklet(*parts), json.loads(to_json(plan_dict(*parts)))
 
 
+def to_json_bytes(raw) -> bytes:
+    return json.dumps(raw).encode()
+
+
 def read(sheet) -> object:
-    return read_record(json.dumps(exported(sheet)).encode())
+    return read_record(to_json_bytes(exported(sheet)))
 
 
 def run(seconds, stopped=0, seen=0):

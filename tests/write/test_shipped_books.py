@@ -1,5 +1,6 @@
 """The books of the parts that ship with the tool, from their specs to paper and screen."""
 
+import re
 from functools import cache
 from pathlib import Path
 
@@ -66,3 +67,11 @@ def test_each_step_names_its_pieces_on_paper_and_on_screen(name):
             card = card[: card.index("</section>")]
             assert all(piece in card for piece in step.pieces), step.title
             assert all(piece in text for piece in step.pieces), step.title
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_every_column_on_screen_has_a_heading(name):
+    """WCAG 2.2, 1.3.1: a cell is read out with the words at the head of its column."""
+    page = book_html(booklet(*made(name))).decode()
+    heads = re.findall(r"<th\b[^>]*>([^<]*)</th>", page)
+    assert len(heads) > 20 and all(words.strip() for words in heads)

@@ -197,7 +197,7 @@ function drawTimers() {
     offerDeeds(lineDeeds, coming[0]);
   }
   if (!list.hidden) drawList(running, coming, at);
-  const title = (up ? "TIME IS UP: " : "") + (here ? here.querySelector("h2").textContent + " · " : "") + book.title;
+  const title = (up ? "TIME IS UP: " : "") + (here ? links.get(here.id).firstChild.textContent + " · " : "") + book.title;
   if (document.title !== title) document.title = title;
   hide($("quiet"), !(running.length && (!audio || audio.state !== "running")));
   if (up && Math.floor(at / 1000) % 2 === 0) beep();
