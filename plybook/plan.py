@@ -404,6 +404,8 @@ def _quantities(laminate: Laminate, shop: Shop) -> dict:
     return {
         **groups,
         "laminate_mass_g": _figure(laminate.mass_g),
+        "part_mass_g": _figure(shop.budget.part_g),
+        "kit_mass_g": _figure(shop.budget.kit_g),
         "centre_mm": [_figure(v) for v in laminate.centre_mm],
     }
 

@@ -70,6 +70,11 @@ def show_number(value: float, decimals: int) -> str:
     return "0" if text in ("-0", "") else text
 
 
+def show_mass(mass_g: float) -> str:
+    """A mass of a part: kilograms to ten grams from 1 kg on, whole grams below."""
+    return f"{mass_g / 1000:.2f} kg" if mass_g >= 1000 else f"{mass_g:.0f} g"
+
+
 def show_inches(value_mm: float, denominator: int = 16) -> str:
     """Inches as a tape shows them: whole and the nearest sixteenth, for example '12 3/16'."""
     ticks = round(abs(value_mm) / MM_PER_INCH * denominator)

@@ -50,10 +50,11 @@ from plybook.drawing.rosette import rosette
 from plybook.drawing.stepcards import Cutting, step_pages
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
-from plybook.shop.model import Shop
+from plybook.shop.budget import CUPS_LEFT, TRIMMINGS
+from plybook.shop.model import Budget, Shop
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
-from plybook.units import show_length
+from plybook.units import show_length, show_mass
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": "no hand"}
 NO_FILES = Addresses()
@@ -147,7 +148,7 @@ def cover_facts(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[tuple[s
         ("Pieces", str(pieces)),
         ("Layers", str(len(laminate.layers))),
         ("Stages", f"{len(shop.stages)} with {steps} steps"),
-        ("Laminate mass", f"{laminate.mass_g / 1000:.2f} kg"),
+        ("Mass, trimmed", show_mass(shop.budget.part_g)),
         ("Laminate by", part.designer or "not stated"),
     ]
     if part.other_hand:
@@ -195,10 +196,21 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
     return Page("cover", part.name, kicker, tuple(blocks), "cover", "This book", alone=True)
 
 
+MASS = "mass_g"
+
+
+def _weighed(budget: Budget) -> Iterator[tuple[str, str, float]]:
+    """What is weighed over the whole job: id, label, grams as planned."""
+    gone = {row.item: row.amount for row in budget.goes}
+    yield MASS, "Mass of the part, trimmed", budget.part_g
+    yield "kit_g", "Kit as cut, dry", budget.kit_g
+    yield "left_g", "Left in the cups, all stages", gone.get(CUPS_LEFT, 0.0)
+    yield "trimmings_g", "Trimmings", gone.get(TRIMMINGS, 0.0)
+
+
 def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
     """What is written down over the whole job: hours, readings, deviations, signatures."""
     tasks = ["Cutting", *dict.fromkeys(stage.title for stage in shop.stages)]
-    mass_g = round(laminate.mass_g)
     blocks: list[Block] = [
         Table(
             ("Part", "Revision", "Hand", "Date of the book"),
@@ -208,7 +220,10 @@ def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
         readings(tuple(dict.fromkeys(stage.title for stage in shop.stages if stage.cure_s))),
         INSTRUMENTS,
         Heading("The part", 3),
-        Blank("record.mass_g", "Mass of the part, trimmed", "measure", "g", float(mass_g)),
+        *(
+            Blank(f"record.{id}", label, "measure", "g", float(round(grams)), optional=id != MASS)
+            for id, label, grams in _weighed(shop.budget)
+        ),
         DEVIATIONS,
         Notes("record.notes", "Notes"),
         Blank("record.builder", "Built by", "initials"),

@@ -27,7 +27,7 @@ from plybook.laminate.stiffness import terms
 from plybook.shop.model import Quantity, Shop
 from plybook.spec.model import OutlineMould, PartSpec
 from plybook.surface.model import Face
-from plybook.units import show_length, show_number
+from plybook.units import show_length, show_mass, show_number
 
 AFTER = "After the cure"
 MOST_STIFF = 12  # zones whose stiffness is shown on paper
@@ -63,6 +63,8 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
         "rod": "Rods",
         "resin": "Resin",
         "consumable": "Consumables",
+        "mass": "Mass of the part",
+        "gone": "Weighed on the way",
         "buy": "To buy",
     }
     unit = spec.part.units
@@ -72,15 +74,14 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
     )
     flat = isinstance(spec.mould, OutlineMould)
     axes = "x and y as drawn, z off the mould face" if flat else "x aft, y starboard, z up"
-    mass = laminate.mass_g
     blocks: list[Block] = [
         Paragraph(
-            f"Laminate with resin, without consumables: "
-            f"{f'{mass / 1000:.2f} kg' if mass >= 1000 else f'{mass:.0f} g'}; centre of gravity "
+            f"The part, cured and trimmed, without what is peeled off: "
+            f"{show_mass(shop.budget.part_g)}; centre of gravity of the laminate "
             f"{', '.join(centre)} in part axes ({axes})."
         )
     ]
-    groups = unique(q.group for q in shop.quantities if q.group != "mass")
+    groups = unique(q.group for q in shop.quantities if q.group != "centre")
     for group in groups:
         rows = tuple(
             (

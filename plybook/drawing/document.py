@@ -129,6 +129,7 @@ class Blank:
     at_most: float | None = None
     note: str = ""  # how it is measured
     offers: tuple[str, ...] = ()  # materials whose lots are offered here
+    optional: bool = False  # the page does not ask for it
     difference: tuple[str, ...] = ()  # ids of two blanks: computed as the first less the second
 
     @property

@@ -22,7 +22,7 @@ import shapely
 
 from plybook.geometry.rings import signed_area_mm2
 from plybook.laminate.bevel import bevel_run_mm
-from plybook.laminate.model import LaidLayer, Piece, PieceEdge
+from plybook.laminate.model import LaidLayer, LayerMass, Piece, PieceEdge
 from plybook.spec.model import Cloth, Film, PartSpec, Resin
 from plybook.surface.model import Face
 
@@ -36,7 +36,7 @@ class Mass:
 
     total_g: float
     centre_mm: np.ndarray
-    layers_g: tuple[tuple[str, float], ...]
+    layers: tuple[LayerMass, ...]
 
 
 def ply_thickness_mm(cloth: Cloth) -> float:
@@ -62,20 +62,25 @@ def density_of(resin: Resin | None) -> float:
 
 def layer_areal_g_m2(layer: LaidLayer, spec: PartSpec) -> float:
     """Areal mass of one layer, g/m2, where it has its full thickness."""
+    return math.fsum(_dry_and_resin_g_m2(layer, spec))
+
+
+def _dry_and_resin_g_m2(layer: LaidLayer, spec: PartSpec) -> tuple[float, float]:
+    """What one m2 of a layer weighs dry, and the resin it takes up."""
     materials = spec.materials
     match layer.kind:
         case "ply":
             cloth = materials.cloths[layer.material]
             density = density_of(materials.resins.get(cloth.resin))
-            return cloth.areal_g_m2 + resin_in_cloth_g_m2(cloth, density)
+            return cloth.areal_g_m2, resin_in_cloth_g_m2(cloth, density)
         case "core" | "insert":
             sheet = materials.cores[layer.material]
-            return sheet.density_kg_m3 * layer.thickness_mm + 2 * sheet.resin_uptake_g_m2
+            return sheet.density_kg_m3 * layer.thickness_mm, 2 * sheet.resin_uptake_g_m2
         case "rod":
-            return materials.rods[layer.material].density_g_cm3 * layer.thickness_mm * 1000
+            return materials.rods[layer.material].density_g_cm3 * layer.thickness_mm * 1000, 0.0
         case "film":
             film = materials.consumables[layer.material]
-            return film.areal_g_m2 + film.resin_uptake_g_m2
+            return film.areal_g_m2, film.resin_uptake_g_m2
     raise ValueError(f"unknown kind of layer: {layer.kind}")
 
 
@@ -101,7 +106,7 @@ def laminate_mass(
     peeled = {x.id for x in spec.layers if isinstance(x, Film) and x.removed_after}
 
     height = np.zeros(len(grid))
-    masses: list[tuple[str, float]] = []
+    masses: list[LayerMass] = []
     moment = np.zeros(3)
     seen: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
     for layer in layers:
@@ -111,16 +116,16 @@ def laminate_mass(
         if key not in seen:
             seen[key] = _spread(layer.region, grid, space, net, face)
         inside, middle = seen[key]
-        mass = _layer_g(layer, own.get(layer.id, ()), net, spec)
-        masses.append((layer.id, mass))
+        weighs = _layer_mass(layer, own.get(layer.id, ()), net, spec)
+        masses.append(weighs)
         centre = middle
         if inside.any():
             lift = height[inside] + layer.thickness_mm / 2
             centre = middle + (normals[inside] * lift[:, None]).mean(axis=0)
-        moment += mass * centre
+        moment += weighs.total_g * centre
         if layer.kind != "insert":
             height[inside] += layer.thickness_mm
-    total = sum(g for _, g in masses)
+    total = sum(weighs.total_g for weighs in masses)
     return Mass(total, moment / total if total else np.zeros(3), tuple(masses))
 
 
@@ -159,20 +164,20 @@ def _spread(
     return inside, space[inside].mean(axis=0) + there - short
 
 
-def _layer_g(
+def _layer_mass(
     layer: LaidLayer, pieces: Sequence[Piece], net: shapely.Polygon, spec: PartSpec
-) -> float:
-    areal = layer_areal_g_m2(layer, spec)
+) -> LayerMass:
+    dry, resin = _dry_and_resin_g_m2(layer, spec)
     area = shapely.intersection(layer.region, net).area
     if layer.kind == "ply" and len(pieces) > 1:
         laid = [shapely.Polygon(p.laid_outline_mm).buffer(0).intersection(net) for p in pieces]
         area = max(area, sum(p.area for p in laid))
     if layer.kind != "core" or not pieces:
-        return areal * area / 1e6
+        return LayerMass(layer.id, dry * area / 1e6, resin * area / 1e6)
     sheet = spec.materials.cores[layer.material]
     volume = sum(core_volume_mm3(p) for p in pieces)
     uptake = sum(sheet.resin_uptake_g_m2 * (p.area_mm2 + _bag_area(p)) for p in pieces)
-    return volume * sheet.density_kg_m3 / 1e6 + uptake / 1e6
+    return LayerMass(layer.id, volume * sheet.density_kg_m3 / 1e6, uptake / 1e6)
 
 
 def core_volume_mm3(piece: Piece) -> float:

@@ -157,6 +157,19 @@ class LaidLayer:
 
 
 @dataclass(frozen=True)
+class LayerMass:
+    """What one layer weighs within the net line: dry, and the resin it takes up."""
+
+    layer: str
+    dry_g: float
+    resin_g: float
+
+    @property
+    def total_g(self) -> float:
+        return self.dry_g + self.resin_g
+
+
+@dataclass(frozen=True)
 class Zone:
     """A part of the face with one stack."""
 
@@ -195,3 +208,4 @@ class Laminate:
     findings: tuple[Finding, ...]
     joints: tuple[BreakJoint, ...] = ()  # at the breaks of the face
     found_laying: tuple[Finding, ...] = ()  # those of `findings` that single layers gave
+    masses: tuple[LayerMass, ...] = ()  # of every layer that stays; they sum to `mass_g`

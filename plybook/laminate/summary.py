@@ -52,6 +52,7 @@ def sum_up(
         centre_mm=mass.centre_mm,
         findings=all_findings(spec, face, layers, pieces, zones, laying),
         found_laying=laying,
+        masses=mass.layers,
     )
 
 

@@ -22,8 +22,8 @@ from plybook.drawing.document import (
     show_duration,
 )
 from plybook.drawing.ledgers import INSTRUMENTS, readings
-from plybook.record.compare import LOT_PREFIX, MASS_FIELD, NOTES_FIELD
-from plybook.record.figures import measures, mixed_in, parse_figure, steps
+from plybook.record.compare import LOT_PREFIX, MASS_FIELD, NOTES_FIELD, WEIGHED
+from plybook.record.figures import measures, mixed_in, parse_figure, planned_mass_g, steps
 from plybook.record.hours import spells
 from plybook.record.names import field_namer
 from plybook.record.reading import BOOK, Record, clock_time
@@ -86,7 +86,7 @@ def _cover(record: Record, plan: dict[str, Any], findings: Sequence[Finding]) ->
     errors = sum(f.severity is Severity.ERROR for f in findings)
     warnings = sum(f.severity is Severity.WARNING for f in findings)
     mass = parse_figure(record.words(MASS_FIELD))
-    planned = float(plan["quantities"].get("laminate_mass_g", 0.0))
+    planned = planned_mass_g(plan)
     weighed = f"{figure(mass)} g" if mass is not None else "not weighed"
     if mass is not None and planned:
         weighed += f", {100 * (mass / planned - 1):+.1f} %"
@@ -103,6 +103,11 @@ def _cover(record: Record, plan: dict[str, Any], findings: Sequence[Finding]) ->
             ("Open points", str(warnings)),
             ("Mass, planned", f"{figure(planned)} g"),
             ("Mass, weighed", weighed),
+            *(
+                (f"{name}, weighed", f"{figure(grams)} g")
+                for name, field in WEIGHED
+                if (grams := parse_figure(record.words(field))) is not None
+            ),
             ("Built by", record.words("record.builder") or "not signed"),
             ("Inspected by", record.words("record.inspector") or "not signed"),
             *(

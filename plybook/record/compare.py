@@ -22,7 +22,14 @@ from plybook.drawing.document import (
     lot_field_id,
 )
 from plybook.drawing.recordkey import plan_key
-from plybook.record.figures import jig_card, measures, mixed_in, parse_figure, steps
+from plybook.record.figures import (
+    jig_card,
+    measures,
+    mixed_in,
+    parse_figure,
+    planned_mass_g,
+    steps,
+)
 from plybook.record.names import field_namer
 from plybook.record.reading import Deviation, Record, clock_time
 from plybook.record.times import Told, timings
@@ -31,7 +38,11 @@ MASS_FIELD = "record.mass_g"
 NOTES_FIELD = "record.notes"
 LOT_PREFIX = lot_field_id("")
 _EXPIRY_PREFIX = expiry_field_id("")
-_OWN_FIELDS = (SERIAL, MASS_FIELD, NOTES_FIELD, "record.builder", "record.inspector")
+# what else is weighed: name, field
+WEIGHED = (("Kit, dry", "record.kit_g"), ("Left in the cups", "record.left_g"),
+           ("Trimmings", "record.trimmings_g"))  # fmt: skip
+_OWN_FIELDS = (SERIAL, MASS_FIELD, NOTES_FIELD, "record.builder", "record.inspector",
+               *(field for _, field in WEIGHED))  # fmt: skip
 JIG, RECORD = "jig", "record"  # pages beside the steps that findings are about
 _MOST_FAULTS = 20
 MASS_SHARE = 0.10  # common practice, no source: a tenth more or less asks for a word
@@ -381,7 +392,7 @@ def _mass(record: Record, plan: dict[str, Any]) -> Iterator[Told]:
             ),
         )
     mass = parse_figure(record.words(MASS_FIELD))
-    planned = plan["quantities"].get("laminate_mass_g", 0.0)
+    planned = planned_mass_g(plan)
     if mass is None:
         yield RECORD, warning("record-mass-missing", "the finished part was not weighed",
                               "weigh it")  # fmt: skip

@@ -80,6 +80,12 @@ def jig_card(plan: dict[str, Any]) -> list[dict[str, Any]]:
     return [] if any(s.get("shows") == "jig" for s in steps(plan)) else plan.get("jig", [])
 
 
+def planned_mass_g(plan: dict[str, Any]) -> float:
+    """What the part should weigh trimmed, g; 0 where the plan does not say."""
+    quantities = plan["quantities"]
+    return float(quantities.get("part_mass_g") or quantities.get("laminate_mass_g") or 0.0)
+
+
 def steps(plan: dict[str, Any]) -> Iterator[dict[str, Any]]:
     """The plan's steps in order."""
     for stage in plan["stages"]:

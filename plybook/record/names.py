@@ -19,6 +19,8 @@ from plybook.record.figures import jig_card, mixed_in, steps
 _OWN = {
     SERIAL: "serial number", "record.mass_g": "mass of the part", "record.notes": "notes",
     "record.builder": "built by", "record.inspector": "inspected by",
+    "record.kit_g": "mass of the kit", "record.left_g": "mass left in the cups",
+    "record.trimmings_g": "mass of the trimmings",
 }  # fmt: skip
 _OF_CUP = {"mixed": "time of mixing", "lot": "lots", "weighed": "first part weighed"}
 _STARTS = {lot_field_id(""): "lot of ", expiry_field_id(""): "use-by date of "}

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from plybook.diagnostics import Finding, error
 from plybook.laminate.model import LaidLayer, Laminate, Piece
 from plybook.nest.model import CutPlan, Unit
+from plybook.shop.model import Budget
 from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS, standard
 from plybook.spec.model import Consumable, Layer, PartSpec, Resin, StageRule, ThickenedResin
 from plybook.surface.model import Face
@@ -33,6 +34,7 @@ class Job:
     plan: CutPlan
     stages: tuple[StageRule, ...]
     stage_of_layer: dict[str, str]
+    budget: Budget = Budget(0.0, (), ())
 
     @cached_property
     def pieces(self) -> dict[str, Piece]:

@@ -26,6 +26,7 @@ class Need:
     area_m2: float
     seconds: float  # to put it on, at the builder's rate
     thick: bool = False
+    bond_g: float = 0.0  # of it, what stays in the part beside what the layers take up
 
 
 @dataclass(frozen=True)

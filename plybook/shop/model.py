@@ -11,6 +11,7 @@ Terms:
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -150,6 +151,25 @@ class Quantity:
 
 
 @dataclass(frozen=True)
+class Budget:
+    """Masses of a part: `kit_g` as cut and dry, what stays in it and what does not.
+
+    Films that are peeled off, and the resin in them, are not of the part nor of the kit.
+    """
+
+    kit_g: float
+    stays: tuple[Quantity, ...]
+    goes: tuple[Quantity, ...]
+    put_on_g: float = 0.0  # resin and filler that the steps use
+    decimals: int = 0  # of its grams
+
+    @property
+    def part_g(self) -> float:
+        """What the part weighs, cured and trimmed."""
+        return round(math.fsum(row.amount for row in self.stays), self.decimals)
+
+
+@dataclass(frozen=True)
 class Measure:
     """A jig figure computed from the spec; `at_mm` is the span of the station it is taken at."""
 
@@ -234,4 +254,5 @@ class Shop:
     findings: tuple[Finding, ...]
     bags: tuple[BagPlan, ...] = ()
     kits: tuple[Kit, ...] = ()
+    budget: Budget = Budget(0.0, (), ())
     estimates: tuple[str, ...] = ()  # figures that are the tool's estimate, each with its source

@@ -15,6 +15,7 @@ from plybook.shop.resin import peel_ply_of
 from plybook.shop.standard import figure
 from plybook.shop.words import Fact, Scope, listed, minutes_text
 from plybook.spec.model import OutlineMould, StageRule, StationMould
+from plybook.units import show_mass
 
 _LARGE_MM = 1500.0  # a part as long wants two people to lift it
 _MOST_ZONES = 6  # thickness is measured in so many zones, the largest ones
@@ -27,7 +28,7 @@ def part_facts(job: Job) -> dict[str, Fact]:
     hands = {"left": ", LEFT hand", "right": ", RIGHT hand"}
     layers = job.laminate.layers
     area = job.face.area_mm2 / 1e6
-    mass = job.laminate.mass_g
+    mass = job.budget.part_g
     corners, male = _has_corners(job), isinstance(mould, StationMould) and mould.form == "male"
     stations = stations_of(job)
     card = job.consumable("mould_tape")
@@ -67,7 +68,7 @@ def part_facts(job: Job) -> dict[str, Fact]:
         "core_at_edge": _core_at_edge(job),
         "has_carbon": any(is_carbon(job, la) for la in layers),
         "any_core": any(la.kind == "core" for la in layers),
-        "mass": f"{mass / 1000:.2f} kg" if mass >= 1000 else f"{mass:.0f} g",
+        "mass": show_mass(mass),
         "has_mass": mass > 0,
         "mass_g": round(mass),
         "mass_tolerance_g": round(mass * figure("mass_tolerance") / 100),

@@ -19,6 +19,8 @@ from plybook.shop.resin import area_m2
 from plybook.shop.standard import figure
 from plybook.shop.words import counted, listed
 
+WHOLE, KIT = "The part, cured and trimmed", "Kit as cut, dry"
+
 
 def quantities(job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan]) -> tuple[Quantity, ...]:
     """Every row of the quantity tables, in the order of the groups."""
@@ -135,19 +137,15 @@ def _consumables(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
 
 
 def _mass(job: Job) -> list[Quantity]:
-    rows = [
-        Quantity("mass", "Laminate, cured and trimmed", round(job.laminate.mass_g, 1), "g",
-                 "without consumables; weigh the part against it")
-    ]  # fmt: skip
-    centre = job.laminate.centre_mm
-    if centre is not None and len(centre) == 3:
-        drawn = ("x", "y", "off the mould face")
-        axes = drawn if job.face.flat else ("aft", "starboard", "up")
-        for axis, value in zip(axes, centre, strict=True):
-            rows.append(
-                Quantity("mass", f"Centre of gravity, {axis}", round(float(value), 1), "mm",
-                         "part axes")
-            )  # fmt: skip
+    budget = job.budget
+    rows = [*budget.stays, Quantity("mass", WHOLE, budget.part_g, "g", "weigh the part against it")]
+    rows.append(Quantity("gone", KIT, budget.kit_g, "g", "all pieces but what is peeled off"))
+    rows += budget.goes
+    drawn = ("x", "y", "off the mould face")
+    axes = drawn if job.face.flat else ("aft", "starboard", "up")
+    for axis, value in zip(axes, job.laminate.centre_mm, strict=True):
+        item = f"Centre of gravity of the laminate, {axis}"
+        rows.append(Quantity("centre", item, round(float(value), 1), "mm", "part axes"))
     return rows
 
 

@@ -76,14 +76,17 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
     thick = Thickening.of(job.thickened(rule))
     needs: dict[tuple[str, str], Need] = {}
 
-    def want(use: str, layer: str, what: str, mass_g: float, area: float, is_thick=False) -> None:
+    def want(
+        use: str, layer: str, what: str, mass_g: float, area: float, is_thick=False, bond_g=0.0
+    ) -> None:
         if mass_g > 0:
             seconds = area / rate_m2_s if rate_m2_s > 0 else 0.0
-            needs[use, layer] = Need(use, layer, what, mass_g, area, seconds, is_thick)
+            held = mass_g if is_thick else bond_g
+            needs[use, layer] = Need(use, layer, what, mass_g, area, seconds, is_thick, held)
 
     if rule.kind == "dry_layup":
         mass = infusion_mass(job, rule, resin)
-        want("infuse", "", "infusion", mass.total_g, 0.0)
+        want("infuse", "", "infusion", mass.total_g, 0.0, bond_g=mass.bonds_g)
         return needs
 
     for layer in job.open_cores(rule.id):
@@ -113,13 +116,14 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
             if bedded:
                 wetted.append((layer.id, grams + figure("face_wetting") * area, area))
                 grams = thick.coat_g_m2 * area
-            want("lay", layer.id, layer.id, grams, area, bedded)
+            want("lay", layer.id, layer.id, grams, area, bedded, grams)
         elif layer.kind == "core":
             grams = seam_resin_g(layer, pieces, resin)
             what, wet = f"the seams of {layer.id}", 0.0
             if rule.kind == "core_bond":
-                neat = (_uptake(job, layer) + figure("face_wetting")) * area
-                want("neat", layer.id, f"neat coat for {layer.id}", neat, area)
+                face = figure("face_wetting") * area
+                neat = _uptake(job, layer) * area + face
+                want("neat", layer.id, f"neat coat for {layer.id}", neat, area, bond_g=face)
                 coat = thick.coat_g_m2 * area
                 want("bond", layer.id, f"thickened coat for {layer.id}", coat, area, True)
             else:  # wet in wet: both sides where cloth of the same stage goes over it
@@ -141,7 +145,8 @@ def stage_needs(job: Job, rule: StageRule) -> dict[tuple[str, str], Need]:
     if wetted:
         grams = math.fsum(mass for _, mass, _ in wetted)
         area = math.fsum(face for _, _, face in wetted)
-        want("wet", "", f"wetting {listed(name for name, _, _ in wetted)}", grams, area)
+        what = f"wetting {listed(name for name, _, _ in wetted)}"
+        want("wet", "", what, grams, area, bond_g=grams)
     if job.lays_peel_ply(rule.id):
         cloth_layers = tuple(la for la in layers if la.kind in ("ply", "rod"))
         area = job.region(cloth_layers).area / 1e6
@@ -155,6 +160,7 @@ class Infusion:
 
     cloth_g: float
     core_g: float
+    bonds_g: float  # seams of the core, faces of rods
     peel_ply_g: float
     mesh_g: float
     lines_g: float
@@ -164,14 +170,15 @@ class Infusion:
     @property
     def total_g(self) -> float:
         return math.fsum(
-            (self.cloth_g, self.core_g, self.peel_ply_g, self.mesh_g, self.lines_g, self.trap_g,
-             self.margin_g)
+            (self.cloth_g, self.core_g, self.bonds_g, self.peel_ply_g, self.mesh_g, self.lines_g,
+             self.trap_g, self.margin_g)
         )  # fmt: skip
 
     def split(self) -> str:
         """The shares in words, the ones that are zero left out."""
         rows = (
-            ("cloth", self.cloth_g), ("core and rods", self.core_g), ("peel ply", self.peel_ply_g),
+            ("cloth", self.cloth_g), ("core and rods", self.core_g + self.bonds_g),
+            ("peel ply", self.peel_ply_g),
             ("flow mesh", self.mesh_g), ("lines", self.lines_g), ("trap", self.trap_g),
             ("margin", self.margin_g),
         )  # fmt: skip
@@ -180,7 +187,7 @@ class Infusion:
 
 def infusion_mass(job: Job, rule: StageRule, resin: Resin) -> Infusion:
     """Resin for one infusion: part, mesh, lines, trap and the fill margin."""
-    cloth = core = film = 0.0
+    cloth = core = bonds = film = 0.0
     layers = job.layers_of(rule.id)
     for layer in layers:
         pieces = job.pieces_of(layer)
@@ -190,9 +197,10 @@ def infusion_mass(job: Job, rule: StageRule, resin: Resin) -> Infusion:
             if card is not None:
                 cloth += resin_in_cloth_g_m2(card, resin.density_g_cm3) * area
         elif layer.kind == "core":
-            core += 2 * _uptake(job, layer) * area + seam_resin_g(layer, pieces, resin)
+            core += 2 * _uptake(job, layer) * area
+            bonds += seam_resin_g(layer, pieces, resin)
         elif layer.kind == "rod":
-            core += figure("rod_wetting") * rod_surface_m2(job, pieces)
+            bonds += figure("rod_wetting") * rod_surface_m2(job, pieces)
         elif layer.kind == "film":
             consumable = job.spec.materials.consumables.get(layer.material)
             film += (consumable.resin_uptake_g_m2 if consumable is not None else 0.0) * area
@@ -206,10 +214,9 @@ def infusion_mass(job: Job, rule: StageRule, resin: Resin) -> Infusion:
     bore_cm2 = math.pi / 4 * (figure("hose_bore") / 10) ** 2
     lines = bore_cm2 * line_lengths_mm(job, rule) / 10 * resin.density_g_cm3
     trap = figure("trap_left")
-    part = math.fsum((cloth, core, film, mesh, lines, trap))
-    return Infusion(
-        cloth, core, film, mesh, lines, trap, part * figure("infusion_margin") / 100
-    )  # fmt: skip
+    part = math.fsum((cloth, core, bonds, film, mesh, lines, trap))
+    margin = part * figure("infusion_margin") / 100
+    return Infusion(cloth, core, bonds, film, mesh, lines, trap, margin)
 
 
 def seam_resin_g(layer: LaidLayer, pieces: Sequence[Piece], resin: Resin) -> float:

@@ -12,6 +12,7 @@ from plybook.diagnostics import Finding, note, warning
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.bagging import bag_plan, narrow_flanges
+from plybook.shop.budget import mass_budget, with_cups
 from plybook.shop.clock import day_plan, on_the_clock
 from plybook.shop.cups import plan_cups
 from plybook.shop.facts import stage_scope
@@ -42,6 +43,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         Findings of severity error stop the build; the rest of the value is then incomplete.
     """
     job, findings = make_job(spec, face, laminate, plan)
+    job = replace(job, budget=mass_budget(job))
     jig, jig_findings = jig_measures(job)
     findings += jig_findings
     bags = []
@@ -72,6 +74,8 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         findings += late
         batches += cups
         stages.append(_with_vacuum(_with_cups(stage, cups, by_step), cups))
+    budget = with_cups(job.budget, batches)
+    job = replace(job, budget=budget)
     findings += narrow_flanges(job)
     findings += _over_quoted(job, batches)
     clock, long_days = day_plan(stages, spec.workshop)
@@ -87,6 +91,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         findings=tuple(findings),
         bags=tuple(bags),
         kits=kit_lists(job, stages, batches, bags),
+        budget=budget,
         estimates=_estimates(job),
     )
 

@@ -63,7 +63,7 @@ def _rows(plan: dict, names: Names) -> Iterator[Row]:
 def _cover(plan: dict) -> Iterator[Row]:
     part, quantities = plan["part"], plan["quantities"]
     steps = sum(len(stage["steps"]) for stage in plan["stages"])
-    mass = quantities["laminate_mass_g"]
+    mass = quantities["part_mass_g"]
     facts = {
         "Part": _text(part["number"]),
         "Revision": _text(part["revision"]),
@@ -72,12 +72,28 @@ def _cover(plan: dict) -> Iterator[Row]:
         "Pieces": str(sum(piece["quantity"] for piece in plan["pieces"])),
         "Layers": str(len(plan["layers"])),
         "Stages": f"{len(plan['stages'])}with{steps}steps",
-        "Laminate mass": f"{fixed(mass / _KG, 2)}kg",
+        "Mass, trimmed": _mass(mass),
     }
     cells = "".join(f"{_text(label)}{value}" for label, value in facts.items())
     yield Row("cover", "the part", cells)
-    trimmed = _either(figures(round(mass)))
-    yield Row("record", "the mass", f"Massofthepart,trimmedg\\({trimmed}g\\)")
+    for label, grams in weighed(quantities):
+        said = _either(figures(round(grams)))
+        yield Row("record", "a mass", f"{_text(label)}g\\({said}g\\)")
+
+
+def weighed(quantities: dict) -> tuple[tuple[str, float], ...]:
+    """What is weighed over the whole job, and what it should be, g."""
+    gone = {row["item"]: row["amount"] for row in quantities.get("gone", [])}
+    return (
+        ("Mass of the part, trimmed", quantities["part_mass_g"]),
+        ("Kit as cut, dry", quantities["kit_mass_g"]),
+        ("Left in the cups, all stages", gone.get("Left in the cups", 0.0)),
+        ("Trimmings", gone.get("Trimmings, with their resin", 0.0)),
+    )
+
+
+def _mass(grams: float) -> str:
+    return f"{fixed(grams / _KG, 2)}kg" if grams >= _KG else f"{fixed(grams, 0)}g"
 
 
 def _text(words: str) -> str:
@@ -128,7 +144,7 @@ def _longest(growth_mm: list[float]) -> set[str]:
 
 def _quantities(quantities: dict, units: str) -> Iterator[Row]:
     for group, rows in quantities.items():
-        if group in ("mass", "batches", "consumable", "centre_mm") or not isinstance(rows, list):
+        if group in ("centre", "batches", "consumable", "centre_mm") or not isinstance(rows, list):
             continue
         for row in rows:
             price = fixed(row["price"], 2) if row["price"] else ""
@@ -141,15 +157,14 @@ def _quantities(quantities: dict, units: str) -> Iterator[Row]:
     for (item, unit), amount in sums.items():
         cells = _amount({"item": item, "unit": unit}, amount)
         yield Row("table of quantities", item, cells)
-    mass = quantities["laminate_mass_g"]
-    told = f"{fixed(mass / _KG, 2)}kg" if mass >= _KG else f"{fixed(mass, 0)}g"
     unit = "in" if units == "in" else "mm"
     centre = ",".join(
         axis + _either({said + unit for said in lengths(value, units, 1)})
         for axis, value in zip("xyz", quantities["centre_mm"], strict=True)
     )
     yield Row("figures", "its mass and centre of gravity",
-              f"withoutconsumables:{told};centreofgravity{centre}inpartaxes")  # fmt: skip
+              f"withoutwhatispeeledoff:{_mass(quantities['part_mass_g'])};"
+              f"centreofgravityofthelaminate{centre}inpartaxes")  # fmt: skip
 
 
 def _amount(row: dict, amount: float) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
+from plybook.verify.booktables import weighed
 from plybook.verify.pagetree import Element
 from plybook.verify.report import Report
 
@@ -23,8 +24,9 @@ _VACUUM = ".vacuum"  # end of the id of the timer that the first cup of a stage 
 _SIGNED = {"initials": "initials", "lot": "lot"}
 _CUP_FIELDS = {"mixed": "time", "lot": "lot", "weighed": "text"}
 # blanks that stand in no step -> their kind
-_BLANKS = {"article.serial": "text", "record.mass_g": "measure", "record.builder": "initials",
+_BLANKS = {"article.serial": "text", "record.builder": "initials",
            "record.inspector": "initials", "record.notes": None}  # fmt: skip
+_WEIGHED = ("record.mass_g", "record.kit_g", "record.left_g", "record.trimmings_g")
 _COUNTS = ("article.serial",)
 _OPTIONS = {"disposition": ["use as is", "reworked to drawing", "repaired", "rejected"],
             "role": ["builder", "helper", "inspector", "designer"]}  # fmt: skip
@@ -74,8 +76,9 @@ class Known:
         """Every field that the page may have, by its name."""
         found = {name: Blank(kind, counts=kind in ("measure", "initials") or name in _COUNTS)
                  for name, kind in _BLANKS.items()}  # fmt: skip
-        mass = float(round(self.plan["quantities"]["laminate_mass_g"]))
-        found["record.mass_g"] = Blank("measure", "g", mass, counts=True)
+        for name, (_, grams) in zip(_WEIGHED, weighed(self.plan["quantities"]), strict=True):
+            asked = name == _WEIGHED[0]
+            found[name] = Blank("measure", "g", float(round(grams)), counts=asked)
         resins = (batch["resin"] for batch in self.batches.values())
         for material in (*self.plan["materials"], *resins):
             found[f"record.lot.{material}"] = Blank("lot")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from typing import Any
 
 import numpy as np
@@ -259,9 +260,27 @@ def _check_checks(plan: dict, table: Rows, report: Report) -> None:
                   "has other kinds or limits than plan.json")  # fmt: skip
 
 
+_BONDS = ("Resin of coats, seams and rods", "Filler of thickened resin")
+
+
 def _check_totals(plan: dict, report: Report) -> None:
-    """Resin by stage is the sum of its batches, cloth by area the sum of its pieces."""
+    """Resin by stage is the sum of its batches, cloth by area the sum of its pieces, the mass of
+    the part the sum of its rows."""
     quantities = plan["quantities"]
+    *parts, whole = [row["amount"] for row in quantities["mass"]]
+    away = max(abs(math.fsum(parts) - whole), abs(quantities["part_mass_g"] - whole))
+    report.expect(away < 0.051,
+                  "the mass of the part, added up from its rows", "quantities",
+                  f"its rows add up to {math.fsum(parts):.1f} g, stated {whole:.1f} g")  # fmt: skip
+    bonds = [row["amount"] for row in quantities["mass"] if row["item"] in _BONDS]
+    own = quantities["laminate_mass_g"]
+    report.expect(abs(whole - math.fsum(bonds) - own) <= 0.5 * len(parts) + 0.5,
+                  "the mass of the laminate, as that of the part without its bonds", "quantities",
+                  f"without its bonds the part weighs {whole - math.fsum(bonds):.1f} g, the "
+                  f"laminate {own:.1f} g")  # fmt: skip
+    kit = next(row["amount"] for row in quantities["gone"] if row["item"].startswith("Kit"))
+    report.expect(abs(kit - quantities["kit_mass_g"]) < 1e-6, "the mass of the kit, in two places",
+                  "quantities", "plan.json states two masses of the kit")  # fmt: skip
     batches: dict[tuple[str, bool], float] = {}
     for batch in quantities.get("batches", []):
         key = batch["stage"], bool(batch["filler"])

@@ -351,6 +351,8 @@ def _blank(block: Blank, counts: str = "") -> str:
         data |= {"low": low, "high": high, "expected": block.expected, "unit": block.unit or None}
     if block.kind in ("measure", "initials"):
         counts = " data-counts"
+    if block.optional:
+        counts = ""
     if block.difference:
         data["difference"] = " ".join(block.difference)
     if block.offers:

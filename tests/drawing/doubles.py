@@ -24,6 +24,7 @@ from plybook.laminate.model import (
 from plybook.nest.model import CutPlan, Item, Layout, Placement, Unit
 from plybook.shop.model import (
     Batch,
+    Budget,
     Caution,
     Check,
     DayPlan,
@@ -442,6 +443,16 @@ def _section(name, layers, start, end) -> SectionCut:
     return SectionCut(name, line, tuple(bands))
 
 
+BUDGET = Budget(
+    5600.0,
+    (
+        Quantity("mass", "Cloth, dry", 5600.0, "g"),
+        Quantity("mass", "Resin in the cloth", 5800.0, "g"),
+    ),
+    (Quantity("gone", "Left in the cups", 60.0, "g"),),
+)
+
+
 def shop() -> Shop:
     """Three stages with every kind of check."""
     glove = Caution(
@@ -598,7 +609,7 @@ def shop() -> Shop:
             Quantity("core", "foam-10", 2, "sheet"),
             Quantity("resin", "epoxy", 1.69, "kg", "4 batches"),
             Quantity("consumable", "sealant tape", 11.2, "m"),
-            Quantity("mass", "laminate", 11.4, "kg"),
+            *BUDGET.stays,
         ),
         (
             Measure(
@@ -625,6 +636,7 @@ def shop() -> Shop:
             DayPlan("outer", "", 1540, 2980, False, "Cure"),
         ),
         (),
+        budget=BUDGET,
     )
 
 

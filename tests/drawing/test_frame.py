@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plybook.drawing.frame import tinted
@@ -49,6 +49,7 @@ def test_an_opening_behind_another_is_joined_to_it_not_across_it():
     assert _filled(shape).symmetric_difference(shape).area == pytest.approx(0.0, abs=1e-9)
 
 
+@settings(deadline=None)  # time is not what is tested
 @given(
     st.lists(
         st.tuples(st.integers(1, 18), st.integers(1, 12), st.floats(0.5, 1.9), st.integers(3, 12)),

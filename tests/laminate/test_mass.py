@@ -143,7 +143,7 @@ def test_peel_ply_weighs_nothing_in_the_part():
     film = Film("PEEL", "peel", "s", Whole(), removed_after="cure")
     layers = [laid("P1", ALL), laid("PEEL", ALL, "film", "peel", 0.1)]
     mass = laminate_mass(layers, (), FACE, the_spec(film))
-    assert [name for name, _ in mass.layers_g] == ["P1"]
+    assert [weighs.layer for weighs in mass.layers] == ["P1"]
 
 
 def test_a_second_layer_lies_on_the_first():

@@ -166,7 +166,8 @@ def test_infusion_takes_part_lines_trap_and_margin():
     assert mass.cloth_g == pytest.approx(2 * whole * 127.7778, rel=1e-4)
     rods = 4 * 2 * (0.010 + 0.003) * 3.0
     assert rod_surface_m2(job, job.pieces_of(lam.layers[2])) == pytest.approx(rods)
-    assert mass.core_g == pytest.approx(2 * 200.0 * 0.3 + 100.0 * rods)
+    assert mass.core_g == pytest.approx(2 * 200.0 * 0.3)
+    assert mass.bonds_g == pytest.approx(100.0 * rods)
     assert mass.peel_ply_g == pytest.approx(100.0 * whole)
     assert mass.mesh_g == pytest.approx(350.0 * whole)
     assert mass.trap_g == 100.0

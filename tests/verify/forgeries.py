@@ -639,9 +639,12 @@ PLAN = {
        ("id", "mass_g", "stage", "step", "purpose", "pot_life_s", "tray_s", "resin")},
     "a part of a batch": _at("quantities", "batches", "*", "parts", 0, "mass_g"),
     **{f"{key} of {group}": _at("quantities", group, "*", key) for group in
-       ("cloth", "resin", "consumable", "core") for key in ("amount", "item", "unit", "detail")},
+       ("cloth", "resin", "consumable", "core", "mass", "gone", "centre")
+       for key in ("amount", "item", "unit", "detail")},
     "a price": _at("quantities", "resin", "*", "price"),
     "the mass": _at("quantities", "laminate_mass_g"),
+    "the mass of the part": _at("quantities", "part_mass_g"),
+    "the mass of the kit": _at("quantities", "kit_mass_g"),
     "the centre of gravity": _at("quantities", "centre_mm", 0),
     **{f"{key} of a finding": _at("findings", "*", key) for key in
        ("code", "severity", "message")},

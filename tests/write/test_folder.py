@@ -169,9 +169,11 @@ def test_killed_at_any_moment_the_folder_is_one_whole_build(tmp_path):
 
 
 def test_two_builds_at_once_do_not_mix(tmp_path):
+    """Both build again and again, with a pause in which the other finds the folder free."""
+    builder = f"import time\n{textwrap.dedent(KILLED_BUILDER)}    time.sleep(0.06)\n"
     children = [
         subprocess.Popen(
-            [sys.executable, "-c", textwrap.dedent(KILLED_BUILDER), str(tmp_path)],
+            [sys.executable, "-c", builder, str(tmp_path)],
             stdout=subprocess.PIPE,
         )
         for _ in range(2)
