@@ -12,9 +12,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
+from plybook.crew import beside
 from plybook.geometry.rings import canonical_ring
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Folds, Membrane, face_strain
@@ -110,6 +112,15 @@ class _Laid:
     peak_pct: float
 
 
+@dataclass(frozen=True)
+class _Trial:
+    """What slits leave of the strain when the region is laid flat roughly."""
+
+    common_pct: float
+    peak_pct: float
+    slits: list[tuple[np.ndarray, np.ndarray]]
+
+
 def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPlan | None:
     """Darts that bring a ply's strain down to a limit, or None where none are needed or help.
 
@@ -137,16 +148,15 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
     if before is None:
         return None
     tried: list[tuple[float, list]] = []
-    for mesh, whole, slits in _trials(face, rough, middle, _worst_place(plain, rough, face)):
-        trial = _opened_up(mesh, whole, slits, _TRIAL_MM)
-        if trial is None or trial.peak_pct > before.peak_pct:
+    for trial in _trials(face, rough, middle, _worst_place(plain, rough, face)):
+        if trial.peak_pct > before.peak_pct:
             continue
         if trial.common_pct <= limit_pct * _NEARLY:  # proved on all points of the outline
-            plan = _proved(face, ring, slits, plain, limit_pct)
+            plan = _proved(face, ring, trial.slits, plain, limit_pct)
             if plan and plan.peak_after_pct <= plain.peak_pct and plan.within_limit:
                 return plan
         if trial.common_pct <= _CLEARLY * before.common_pct:
-            tried.append((trial.common_pct, slits))
+            tried.append((trial.common_pct, trial.slits))
     for _, slits in sorted(tried, key=lambda trial: trial[0])[:_PROOFS]:
         plan = _proved(face, ring, slits, plain, limit_pct)
         if plan and plan.after_pct <= _CLEARLY * plain.common_pct:
@@ -175,23 +185,37 @@ def _proved(
     return plan if shapely.Polygon(plan.outline_mm).is_valid else None
 
 
-def _trials(
-    face: Face, ring: np.ndarray, middle: np.ndarray, worst: float
-) -> Iterator[tuple[PatternMesh, Membrane, list]]:
-    """Sets of slits from points of a ring towards its middle, few and short ones first, each with
-    a mesh that has nodes along them and its membrane; slits of all depths share them."""
+def _trials(face: Face, ring: np.ndarray, middle: np.ndarray, worst: float) -> Iterator[_Trial]:
+    """Sets of slits from points of a ring towards its middle, few and short ones first; a helper
+    tries those that begin halfway between the others."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
+    along /= along[-1]
     for count in _COUNTS:
-        ready = []
-        for half in (0.0, 0.5):
-            places = (worst + (np.arange(count) + half) / count) % 1
-            starts = ring[np.unique(np.searchsorted(along / along[-1], places) % len(ring))]
-            ways = [start + np.outer((0.0, *_DEPTHS), middle - start) for start in starts]
-            mesh = _mesh(face, ring, ways)
-            ready.append((mesh, _membrane(mesh, None, face), ways))
-        for k in range(1, len(_DEPTHS) + 1):
-            for mesh, whole, ways in ready:
-                yield mesh, whole, [(way[0], way[k]) for way in ways]
+        places = (worst + (np.arange(count) + [[0.0], [0.5]]) / count) % 1
+        starts, between = (
+            ring[np.unique(np.searchsorted(along, half) % len(ring))] for half in places
+        )
+        others = beside(partial(_trials_from, between, face, ring, middle))
+        for pair in zip(_trials_from(starts, face, ring, middle), others(), strict=True):
+            yield from (trial for trial in pair if trial is not None)
+
+
+def _trials_from(
+    starts: np.ndarray, face: Face, ring: np.ndarray, middle: np.ndarray
+) -> list[_Trial | None]:
+    """Slits of each depth from the same points; None where they fold or overlap. They share a mesh
+    that has nodes along them, and its membrane."""
+    ways = [start + np.outer((0.0, *_DEPTHS), middle - start) for start in starts]
+    mesh = _mesh(face, ring, ways)
+    whole, found = _membrane(mesh, None, face), []
+    for k in range(1, len(_DEPTHS) + 1):
+        slits = [(way[0], way[k]) for way in ways]
+        try:
+            laid = _opened_up(mesh, whole, slits, _TRIAL_MM)
+        except Folds:
+            laid = None
+        found.append(None if laid is None else _Trial(laid.common_pct, laid.peak_pct, slits))
+    return found
 
 
 def _few_of(ring: np.ndarray) -> np.ndarray:
