@@ -7,11 +7,13 @@ of its plan. Of all parts together: the stock and the amount of work.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import TYPE_CHECKING
 
 from plybook.diagnostics import Finding, Place, PlybookError, Severity, SpecError, error, warning
+from plybook.units import marked
 
 if TYPE_CHECKING:
     from plybook.laminate.model import Laminate
@@ -73,7 +75,24 @@ def proof_review(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop | No
 
     if shop is None:
         return Review(())
-    return reviewed(not_proved([plan_dict(spec, face, laminate, NO_LAYOUTS, shop)], laid_out=False))
+    found = not_proved([plan_dict(spec, face, laminate, NO_LAYOUTS, shop)], laid_out=False)
+    return reviewed(_on_part(finding, spec, face, laminate) for finding in found)
+
+
+def _on_part(finding: Finding, spec: PartSpec, face: Face, laminate: Laminate) -> Finding:
+    """The finding with the layer and the place on the part of the piece it names."""
+    from plybook.surface.places import place_words
+
+    for piece in laminate.pieces:
+        if re.search(rf"piece {re.escape(piece.id)}(?![\w.-])", finding.message):
+            where = place_words(piece.laid_outline_mm.mean(axis=0), face)
+            return replace(
+                finding,
+                message=f"{marked(finding.message)} (the piece lies about {where})",
+                places=tuple(x.place for x in spec.layers if x.id == piece.layer),
+                layers=(piece.layer,),
+            )
+    return finding
 
 
 def not_proved(plans: Sequence[dict], laid_out: bool = True) -> Iterator[Finding]:
@@ -91,7 +110,7 @@ def not_proved(plans: Sequence[dict], laid_out: bool = True) -> Iterator[Finding
         yield error(
             "not-proved",
             f"{number}: {own[0]}{more}",
-            "nothing was written: change the layer it names, or report it with the spec",
+            "change the layer it names, or report it with the spec; nothing was written",
         )
 
 

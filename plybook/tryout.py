@@ -92,7 +92,7 @@ class _Trial:
     @property
     def spent(self) -> bool:
         """Whether no more is to be tried."""
-        return self.whole == _WHOLE or self.work > _WORK
+        return self.whole == (_WHOLE if self.wanted else TRIES) or self.work > _WORK
 
     def lays(self, spec: PartSpec) -> bool:
         """Whether the face is made and nothing new is wrong with the layers."""

@@ -17,7 +17,8 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.delaunay import ONE_MM, triangulated
 from plybook.surface.model import Face
-from plybook.surface.straight import Straight, straightened
+from plybook.surface.places import place_words
+from plybook.surface.straight import Straight, mirror_of, straightened
 
 _BREAK_STEP_MM = 25.0
 _EDGE_STEP_MM = 60.0
@@ -48,6 +49,7 @@ class PatternMesh:
         strains: (m, 3, 2, 2) Green strain of the face against its pattern at the same points.
         margin: (m,) True for triangles outside the ring that was asked for.
         triangles: (m, 6) corners counter-clockwise, then the middles opposite to each corner.
+        on_lines: how many points its lines were made of.
         curve: asked for once, (m, 3, 2, 2) curvature of the face at three inner points of each
             triangle; `POINTS` has the weights of the corners there (Gauss points of degree 2).
     """
@@ -58,6 +60,7 @@ class PatternMesh:
     curve: Callable[[], np.ndarray]
     strains: np.ndarray
     margin: np.ndarray
+    on_lines: int = 0
 
     POINTS = np.array([[4, 1, 1], [1, 4, 1], [1, 1, 4]]) / 6.0
 
@@ -233,7 +236,7 @@ def pattern_mesh(
     rim = shapely.make_valid(shapely.MultiPolygon([shapely.Polygon(ring) for ring in rings]))
     shapely.prepare(rim)
     lines += plane.held(rim)
-    _refuse_too_many(sum(map(len, lines)))
+    _refuse_too_many(lines, plane, face)
     background = plane.grid(shapely.bounds(rim))
     points, triangles = triangulated(
         background[shapely.contains_xy(rim, background)],
@@ -258,19 +261,23 @@ def pattern_mesh(
     def curve() -> np.ndarray:
         return np.stack([plane.curvature(at) for at in inner], axis=1)
 
-    return PatternMesh(nodes, count, six, curve, strains, outside)
+    return PatternMesh(nodes, count, six, curve, strains, outside, sum(map(len, lines)))
 
 
-def _refuse_too_many(count: int) -> None:
+def _refuse_too_many(lines: Sequence[np.ndarray], plane: Straight, face: Face) -> None:
+    count, longest = sum(map(len, lines)), max(lines, key=len)
     if count > _MOST_POINTS:
-        raise GeometryError(
+        at = plane.flat(longest[[len(longest) // 2]])[0] * mirror_of(face)
+        refusal = GeometryError(
             error(
                 "face-degenerate",
-                f"the face slants or narrows too much to lay anything over what lies below: "
-                f"{count} points would be needed along its edges",
+                f"the face slants or narrows too much at {place_words(at, face)} to lay anything "
+                f"over what lies below: {count} points would be needed along its edges",
                 "correct the sweep or the chord of its stations, or end it before the point",
             )
         )
+        refusal.at_mm = at
+        raise refusal
 
 
 def _sound(triangles: np.ndarray, points: np.ndarray, flat: np.ndarray, rim) -> np.ndarray:
@@ -299,13 +306,14 @@ def _flipped(
     thin = np.flatnonzero(_height(flat[triangles]) < _THIN)
     if not len(thin):
         return triangles
-    held = shapely.buffer(shapely.MultiLineString([line for line in lines if len(line) > 1]), 1e-3)
+    held = shapely.MultiLineString([line for line in lines if len(line) > 1])
     triangles = triangles.copy()
     for one in thin.tolist():
         tip, a, b = _by_longest_side(triangles[one], flat)
         beside = np.flatnonzero(((triangles == a) | (triangles == b)).sum(axis=1) == 2)
         beside = beside[beside != one]
-        if len(beside) != 1 or shapely.LineString(points[[a, b]]).within(held):
+        side = shapely.points([points[a], (points[a] + points[b]) / 2, points[b]])
+        if len(beside) != 1 or shapely.dwithin(held, side, 1e-3).all():
             continue
         pair = np.array([one, beside[0]])
         far = next(k for k in triangles[pair[1]] if k not in (a, b))

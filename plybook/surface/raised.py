@@ -35,6 +35,7 @@ Height = Callable[[np.ndarray], np.ndarray]
 _UNRAISED_MM = 1e-6
 _EXACT_MM = 1e-5
 _PATIENCE = 12  # steps in a row that leave a layer folded; another start is taken then
+_MESHING = 70  # square of the points on lines that take as long to mesh as a triangle in a step
 _REMEMBERED = 8  # layouts from which the next is guessed
 _TELLING = 1e-4  # share of a change of height that must be new for it to tell anything
 _SIZE, _SPREAD = 2e-3, 8.0  # area of a layout against that of the layer
@@ -165,7 +166,7 @@ class Raiser:
         self._resisted = False  # the last layout took resistance to folding
         self._laid: list[tuple[np.ndarray, np.ndarray]] = []  # heights and nodes, the last ones
         self._known: list[tuple[np.ndarray, RaisedMap]] = []
-        self.work = 0  # triangles times steps so far
+        self.work = 0  # triangles times steps so far, and as much as meshing took
 
     def raise_to(self, height_mm: Height) -> RaisedMap:
         """The map for one height field.
@@ -187,7 +188,9 @@ class Raiser:
 
     @cached_property
     def _mesh(self) -> PatternMesh:
-        return pattern_mesh(self.face, self.within, self.break_lines, self.margin_mm, self.step_mm)
+        mesh = pattern_mesh(self.face, self.within, self.break_lines, self.margin_mm, self.step_mm)
+        self.work += mesh.on_lines**2 // _MESHING
+        return mesh
 
     def _raised(self, heights: np.ndarray) -> RaisedMap:
         mesh = self._mesh

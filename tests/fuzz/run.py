@@ -27,11 +27,13 @@ from functools import cache
 from pathlib import Path
 
 from plybook.build import build
-from plybook.diagnostics import PlybookError, Severity, SpecError
+from plybook.diagnostics import Finding, PlybookError, Severity, SpecError
 from plybook.laminate import lay_up
 from plybook.outside import Outside, Shelf
 from plybook.spec import load
+from plybook.spec.model import PartSpec
 from plybook.surface import build_face
+from plybook.tryout import with_tried_edits
 from plybook.verify import verify_folder
 from tests.fuzz import generate, mutate
 
@@ -132,16 +134,21 @@ def attempt(part: str, files: dict[str, bytes], depth: str, tally: Tally) -> Non
         loaded = load(Path(part), Shelf(files))
         if depth == "lay":
             for spec in loaded.specs:
-                wrong = [
-                    f for f in lay_up(spec, build_face(spec)).findings
-                    if f.severity is Severity.ERROR
-                ]  # fmt: skip
+                wrong = [f for f in _laid(spec) if f.severity is Severity.ERROR]
                 if wrong:
-                    raise SpecError(wrong)
+                    raise SpecError(with_tried_edits(spec, wrong))
     except PlybookError as refusal:
         _judge(refusal, tally)
     else:
         tally.passed += 1
+
+
+def _laid(spec: PartSpec) -> tuple[Finding, ...]:
+    """What a lay-up finds, or what its face is refused for."""
+    try:
+        return lay_up(spec, build_face(spec)).findings
+    except PlybookError as refusal:
+        return refusal.findings
 
 
 def _build(part: str, files: dict[str, bytes], folder: Path, tally: Tally) -> None:

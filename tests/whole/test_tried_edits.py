@@ -1,13 +1,18 @@
 """A refusal by numbers names place and cause, and the edit it proposes builds as written."""
 
 import re
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 import plybook.tryout as tryout
 from plybook.build import Read, shape, with_tried_edits
 from plybook.diagnostics import Severity
 from plybook.edits import ladders
+from plybook.laminate import lay_up
+from plybook.laminate.refusals import tangled_pieces
+from plybook.surface import build_face
 from tests.spec.goods import SHARED, read
 
 HEAD = """\
@@ -171,3 +176,31 @@ def test_a_trial_ends_when_its_work_is_done(monkeypatch):
     monkeypatch.setattr(tryout, "_WORK", -1)
     (finding,) = refused(WIDE.replace("1300", "20 m"))
     assert finding.help.startswith("check the width")
+
+
+def test_what_the_verifier_would_refuse_names_its_place_and_an_edit_that_it_takes(monkeypatch):
+    """A verifier that is made to dislike every bevel flatter than 70 degrees."""
+    import plybook.verify as verify
+
+    def faults(plans, laid_out):
+        slopes = [e["angle_deg"] for p in plans[0]["pieces"] for e in p["edges"]]
+        return {"RF-1": ["piece C: a slope is flat"]} if min(slopes) < 70 else {}
+
+    monkeypatch.setattr(verify, "plan_faults", faults)
+    (finding,) = refused(NARROW.replace("18]", "60]"))
+    assert finding.code == "not-proved" and finding.layers == ("C",)
+    assert "(the piece lies about x 150, y 60 mm)" in finding.message
+    assert finding.help.startswith("tried: `bevel 75` on the bevelled edges of C lays up")
+
+
+def test_a_tangled_piece_is_named_with_the_place_where_it_crosses_itself():
+    """A cut of 100 x 100 with two corners exchanged crosses itself in its middle."""
+    spec = read(HEAD + NARROW.replace("200, 18", "100, 100"), shared_yaml=SHARED).specs[0]
+    face = build_face(spec)
+    (core,) = [p for p in lay_up(spec, face).pieces if p.layer == "C"]
+    a, b, c, d = core.outline_mm
+    crossed = replace(core, outline_mm=np.array([a, c, b, d]), laid_outline_mm=core.outline_mm)
+    (finding,) = tangled_pieces((crossed,), face)
+    assert finding.code == "outline-tangled"
+    x, y = map(int, re.search(r"at x (\d+), y (\d+) mm", finding.message).groups())
+    assert 100 <= x <= 200 and 10 <= y <= 110  # on the outline of the piece
