@@ -104,6 +104,7 @@ class LayUp:
         self.field = HeightField((), self.regions.plan.net)
         views = self.ground.views
         self.fields = tuple(HeightField((), view.plan.net) for view in views)  # of each leaf
+        self._bare = self.field, self.fields
         self.splices: list[PastSplice] = []
         self.pieces: list[Piece] = []
         self.layers: list[LaidLayer] = []
@@ -139,10 +140,10 @@ class LayUp:
     def _cut_each(
         self, regions: Mapping[str, BaseGeometry], wanted: Callable[[Layer], bool]
     ) -> dict[str, LayerCut]:
-        """Some of the layers, each laid on everything below it."""
+        """Some of the layers, each laid on everything below it; all of them raise the face."""
         kinks = tuple(one.span_mm for one in self.ground.breaks)
         self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
-        before = self.field, self.fields
+        self.field, self.fields = self._bare
         cut: dict[str, LayerCut] = {}
         for number, layer in enumerate(self.spec.layers, 1):
             if layer.id not in self.rises:
@@ -152,7 +153,6 @@ class LayUp:
                               f"{len(self.spec.layers)}")  # fmt: skip
                 cut[layer.id] = self._cut_or_refused(layer, regions[layer.id])
             self._raise_by(layer)
-        self.field, self.fields = before
         return cut
 
     def _cut_or_refused(self, layer: Layer, region: BaseGeometry) -> LayerCut:

@@ -1,19 +1,25 @@
 """Sections through the stack: heights along a line against hand geometry."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
+from plybook.laminate import lay_up
 from plybook.laminate.heights import HeightField, block_rise, core_rise, sheet_rise
 from plybook.laminate.model import LaidLayer
 from plybook.laminate.section_cut import cut_along, section_cuts
 from plybook.laminate.sides import name_sides
+from plybook.outside import Outside
+from plybook.spec import load
 from plybook.spec.model import Core, DropRun, Insert, Ply, Treatment, Whole
+from plybook.surface import build_face
 from tests.laminate.doubles import spec
 from tests.laminate.flat_faces import TrapezoidFace
 
+SPECS = Path(__file__).parents[2] / "specs"
 FACE = TrapezoidFace(length=1000.0, root=(0.0, 500.0), tip=(0.0, 500.0))
 ALL = shapely.box(0, 0, 1000, 500)
 CORE = shapely.box(100, 100, 900, 400)
@@ -119,3 +125,21 @@ def test_a_layer_off_the_line_has_no_band():
     layers = [replace(layers[0], region=shapely.box(0, 0, 100, 500)), *layers[1:]]
     made = cut_along("x", np.array([(300, 500), (300, 0)], float), layers, HeightField(), {})
     assert made.bands == ()
+
+
+def test_a_laid_up_part_shows_each_layer_that_its_sections_cross():
+    """The shipped hatch: a ply under the line has a band as high as the ply is thick."""
+    (part, *_) = load(SPECS / "hatch.yaml", Outside()).specs
+    laminate = lay_up(part, build_face(part))
+    assert laminate.sections
+    seen = 0
+    for cut in laminate.sections:
+        line = shapely.LineString(cut.line_mm)
+        heights = {}
+        for name, _, bottom, top in cut.bands:
+            heights[name] = max(heights.get(name, 0.0), float((top - bottom).max()))
+        for layer in laminate.layers:
+            if layer.kind == "ply" and line.intersection(layer.region).length > 20.0:
+                assert heights[layer.id] == pytest.approx(layer.thickness_mm, rel=0.02), cut.name
+                seen += 1
+    assert seen >= 4
