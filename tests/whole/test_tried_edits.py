@@ -105,7 +105,8 @@ CASES = [
     ("raised-too-high", CHANNEL, "radius of 8.0 mm",
      r"each `radius` of the channel (\d+) mm larger",
      lambda n: (CHANNEL.replace("radius: 8", f"radius: {8 + int(n)}"), SHARED)),
-    pytest.param("pattern-folds", NOSE, ", by the edge of C", r"(\d+) mm more of `inset`",
+    pytest.param("pattern-folds", NOSE, ", by the edge of C",
+                 r"(\d+) mm more of `inset` at every edge for C",
                  lambda n: (NOSE.replace("inset: 2", f"inset: {2 + int(n)}"), SHARED),
                  marks=pytest.mark.slow),
 ]  # fmt: skip
