@@ -34,7 +34,8 @@ ATTRIBUTES: dict[str, dict[str, str]] = {
     "div": {"class": "all|bar-row|blank (?:date|initials|lot|measure|text|time)|caution|"
                      "caution small|cautions|checks|cup|cup timed|cups|deeds|deeds js-only|foot|"
                      "ids|ledger|line|notices|photos|plate|rescale js-only|row|run-line|run-list|"
-                     "running js-only|seen|signoff|timer|timers|tools|tools js-only|view|what",
+                     "running js-only|seen|signoff|timer|timers|tools|tools js-only|view|warnings|"
+                     "what",
             "hidden": _FLAG, "role": "note",
             "data-columns": _ANY, "data-cup": _ANY, "data-decimals": r"\d", "data-grams": _ANY,
             "data-kind": "wait|limit", "data-label": _ANY, "data-ledger": "[a-z]+",
@@ -90,6 +91,7 @@ IDS: dict[str, tuple[str, str]] = {
     "look": ("button", "js-only look"), "running": ("div", "running js-only"),
     "timer-line": ("button", ""), "timer-deeds": ("div", "deeds"), "main": ("main", ""),
     "timer-list": ("div", "run-list"), "notices": ("div", "notices"),
+    "warnings": ("div", "warnings"),
     "foot": ("footer", "bar-row js-only"),
     "articles": ("div", "tools js-only"), "conflicts": ("div", ""), "seal": ("p", "state"),
     "photo-size": ("p", "state"), **dict.fromkeys(LEDGERS, ("div", "ledger")),

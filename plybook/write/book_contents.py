@@ -45,7 +45,7 @@ def contents(document: Document, names: list[str], titles: list[str]) -> str:
         '<details class="contents" id="contents"><summary>All pages<span class="wide"> and steps'
         "</span></summary>"
         '<nav aria-label="All pages"><a class="button js-only" id="go-on" href="#main" hidden>'
-        f'Continue</a><button type="button" id="look" class="js-only look">Auto</button>'
+        f'Continue</a><button type="button" id="look" class="js-only look"></button>'
         f'<ul class="chips">{"".join(chips)}</ul>'
         f'<div class="all">{"".join(parts)}</div></nav></details>'
     )

@@ -72,13 +72,14 @@ and printed, but ticks, timers and entries are not kept.</p></noscript>
 <div class="bar-row" id="head">{contents(document, names, titles)}
 <h1>{_head_words(document)} · <span
 id="serial">No. {escape(document.serial) or "______"}</span></h1>
-<button type="button" id="undo" class="js-only" disabled>Undo</button>
-<span id="quiet" class="state bad" hidden>Tap the page once so that timers can sound.</span></div>
+<button type="button" id="undo" class="js-only" disabled>Undo</button></div>
 <div id="running" class="running js-only" hidden>
 <div class="run-line"><button type="button" id="timer-line" aria-expanded="false"
 aria-controls="timer-list"><strong></strong><span></span></button>
 <div id="timer-deeds" class="deeds"></div></div>
 <div id="timer-list" class="run-list" hidden></div></div>
+<div id="warnings" class="warnings"><span id="quiet" class="state bad" hidden>Tap the page once so
+that timers can sound.</span></div>
 <div id="notices" class="notices"></div>
 </header>
 <main id="main" tabindex="-1">

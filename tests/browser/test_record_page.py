@@ -441,3 +441,16 @@ def test_a_deviation_taken_out_comes_back_with_undo(window, make_book):
     page.find("#undo").click()
     box = until(lambda: page.find(f'#{LAY} [data-cell="what"]'))
     assert box.get_attribute("value") == "patched"
+
+
+def test_the_history_is_read_from_its_top_in_words(window, make_book):
+    page = window().open(make_book(), LAY)
+    page.find('[data-timer="lay-p1.pot"] .start').click()
+    for name in ("angle", "lines") * 4:
+        tap_row(page, f'input[data-field="lay-p1.{name}"]')
+    page.size(390, 500)
+    page.js("document.querySelector('.here [data-do=page-history]').click()")
+    assert page.js("return document.activeElement.tagName") == "H2"
+    assert page.js("return document.querySelector('.sheet').scrollTop") == 0
+    last = page.all(".sheet .history li")[-1].text
+    assert "started " in last and "until " in last and "kind" not in last

@@ -8,7 +8,7 @@ from selenium.webdriver import ActionChains, Keys
 from plybook.plan import plan_dict, to_json
 from plybook.record import compare, read_record
 from tests.browser.shops import work_parts
-from tests.browser.test_at_the_bench import cards
+from tests.browser.test_at_the_bench import cards, mix_all
 from tests.browser.test_booklet import until
 
 SCREENS = [(360, 740), (390, 844), (820, 1180), (1024, 768), (1180, 820)]
@@ -109,6 +109,15 @@ FAULTS = """
         && !e.closest("svg, .unseen, noscript");
     const clipped = (e) =>
         e && (getComputedStyle(e).clipPath !== "none" || clipped(e.parentElement));
+    const seen = (e, at) => {  // what of it is not cut off by a box that scrolls
+        for (let p = e; p && p.matches("main *, .bar *"); p = p.parentElement) {
+            if (getComputedStyle(p).overflowY === "visible") continue;
+            const r = p.getBoundingClientRect();
+            at.top = Math.max(at.top, r.top);
+            at.bottom = Math.min(at.bottom, r.bottom);
+        }
+        return at;
+    };
     const roots = document.querySelectorAll(".card.here, .bar, #foot");
     const inks = [], boxes = [], out = [];
     for (const root of roots) {
@@ -120,8 +129,8 @@ FAULTS = """
             const range = document.createRange();
             range.selectNodeContents(node);
             for (const r of range.getClientRects())
-                inks.push({ e, words: node.data.trim().slice(0, 30), left: r.left, right: r.right,
-                            top: r.top + size / 4, bottom: r.bottom - size / 20 });
+                inks.push(seen(e, { e, words: node.data.trim().slice(0, 30), left: r.left,
+                    right: r.right, top: r.top + size / 4, bottom: r.bottom - size / 20 }));
         }
         const solid = "input:not(.file), textarea, select, button, .button, img";
         for (const e of root.querySelectorAll(solid)) {
@@ -129,8 +138,9 @@ FAULTS = """
             if (e.scrollWidth > e.clientWidth + 1 && e.matches("input"))
                 out.push("cut: " + e.dataset.field + " " + e.value);
             const r = e.getBoundingClientRect();
-            if (r.width > 1) boxes.push({ e, words: e.tagName + (e.dataset.field || e.textContent),
-                left: r.left, right: r.right, top: r.top, bottom: r.bottom });
+            if (r.width > 1)
+                boxes.push(seen(e, { e, words: e.tagName + (e.dataset.field || e.textContent),
+                    left: r.left, right: r.right, top: r.top, bottom: r.bottom }));
         }
     }
     const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
@@ -177,3 +187,26 @@ def test_a_field_too_short_and_words_over_words_are_found(window, work):
     found = page.js(FAULTS)
     assert any(f.startswith("cut: leak.off") for f in found)
     assert any(f.startswith("over") for f in found)
+
+
+@pytest.mark.parametrize(("wide", "high"), SCREENS)
+def test_warnings_leave_the_head_readable_while_timers_run(window, wet, wide, high):
+    """Nothing is kept and nothing can sound: both are told, beside seven cups."""
+    page = window()
+    page.before("""
+        Storage.prototype.setItem = function () {
+            throw new DOMException("full", "QuotaExceededError");
+        };
+        delete window.AudioContext; delete window.webkitAudioContext;
+    """)
+    page.size(wide, high)
+    page.open(wet, "p-lay-p1")
+    mix_all(page)
+    until(lambda: page.find("#quiet").is_displayed() and page.all("#warnings #state"))
+    assert page.js(FAULTS) == []
+    tall = page.js("return document.getElementById('head').getBoundingClientRect().height")
+    assert tall <= 120  # two rows of buttons
+    bar = page.js("return document.getElementById('bar').getBoundingClientRect().height")
+    assert bar <= 0.4 * high
+    page.find("#timer-line").click()
+    assert page.js(FAULTS) == []

@@ -41,13 +41,16 @@ function verdict(input) {
   else { out.textContent = "IN: within limits"; out.classList.add("in"); }
 }
 const fieldsById = new Map(all("[data-field]").map((e) => [e.dataset.field, e]));
-// A field as people know it: its words and the page it is on.
-function nameOfField(id) {
-  const input = fieldsById.get(id) || all("[data-timer]").find((e) => "timer." + e.dataset.timer === id);
+// A field as people know it: its words, and with the page it is on.
+const inputOf = (id) => fieldsById.get(id) || all("[data-timer]").find((e) => "timer." + e.dataset.timer === id);
+function wordsOfField(id) {
+  const input = inputOf(id);
   if (!input) return ledgerWords(id) || (id === "article.book" ? "Book" : id);
-  const words = input.closest("label") ? input.closest("label").querySelector(".words, span").textContent : input.dataset.label;
-  const card = input.closest(".card");
-  return words + (card ? ", " + card.querySelector("h2").textContent : "");
+  return input.closest("label") ? input.closest("label").querySelector(".words, span").textContent : input.dataset.label;
+}
+function nameOfField(id) {
+  const card = inputOf(id) && inputOf(id).closest(".card");
+  return wordsOfField(id) + (card ? ", " + card.querySelector("h2").textContent : "");
 }
 function showWhen(input) {
   const e = entryOf(input.dataset.field);

@@ -17,10 +17,13 @@ function sheet(title, fill) {
   const body = make("div");
   const heading = make("h2", title);
   heading.id = "sheet-title";
+  heading.tabIndex = -1;
   box.setAttribute("aria-labelledby", "sheet-title");
   box.append(heading, body, button("Close", close, "close"));
   box.addEventListener("close", () => box.remove());
   document.body.append(box);
   fill(body, close);
   box.showModal();
+  heading.focus();  // a long sheet is read from its top
+  box.scrollTop = 0;
 }

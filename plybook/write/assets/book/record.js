@@ -266,7 +266,7 @@ window.addEventListener("beforeunload", (e) => {
 function sayState() {
   const s = $("state");
   s.classList.toggle("bad", kept !== "");
-  (kept === "" ? $("foot") : $("head")).append(s);  // a warning stays in sight
+  (kept === "" ? $("foot") : $("warnings")).append(s);  // a warning stays in sight
   s.textContent = kept === ""
     ? "Ticks are kept in this browser on this device."
     : "TICKS ARE NOT BEING KEPT: " + kept + ". Export the record before you close this page.";

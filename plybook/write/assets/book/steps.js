@@ -54,11 +54,10 @@ function openOn(card) {
   const fields = counted.get(card);
   return { open: fields.filter((id) => value(id) === undefined), out: fields.filter(isOut), begun: fields.some((id) => value(id) !== undefined) };
 }
-const plainName = (id) => nameOfField(id).split(", ")[0];
 function openWords({ open, out }) {
   const parts = [];
-  if (out.length) parts.push("OUT: " + out.map(plainName).join("; "));
-  if (open.length) parts.push("Still open: " + open.slice(0, 4).map(plainName).join("; ") + (open.length > 4 ? " and " + (open.length - 4) + " more" : ""));
+  if (out.length) parts.push("OUT: " + out.map(wordsOfField).join("; "));
+  if (open.length) parts.push("Still open: " + open.slice(0, 4).map(wordsOfField).join("; ") + (open.length > 4 ? " and " + (open.length - 4) + " more" : ""));
   return parts.join(". ") + ".";
 }
 function forget() {
@@ -147,11 +146,10 @@ window.addEventListener("beforeprint", () => all("textarea").forEach(grow));
 
 // ---------------------------------------------------------------- light and dark
 const looks = ["", "dark", "light"];
-const lookWords = { "": "Auto", dark: "Dark", light: "Light" };
+const lookWords = { "": "as this device", dark: "dark", light: "light" };
 function setLook(look) {
   if (look) document.documentElement.dataset.theme = look; else delete document.documentElement.dataset.theme;
-  say($("look"), lookWords[look]);
-  $("look").setAttribute("aria-label", lookWords[look] + ": dark page, light page or as the device");
+  say($("look"), "Light or dark: " + lookWords[look]);
 }
 setLook(looks.includes(stored(SPACE + "look")) ? stored(SPACE + "look") : "");
 $("look").addEventListener("click", () => {
