@@ -83,8 +83,9 @@ def _on_part(finding: Finding, spec: PartSpec, face: Face, laminate: Laminate) -
     """The finding with the layer and the place on the part of the piece it names."""
     from plybook.surface.places import place_words
 
+    said = finding.message.partition(": ")[2]  # after the number of the part
     for piece in laminate.pieces:
-        if re.search(rf"piece {re.escape(piece.id)}(?![\w.-])", finding.message):
+        if re.search(rf"(?<![\w.-]){re.escape(piece.id)}(?![\w.-]*\w)", said):
             where = place_words(piece.laid_outline_mm.mean(axis=0), face)
             return replace(
                 finding,

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import chain, zip_longest
 
+import numpy as np
 import shapely
 
 from plybook.diagnostics import Finding, PlybookError, Severity
@@ -25,6 +26,7 @@ from plybook.units import marked
 TRIES = 6  # edits for one kind of refusal
 _KINDS = 2  # of refusals of one part for which edits are tried
 _WHOLE = 3  # lay-ups of the whole part for one kind of refusal
+_PROOFS = 4  # the same where only that, or the face made anew, can tell
 _WORK = 2_500_000  # triangles times steps after which no further edit is tried
 _Wrong = set[tuple[str, tuple[str, ...]]]  # codes and layers of errors
 
@@ -61,7 +63,9 @@ def _tried(spec: PartSpec, wrong: Sequence[Finding], code: str) -> str:
         if len(tried) == TRIES or trial.spent:
             break
         tried.append(edit)
-        if trial.lays(edit.spec) and trial.lays_whole(edit.spec):
+        with np.errstate(all="ignore"):  # a trial that comes to nothing says nothing
+            works = trial.lays(edit.spec) and trial.lays_whole(edit.spec)
+        if works:
             return f"tried: {edit.words} lays up"
     if not tried:
         return ""
@@ -92,7 +96,7 @@ class _Trial:
     @property
     def spent(self) -> bool:
         """Whether no more is to be tried."""
-        return self.whole == (_WHOLE if self.wanted else TRIES) or self.work > _WORK
+        return self.whole == (_WHOLE if self.wanted else _PROOFS) or self.work > _WORK
 
     def lays(self, spec: PartSpec) -> bool:
         """Whether the face is made and nothing new is wrong with the layers."""
