@@ -83,6 +83,12 @@ def test_seven_timers_take_no_more_than_a_fifth_of_any_screen(window, wet):
         page.size(wide, high)
         tall = page.js("return document.getElementById('running').getBoundingClientRect().height")
         assert 40 <= tall <= high / 5, (wide, high)
+    set_clock(page, 9000)
+    until(lambda: page.all(".run-line.up"))
+    for wide, high in SCREENS:
+        page.size(wide, high)
+        tall = page.js("return document.getElementById('running').getBoundingClientRect().height")
+        assert 40 <= tall <= high / 5, (wide, high, "alarm")
 
 
 def test_the_head_does_not_grow_over_the_page_at_the_first_entry(window, make_book):

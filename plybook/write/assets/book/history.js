@@ -1,10 +1,11 @@
 // What was entered before, and what two devices entered without knowing of each other.
+const UNSAID = ["kind", "of", "sha256"];  // what only the page needs to know
 const MOMENTS = { start: "started", end: "until", tray: "in the tray", stopped: "ended", seen: "alarm answered", seenTray: "alarm of the tray answered" };
 function said(v) {
   if (v === null || v === undefined) return "empty";
   if (v === true) return "ticked";
   if (typeof v === "string") return v;
-  const words = Object.entries(v).filter(([k, x]) => x !== "" && x !== 0 && x !== null && !(k === "kind" && v.start))
+  const words = Object.entries(v).filter(([k, x]) => x !== "" && x !== 0 && x !== null && !UNSAID.includes(k))
     .map(([k, x]) => (MOMENTS[k] && Number.isFinite(x) ? MOMENTS[k] + " " + short(stamp(x)) : k + " " + x));
   return words.join(", ") || "empty row";
 }
