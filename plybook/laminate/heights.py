@@ -45,11 +45,13 @@ class HeightField:
     """The height above the mould face at any pattern point; a value, grown layer by layer.
 
     Call it with (n, 2) points for (n,) heights in mm. `net` is the face up to its net line; None
-    leaves points beyond it as they are.
+    leaves points beyond it as they are. `eased`: as cloth and core over it feel it, with no step
+    where a thin layer ends.
     """
 
     rises: tuple[Rise, ...] = ()
     net: shapely.Polygon | None = None
+    eased: bool = False
 
     def __call__(self, points_mm: np.ndarray) -> np.ndarray:
         return self.after_each(points_mm)[-1]
@@ -59,7 +61,7 @@ class HeightField:
         points = np.asarray(points_mm, dtype=float).reshape(-1, 2)
         if self.rises and self.net is not None:
             points = _pulled_in(points, self.net)
-        return _heights(self.rises, points)
+        return _heights(self.rises, points, self.eased)
 
     def with_layer(self, rise: Rise) -> HeightField:
         """The field after one more layer; a layer that adds nothing gives the same field."""
@@ -104,11 +106,11 @@ class HeightField:
         return self.largest_difference_mm(other) > limit_mm
 
 
-def _heights(rises: Sequence[Rise], points: np.ndarray) -> list[np.ndarray]:
+def _heights(rises: Sequence[Rise], points: np.ndarray, eased: bool = False) -> list[np.ndarray]:
     """Heights before the first rise and after each."""
     heights = [np.zeros(len(points))]
     for number, rise in enumerate(rises):
-        height = heights[-1] + rise.at(points)
+        height = heights[-1] + (rise.eased_at(points) if eased else rise.at(points))
         if rise.walls is not None and rise.thickness_mm > 0:
             _fill_foot(rises[: number + 1], points, height)
         heights.append(height)

@@ -103,7 +103,7 @@ class LayUp:
         self.ground = Ground(spec, face, self.regions)
         self.field = HeightField((), self.regions.plan.net)
         views = self.ground.views
-        self.fields = tuple(HeightField((), view.plan.net) for view in views)  # of each leaf
+        self.fields = tuple(HeightField((), view.plan.net, True) for view in views)  # of each leaf
         self._bare = self.field, self.fields
         self.splices: list[PastSplice] = []
         self.pieces: list[Piece] = []
@@ -248,7 +248,8 @@ class LayUp:
             case Rod():
                 return block_rise(layer.id, region, thickness)
             case _:
-                return sheet_rise(layer.id, region, thickness)
+                net = Polygon(face.outline_mm, face.holes_mm)
+                return sheet_rise(layer.id, region, thickness, net)
 
     def _thickness_mm(self, layer: Layer) -> float:
         materials = self.spec.materials

@@ -4,6 +4,8 @@ Terms:
     rise: what one layer adds at a point, mm.
     ramp: the slope of a bevelled core edge, inside the region where the wide side is the mould's.
     wall: a square edge, or one that is wide on its bag side; a fillet lies at its foot.
+    eased: a thin layer that ends on the face as what lies over it feels it: not as a step, which
+        neither cloth nor core follows, but over EASE_MM on either side.
 
 A core rises as min(t, d tan a), d the distance to its bevelled edge, the least over all edges. A
 ply adds its thickness within its region and nothing outside. An insert in a core adds only what
@@ -26,7 +28,9 @@ from plybook.laminate.sides import SidedRegion
 from plybook.spec.model import Treatment
 
 _ON_EDGE_MM = 0.005  # a point this near outside counts as inside
+_AT_NET_MM = 0.1  # an end so near the net line is at it
 _ABOUT = 1.02
+EASE_MM = 10.0  # common practice, no source; a stack of 1 mm so makes 0.03 mm of length
 CORNER_DEG = 15.0  # a sharper turn of an outline is a corner, not a bend
 
 
@@ -40,6 +44,7 @@ class Rise:
         thickness_mm: how much it adds where it is full; negative for an insert set low.
         ramps: (boundary line, run) of every edge that slopes inside the region.
         walls: boundary lines with a fillet at their foot; None for a thin layer.
+        ends: of a thin layer, where it ends on the face and not at its net line.
     """
 
     layer: str
@@ -47,6 +52,7 @@ class Rise:
     thickness_mm: float
     ramps: tuple[tuple[shapely.Geometry, float], ...] = ()
     walls: shapely.Geometry | None = None
+    ends: shapely.Geometry | None = None
     key: str = field(init=False)
     _area: shapely.Geometry = field(init=False, repr=False, compare=False)
 
@@ -61,6 +67,8 @@ class Rise:
         area = self.region.buffer(_ON_EDGE_MM, join_style="mitre")
         shapely.prepare(area)
         object.__setattr__(self, "_area", area)
+        if self.ends is not None:
+            shapely.prepare(self.ends)
 
     def at(self, points_mm: np.ndarray) -> np.ndarray:
         """Height added at (n, 2) points within the region, mm; 0 outside."""
@@ -75,6 +83,23 @@ class Rise:
                 slope = np.minimum(1.0, shapely.distance(at, line) / run)
                 rise = np.minimum(rise, self.thickness_mm * slope)
         found[inside] = rise
+        return found
+
+    def eased_at(self, points_mm: np.ndarray) -> np.ndarray:
+        """As `at`, with the ends of a thin layer eased."""
+        found = self.at(points_mm)
+        if self.ends is None or self.ends.is_empty:
+            return found
+        low, high = np.array(self.ends.bounds).reshape(2, 2)
+        near = np.flatnonzero(
+            ((points_mm >= low - EASE_MM) & (points_mm <= high + EASE_MM)).all(axis=1)
+        )
+        at = shapely.points(points_mm[near])
+        close = shapely.dwithin(at, self.ends, EASE_MM)
+        near, at = near[close], at[close]
+        away = shapely.distance(at, self.ends) / EASE_MM
+        within = np.where(found[near] != 0, away, -away)
+        found[near] = self.thickness_mm * (0.5 + within / 2)
         return found
 
     @cached_property
@@ -168,9 +193,22 @@ def _middle_of_bend(foot: shapely.LinearRing, corner: np.ndarray) -> np.ndarray:
     return np.asarray(longest.interpolate(0.5, normalized=True).coords[0])
 
 
-def sheet_rise(layer: str, region: shapely.Geometry, thickness_mm: float) -> Rise:
-    """A ply or a film: its thickness inside its region."""
-    return Rise(layer, region, thickness_mm)
+def sheet_rise(
+    layer: str,
+    region: shapely.Geometry,
+    thickness_mm: float,
+    net: shapely.Geometry | None = None,
+) -> Rise:
+    """A ply or a film: its thickness inside its region.
+
+    Args:
+        net: the face up to its net line; where the region ends within it, what lies over the end
+            feels it eased.
+    """
+    ends = None
+    if net is not None:
+        ends = region.boundary.difference(net.boundary.buffer(_AT_NET_MM))
+    return Rise(layer, region, thickness_mm, ends=ends)
 
 
 def core_rise(

@@ -133,3 +133,30 @@ def test_a_change_is_significant_by_the_thickness_of_what_is_new():
 def test_points_far_away_and_on_the_edge_are_answered():
     rise = Rise("P", BOX, 1.0)
     assert rise.at(np.array([[1e6, 1e6], [200.0, 0.0], [700.0, 400.0]])) == pytest.approx([0, 1, 1])
+
+
+def test_what_lies_over_the_end_of_a_thin_layer_feels_no_step():
+    """Half of it at the end, all of it and nothing 10 mm to either side; at the net line no end."""
+    net = shapely.box(0, 0, 1000, 400)
+    sheet = sheet_rise("P", shapely.box(0, 0, 500, 400), 0.5, net)
+    eased = HeightField((), net, True).with_layer(sheet)
+    across = np.array(
+        [(480, 200), (490, 200), (495, 200), (500, 200), (505, 200), (510, 200)], float
+    )
+    assert eased(across) == pytest.approx([0.5, 0.5, 0.375, 0.25, 0.125, 0.0])
+    assert eased(np.array([(0.01, 200.0), (250.0, 0.01), (-20.0, 200.0)])) == pytest.approx(0.5)
+    plain = HeightField((), net).with_layer(sheet)
+    assert plain(across) == pytest.approx([0.5, 0.5, 0.5, 0.5, 0.0, 0.0])
+
+
+def test_a_stack_that_ends_on_one_line_hardly_lengthens_what_lies_over_it():
+    """Five plies of 0.19 mm: the length over their end is that of the straight way to 0.03 mm; a
+    step that is climbed at 45 degrees would add 0.39 mm."""
+    net = shapely.box(0, 0, 1000, 400)
+    field = HeightField((), net, True)
+    for k in range(5):
+        field = field.with_layer(sheet_rise(f"U{k}", shapely.box(0, 0, 500, 400), 0.19, net))
+    x = np.linspace(400, 600, 2001)
+    height = field(np.column_stack([x, np.full_like(x, 200.0)]))
+    length = np.hypot(np.diff(x), np.diff(height)).sum()
+    assert 200.0 < length < 200.03
