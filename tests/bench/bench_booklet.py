@@ -47,7 +47,9 @@ for (const e of here.querySelectorAll(".tick, .blank, .timer, .cup, textarea")) 
     }
     if (e.matches(".timer")) {
         const b = e.querySelector(".start");
-        if (here.querySelector("[data-difference]")) continue;  // its first reading starts it
+        const times = here.querySelectorAll(".checks [data-kind=time]").length;
+        // its first reading, or time, starts it
+        if (times === 2 || here.querySelector("[data-difference]")) continue;
         if (seen(b) && b.textContent === "Start") return ["start", e.dataset.seconds, b];
         continue;
     }

@@ -41,8 +41,8 @@ def wet_book():
 
 
 def work_shop():
-    """The wet shop with a leak check, times, lots and answers in words at its last wet step, and a
-    measure whose limits lie between the steps of a tenth."""
+    """The wet shop with a leak check, times, lots and answers in words at its last wet step, a cure
+    between two times, and a measure whose limits lie between the steps of a tenth."""
     shop = wet_shop()
     outer = shop.stages[1]
     checks = (
@@ -59,7 +59,15 @@ def work_shop():
         Timer("leak.t1", "Leak check", 600),
     )
     last = replace(outer.steps[-1], id="leak", checks=checks, timers=timers, batches=())
-    stages = (shop.stages[0], replace(outer, steps=(*outer.steps[:-1], last)), *shop.stages[2:])
+    core = shop.stages[2]
+    times = (Check("on", "Time vacuum was reached", "time"), Check("let", "Time let off", "time"))
+    cure = replace(core.steps[1], checks=(*core.steps[1].checks, *times))
+    stages = (
+        shop.stages[0],
+        replace(outer, steps=(*outer.steps[:-1], last)),
+        replace(core, steps=(core.steps[0], cure, *core.steps[2:])),
+        *shop.stages[3:],
+    )
     return replace(shop, stages=stages)
 
 

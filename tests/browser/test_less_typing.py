@@ -108,6 +108,18 @@ def test_readings_start_the_leak_check_end_the_vacuum_limit_and_give_the_drop(wi
     assert page.text(f".blank:has({field('leak.drop')}) .verdict").startswith("IN")
 
 
+def test_the_first_of_two_times_starts_the_cure_between_them_in_one_deed(window, work):
+    page = window().open(work, "p-core-bond")
+    says = "[data-timer='core-bond.cure'] .says"
+    press(page, f".blank:has({field('core-bond.let')})", "Now")
+    assert page.text(says) == ""  # the second time begins nothing
+    press(page, "#head", "Undo")
+    press(page, f".blank:has({field('core-bond.on')})", "Now")
+    assert until(lambda: page.text(says)).startswith("started ")
+    press(page, "#head", "Undo")
+    assert until(lambda: page.text(says) == "") and words_of(page, "core-bond.on") == ""
+
+
 def test_a_time_is_a_time_and_an_answer_is_offered(window, work):
     page = window().open(work, "p-leak")
     put(page, "leak.off", "ok")

@@ -62,10 +62,16 @@ const startTimer = (timer) => { sound(); putRun(timer.id, newRun(timer, now()));
 const endTimer = (timer) => putRun(timer.id, { stopped: now() });
 const pourOut = (timer) => putRun(timer.id, { tray: now() });
 const answer = (timer, limit) => putRun(timer.id, limit.tray ? { seenTray: now() } : { seen: now() });
-// The first of two readings that are a wait apart starts that wait.
+// The first of two readings, or of two times, that are a wait apart starts that wait.
+function beginsWait(input, card) {
+  const apart = all("[data-difference]", card);
+  if (apart.length) return apart.some((e) => e.dataset.difference.split(" ")[0] === input.dataset.field);
+  const times = all(".checks [data-kind=time]", card);
+  return times.length === 2 && times[0] === input;
+}
 function begunBy(input) {
-  const apart = all("[data-difference]", input.closest(".card")).some((e) => e.dataset.difference.split(" ")[0] === input.dataset.field);
-  const own = apart ? Array.from(timers.values()).filter((t) => t.card === input.closest(".card") && t.kind === "wait") : [];
+  const card = input.closest(".card");
+  const own = beginsWait(input, card) ? Array.from(timers.values()).filter((t) => t.card === card && t.kind === "wait") : [];
   return own.length === 1 && !runOf(own[0].id) ? [["timer." + own[0].id, newRun(own[0], now())]] : [];
 }
 // What an entry on a card shows to be over: a wait that has run out, so that work goes on; and the
