@@ -31,6 +31,7 @@ from plybook.laminate.panel_checks import (
     bend_note,
     hole_notes,
     panel_findings,
+    scarfed_at_breaks,
     seam_notes,
     seams_run_on,
 )
@@ -51,7 +52,7 @@ from plybook.laminate.seam_search import (
 )
 from plybook.laminate.seams import SeamLine, place_seam
 from plybook.laminate.sides import SidedRegion, name_sides
-from plybook.spec.model import Core, CoreStock, Seam, SpanLine
+from plybook.spec.model import Core, CoreStock, Seam, SpanLine, Treatment
 from plybook.surface.model import Face
 from plybook.units import bare_mm, mm
 
@@ -111,7 +112,7 @@ def core_pieces(
     leaves = leaves_of(raised, open_kinks_mm(face) if broken else ())
     views = broken.views if broken else (LeafView(face, region, let_in),) * len(leaves)
     seams = _fixed_seams(core, face)
-    findings = seams_run_on(core, region, face)
+    findings = [*seams_run_on(core, region, face), *scarfed_at_breaks(core, face)]
 
     def cut_by(seams: Sequence[_Seam]) -> list[_Cut]:
         return [
@@ -211,7 +212,11 @@ class _Cut:
 
 
 def _fixed_seams(core: Core, face: Face) -> list[_Seam]:
-    """The builder's seams, and one at every kink that is not laid through."""
+    """The builder's seams, and one at every kink that is not laid through.
+
+    That one is square: the slopes of a scarf lie in two planes there and would gape by their
+    length times the turn.
+    """
     open_kinks = [kink for kink in face.kinks if not kink.accepted]
     seams = []
     for seam in core.seams:
@@ -221,7 +226,7 @@ def _fixed_seams(core: Core, face: Face) -> list[_Seam]:
         seams.append(_Seam(seam, bool(own)))
     for number, kink in enumerate(open_kinks, 1):
         if not any(_at(s.spec, kink.span_mm) for s in seams):
-            spec = Seam(f"K{number}", SpanLine(kink.span_mm), core.seam_default)
+            spec = Seam(f"K{number}", SpanLine(kink.span_mm), Treatment("square"))
             seams.append(_Seam(spec, True))
     return seams
 

@@ -6,18 +6,19 @@ The words for its seams and for what bending does to its bag side stand here too
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import shapely
 
 from plybook.diagnostics import Finding, error, warning
 from plybook.laminate.bevel import bevel_run_mm
+from plybook.laminate.brokencore import SAME_PLACE_MM
 from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panels import SEAM, Panel
 from plybook.laminate.seam_search import NARROWEST_MM
 from plybook.laminate.seams import SeamLine, pattern_point
-from plybook.spec.model import HOLES, Core, CoreStock, PointLine
+from plybook.spec.model import HOLES, Core, CoreStock, PointLine, SpanLine
 from plybook.surface.model import Face
 from plybook.surface.places import place_words
 from plybook.units import mm
@@ -138,6 +139,27 @@ def panel_findings(
                 )
             )
     return found
+
+
+def scarfed_at_breaks(core: Core, face: Face) -> Iterator[Finding]:
+    """Seams that are stated with a slope where the face breaks."""
+    breaks = [(kink.span_mm, kink.turn_deg) for kink in face.kinks if not kink.accepted]
+    for seam in core.seams:
+        cut, at = seam.treatment, seam.line
+        if cut.kind == "square" or not isinstance(at, SpanLine):
+            continue
+        turn = next((turn for span, turn in breaks if abs(span - at.at_mm) < SAME_PLACE_MM), None)
+        if turn is None:
+            continue
+        gape = bevel_run_mm(core.thickness_mm, cut.angle_deg) * math.sin(math.radians(abs(turn)))
+        yield error(
+            "scarf-at-break",
+            f"seam {seam.id} of core {core.id} is a {cut.kind} at {mm(at.at_mm):.0f}, where the "
+            f"face breaks by {turn:.1f} deg: its two slopes would gape by {mm(gape):.1f}",
+            "cut it square there; the step says what to plane or to fill",
+            core.place,
+            layers=(core.id,),
+        )
 
 
 def seams_run_on(core: Core, region: shapely.Geometry, face: Face) -> list[Finding]:

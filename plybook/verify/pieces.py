@@ -112,8 +112,11 @@ def _check_bevels(piece: dict, outline: np.ndarray, where: str, report: Report) 
     bag = ring(piece["bag_side_outline_mm"])
     report.expect(plane.is_simple(bag), "bag-side outlines that are one simple ring", where,
                   "its bag-side outline crosses itself")  # fmt: skip
-    edges = [e for e in piece["edges"] if not e["name"].startswith("hole")]
-    lines = [np.array(e["points_mm"], dtype=float).reshape(-1, 2) for e in edges]
+    # a hole has its edge in a ring of its own; where a seam runs through it, in the outline
+    every = [(e, np.array(e["points_mm"], dtype=float).reshape(-1, 2)) for e in piece["edges"]]
+    every = [(e, line) for e, line in every
+             if plane.distance_to_path(line, outline).max() <= BEVEL_MM]  # fmt: skip
+    edges, lines = [e for e, _ in every], [line for _, line in every]
     runs = [_run(piece, e) for e in edges]
     for edge, points, run in zip(edges, lines, runs, strict=True):
         probe = _middle_of_longest(points, run)

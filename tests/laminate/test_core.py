@@ -360,6 +360,18 @@ class ByLeaf:
         self.maps = (Stretched(1.0, 1.002), Stretched(1.003, 1.0))
 
 
+def test_panels_meet_square_at_a_kink_whatever_the_other_seams_are():
+    """Slopes of 1:10 of 10 mm in two planes that turn by 5 degrees gape by 100 sin 5 = 8.7 mm."""
+    face = TrapezoidFace(kinks=(Kink(1000.0, 5.0, 4.0, False),))
+    scarf = Treatment("scarf", math.degrees(math.atan(0.1)))
+    made = cut(core(seam_default=scarf, seams=(Seam("S1", SpanLine(500), scarf),)), face=face)
+    cuts = {e.name: e.treatment for p in made.pieces for e in p.edges if e.mate}
+    assert cuts == {"seam S1": "scarf", "seam K1": "square"}
+    stated = cut(core(seams=(Seam("S1", SpanLine(1000), scarf),)), face=face)
+    found = [f for f in stated.findings if f.code == "scarf-at-break"]
+    assert len(found) == 1 and "gape by 8.7" in found[0].message
+
+
 def test_each_side_of_a_kink_is_cut_on_its_own_leaf_and_both_still_match():
     face = TrapezoidFace(kinks=(Kink(1000.0, 4.0, 3.0, False),))
     spec = core(seams=(Seam("S1", SpanLine(1500), SQUARE), Seam("L1", ShareLine(0.5), SQUARE)))
