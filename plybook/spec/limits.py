@@ -32,6 +32,7 @@ _ALL = (
     Limit("code-length", 400, "longer laminate codes are better written as several groups"),
     Limit("code-nesting", 4, "sets within sets are misread at the bench"),
     Limit("stations", 200, "a face is lofted through every station"),
+    Limit("leaves", 40, "every layer is parted at each break, and each leaf sees all others"),
     Limit("section-points", 5_000, "a section file has at most a few hundred points"),
     Limit("outline-points", 20_000, "every later step walks the outline"),
     Limit("taper", 100, "around the point that a face comes to, its pattern cannot be laid flat"),
@@ -77,3 +78,6 @@ class Limits:
     def why(self, name: str) -> str:
         """The help line of a refusal: the reason and how to raise the limit."""
         return f"{DEFAULTS[name].reason}; raise it with --limit {name}=N if it is meant"
+
+
+USUAL = Limits()  # nothing raised

@@ -140,11 +140,9 @@ def _finer_pace(loft: Loft, w_knots: np.ndarray, finer: float) -> np.ndarray:
     lines = np.unique(w_knots)
     part = np.linspace(0.0, 1.0, 5)
     at = (lines[:-1, None] + part * np.diff(lines)[:, None]).ravel()
-    change = np.zeros(len(lines) - 1)
-    for span in loft.spans:
-        pace = np.linalg.norm(loft.at(np.full(len(at), span), at, 0, 1), axis=1)
-        logs = np.log(np.maximum(pace, 1e-12)).reshape(-1, len(part))
-        change = np.maximum(change, np.ptp(logs, axis=1))
+    pace = np.linalg.norm(loft.grid(loft.spans, at, 0, 1), axis=2)
+    logs = np.log(np.maximum(pace, 1e-12)).reshape(len(loft.spans), -1, len(part))
+    change = np.ptp(logs, axis=2).max(axis=0)
     counts = np.clip(np.ceil(change * finer / _PACE - 1e-9), 1, _MOST_FINER).astype(int)
     extra = [
         np.linspace(a, b, n + 1)[1:-1] for a, b, n in zip(lines, lines[1:], counts, strict=False)

@@ -14,7 +14,9 @@ from typing import cast
 
 import numpy as np
 
-from plybook.diagnostics import GeometryError, error
+from plybook.diagnostics import Finding, GeometryError, error
+from plybook.spec.limits import USUAL as USUAL_LIMITS
+from plybook.spec.limits import Limits
 from plybook.spec.model import (
     AtShare,
     Axis,
@@ -47,16 +49,22 @@ def build_face(spec: PartSpec) -> Face:
     Raises:
         GeometryError: the face cannot be made or laid flat as asked.
     """
-    return cast(Face, face_of(spec.mould, spec.axis, spec.part.hand))  # its fields are read only
+    limits = Limits(dict(spec.raised))
+    face = face_of(spec.mould, spec.axis, spec.part.hand, limits=limits)
+    return cast(Face, face)  # its fields are read only
 
 
-def face_of(mould, axis: Axis, hand: str, finer: float = 1.0) -> LoftedFace | FlatFace:
-    """As `build_face`, from its three ingredients; `finer` scales the elements of the pattern."""
+def face_of(
+    mould, axis: Axis, hand: str, finer: float = 1.0, limits: Limits = USUAL_LIMITS
+) -> LoftedFace | FlatFace:
+    """As `build_face`, from its ingredients; `finer` scales the elements of the pattern."""
     if isinstance(mould, OutlineMould):
         return flat_face(mould, axis, mirrored=hand == "right")
     loft = loft_face(mould, hand)
     kinks = find_kinks(loft, mould.accepted_kinks_mm)
     splits = [k.span_mm for k in kinks if not k.accepted]
+    if len(splits) >= limits["leaves"]:
+        raise GeometryError(_too_many(len(splits) + 1, limits, mould))
     stops = [float(loft.spans[0]), *splits, float(loft.spans[-1])]
     leaves, area = [], 0.0
     for low, high in zip(stops, stops[1:], strict=False):
@@ -70,7 +78,26 @@ def face_of(mould, axis: Axis, hand: str, finer: float = 1.0) -> LoftedFace | Fl
         leaves.append(leaf)
         area += developed.area_mm2
     leaves = _framed(leaves, axis, mould)
-    return _lofted(mould, axis, tuple(leaves), kinks, area)
+    face = _lofted(mould, axis, tuple(leaves), kinks, area)
+    if not all(_apart(seen.outline_mm) for seen in (face, *face.views)):
+        raise GeometryError(*(replace(f, places=(mould.place,)) for f in folds().findings))
+    return face
+
+
+def _too_many(leaves: int, limits: Limits, mould: StationMould) -> Finding:
+    return error(
+        "too-many",
+        f"the face breaks into {leaves} leaves, at most {limits['leaves']:.0f} are laid flat",
+        f"loft it smooth, or accept the kinks; {limits.why('leaves')}",
+        mould.place,
+    )
+
+
+def _apart(outline_mm: np.ndarray) -> bool:
+    """Whether a pattern lies beside itself everywhere, never over itself."""
+    import shapely
+
+    return bool(shapely.is_valid(shapely.polygons(outline_mm)))
 
 
 def _folded(mould: StationMould, span_mm: float, share: float) -> GeometryError:
