@@ -18,7 +18,7 @@ against the true one.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -40,6 +40,7 @@ _PITCHES_MM = (1000.0, 500.0, 250.0, 200.0, 100.0, 50.0, 20.0)
 _PITCHES_IN = (40.0, 20.0, 10.0, 8.0, 4.0, 2.0, 1.0)
 _SHARES = (0.15, 0.3, 0.5, 0.7)  # of the tolerance, for what a straightedge leaves out
 _STEP_MM = 5.0  # between the points that are held against the true outline
+_MOST_KNOTS = 200  # nobody finds more of one piece with a tape
 _LEAST_SINE = 0.17  # flatter crossings of two tapes (10 degrees) find nothing
 
 
@@ -166,7 +167,7 @@ def _plan(
             found.append((number, first, points[0]))
             parts.append((kind, start + k, start + (k + 1) % len(told), points, offsets))
     places = np.array([at for *_, at in found])
-    if len(places) < 2:
+    if not 2 <= len(places) <= _MOST_KNOTS:
         return None
     order = _named_from(places, parts, [r for r, *_ in found])
     names = [letter(k) for k in range(len(order))]
@@ -223,31 +224,49 @@ def _construction(
     base = (int(min(widest)), int(max(widest)))
     if sides and max(sides)[0] >= 0.4 * gaps[base]:
         base = max(sides)[2]
-    beside = {(r.start, r.end) for r in runs} | {(r.end, r.start) for r in runs}
-    error = {base[0]: 0.0, base[1]: tape_mm / 2}
+    beside = np.zeros(gaps.shape)
+    for run in runs:
+        beside[[run.start, run.end], [run.end, run.start]] = 1.0
+    error = np.full(len(places), np.nan)  # of the knots that are found
+    best: dict[int, tuple[float, int, int, int]] = {}
+    error[base[0]] = 0.0
     steps: list[Step] = []
-    while len(error) < len(places):
-        best: tuple[float, int, int, int] | None = None
-        known = sorted(error)
-        for knot in (k for k in range(len(places)) if k not in error):
-            for n, one in enumerate(known):
-                for other in known[n + 1 :]:
-                    a, b = places[one] - places[knot], places[other] - places[knot]
-                    size = max(np.hypot(*a) * np.hypot(*b), 1e-9)
-                    sine = abs(a[0] * b[1] - a[1] * b[0]) / size
-                    if sine < _LEAST_SINE:
-                        continue
-                    off = (max(error[one], error[other]) + tape_mm / 2) / sine
-                    near = ((knot, one) in beside) + ((knot, other) in beside)
-                    row = (round(off * (1.0 - 0.05 * near), 6), knot, one, other)
-                    best = row if best is None or row < best else best
-        if best is None:
+    new, off = base[1], tape_mm / 2
+    while True:
+        for row in _crossings(places, error, beside, new, off, tape_mm):
+            best[row[1]] = min(row, best.get(row[1], row))
+        error[new] = off
+        best.pop(new, None)
+        if not np.isnan(error).any():
+            break
+        if not best:
             return None, ()
-        off, knot, one, other = best
-        way, to = places[other] - places[one], places[knot] - places[one]
-        steps.append(Step(knot, one, other, bool(way[0] * to[1] - way[1] * to[0] > 0)))
-        error[knot] = off
+        off, new, one, other = min(best.values())
+        way, to = places[other] - places[one], places[new] - places[one]
+        steps.append(Step(new, one, other, bool(way[0] * to[1] - way[1] * to[0] > 0)))
     return base, tuple(steps)
+
+
+def _crossings(
+    places: np.ndarray, error: np.ndarray, beside: np.ndarray, new: int, off: float, tape_mm: float
+) -> Iterator[tuple[float, int, int, int]]:
+    """For every knot that is not found yet the best way from a newly found one and any other:
+    how far off it is counted, the knot, the two it is found from, lower first."""
+    known = np.flatnonzero(~np.isnan(error))
+    wanted = np.flatnonzero(np.isnan(error))
+    wanted = wanted[wanted != new]
+    a, b = places[new] - places[wanted, None], places[known] - places[wanted, None]
+    size = np.maximum(np.hypot(a[..., 0], a[..., 1]) * np.hypot(b[..., 0], b[..., 1]), 1e-9)
+    sine = np.abs(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]) / size
+    sine[sine < _LEAST_SINE] = np.nan
+    near = beside[np.ix_(wanted, known)] + beside[wanted, new, None]
+    count = (np.maximum(error[known], off) + tape_mm / 2) / sine * (1.0 - 0.05 * near)
+    count = np.where(np.isnan(count), np.inf, np.round(count, 6))
+    for row, knot in zip(count, wanted.tolist(), strict=True):
+        at = int(np.argmin(row))  # the first of several: the pair that comes first
+        if np.isfinite(row[at]):
+            other = int(known[at])
+            yield float(row[at]), knot, min(new, other), max(new, other)
 
 
 def rebuilt_knots(plan: TapePlan) -> np.ndarray:

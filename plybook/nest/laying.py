@@ -18,6 +18,7 @@ from plybook.nest.outline import cover_for
 from plybook.nest.placing import orientations, turn_ring
 
 COVER_REACH_MM = 1.5
+MOST_PARTS = 40  # of a cover: no-fit polygons of two pieces grow with the square
 MOST_FREE_TURNS = 12
 
 
@@ -47,7 +48,7 @@ def copies_of(items: Sequence[Item], sizes_mm: Sequence[tuple[float, float]] = (
             helpful += fitting_rotations(item.outline_mm, sizes_mm, helpful)
         found_turns = orientations(item, helpful)
         boxed = [-r if down else r for r, down in found_turns]  # a mirror turns the other way
-        ring = cover_for(item.outline_mm, COVER_REACH_MM, boxed)
+        ring = _plain_cover(item.outline_mm, boxed)
         turns = []
         for rotation, flipped in found_turns:
             shape = Shape(turn_ring(ring, rotation, flipped))
@@ -56,6 +57,17 @@ def copies_of(items: Sequence[Item], sizes_mm: Sequence[tuple[float, float]] = (
         area = Shape(item.outline_mm).area_mm2
         found += [Copy(item, n, tuple(turns), area) for n in range(1, item.demand + 1)]
     return found
+
+
+def _plain_cover(ring_mm: np.ndarray, rotations_deg: Sequence[float]) -> np.ndarray:
+    """A cover of no more convex parts than can be laid in reasonable time: of an outline with
+    hundreds of hollows one that fills them, of others one that is hardly larger than the piece."""
+    reach, largest = COVER_REACH_MM, float(np.ptp(ring_mm, axis=0).max())
+    ring = cover_for(ring_mm, reach, rotations_deg)
+    while len(Shape(ring).parts) > MOST_PARTS and reach < largest:
+        reach *= 2
+        ring = cover_for(ring_mm, reach, rotations_deg)
+    return ring
 
 
 def helpful_rotations(ring_mm: np.ndarray) -> tuple[float, ...]:

@@ -35,6 +35,7 @@ _ALL = (
     Limit("leaves", 40, "every layer is parted at each break, and each leaf sees all others"),
     Limit("section-points", 5_000, "a section file has at most a few hundred points"),
     Limit("outline-points", 20_000, "every later step walks the outline"),
+    Limit("edges", 200, "each side has a name, a trim and a line in the book"),
     Limit("taper", 100, "around the point that a face comes to, its pattern cannot be laid flat"),
     Limit("part-mm", 30_000, "longer than any part made by hand in one piece"),
     Limit("edge-mm", 1_000, "cloth and mould run on by a hand's breadth or two"),
@@ -46,6 +47,7 @@ _ALL = (
     Limit("zones", 3_000, "each is a stack to tell from its neighbours, in the book's table"),
     Limit("template-sheets", 10_000, "four boxes of paper, and many minutes of drawing"),
     Limit("cups", 2_000, "nobody mixes more in a stage; see the rate of wetting and the pot life"),
+    Limit("stock-points", 400, "a left-over has a few dozen corners, found with a tape"),
     Limit("stock-items", 2_000, "the shelf of a small shop"),
 )
 

@@ -22,6 +22,7 @@ from plybook.spec.model import (
     OnFace,
     OnPattern,
     PointRef,
+    OutlineMould,
     PolylineSection,
     Section,
     Station,
@@ -46,6 +47,19 @@ DEFAULT_TRIM_MM = 10.0  # cloth beyond the net line where the spec does not say
 
 def resolve_mould(written: PartFile, folder: Folder, out: Collector) -> Mould | None:
     """The mould face; None where it cannot be made (the findings say why)."""
+    made = _made(written, folder, out)
+    if isinstance(made, OutlineMould) and len(made.edges) > out.limits["edges"]:
+        out.error(
+            "too-many",
+            f"an outline of {len(made.edges)} sides from corner to corner",
+            f"smooth the drawing; {out.limits.why('edges')}",
+            made.place,
+        )
+        return None
+    return made
+
+
+def _made(written: PartFile, folder: Folder, out: Collector) -> Mould | None:
     mould = written.mould
     if isinstance(mould, FlatMould):
         return flat_face(mould, out)

@@ -121,6 +121,14 @@ def _sizes(kind: str, material, entry: StockEntry) -> tuple[float, float]:
 
 
 def _zone(points, place: Place, out: Collector) -> np.ndarray | None:
+    if len(points) > out.limits["stock-points"]:
+        out.error(
+            "too-many",
+            f"an outline of {len(points)} points",
+            f"measure its corners; {out.limits.why('stock-points')}",
+            place,
+        )
+        return None
     ring = np.array(points, dtype=float)
     if len(ring) < 3:
         out.error(

@@ -67,6 +67,8 @@ def staged(path: Path, data: bytes) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
     try:
         facts = os.lstat(path)
+        if stat.S_ISDIR(facts.st_mode):  # no file can take its place
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
         mode = stat.S_IMODE(facts.st_mode) if stat.S_ISREG(facts.st_mode) else 0o644
     except FileNotFoundError:
         mode = 0o644

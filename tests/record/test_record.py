@@ -81,6 +81,7 @@ def test_every_field_of_the_booklet_is_known_to_the_comparison():
         ("17", None), ("23.0", None), ("23,0", None), ("16.99", "record-value-out"),
         ("23.1", "record-value-out"), ("\u22125", "record-value-out"),
         ("warm", "record-value-no-figure"), ("1 2", "record-value-no-figure"),
+        ("1" * 401, "record-value-no-figure"), ("٢٠", "record-value-no-figure"),
     ],
 )  # fmt: skip
 def test_a_measured_value_is_held_against_20_plus_minus_3(value, code):
@@ -213,10 +214,11 @@ def test_no_bytes_get_past_the_reader_as_anything_but_a_refusal_or_a_record(data
     assert record.fields is not None
 
 
-def test_a_plan_that_is_none_is_refused():
+@pytest.mark.parametrize("plan", [{"part": {}}, {"part": 5}, {}])
+def test_a_plan_that_is_none_is_refused(plan):
     document, _ = planned()
     with pytest.raises(SpecError) as refusal:
-        compare(read(filled(document)), {"part": {}})
+        compare(read(filled(document)), plan)
     assert refusal.value.findings[0].code == "plan-shape"
 
 

@@ -25,6 +25,7 @@ def codes(found):
         edit(SKIN, "chord: 1000", f"chord: '1 {'9' * 400}/1 in'"),
         edit(SKIN, "chord: 1000", f"chord: '1 1/{'9' * 400} in'"),
         edit(SKIN, "chord: 1000", f"chord: 1{SPACES}mm"),
+        edit(HATCH, "corners: 1", f"corners: {'9' * 400}"),
         edit(SKIN, "plybook: 1", f"plybook: {DIGITS}"),
         edit(SKIN, "plybook: 1", "plybook: ²"),
         edit(SKIN, "plybook: 1", f"plybook: {FULL_WIDTH}"),

@@ -1,5 +1,6 @@
 """Inputs made to hurt: what each comes to now. None ends in a fault of our own."""
 
+import errno
 import json
 import os
 import shutil
@@ -9,6 +10,7 @@ import yaml
 
 from plybook.cli import main
 from plybook.verify import verify_folder
+from tests.bench.bench_limits import listed, zigzag
 from tests.conftest import SPECS
 from tests.whole.test_marking import SHARED
 
@@ -59,6 +61,29 @@ def film(after):
     return {"film": "F", "of": "peel-ply-85", "removed_after": after}
 
 
+def through(*stations, loft="ruled", side="upper"):
+    """A skin through stations 10 mm apart or at their own spans, all of one section."""
+    tree = skin(*({"at": 10 * k, "chord": 600, "section": "naca 2418", **station}
+                  for k, station in enumerate(stations)))  # fmt: skip
+    tree["mould"] |= {"loft": loft, "side": side}
+    return tree
+
+
+def waved(loft, **wave):
+    """Ends 900 mm apart, and a station between them that turns or moves."""
+    return through({}, {"at": 450, **wave}, {"at": 900}, loft=loft)
+
+
+def swept_to_and_fro(loft):
+    return through({}, {"at": 450, "sweep": 400}, {"at": 460, "sweep": -400}, {"at": 900}, loft=loft)
+
+
+def remnant(count):
+    """A left-over with a jagged edge of so many corners."""
+    jagged = [[k, 300 + k % 2] for k in range(count, 0, -1)]
+    return {"id": "R", "roll": "carbon-twill-200", "outline": [[0, 0], [count, 0], *jagged]}
+
+
 ONE = [100, 100]
 SPOT = {"span": 400, "share": 0.5}
 # name, spec, other files, exit code, code of the one error ("" none)
@@ -87,6 +112,21 @@ ROWS = [
         {"insert": f"H{k}", "block": "birch-10", "in": "C",
          "region": {"patch": {"at": [100 + 20 * k, 100], "size": [60, 40]}}} for k in (0, 1))),
      {}, 1, "inserts-overlap"),
+    ("stations to and fro", through(*({"sweep": 30 * (k % 2)} for k in range(200))), {}, 1,
+     "too-many"),
+    ("stations turned to and fro", through(*({"twist": f"{9 * (k % 2)} deg"} for k in range(200))),
+     {}, 1, "too-many"),
+    ("a ruled loft that crosses in the middle", waved("ruled", twist="180 deg"), {}, 1,
+     "pattern-folds"),
+    ("a smooth loft that crosses in the middle", waved("smooth", twist="180 deg"), {}, 1,
+     "pattern-folds"),
+    ("a smooth loft nearly on its back", waved("smooth", twist="170 deg"), {}, 1, "pattern-folds"),
+    ("a ruled loft on its side", waved("ruled", twist="90 deg"), {}, 1, "pattern-folds"),
+    ("a ruled loft swept to and fro", swept_to_and_fro("ruled"), {}, 1, "pattern-folds"),
+    ("a smooth loft swept to and fro", swept_to_and_fro("smooth"), {}, 1, "pattern-folds"),
+    ("a lower skin", through({}, {"at": 900}, side="lower"), {}, 0, ""),
+    ("an outline of 4000 corners", listed(zigzag(4_000))[0], listed(zigzag(4_000))[1], 1, "too-many"),
+    ("a left-over of many corners", plate(stock=[remnant(15_000)]), {}, 1, "too-many"),
     ("a printer of 200 %", plate(workshop={"printer": {"across": "200 %"}}), {}, 1, "out-of-range"),
 ]  # fmt: skip
 
@@ -139,6 +179,40 @@ def test_what_stands_in_the_environment_for_a_date_is_not_read(tmp_path, monkeyp
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "abc")
     spec = str(written(tmp_path, plate()))
     assert main(["build", spec, "--out", str(tmp_path / "out"), "--effort", "quick"]) == 0
+
+
+def test_a_set_named_as_a_part_is_refused_and_replaces_nothing(tmp_path, capsys):
+    spec, other = written(tmp_path, plate()), tmp_path / "other.yaml"
+    other.write_text(as_yaml(plate(part={**plate()["part"], "number": "AT-2"})))
+    for name in ("AT-1", "at-2"):
+        words = ["--set-name", name, "--out", str(tmp_path / "out"), "--format", "line"]
+        assert main(["build", str(spec), str(other), *words]) == 1
+        assert "error[set-name-taken]" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("why", ["a folder in its place", "a disk that is read-only"])
+def test_layouts_that_cannot_be_remembered_are_noted_and_the_part_is_built(
+    tmp_path, monkeypatch, capsys, why
+):
+    from plybook.write import folder
+
+    spec, memory, staged = written(tmp_path, plate()), tmp_path / "part.layouts.json", folder.staged
+
+    def read_only(path, data):
+        if path == memory:
+            raise OSError(errno.EROFS, "Read-only file system", str(path))
+        return staged(path, data)
+
+    if why == "a folder in its place":
+        memory.mkdir()
+    else:
+        monkeypatch.setattr(folder, "staged", read_only)
+    build = ["build", str(spec), "--out", str(tmp_path / "out"), "--effort", "quick", "--all"]
+    assert main(build) == 0
+    assert "layouts.json" in capsys.readouterr().err
+    assert verify_folder(tmp_path / "out" / "AT-1").sound
+    assert not memory.is_file()
 
 
 @pytest.mark.parametrize("damage", ["text", pytest.param("pipe", marks=pytest.mark.slow)])
