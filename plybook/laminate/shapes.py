@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 from plybook.diagnostics import GeometryError, error
 from plybook.units import bare_mm, mm
 
+ROUND_POINTS = 2000  # of a shape; more are there after half a dozen rounds of growing
 ARC_ERROR_MM = 0.002  # chord error of round corners, before thinning
 NOISE_MM = 0.01  # a part of a region no wider than this on average is rounding, not a shape
 SPUR_MM = 0.5  # what a spur adds to the length of an outline at least
@@ -284,9 +285,15 @@ def _sector(centre: np.ndarray, ends: np.ndarray, turn: float, radius_mm: float)
 
 
 def grown(shape: BaseGeometry, by_mm: float) -> BaseGeometry:
-    """Everything within `by_mm` of the shape; negative: the shape drawn in by that distance."""
+    """Everything within `by_mm` of the shape; negative: the shape drawn in by that distance.
+
+    A shape that has been grown often is rounder than any knife: each time its corners get more
+    points, and are thinned once there are too many.
+    """
     if by_mm == 0:
         return shape
+    if shapely.get_num_coordinates(shape) > ROUND_POINTS:
+        shape = shapely.simplify(shape, ARC_ERROR_MM / 2)
     bands = []
     for polygon in polygons_of(shape):
         left, right = (NOISE_MM, by_mm) if by_mm > 0 else (-by_mm, NOISE_MM)

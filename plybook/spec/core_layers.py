@@ -56,6 +56,13 @@ def read_core(lay: LayList, w: CoreLayer) -> None:
     seams: tuple[Seam, ...] = ()
     if isinstance(w.seams, SeamsToSuit):
         default = _treatment(lay, w.seams.cut) if w.seams.cut else default
+    elif len(w.seams or ()) > lay.out.limits["seams"]:
+        lay.out.error(
+            "too-many",
+            f"{len(w.seams)} seams",
+            lay.out.limits.why("seams"),
+            w.key_place("seams"),
+        )
     elif w.seams:
         seams = _seams(lay, w, w.seams, default)
     core = Core(

@@ -16,6 +16,7 @@ from plybook.diagnostics import SpecError, error
 from plybook.geometry.rings import signed_area_mm2
 from plybook.libraries import as_published
 from plybook.spec.collect import Collector
+from plybook.spec.flat_face import too_many_holes
 from plybook.spec.gather import Folder
 from plybook.spec.model import OutlineMould
 from plybook.spec.named_sides import named_sides
@@ -104,6 +105,8 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
             )
     rings.sort(key=lambda r: -abs(signed_area_mm2(r)))
     outline, holes = rings[0], rings[1:]
+    if too_many_holes(len(holes), place, out):
+        return None
     boxes = Boxes(holes)
     for n, hole in enumerate(holes):
         meets = rings_meet(outline, hole)

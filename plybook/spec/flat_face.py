@@ -37,10 +37,20 @@ def flat_face(w: FlatMould, out: Collector) -> OutlineMould | None:
     return OutlineMould(ring, holes_in(ring, w, out), edges_of(names), w.here)
 
 
+def too_many_holes(count: int, place: Place, out: Collector) -> bool:
+    """Whether there are more holes than a face may have; it is told."""
+    if count <= out.limits["holes"]:
+        return False
+    out.error("too-many", f"{count} holes", out.limits.why("holes"), place)
+    return True
+
+
 def holes_in(ring: np.ndarray, w: FlatMould | ListedMould, out: Collector) -> tuple[Ring, ...]:
     """The written holes of a face as rings; each lies inside the outline and apart from others."""
     holes: list[Ring] = []
     places: list[Place] = []
+    if too_many_holes(len(w.holes), w.key_place("holes") if w.holes else w.here, out):
+        return ()
     for n, hole in enumerate(w.holes):
         place = w.place_of("holes", n)
         if isinstance(hole, Circle):

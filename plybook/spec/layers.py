@@ -100,6 +100,15 @@ def _check_named(lay: LayList) -> None:
         for one in lay.members.get(owner, ()):
             follows.setdefault(one, []).append((name, place))
     for start in follows:
+        if _deep(start, follows, int(lay.out.limits["region-chain"])):
+            lay.out.error(
+                "too-many",
+                f"the region of `{start}` follows more than {lay.out.limits['region-chain']:.0f} "
+                "layers, each by the next",
+                f"measure it from one further down; {lay.out.limits.why('region-chain')}",
+                follows[start][0][1],
+            )
+            break
         for name, place in follows[start]:
             if start in _reached(name, follows):
                 lay.out.error(
@@ -111,6 +120,17 @@ def _check_named(lay: LayList) -> None:
                     place,
                     layers=(start, name),
                 )
+
+
+def _deep(start: str, follows: dict[str, list[tuple[str, Place]]], most: int) -> bool:
+    """Whether more than `most` layers follow one another from here; a loop is another's matter."""
+    level, seen = {start}, {start}
+    for _ in range(most + 1):
+        level = {other for one in level for other, _ in follows.get(one, ())}
+        if not level or start in level:
+            return False
+        seen |= level
+    return len(seen) > most + 1
 
 
 def _reached(name: str, follows: dict[str, list[tuple[str, Place]]]) -> set[str]:

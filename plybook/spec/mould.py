@@ -21,8 +21,9 @@ from plybook.spec.model import (
     NacaSection,
     OnFace,
     OnPattern,
-    PointRef,
     OutlineMould,
+    PartSpec,
+    PointRef,
     PolylineSection,
     Section,
     Station,
@@ -397,6 +398,7 @@ def resolve_axis(written: PartFile, lofted: bool, out: Collector) -> Axis:
     return BetweenPoints(start or OnPattern(0, 0), end or OnPattern(1, 0))
 
 
+POINTS_OF_STATION = 60  # of an outline, which cost as much as the lines of one station
 USUAL_TRIM_MM, MOST_TRIM_MM = 40.0, 100.0  # common practice, no source
 MOST_TRIM_SHARE = 0.25  # of the face
 _LEAST_LONG_MM, _LEAST_WIDE_MM = 50.0, 10.0  # of a part that is laid up; common practice, no source
@@ -432,6 +434,24 @@ def check_size(mould: Mould, out: Collector) -> None:
             f"the mould face is {mm(long):g} by {mm(wide):g}",
             "is the unit right? a bare number is in the unit of its file: metres are written "
             "`0.8 m`, inches `32 in`",
+            mould.place,
+        )
+
+
+def check_amount(spec: PartSpec, out: Collector) -> None:
+    """An outline of more points than can be walked once for each of its layers."""
+    mould, most = spec.mould, out.limits["laid-points"]
+    if isinstance(mould, StationMould):
+        points = POINTS_OF_STATION * len(mould.stations)
+    else:
+        points = sum(len(ring) for ring in (mould.ring_mm, *mould.holes_mm))
+    if points * len(spec.layers) > most:
+        out.error(
+            "too-many",
+            f"{len(spec.layers)} layers on an outline of {points} points with its holes"
+            if isinstance(mould, OutlineMould)
+            else f"{len(spec.layers)} layers through {len(mould.stations)} stations",
+            f"draw the face with fewer; {out.limits.why('laid-points')}",
             mould.place,
         )
 

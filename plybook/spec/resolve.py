@@ -29,7 +29,14 @@ from plybook.spec.model import (
     TemplateWay,
     Workshop,
 )
-from plybook.spec.mould import check_size, edge_names, resolve_axis, resolve_edges, resolve_mould
+from plybook.spec.mould import (
+    check_amount,
+    check_size,
+    edge_names,
+    resolve_axis,
+    resolve_edges,
+    resolve_mould,
+)
 from plybook.spec.regions import RegionReader
 from plybook.spec.stages import resolve_stages
 from plybook.spec.stock import resolve_stock
@@ -102,6 +109,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
         templates=_templates(files, written, lay, materials, out),
         raised=limits.changed,
     )
+    check_amount(spec, out)
     check_meaning(spec, written, out)
     out.stop_if_failed()
     return spec, ordered(out.findings)

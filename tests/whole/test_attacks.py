@@ -10,7 +10,7 @@ import yaml
 
 from plybook.cli import main
 from plybook.verify import verify_folder
-from tests.bench.bench_limits import listed, zigzag
+from tests.bench.bench_limits import ROWS as COSTLY
 from tests.conftest import SPECS
 from tests.whole.test_marking import SHARED
 
@@ -75,7 +75,9 @@ def waved(loft, **wave):
 
 
 def swept_to_and_fro(loft):
-    return through({}, {"at": 450, "sweep": 400}, {"at": 460, "sweep": -400}, {"at": 900}, loft=loft)
+    return through(
+        {}, {"at": 450, "sweep": 400}, {"at": 460, "sweep": -400}, {"at": 900}, loft=loft
+    )
 
 
 def remnant(count):
@@ -125,7 +127,6 @@ ROWS = [
     ("a ruled loft swept to and fro", swept_to_and_fro("ruled"), {}, 1, "pattern-folds"),
     ("a smooth loft swept to and fro", swept_to_and_fro("smooth"), {}, 1, "pattern-folds"),
     ("a lower skin", through({}, {"at": 900}, side="lower"), {}, 0, ""),
-    ("an outline of 4000 corners", listed(zigzag(4_000))[0], listed(zigzag(4_000))[1], 1, "too-many"),
     ("a left-over of many corners", plate(stock=[remnant(15_000)]), {}, 1, "too-many"),
     ("a printer of 200 %", plate(workshop={"printer": {"across": "200 %"}}), {}, 1, "out-of-range"),
 ]  # fmt: skip
@@ -153,6 +154,16 @@ def test_what_each_row_comes_to(tmp_path, capsys, tree, files, code, found):
     findings = json.loads(capsys.readouterr().out)
     errors = {f["code"] for f in findings if f["severity"] == "error"}
     assert (ended, errors) == (code, {found} if found else set())
+
+
+@pytest.mark.parametrize("made", [pytest.param(made, id=name) for name, made, refused in COSTLY
+                                  if refused and "crosses" not in name])  # fmt: skip
+def test_past_each_limit_a_part_is_refused_by_its_name(tmp_path, capsys, made):
+    tree, files = made()
+    ended = main(["check", str(written(tmp_path, tree, files)), "--format", "line"])
+    said = capsys.readouterr().err
+    assert ended == 1 and said.count("error[") == said.count("error[too-many]") > 0
+    assert "--limit " in said
 
 
 def test_points_of_two_kinds_in_one_place_have_no_direction(tmp_path, capsys):
