@@ -56,7 +56,7 @@ def read_core(lay: LayList, w: CoreLayer) -> None:
     seams: tuple[Seam, ...] = ()
     if isinstance(w.seams, SeamsToSuit):
         default = _treatment(lay, w.seams.cut) if w.seams.cut else default
-    elif len(w.seams or ()) > lay.out.limits["seams"]:
+    elif w.seams and len(w.seams) > lay.out.limits["seams"]:
         lay.out.error(
             "too-many",
             f"{len(w.seams)} seams",

@@ -32,6 +32,7 @@ from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
 from plybook.verify.roll import check_roll
 from plybook.verify.sets import check_set, read_manifest
+from plybook.verify.sheetlines import check_sheet_lines
 from plybook.verify.sheets import check_sheets
 from plybook.verify.stiffness import check_stiffness
 from plybook.verify.svg_paths import read_svg
@@ -47,15 +48,15 @@ OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
-    check_table, check_roll, check_facts,
+    check_table, check_roll, check_sheet_lines, check_facts,
 )  # fmt: skip
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
     "pictures of the booklet, but that they are alike on screen and on paper, and of the cut plan "
     "on paper all but outlines, names and scale: look at them",
-    "on tiled sheets and the roll the lines other than the cut, and on paper the place of words: "
-    "look at them",
+    "on paper the place of words, and rules and boxes, of booklet, labels and pages of figures; on "
+    "the roll and tiled sheets lines are proved: look at them",
     "that paper and cutter keep their scale: measure the printed rulers",
     "that the light on the table keeps its scale: measure its box before each session",
     "of plan.json alone: the angle of an edge, the printer's correction where no sheet needs it, "
