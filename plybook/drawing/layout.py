@@ -55,9 +55,9 @@ def short_name(item: str, several_parts: bool) -> str:
 
 def shown_length_mm(layout: Layout, rings_mm: Mapping[str, np.ndarray]) -> float:
     """How much of the stock's length a drawing shows: of a roll what is used, of a coil a little
-    more than its last cut, of a sheet all."""
+    more than its last cut, of a sheet or a left-over with its own outline all."""
     stock = layout.unit
-    if stock.kind == "roll":
+    if stock.kind == "roll" and stock.outline_mm is None:
         return min(stock.length_mm, layout.used_length_mm) or stock.length_mm
     if stock.kind == "bar" and layout.placements:
         last = max(float(placed(rings_mm[p.item], p)[:, 0].max()) for p in layout.placements)
@@ -242,7 +242,8 @@ class _Sheet:
         if stock.kind == "bar":
             foot = "Measure along from this end; the width is not to scale"
         if self.span[0] > 0.0:
-            foot = f"Continued: along from the end of the {stock.kind}, up from this edge"
+            rest = "; the width is not to scale" if stock.kind == "bar" else ", up from this edge"
+            foot = f"Continued: along from the end of the {stock.kind}{rest}"
         if stock.edge_mm > 0:
             said = self._figure(stock.edge_mm) if self.unit == "mm" else show_inches(stock.edge_mm)
             foot += f"; the edge strip of {said} {self.unit} is not used"

@@ -150,17 +150,15 @@ def blocks(pages: Iterable[Page]) -> list[Block]:
     """The blocks of a table, read by where the words stand, from column to column."""
     found: list[Block] = []
     for line in _lines(pages):
+        said = " ".join(line)
         if len(line) == 3:
             if not found:
                 raise ValueError("figures without a title in a mark-out table")
             found[-1].rows.append((line[0], line[1], line[2]))
-        elif not found or found[-1].rows:
-            title = " ".join(line)
-            if found and title == found[-1].title + GOES_ON:
-                continue
-            found.append(Block(title))
-        else:
-            found[-1].words.append(" ".join(line))
+        elif not found or (found[-1].rows and said != found[-1].title + GOES_ON):
+            found.append(Block(said))
+        elif said != found[-1].title + GOES_ON:
+            found[-1].words.append(said)
     return found
 
 

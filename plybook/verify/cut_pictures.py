@@ -44,7 +44,7 @@ class _Strip:
 def check_picture(
     shown: Sequence[tuple[dict, list[Cut]]], pages: list[Page], where: str, report: Report
 ) -> None:
-    """Strips of one roll or sheet, or one of each of several bars, in their order."""
+    """Strips of one roll, sheet or bar, or one of each of several bars, in their order."""
     scales = {m[1] for p in pages if (m := _SCALE.fullmatch(in_title_block(p, "Scale")))}
     if not report.expect(len(scales) == 1, "drawings that state their scale", where,
                          f"states the scales {sorted(scales)}"):  # fmt: skip

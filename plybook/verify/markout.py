@@ -8,6 +8,7 @@ far over a curve they stand is worked out again.
 from __future__ import annotations
 
 import re
+from itertools import groupby
 
 import numpy as np
 
@@ -417,8 +418,8 @@ def _check_bars(
     drawings = [p for p in pages if not table_heads(p)[0]]
     found = {block.title: block for block in blocks(tables)}
     rest = list(bars)
-    for page in drawings:
-        named = heading(page)[0]
+    for named, alike in groupby(drawings, lambda page: heading(page)[0]):
+        own = list(alike)
         count = next((k for k in range(len(rest), 0, -1) if any(
             reads_as(named, name) for name in
             ([rest[0]["stock"]] if k == 1 else [f"{rest[0]['stock']} to {rest[k - 1]['stock']}"])
@@ -428,15 +429,14 @@ def _check_bars(
             continue
         group, rest = rest[:count], rest[count:]
         where = f"{NAME}, {named}"
-        _check_said(group[0], names, heading(page), where, report)
-        _check_lengths_left(group, found, cuts, page, unit, where, report)
-        check_picture([(x, cuts[x["stock"]]) for x in group], [page], where, report)
-    report.expect(
-        not rest and len(found) == len(bars),
-        "bars with their drawing and their table",
-        NAME,
-        f"{len(bars) - len(rest)} of {len(bars)} bars are drawn, {len(found)} told",
-    )
+        for page in own:
+            for layout in group:
+                _check_said(layout, names, heading(page), where, report)
+            _check_lengths_left(group, found, cuts, page, unit, where, report)
+        check_picture([(x, cuts[x["stock"]]) for x in group], own, where, report)
+    report.expect(not rest and len(found) == len(bars), "bars with their drawing and their table",
+                  NAME, f"{len(bars) - len(rest)} of {len(bars)} bars are drawn, "
+                  f"{len(found)} told")  # fmt: skip
     for layout in bars:
         stock = layout["stock"]
         block = next((b for title, b in found.items() if reads_as(title, stock)), None)

@@ -6,7 +6,7 @@ Terms:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,7 @@ COLUMNS = 4
 ROW_MM = 4.8
 ENDS_MM = (9.0, 33.0, 56.0)  # right ends of the three figures of a row
 GAP_MM = 6.0  # between columns
+GOES_ON = " (goes on)"
 
 Row = tuple[str, str, str]
 HeadLine = tuple[str, float, bool]  # words, letter height, bold
@@ -54,12 +55,11 @@ def set_blocks(
     wide = column_mm(area_mm)
     pages: list[list[Primitive]] = []
     column, y = COLUMNS, 0.0
-    for block in blocks:
-        head, rows = block.head, list(block.rows)
-        begun = False
+    for block in (part for whole in blocks for part in _parts(whole, high - low)):
+        rows, begun = list(block.rows), False
         while rows or not begun:
-            lines = head if not begun else ((f"{head[0][0]} (goes on)", 2.5, True),)
-            need = sum(1.7 * height for _, height, _ in lines) + (2.6 if rows else 0.6) * ROW_MM
+            lines = (_goes_on(block),) if begun else block.head
+            need = _head_mm(lines) + (2.6 if rows else 0.6) * ROW_MM
             if column >= COLUMNS or y - need < low:
                 column, y = column + 1, high
                 if column >= COLUMNS:
@@ -77,6 +77,26 @@ def set_blocks(
                 pages[-1] += _row(x, y, wide, rows.pop(0))
         y -= 0.8 * ROW_MM
     return pages
+
+
+def _parts(block: TableBlock, high_mm: float) -> Iterator[TableBlock]:
+    """The block; one whose heading is taller than a column in parts, a column of words each."""
+    room = high_mm - 2.6 * ROW_MM
+    head = list(block.head)
+    while _head_mm(head) > room:
+        fit = max(2, sum(_head_mm(head[:k]) <= room for k in range(1, len(head))))
+        yield TableBlock(tuple(head[:fit]), ())
+        head = [_goes_on(block), *head[fit:]]
+    yield TableBlock(tuple(head), block.rows)
+
+
+def _goes_on(block: TableBlock) -> HeadLine:
+    title = block.head[0][0].removesuffix(GOES_ON)
+    return f"{title}{GOES_ON}", 2.5, True
+
+
+def _head_mm(lines: Sequence[HeadLine]) -> float:
+    return sum(1.7 * height for _, height, _ in lines)
 
 
 def _names(x: float, high: float, names: Row) -> list[Primitive]:

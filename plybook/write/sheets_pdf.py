@@ -2,7 +2,11 @@
 
 Sheets lie on their long side. A roll longer than one sheet runs over several; each shows its
 running coordinates, so that a tape laid once along the roll serves them all. The mark-out tables
-give every corner point from the stock's end and edge, in the order of cutting. Bars share sheets.
+give every corner point from the stock's end and edge, in the order of cutting. Bars of one kind
+share sheets; one that is longer than the paper at the smallest scale runs over several strips too.
+
+Terms:
+    strip: what of a roll, sheet or bar one picture shows: all of it, or a stretch of its length.
 """
 
 from __future__ import annotations
@@ -50,13 +54,16 @@ MOST_STRIPS = 12  # of one roll; a longer one is drawn smaller
 HEAD_MM = 11.0
 FIGURES_MM = (30.0, 29.0)  # room for figures and words around the stock
 BARS_A_PAGE = 4
+NAMES_MM = 60.0  # width of the names above a bar's figures
 BEFORE_LIFTING = (
     "Before lifting a piece write on it: its id, its bag side, an arrow along 0\u00b0.",
     "Holes and slots first, the outline last.",
 )
 
 Sheet = tuple[list[Primitive], TitleFacts]
-Seen = tuple[str, str, float, tuple[float, float] | None]  # stock, unit, scale, window
+Window = tuple[float, float] | None  # from and to along the stock, mm; None: all of it
+Strip = tuple[Layout, Window]
+Seen = tuple[str, str, float, Window]  # stock, unit, scale, window
 
 
 _TRIED = 4  # ways to divide a roll, each with more room for the names beside it
@@ -111,8 +118,8 @@ class _Plan:
         self.hand = " + ".join(hands).replace(" HAND +", " +")
         self.high, self.wide = PAPERS_MM[specs[0].workshop.paper]  # on its long side
         self.area = (EDGE_MM, EDGE_MM, self.wide - EDGE_MM, self.high - EDGE_MM)
-        self.room = (self.area[2] - self.area[0],
-                     self.area[3] - self.area[1] - HEIGHT_MM - HEAD_MM)  # fmt: skip
+        self.room = np.array([self.area[2] - self.area[0],
+                              self.area[3] - self.area[1] - HEIGHT_MM - HEAD_MM])  # fmt: skip
 
     def bytes(self) -> bytes:
         sheets = list(self._sheets())
@@ -135,36 +142,49 @@ class _Plan:
         bars = [layout for layout in self.plan.layouts if layout.unit.kind == "bar"]
         for layout in self.plan.layouts:
             if layout.unit.kind != "bar":
-                yield from self._drawings(layout)
+                yield from self._drawings([layout])
                 yield from self._tables([layout])
-        for first in range(0, len(bars), BARS_A_PAGE):
-            yield self._bars(bars[first : first + BARS_A_PAGE])
-        if bars:
-            yield from self._tables(bars)
+        for _, same in itertools.groupby(bars, self._stock_words):
+            alike = list(same)
+            for first in range(0, len(alike), BARS_A_PAGE):
+                yield from self._drawings(alike[first : first + BARS_A_PAGE])
+            yield from self._tables(alike)
 
     # ------------------------------------------------------------ drawings
 
-    def _drawings(self, layout: Layout) -> Iterator[Sheet]:
-        """One roll or sheet to scale, a long roll in strips."""
-        scale, windows = self._fitting(layout)
-        high = (layout.unit.width_mm + layout.unit.edge_mm) / scale + FIGURES_MM[1]
-        a_page = max(1, int(self.room[1] // high))
-        pages = [windows[k : k + a_page] for k in range(0, len(windows), a_page)]
+    def _drawings(self, layouts: Sequence[Layout]) -> Iterator[Sheet]:
+        """One roll, one sheet or a few bars to scale; what is too long in strips."""
+        scale, pictures = self._fitting(layouts)
+        if 1 < len(layouts) < len(pictures):  # a bar in strips stands alone
+            for layout in layouts:
+                yield from self._drawings([layout])
+            return
+        first, last = layouts[0].unit, layouts[-1].unit
+        name = first.id if len(layouts) == 1 else f"{first.id} to {last.id}"
+        centred = len(pictures) == 1 and first.kind != "bar"
+        pages = list(self._paged(pictures))
         for k, page in enumerate(pages, start=1):
-            items = self._heading(layout.unit.id, self._stock_words(layout))
+            items = self._heading(name, self._stock_words(layouts[0]))
             top = self.area[3] - HEAD_MM
-            for window in page:
-                scene = self._picture(layout, 1 / scale, window if len(windows) > 1 else None)
-                top = self._set(items, scene, top, centred=len(windows) == 1)
-            items += self._facts(layout)
-            shown = f"{layout.unit.id}, drawing"
+            for scene in page:
+                top = self._set(items, scene, top, centred)
+            items += self._bar_facts(layouts) if first.kind == "bar" else self._facts(layouts[0])
+            shown = f"{name}, drawing"
             if len(pages) > 1:
                 shown += f" {k} of {len(pages)}"
             yield items, TitleFacts("Cut plan", shown, "", f"1:{show_number(scale, 1)}")
 
-    def _picture(
-        self, layout: Layout, scale: float, window: tuple[float, float] | None = None
-    ) -> Scene:
+    def _paged(self, pictures: Sequence[Scene]) -> Iterator[list[Scene]]:
+        """Pictures page by page, as many on each as its height holds."""
+        page: list[Scene] = []
+        for scene in pictures:
+            if page and sum(_size_mm(s)[1] for s in [*page, scene]) > self.room[1]:
+                yield page
+                page = []
+            page.append(scene)
+        yield page
+
+    def _picture(self, layout: Layout, scale: float, window: Window) -> Scene:
         key = (layout.unit.id, self.unit, scale, window)
         if key not in self.shared.pictures:
             self.shared.pictures[key] = layout_scene(
@@ -172,64 +192,49 @@ class _Plan:
             )
         return self.shared.pictures[key]
 
-    def _fitting(self, layout: Layout) -> tuple[float, list[tuple[float, float]]]:
-        """The strips whose pictures fit the paper with the names that stand beside them."""
-        beside = 0.0
+    def _fitting(self, layouts: Sequence[Layout]) -> tuple[float, list[Scene]]:
+        """The reduction at which every picture fits the paper with the names that stand beside
+        it, and the pictures."""
+        around = np.array(FIGURES_MM)
         for _ in range(_TRIED):
-            scale, windows = self._strips(layout, beside)
-            shown = [window if len(windows) > 1 else None for window in windows]
-            boxes = [self._picture(layout, 1 / scale, window).window_mm for window in shown]
-            over = max(x1 - x0 for x0, _, x1, _ in boxes) - self.room[0]
-            if over <= 0:
+            scale, strips = self._strips(layouts, self.room - around)
+            pictures = [self._picture(layout, 1 / scale, window) for layout, window in strips]
+            over = np.max([_size_mm(scene) for scene in pictures], axis=0) - self.room
+            if (over <= 0).all():
                 break
-            beside += over
-        return scale, windows
+            around += np.maximum(over, 0.0)
+        return scale, pictures
 
-    def _strips(self, layout: Layout, beside_mm: float) -> tuple[float, list[tuple[float, float]]]:
-        """The reduction, and from where to where each strip runs along the stock; `beside_mm` of
-        the paper's width is kept for long names."""
-        stock = layout.unit
-        end = shown_length_mm(layout, self.rings)
-        wide = self.room[0] - FIGURES_MM[0] - beside_mm
-        high = self.room[1] - FIGURES_MM[1]
-        across = stock.width_mm + stock.edge_mm
-        fitting = [s for s in SCALES if across / s <= high] or [SCALES[-1]]
-        if stock.kind == "roll":
-            for scale in (s for s in fitting if s >= 10):
-                count = math.ceil(end / (wide * scale) - 1e-9)
-                step = 100.0 * math.ceil(end / max(count, 1) / 100.0)
-                if count <= MOST_STRIPS or scale == SCALES[-1]:
-                    return scale, [
-                        (k * step, min((k + 1) * step, end)) for k in range(max(count, 1))
-                    ]
-        scale = next((s for s in fitting if end / s <= wide), SCALES[-1])
-        return scale, [(0.0, end)]
+    def _strips(self, layouts: Sequence[Layout], room_mm: np.ndarray) -> tuple[float, list[Strip]]:
+        """The reduction, one for all, and what each picture shows; `room_mm` (2,) is what the
+        paper has for the stock itself."""
+        stock = layouts[0].unit
+        wide, high = room_mm
+        ends = [shown_length_mm(layout, self.rings) for layout in layouts]
+        fitting = [s for s in SCALES if (stock.width_mm + stock.edge_mm) / s <= high]
+        most = 1
+        if stock.kind == "roll" and stock.outline_mm is None:
+            fitting, most = [s for s in fitting if s >= 10], MOST_STRIPS
+        elif stock.kind == "bar" and len(layouts) == 1 and max(ends) / SCALES[-1] > wide:
+            most = BARS_A_PAGE
+        counts = {s: math.ceil(max(ends) / (wide * s) - 1e-9) for s in fitting or SCALES[-1:]}
+        scale = next((s for s, count in counts.items() if count <= most), SCALES[-1])
+        if counts[scale] <= 1 or stock.outline_mm is not None:
+            return scale, [(layout, None) for layout in layouts]
+        step = 100.0 * math.ceil(max(ends) / counts[scale] / 100.0)
+        return scale, [
+            (layout, (k * step, min((k + 1) * step, end)))
+            for layout, end in zip(layouts, ends, strict=True)
+            for k in range(math.ceil(end / step - 1e-9))
+        ]
 
     def _set(self, items: list[Primitive], scene: Scene, top: float, centred: bool) -> float:
         """Put a scene under `top`; gives the new top."""
-        x0, y0, x1, y1 = scene.window_mm
-        spare = max(0.0, (self.room[0] - (x1 - x0)) / 2) if centred else 0.0
+        x0, _, _, y1 = scene.window_mm
+        wide, high = _size_mm(scene)
+        spare = max(0.0, (self.room[0] - wide) / 2) if centred else 0.0
         items += scene.moved(self.area[0] + spare - x0, top - y1).items
-        return top - (y1 - y0)
-
-    def _bars(self, bars: Sequence[Layout]) -> Sheet:
-        """A few bars on one sheet, all at one scale."""
-        shown = {layout.unit.id: shown_length_mm(layout, self.rings) for layout in bars}
-        longest = max(shown.values())
-        scale = next((s for s in SCALES if longest / s <= self.room[0] - FIGURES_MM[0]),
-                     SCALES[-1])  # fmt: skip
-        name = bars[0].unit.id if len(bars) == 1 else f"{bars[0].unit.id} to {bars[-1].unit.id}"
-        items = self._heading(name, self._stock_words(bars[0]))
-        top = self.area[3] - HEAD_MM
-        for layout in bars:
-            scene = self._picture(layout, 1 / scale)
-            top = self._set(items, scene, top, centred=False)
-        count = sum(len(layout.placements) for layout in bars)
-        items += self._notes([
-            f"{count} lengths from {len(bars)} bar{'s' if len(bars) > 1 else ''}",
-            *(self._bar_words(x) for x in bars),
-        ], ["Before the next cut write the id on the piece just cut off."])  # fmt: skip
-        return items, TitleFacts("Cut plan", f"{name}, drawing", "", f"1:{show_number(scale, 1)}")
+        return top - high
 
     def _bar_words(self, layout: Layout) -> str:
         """What is cut from a bar and what is left of it."""
@@ -239,6 +244,14 @@ class _Plan:
         return f"{stock.id}: {len(ends)} off, {show_length(left, self.unit)} left"
 
     # ------------------------------------------------------------ words
+
+    def _bar_facts(self, bars: Sequence[Layout]) -> list[Primitive]:
+        """Beside the title block: what is cut from each bar."""
+        count = sum(len(layout.placements) for layout in bars)
+        return self._notes([
+            f"{count} lengths from {len(bars)} bar{'s' if len(bars) > 1 else ''}",
+            *(self._bar_words(x) for x in bars),
+        ], ["Before the next cut write the id on the piece just cut off."])  # fmt: skip
 
     def _heading(self, name: str, said: str) -> list[Primitive]:
         x, y = self.area[0], self.area[3] - 7.0
@@ -306,7 +319,7 @@ class _Plan:
         return self.shared.marked[key]
 
     def _tables(self, layouts: Sequence[Layout]) -> Iterator[Sheet]:
-        """Mark-out of one roll or sheet, or of all bars."""
+        """Mark-out of one roll or sheet, or of all bars of a kind."""
         first = layouts[0].unit
         bar = first.kind == "bar"
         area = (self.area[0], self.area[1] + HEIGHT_MM + 5.0, self.area[2], self.area[3] - 29.0)
@@ -411,8 +424,20 @@ class _Plan:
             rows.append((f"{k}", tape(float(along.min()), self.unit),
                          tape(float(along.max()), self.unit)))  # fmt: skip
             names.append(f"{k}: {self._name(mark.item)}")
-        lines = wrapped(DOT.join(names), 60.0, 2.5)
+        lines: list[str] = []
+        for name in names:  # a number stays with its name
+            if lines and text_width_mm(joined := f"{lines[-1]}{DOT}{name}", 2.5) <= NAMES_MM:
+                lines[-1] = joined
+                continue
+            lines[-1:] = [f"{line}{DOT.rstrip()}" for line in lines[-1:]]
+            lines += wrapped(name, NAMES_MM, 2.5)
         return [TableBlock((*head, *((line, 2.5, False) for line in lines)), tuple(rows))]
+
+
+def _size_mm(scene: Scene) -> np.ndarray:
+    """(2,) width and height of a picture on the page."""
+    x0, y0, x1, y1 = scene.window_mm
+    return np.array([x1 - x0, y1 - y0])
 
 
 def _letters() -> Iterator[str]:

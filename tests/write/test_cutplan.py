@@ -1,14 +1,19 @@
 """The cut plan on paper: pages, figures and mark-out tables as pdfium reads them."""
 
-from dataclasses import replace
-from itertools import combinations
+import re
+from dataclasses import asdict, replace
+from itertools import combinations, groupby
 
 import numpy as np
 import pypdfium2 as pdfium
 import pytest
 
 from plybook.nest.markout import mark_out, tape
-from plybook.nest.model import CutPlan, Layout, Placement, Unit
+from plybook.nest.model import CutPlan, Item, Layout, Placement, Unit
+from plybook.verify.cut_pages import Cut, blocks, heading, table_heads
+from plybook.verify.cut_pictures import check_picture
+from plybook.verify.pdf_pages import open_book
+from plybook.verify.report import Report
 from plybook.write.sheets_pdf import cutplan_pdf
 from tests.drawing import drawn_pieces as made
 from tests.drawing.test_layout import ITEMS, LAYOUT, PIECES
@@ -65,7 +70,12 @@ def test_no_text_lies_over_text_on_any_page():
 
 
 def test_nothing_leaves_the_page():
-    for page in open_plan():
+    assert_on_paper(open_plan())
+
+
+def assert_on_paper(pages):
+    """Nothing nearer to the edge of a sheet than printers reach (common practice, no source)."""
+    for page in pages:
         wide, high = (v / 72 * 25.4 for v in page.get_size())
         for points, _ in lines_of(page):
             assert (points >= 9.0).all()
@@ -107,6 +117,82 @@ def test_bars_share_a_sheet_and_give_from_and_to():
     assert len(text) == 2
     assert "ROD-1 to ROD-2" in text[0]
     assert all(figure in text[1] for figure in ("from", "to", "1200", "1203", "2403"))
+
+
+def lengths(count, each_mm, total_mm, stock="bar", name="R1", ids=("STRIP-1",), **unit):
+    """A part's rods, or strips of a roll or sheet, cut from stock longer than a sheet of paper."""
+    ring = np.array([(0, 0), (each_mm, 0), (each_mm, 15), (0, 15.0)])
+    unit.setdefault("width_mm", 15.0)
+    kind = "rod" if stock == "bar" else "ply"
+    pieces = {name: made.piece(name, ring, kind=kind, quantity=count * len(ids))}
+    layouts = tuple(
+        Layout(Unit(id_, stock, "rod6", total_mm, **unit),
+               tuple(Placement(name, n * count + k + 1, k * (each_mm + 3.0), 0.0, 0.0)
+                     for k in range(count)), count * (each_mm + 3.0), 0.0, 0.4)
+        for n, id_ in enumerate(ids)
+    )  # fmt: skip
+    return CutPlan(layouts, (Item(name, ring, count * len(ids), (0.0,)),), ()), pieces
+
+
+REMNANT = np.array([(0, 0), (8000, 0), (8000, 700), (6000, 900), (0, 900.0)])
+LONG_NAME = "HL-W-101-CENTRE-SECTION/REAR-SPAR-CAP.12"
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("long", [
+    lengths(8, 5000.0, 100_000.0),
+    lengths(8, 12_400.0, 100_000.0),  # a whole coil: more strips than a sheet holds
+    lengths(45, 560.0, 26_000.0, name=LONG_NAME),
+    lengths(3, 9000.0, 30_000.0, ids=("S-1", "S-2", "S-3")),
+    lengths(3, 700.0, 2300.0, name=LONG_NAME, ids=("S-1", "S-2", "S-3", "S-4", "S-5")),
+    lengths(2, 1000.0, 8000.0, "roll", width_mm=900.0, outline_mm=REMNANT),
+    lengths(2, 14_000.0, 30_000.0, "sheet"),
+], ids=["coil", "whole coil", "many", "long bars", "long names", "remnant", "sheet"])  # fmt: skip
+def test_long_stock_is_drawn_whole_on_the_paper(long, paper):
+    plan, pieces = long
+    spec = replace(made.spec(), workshop=replace(made.spec().workshop, paper=paper))
+    data = cutplan_pdf(plan, pieces, [spec])
+    assert_on_paper(pdfium.PdfDocument(data))
+    book, report = open_book(data), Report("")
+    drawings = [page for k in range(book.count) if not table_heads(page := book.page(k))[0]]
+    for _, alike in groupby(drawings, lambda page: heading(page)[0]):
+        pages = list(alike)
+        named = heading(pages[0])[0].split(" to ")
+        units = [x for x in plan.layouts if named[0] <= x.unit.id <= named[-1]]
+        check_picture([(as_told(x), cuts_told(x, plan)) for x in units], pages, "", report)
+    assert report.faults == []
+    if plan.layouts[0].unit.kind == "bar":
+        tables = [page for k in range(book.count) if table_heads(page := book.page(k))[0]]
+        told = {block.title: block for block in blocks(tables)}
+        assert list(told) == [layout.unit.id for layout in plan.layouts]
+        for layout in plan.layouts:
+            block, count = told[layout.unit.id], len(layout.placements)
+            numbers = [str(k + 1) for k in range(count)]
+            assert [row[0] for row in block.rows] == numbers
+            assert re.findall(r"(?:^|·)(\d+):", block.said) == numbers
+
+
+def as_told(layout):
+    """A layout under the names of plan.json."""
+    ring = layout.unit.outline_mm
+    told = asdict(layout.unit) | {"outline_mm": None if ring is None else ring.tolist()}
+    return told | {"stock": layout.unit.id, "used_length_mm": layout.used_length_mm}
+
+
+def cuts_told(layout, plan):
+    ring = plan.items[0].outline_mm
+    return [Cut("X", p.item, (p.item.rpartition("/")[2],), p.copy, None, None, None, None, False,
+                ring + (p.x_mm, p.y_mm), None) for p in layout.placements]  # fmt: skip
+
+
+def test_bars_of_another_material_stand_under_their_own_heading():
+    plan, pieces = lengths(2, 700.0, 2000.0, ids=("A-1", "B-1"))
+    other = replace(plan.layouts[1], unit=replace(plan.layouts[1].unit, material="strip9"))
+    data = cutplan_pdf(replace(plan, layouts=(plan.layouts[0], other)), pieces, [made.spec()])
+    text = [words_of(page) for page in pdfium.PdfDocument(data)]
+    assert "A-1 to B-1" not in "".join(text)
+    drawn, tables = [t for t in text if "drawing" in t], [t for t in text if "mark-out" in t]
+    assert ["strip9" in t for t in drawn] == ["strip9" in t for t in tables] == [False, True]
 
 
 def test_a_set_says_both_hands_and_its_own_name():
