@@ -80,6 +80,7 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
         for zone in stock.bad_zones_mm:
             bad = frame.shape(Polygon(zone).intersection(window))
             out += area_paths(bad, Role.BAD_ZONE, "bad")
+        words: list[Primitive] = []  # over all pieces, for a slim one's reach over its neighbours
         for placement, ring in rings:
             area = frame.shape(ring.intersection(window))
             own, _, piece = placement.item.rpartition("/")
@@ -92,7 +93,8 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
                 named = [_above(area, piece if mine else own, mine)]
             elif not named and mine and area.area > 0.6 * frame.shape(ring).area:
                 named = [_across(area, piece)]
-            out += named
+            words += named
+        out += words
         if stock.kind == "roll" and place == 0:
             out += _warp(frame, row * stretch, stock.width_mm)
         out += _ruler(frame, row * stretch, min((row + 1) * stretch, length), unit)

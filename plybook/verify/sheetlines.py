@@ -129,7 +129,9 @@ def _tiles(plan: dict, files: dict[str, bytes], report: Report) -> Iterable[Shee
         lines: Lines = defaultdict(list)
         for line in pages[tile["page"]].lines:
             points = (line.points - corner) / stretch + low
-            if _within(points, low, high):
+            # the small map of the sheet is drawn in lines of the rosette, just above the window
+            beside = 0.0 if line.mark in ROSETTE else _EDGE_MM
+            if _within(points, low, high, beside):
                 lines[line.mark].append(_closed(points, line.closed))
         yield Sheet(known[tile["piece"]], low, high, lines,
                     f"{TILED}, page {tile['page']}, {tile['piece']}")  # fmt: skip
@@ -254,9 +256,11 @@ def _middle(points: np.ndarray) -> np.ndarray:
     return points[len(points) // 2] if len(points) > 2 else points.mean(axis=0)
 
 
-def _within(points: np.ndarray, low: np.ndarray, high: np.ndarray) -> bool:
+def _within(
+    points: np.ndarray, low: np.ndarray, high: np.ndarray, beside_mm: float = _EDGE_MM
+) -> bool:
     middle = _middle(points)
-    return bool(((middle > low - _EDGE_MM) & (middle < high + _EDGE_MM)).all())
+    return bool(((middle > low - beside_mm) & (middle < high + beside_mm)).all())
 
 
 def _walk(lines: Sequence[np.ndarray]) -> np.ndarray:
