@@ -244,3 +244,38 @@ def test_strips_across_two_breaks_of_a_swept_skin_meet_all_along():
     assert not report.faults and report.proofs[ALL_ALONG] >= 3
     assert {joint["name"] for joint in plan["joints"]} == {"kink 1", "kink 2", "seam K1", "seam K2"}
     assert max(gaps_in_space(plan, joint).max() for joint in plan["joints"]) < 0.1
+
+
+def bent_joint(turn_deg, width_mm, stated_mm):
+    """Two pieces in one plane that overlap along a line with a bend: the lower one reaches past
+    the line by a parallel edge on the inside of the bend, the upper one ends on it."""
+    tip = 100 * np.array([np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))])
+    line = shapely.LineString([(0, 0), (100, 0), (100 + tip[0], tip[1])])
+    past = shapely.LineString(sorted(line.offset_curve(width_mm, join_style="mitre").coords))
+    back = shapely.LineString([(x, y - 60.0) for x, y in line.coords])
+    on = shapely.LineString([(x, y + 300.0) for x, y in line.coords])
+    places = np.array([line.interpolate(d).coords[0] for d in np.linspace(1, 180, 359)])
+    pieces, sides = [], []
+    for name, edge, far, by in (("P-A", past, back, -60.0), ("P-B", line, on, 60.0)):
+        ring = [*edge.coords, *list(far.coords)[::-1]]
+        outline = np.array(shapely.Polygon(ring).exterior.coords)[:-1]
+        pieces.append({"id": name, "outline_mm": outline.tolist(), "strain_pct": [0.0],
+                       "edges": [{"name": "kink 1", "points_mm": list(edge.coords)}]})  # fmt: skip
+        row = {"line_mm": places, "beside_mm": places + (0.0, by)}
+        for flat, on_part in (("line_mm", "on_part_mm"), ("beside_mm", "beside_on_part_mm")):
+            row[on_part] = np.column_stack([row[flat], np.zeros(len(places))])
+        sides.append({"piece": name, **{key: rows.tolist() for key, rows in row.items()}})
+    joint = {"name": "kink 1", "overlap_mm": stated_mm, "sides": sides}
+    return {"pieces": pieces, "joints": [joint]}
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "width_mm", "good"),
+    [(0.0, 40.0, True), (16.0, 40.0, True), (0.0, 40.2, False), (16.0, 39.6, False),
+     (16.0, 40.2, False)],
+)  # fmt: skip
+def test_a_parallel_edge_is_further_off_inside_a_bend(turn_deg, width_mm, good):
+    """40 / cos 8 deg = 40.39 from the corner, by trigonometry; beside the bend it is 40."""
+    report = Report("made")
+    check_joints(bent_joint(turn_deg, width_mm, 40.0), report)
+    assert (not report.faults) is good, report.faults
