@@ -153,8 +153,8 @@ def _check_breaks(plan: dict, pieces: dict[str, dict], report: Report) -> set[fr
         if not good.any() or not good[inner].all():
             report.fault(where, "the pieces do not reach the joint all along")
             continue
-        bends = [_at_bends(np.array(side["line_mm"], dtype=float)) for side in sides]
-        off = np.abs(reach - wanted) - wanted * np.max(bends, axis=0)
+        bends = [_at_bends(np.array(side["line_mm"], dtype=float), wanted) for side in sides]
+        off = np.abs(reach - wanted) - np.max(bends, axis=0)
         worst = float(reach[good][np.argmax(off[good])])
         report.expect(off[good].max() <= JOINT_MM, "joints at a break closed all along", where,
                       f"the pieces reach over one another by {worst:.2f} mm, "
@@ -162,11 +162,11 @@ def _check_breaks(plan: dict, pieces: dict[str, dict], report: Report) -> set[fr
     return found
 
 
-def _at_bends(line: np.ndarray) -> np.ndarray:
-    """(n,) by how much of its width an overlap is wider, at most, where its line bends.
+def _at_bends(line: np.ndarray, wide_mm: float) -> np.ndarray:
+    """(n,) by how much an overlap is wider, at most, where its line bends, mm.
 
     An edge parallel to a line at a distance w is w / cos(half the turn) away from the inside of a
-    bend.
+    bend, and more than w from there on over w tan(half the turn).
     """
     size = np.linalg.norm(np.diff(line, axis=0), axis=1)
     along = np.concatenate([[0.0], np.cumsum(size)])
@@ -178,7 +178,10 @@ def _at_bends(line: np.ndarray) -> np.ndarray:
         np.abs(back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]), -np.sum(back * ahead, axis=1)
     )
     turn[np.minimum(along, along[-1] - along) < BEND_MM] = 0.0  # towards an end nothing is known
-    return 1 / np.cos(np.minimum(turn, 1.0) / 2) - 1
+    half = np.minimum(turn, 1.0) / 2
+    wider = wide_mm * (1 / np.cos(half) - 1)
+    near = np.abs(along[:, None] - along) <= wide_mm * np.tan(half) + BEND_MM
+    return np.asarray(np.where(near, wider, 0.0).max(axis=1))
 
 
 def _untrue(side: dict, piece: dict) -> float:
