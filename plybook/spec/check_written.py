@@ -99,6 +99,13 @@ _AS_WRITTEN = {  # of mappings that are easily taken for one figure
 }
 
 
+_TO_CHOOSE = {  # of keys that must be said and have few values
+    "loft": "add `loft: ruled` (straight from station to station) or `loft: smooth`",
+    "form": "add `form: female` (laid inside the mould) or `form: male` (laid over it)",
+    "side": "add `side: upper` or `side: lower`",
+}
+
+
 def _kind_of(node: Any) -> str:
     if isinstance(node, Fields):
         return "a mapping"
@@ -142,7 +149,8 @@ def _missing(missing: str, node: Any, key: str, place: Place, tree: Fields) -> F
     value = node[head] if head else ""
     which = f" ({head}: {value})" if isinstance(value, Scalar) and not value.empty else ""
     inside = f" in `{key}`" if key else ""
-    return error("missing", f"`{missing}` is missing{inside}{which}", f"add `{missing}:`", place)
+    help = _TO_CHOOSE.get(missing, f"add `{missing}:`")
+    return error("missing", f"`{missing}` is missing{inside}{which}", help, place)
 
 
 # ---------------------------------------------------------------- unknown keys

@@ -266,5 +266,5 @@ def test_a_limit_that_is_raised_lets_the_spec_through():
     plies = "".join(f"  - {{ply: X{n}, cloth: twill, angle: 0}}\n" for n in range(1001))
     text = SKIN[: SKIN.index("layers:")] + "layers:\n" + plies
     assert faults(text)
-    spec = load(Path("part.yaml"), shelf(text), {"layers": 2000}).specs[0]
+    spec = load(Path("part.yaml"), shelf(text), {"layers": 2000, "laid-points": 1_000_000}).specs[0]
     assert len(spec.layers) == 1001
