@@ -230,7 +230,9 @@ def timers_slabs(run: Sequence[TimerBox]) -> Iterator[Slab]:
 
 def cups_slabs(block: Cups) -> Iterator[Slab]:
     """A box for each cup: what goes in, large; below it the times and the lots."""
-    left, pitch, small = 19.0, LEADING * BODY, LEADING * NOTE
+    pitch, small = LEADING * BODY, LEADING * NOTE
+    names = max(text_width_mm(clean_text(cup.id), BODY, True) for cup in block.cups)
+    left = max(19.0, 6.0 + names)
     for cup in block.cups:
         parts = wrapped(clean_text(cup.parts), WIDTH_MM - left - 2.0, BODY, True)
         use = wrapped(clean_text(cup.use), WIDTH_MM - left - 2.0, NOTE)
