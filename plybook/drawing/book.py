@@ -29,7 +29,11 @@ from plybook.drawing.bookstart import (
     resin_page,
 )
 from plybook.drawing.document import (
+    KIT_FIELD,
+    LEFT_FIELD,
+    MASS_FIELD,
     SERIAL,
+    TRIMMINGS_FIELD,
     Blank,
     Block,
     Document,
@@ -196,16 +200,13 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
     return Page("cover", part.name, kicker, tuple(blocks), "cover", "This book", alone=True)
 
 
-MASS = "mass_g"
-
-
 def _weighed(budget: Budget) -> Iterator[tuple[str, str, float]]:
-    """What is weighed over the whole job: id, label, grams as planned."""
+    """What is weighed over the whole job: field, label, grams as planned."""
     gone = {row.item: row.amount for row in budget.goes}
-    yield MASS, "Mass of the part, trimmed", budget.part_g
-    yield "kit_g", "Kit as cut, dry", budget.kit_g
-    yield "left_g", "Left in the cups, all stages", gone.get(CUPS_LEFT, 0.0)
-    yield "trimmings_g", "Trimmings", gone.get(TRIMMINGS, 0.0)
+    yield MASS_FIELD, "Mass of the part, trimmed", budget.part_g
+    yield KIT_FIELD, "Kit as cut, dry", budget.kit_g
+    yield LEFT_FIELD, "Left in the cups, all stages", gone.get(CUPS_LEFT, 0.0)
+    yield TRIMMINGS_FIELD, "Trimmings", gone.get(TRIMMINGS, 0.0)
 
 
 def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
@@ -221,8 +222,8 @@ def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
         INSTRUMENTS,
         Heading("The part", 3),
         *(
-            Blank(f"record.{id}", label, "measure", "g", float(round(grams)), optional=id != MASS)
-            for id, label, grams in _weighed(shop.budget)
+            Blank(field, label, "measure", "g", float(round(grams)), optional=field != MASS_FIELD)
+            for field, label, grams in _weighed(shop.budget)
         ),
         DEVIATIONS,
         Notes("record.notes", "Notes"),

@@ -20,6 +20,8 @@ from plybook.units import show_number
 
 LIMIT_DECIMALS = 3  # of a printed limit, which is the limit that a value is judged by
 SERIAL = "article.serial"  # field of the number that tells one article from the next
+MASS_FIELD = "record.mass_g"
+KIT_FIELD, LEFT_FIELD, TRIMMINGS_FIELD = "record.kit_g", "record.left_g", "record.trimmings_g"
 SIGN_OFF: tuple[Literal["initials", "time", "lot"], ...] = ("initials", "time", "lot")
 # blanks at the foot of every step, each called by its kind
 

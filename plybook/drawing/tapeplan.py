@@ -332,12 +332,8 @@ def _with_error(plan: TapePlan, rings: Sequence[np.ndarray]) -> TapePlan:
 def _furthest(some: Sequence[np.ndarray], others: Sequence[np.ndarray]) -> float:
     """How far the points of some polylines lie from others at most."""
     points = shapely.points(
-        np.vstack(
-            [
-                shapely.get_coordinates(shapely.segmentize(shapely.linestrings(line), _STEP_MM))
-                for line in some
-            ]
-        )  # fmt: skip
+        np.vstack([shapely.get_coordinates(shapely.segmentize(shapely.linestrings(line), _STEP_MM))
+                   for line in some])  # fmt: skip
     )
     sides = [np.stack([line[:-1], line[1:]], axis=1) for line in others]
     tree = shapely.STRtree(shapely.linestrings(np.concatenate(sides)))

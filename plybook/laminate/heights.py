@@ -25,10 +25,11 @@ from plybook.laminate.rises import (
     block_rise,
     core_rise,
     merged_lines,
+    rim_of,
     sheet_rise,
 )
 
-__all__ = ["HeightField", "Rise", "block_rise", "core_rise", "sheet_rise"]
+__all__ = ["HeightField", "Rise", "block_rise", "core_rise", "rim_of", "sheet_rise"]
 
 FILLET_DEG = 45.0  # common practice, no source
 _NUDGE_MM = 0.02

@@ -20,7 +20,7 @@ from plybook.laminate.brokencore import BrokenFace, LeafView
 from plybook.laminate.core import CoreCut, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
 from plybook.laminate.ground import Ground, Sheet
-from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
+from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, rim_of, sheet_rise
 from plybook.laminate.insert_checks import insert_findings
 from plybook.laminate.inserts import insert_pieces, insert_thickness_mm
 from plybook.laminate.joints import kink_findings
@@ -220,22 +220,24 @@ class LayUp:
         """What each layer adds to the height of the face, and of the face as each leaf sees it."""
         self.rises: dict[str, Rise] = {}
         self._leaf_rises: dict[str, tuple[Rise, ...]] = {}
-        views = self.ground.views
+        views, rim = self.ground.views, rim_of(self.regions.plan.net)
+        leaves = [(view, rim_of(view.plan.net)) for view in views] if len(views) > 1 else []
         for layer in self.spec.layers:
             region = regions[layer.id]
             if region is None or region.is_empty:
                 continue
-            self.rises[layer.id] = rise = self._rise(layer, region, self.face)
+            self.rises[layer.id] = rise = self._rise(layer, region, self.face, rim)
             self._leaf_rises[layer.id] = (rise,)
-            if len(views) > 1:
+            if leaves:
                 self._leaf_rises[layer.id] = tuple(
-                    self._rise(layer, view.of_layer(layer.id), view.face) for view in views
+                    self._rise(layer, view.of_layer(layer.id), view.face, own)
+                    for view, own in leaves
                 )
 
     # ------------------------------------------------------------ one layer
 
-    def _rise(self, layer: Layer, region: BaseGeometry, face: Face) -> Rise:
-        """What a layer adds to the height of a face."""
+    def _rise(self, layer: Layer, region: BaseGeometry, face: Face, rim: BaseGeometry) -> Rise:
+        """What a layer adds to the height of a face whose net line lies in `rim`."""
         thickness = self._thickness_mm(layer)
         match layer:
             case Core():
@@ -248,8 +250,7 @@ class LayUp:
             case Rod():
                 return block_rise(layer.id, region, thickness)
             case _:
-                net = Polygon(face.outline_mm, face.holes_mm)
-                return sheet_rise(layer.id, region, thickness, net)
+                return sheet_rise(layer.id, region, thickness, rim)
 
     def _thickness_mm(self, layer: Layer) -> float:
         materials = self.spec.materials

@@ -193,21 +193,23 @@ def _middle_of_bend(foot: shapely.LinearRing, corner: np.ndarray) -> np.ndarray:
     return np.asarray(longest.interpolate(0.5, normalized=True).coords[0])
 
 
+def rim_of(net: shapely.Geometry) -> shapely.Geometry:
+    """What lies at the net line of a face."""
+    return net.boundary.buffer(_AT_NET_MM)
+
+
 def sheet_rise(
     layer: str,
     region: shapely.Geometry,
     thickness_mm: float,
-    net: shapely.Geometry | None = None,
+    rim: shapely.Geometry | None = None,
 ) -> Rise:
     """A ply or a film: its thickness inside its region.
 
     Args:
-        net: the face up to its net line; where the region ends within it, what lies over the end
-            feels it eased.
+        rim: as from `rim_of`; where the region ends off it, what lies over the end feels it eased.
     """
-    ends = None
-    if net is not None:
-        ends = region.boundary.difference(net.boundary.buffer(_AT_NET_MM))
+    ends = None if rim is None else region.boundary.difference(rim)
     return Rise(layer, region, thickness_mm, ends=ends)
 
 

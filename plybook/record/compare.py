@@ -13,8 +13,12 @@ from typing import Any
 
 from plybook.diagnostics import MISSHAPEN, Finding, Severity, SpecError, error, note, warning
 from plybook.drawing.document import (
+    KIT_FIELD,
+    LEFT_FIELD,
+    MASS_FIELD,
     SERIAL,
     SIGN_OFF,
+    TRIMMINGS_FIELD,
     expiry_field_id,
     field_id,
     figure,
@@ -34,13 +38,12 @@ from plybook.record.names import field_namer
 from plybook.record.reading import Deviation, Record, clock_time
 from plybook.record.times import Told, timings
 
-MASS_FIELD = "record.mass_g"
 NOTES_FIELD = "record.notes"
 LOT_PREFIX = lot_field_id("")
 _EXPIRY_PREFIX = expiry_field_id("")
 # what else is weighed: name, field
-WEIGHED = (("Kit, dry", "record.kit_g"), ("Left in the cups", "record.left_g"),
-           ("Trimmings", "record.trimmings_g"))  # fmt: skip
+WEIGHED = (("Kit, dry", KIT_FIELD), ("Left in the cups", LEFT_FIELD),
+           ("Trimmings", TRIMMINGS_FIELD))  # fmt: skip
 _OWN_FIELDS = (SERIAL, MASS_FIELD, NOTES_FIELD, "record.builder", "record.inspector",
                *(field for _, field in WEIGHED))  # fmt: skip
 JIG, RECORD = "jig", "record"  # pages beside the steps that findings are about

@@ -6,8 +6,12 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from plybook.drawing.document import (
+    KIT_FIELD,
+    LEFT_FIELD,
+    MASS_FIELD,
     SERIAL,
     SIGN_OFF,
+    TRIMMINGS_FIELD,
     expiry_field_id,
     field_id,
     jig_field_id,
@@ -17,10 +21,10 @@ from plybook.drawing.ledgers import DEVIATIONS, INSTRUMENTS, SIGNATURES, hours, 
 from plybook.record.figures import jig_card, mixed_in, steps
 
 _OWN = {
-    SERIAL: "serial number", "record.mass_g": "mass of the part", "record.notes": "notes",
+    SERIAL: "serial number", MASS_FIELD: "mass of the part", "record.notes": "notes",
     "record.builder": "built by", "record.inspector": "inspected by",
-    "record.kit_g": "mass of the kit", "record.left_g": "mass left in the cups",
-    "record.trimmings_g": "mass of the trimmings",
+    KIT_FIELD: "mass of the kit", LEFT_FIELD: "mass left in the cups",
+    TRIMMINGS_FIELD: "mass of the trimmings",
 }  # fmt: skip
 _OF_CUP = {"mixed": "time of mixing", "lot": "lots", "weighed": "first part weighed"}
 _STARTS = {lot_field_id(""): "lot of ", expiry_field_id(""): "use-by date of "}

@@ -15,11 +15,10 @@ from dataclasses import replace
 
 import shapely
 
-from plybook.laminate.model import LaidLayer
 from plybook.shop.job import Job
 from plybook.shop.mixing import Need
 from plybook.shop.model import Batch, Budget, Quantity
-from plybook.shop.resin import Thickening, infusion_mass, stage_needs
+from plybook.shop.resin import Thickening, infusion_mass
 from plybook.spec.model import Film, StageRule
 
 _ROWS = {  # what a row of the part holds, in the order of the table
@@ -43,12 +42,18 @@ _LEAST_G = 0.05
 _HEAVY_G = 1000.0  # a part as heavy is told in whole grams
 
 
-def mass_budget(job: Job) -> Budget:
+Needs = Mapping[tuple[str, str], Need]  # of a stage, by use and layer
+
+
+def mass_budget(job: Job, needs: Mapping[str, Needs]) -> Budget:
     """The masses of a part and of what does not stay in it, without the cups.
 
     What a row holds is within the net line; the mass of bonds follows the area that stays.
+
+    Args:
+        needs: of each stage, by its id, as from `stage_needs`.
     """
-    needs = {rule.id: stage_needs(job, rule) for rule in job.stages}
+    kept = _kept(job)
     kinds = {layer.id: layer.kind for layer in job.laminate.layers}
     sums = dict.fromkeys(_ROWS, 0.0)
     for weighs in job.laminate.masses:
@@ -58,16 +63,19 @@ def mass_budget(job: Job) -> Budget:
             sums[f"{kind} resin"] += weighs.resin_g
     put_on = off = 0.0
     for rule in job.stages:
-        for need, share, filler in _put_on(job, rule, needs[rule.id]):
+        for need, share, filler in _put_on(job, rule, needs[rule.id], kept):
             sums["bond"] += share * need.bond_g
             sums["filler"] += share * filler
             off += (1 - share) * (need.bond_g + filler)
             put_on += need.mass_g + filler
     decimals = 0 if math.fsum(sums.values()) >= _HEAVY_G else 1
     stays = [(*_ROWS[name], grams) for name, grams in sums.items()]
-    goes = [(TRIMMINGS, "beyond the net line", off + trimmings_g(job)),
+    # as cut: the mass within the net line by the share of area that lies there
+    kit = math.fsum(weighs.dry_g / kept[weighs.layer] for weighs in job.laminate.masses)
+    cut = math.fsum(weighs.total_g / kept[weighs.layer] for weighs in job.laminate.masses)
+    goes = [(TRIMMINGS, "beyond the net line", off + max(0.0, cut - job.laminate.mass_g)),
             *_bled(job, needs)]  # fmt: skip
-    return Budget(round(kit_g(job), decimals), _rows("mass", stays, decimals),
+    return Budget(round(kit, decimals), _rows("mass", stays, decimals),
                   _rows("gone", goes, decimals), put_on, decimals)  # fmt: skip
 
 
@@ -88,58 +96,34 @@ def _rows(
     )
 
 
-def kit_g(job: Job) -> float:
-    """What the cut pieces of all stages weigh dry, without what is peeled off."""
-    return math.fsum(_cut_g(job, layer)[0] for layer in _that_stay(job))
-
-
-def trimmings_g(job: Job) -> float:
-    """Laminate beyond the net line: what is cut off after cure, g."""
-    cut = math.fsum(math.fsum(_cut_g(job, layer)) for layer in _that_stay(job))
-    return max(0.0, cut - job.laminate.mass_g)
-
-
-def _that_stay(job: Job) -> Iterator[LaidLayer]:
-    """The layers that count: those that are peeled off have no mass."""
-    weighed = {weighs.layer for weighs in job.laminate.masses}
-    return (layer for layer in job.laminate.layers if layer.id in weighed)
-
-
-def _cut_g(job: Job, layer: LaidLayer) -> tuple[float, float]:
-    """A layer as cut: its mass within the net line by the share of area that lies there."""
-    weighs = next(m for m in job.laminate.masses if m.layer == layer.id)
-    share = _kept(job, layer)
-    return weighs.dry_g / share, weighs.resin_g / share
-
-
-def _kept(job: Job, layer: LaidLayer) -> float:
-    """The share of a layer's pieces that lies within the net line."""
+def _kept(job: Job) -> dict[str, float]:
+    """The share of each layer's pieces that lies within the net line."""
     net = shapely.Polygon(job.face.outline_mm, job.face.holes_mm)
-    laid = [
-        shapely.Polygon(p.laid_outline_mm, p.laid_holes_mm).buffer(0) for p in job.pieces_of(layer)
-    ]
-    whole = math.fsum(p.area for p in laid)
-    kept = math.fsum(p.intersection(net).area for p in laid)
-    return kept / whole if kept > 0 else 1.0
+    found = {}
+    for layer in job.laminate.layers:
+        laid = [
+            shapely.Polygon(p.laid_outline_mm, p.laid_holes_mm).buffer(0)
+            for p in job.pieces_of(layer)
+        ]
+        whole = math.fsum(p.area for p in laid)
+        kept = math.fsum(p.intersection(net).area for p in laid)
+        found[layer.id] = kept / whole if kept > 0 else 1.0
+    return found
 
 
 def _put_on(
-    job: Job, rule: StageRule, needs: Mapping[tuple[str, str], Need]
+    job: Job, rule: StageRule, needs: Needs, kept: Mapping[str, float]
 ) -> Iterator[tuple[Need, float, float]]:
     """Each need of a stage with the share of it within the net line, and its filler, g."""
     thick, card = Thickening.of(job.thickened(rule)), job.resin(rule)
-    layers = {layer.id: layer for layer in job.layers_of(rule.id)}
     for need in needs.values():
-        share = _kept(job, layers[need.layer]) if need.layer in layers else 1.0
         filler = 0.0
         if need.thick and card is not None:
             _, filler = thick.filler_for(need.mass_g, card.density_g_cm3)
-        yield need, share, filler
+        yield need, kept.get(need.layer, 1.0), filler
 
 
-def _bled(
-    job: Job, needs: Mapping[str, Mapping[tuple[str, str], Need]]
-) -> Iterator[tuple[str, str, float]]:
+def _bled(job: Job, needs: Mapping[str, Needs]) -> Iterator[tuple[str, str, float]]:
     """Resin that is taken away with what lies under the bag."""
     peeled = {la.id for la in job.spec.layers if isinstance(la, Film) and la.removed_after}
     films = math.fsum(

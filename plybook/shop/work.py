@@ -43,7 +43,8 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         Findings of severity error stop the build; the rest of the value is then incomplete.
     """
     job, findings = make_job(spec, face, laminate, plan)
-    job = replace(job, budget=mass_budget(job))
+    needs_of = {rule.id: stage_needs(job, rule) for rule in job.stages}
+    job = replace(job, budget=mass_budget(job, needs_of))
     jig, jig_findings = jig_measures(job)
     findings += jig_findings
     bags = []
@@ -59,7 +60,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         bag = bag_plan(job, rule)
         if bag is not None:
             bags.append(bag)
-        needs = stage_needs(job, rule)
+        needs = needs_of[rule.id]
         findings += _no_resin(job, rule)
         scope = stage_scope(job, rule, needs, bag, jig)
         # the words of a step may count the cups, and the cups need the steps: drafted twice

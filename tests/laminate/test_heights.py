@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, sheet_rise
+from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, rim_of, sheet_rise
 from plybook.laminate.rises import merged_lines
 from plybook.laminate.sides import name_sides
 from plybook.spec.model import Treatment
@@ -138,7 +138,7 @@ def test_points_far_away_and_on_the_edge_are_answered():
 def test_what_lies_over_the_end_of_a_thin_layer_feels_no_step():
     """Half of it at the end, all of it and nothing 10 mm to either side; at the net line no end."""
     net = shapely.box(0, 0, 1000, 400)
-    sheet = sheet_rise("P", shapely.box(0, 0, 500, 400), 0.5, net)
+    sheet = sheet_rise("P", shapely.box(0, 0, 500, 400), 0.5, rim_of(net))
     eased = HeightField((), net, True).with_layer(sheet)
     across = np.array(
         [(480, 200), (490, 200), (495, 200), (500, 200), (505, 200), (510, 200)], float
@@ -154,8 +154,9 @@ def test_a_stack_that_ends_on_one_line_hardly_lengthens_what_lies_over_it():
     step that is climbed at 45 degrees would add 0.39 mm."""
     net = shapely.box(0, 0, 1000, 400)
     field = HeightField((), net, True)
+    rim = rim_of(net)
     for k in range(5):
-        field = field.with_layer(sheet_rise(f"U{k}", shapely.box(0, 0, 500, 400), 0.19, net))
+        field = field.with_layer(sheet_rise(f"U{k}", shapely.box(0, 0, 500, 400), 0.19, rim))
     x = np.linspace(400, 600, 2001)
     height = field(np.column_stack([x, np.full_like(x, 200.0)]))
     length = np.hypot(np.diff(x), np.diff(height)).sum()

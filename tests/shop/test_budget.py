@@ -19,7 +19,8 @@ def weighed(part, **masses):
     spec, face, lam, plan = part()
     rows = tuple(LayerMass(layer, *grams) for layer, grams in masses.items())
     lam = replace(lam, masses=rows, mass_g=sum(row.total_g for row in rows))
-    return mass_budget(make_job(spec, face, lam, plan)[0])
+    job, _ = make_job(spec, face, lam, plan)
+    return mass_budget(job, {rule.id: stage_needs(job, rule) for rule in job.stages})
 
 
 def amounts(rows):
