@@ -19,7 +19,7 @@ Terms:
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -34,6 +34,8 @@ from plybook.surface.straight import lofted
 Metric = Callable[[np.ndarray], np.ndarray]  # parameters (n, 2) -> first fundamental form (n, 2, 2)
 Inside = Callable[[np.ndarray], np.ndarray]  # parameters (n, 2) -> (n,) True where a net is wanted
 _ROUNDS = 40
+_SETTLED = 1e-11  # last change of a node, of its parameters or the step
+_AROUND = np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
 _RING_MM = 12.0  # spacing of points along a region's outline
 _FIELD_CELLS = 160  # of the strain field, along the longer side
 
@@ -95,17 +97,14 @@ def drape_net(
     nu, nv = reach[0] + reach[1] + 1, reach[2] + reach[3] + 1
     nodes = np.full((nu, nv, 2), np.nan)
     i0, j0 = reach[1], reach[3]
-    for way, count in ((1, reach[0]), (-1, reach[1])):
-        yarn = _straight(metric, start, way * ahead, step_mm, count, inside)
-        nodes[i0 + way * np.arange(len(yarn)), j0] = yarn
-    for way, count in ((1, reach[2]), (-1, reach[3])):
-        yarn = _straight(metric, start, way * aside, step_mm, count, inside)
-        nodes[i0, j0 + way * np.arange(len(yarn))] = yarn
+    ways = np.stack([ahead, -ahead, aside, -aside])
+    yarns = _straight(metric, start, ways, step_mm, max(reach), inside)
+    nodes[i0:, j0], nodes[i0::-1, j0] = yarns[0, : reach[0] + 1], yarns[1, : reach[1] + 1]
+    nodes[i0, j0:], nodes[i0, j0::-1] = yarns[2, : reach[2] + 1], yarns[3, : reach[3] + 1]
     if np.isfinite(nodes[..., 0]).sum() < 3:
         raise GeometryError(error("drape-start", "the net leaves the face at its start point"))
-    for su in (1, -1):
-        for sv in (1, -1):
-            _fill_quarter(metric, nodes[i0::su, j0::sv], step_mm, inside)
+    for at, way in _diagonals(reach):
+        _fill(metric, nodes, at, way, step_mm, inside)
     u, v = (np.arange(nu) - i0) * step_mm, (np.arange(nv) - j0) * step_mm
     return Net(step_mm, u, v, nodes, _shear(metric, nodes))
 
@@ -113,76 +112,102 @@ def drape_net(
 def _length2(metric: Metric, a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Squared length of the straight parameter lines from a to b."""
     leg = b - a
-    return np.einsum("ni,nij,nj->n", leg, _mean_metric(metric, a, b), leg)
+    mean = (metric(a) + 4 * metric((a + b) / 2) + metric(b)) / 6  # Simpson's
+    return np.einsum("ni,nij,nj->n", leg, mean, leg)
 
 
-def _mean_metric(metric: Metric, a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Simpson's mean of the metric between two points."""
-    return (metric(a) + 4 * metric((a + b) / 2) + metric(b)) / 6
-
-
-def _straight(metric: Metric, start, way, step_mm: float, count: int, inside) -> np.ndarray:
-    """Nodes of a geodesic at equal lengths (Runge-Kutta, two steps from node to node)."""
-    width = 0.2 * step_mm * np.abs(way).max()
-
-    def bend(at: np.ndarray, v: np.ndarray) -> np.ndarray:
-        around = at + width * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
-        g = metric(around)
-        by = np.stack([g[1] - g[2], g[3] - g[4]]) / (2 * width)  # by[k] = dg / dp_k
-        along = np.einsum("kij,k,j->i", by, v, v)
-        across = np.einsum("kij,i,j->k", by, v, v)
-        return -np.linalg.solve(g[0], along - across / 2)
-
-    nodes, at, v, h = [start], start, way, step_mm / 2
-    for _ in range(count):
+def _straight(metric: Metric, start, ways, step_mm: float, count: int, inside) -> np.ndarray:
+    """(k, count + 1, 2) nodes of geodesics in k ways (k, 2) at equal lengths, NaN from where they
+    leave the surface (Runge-Kutta, two steps from node to node)."""
+    nodes = np.full((len(ways), count + 1, 2), np.nan)
+    nodes[:, 0] = start
+    left, h = np.arange(len(ways)), step_mm / 2
+    at, v = nodes[:, 0], ways
+    width = 0.2 * step_mm * np.abs(ways).max(axis=1)
+    for number in range(1, count + 1):
         for _ in range(2):
-            a1 = bend(at, v)
-            a2 = bend(at + h / 2 * v, v + h / 2 * a1)
-            a3 = bend(at + h / 2 * v + h * h / 4 * a1, v + h / 2 * a2)
-            a4 = bend(at + h * v + h * h / 2 * a2, v + h * a3)
+            a1 = _bend(metric, at, v, width)
+            a2 = _bend(metric, at + h / 2 * v, v + h / 2 * a1, width)
+            a3 = _bend(metric, at + h / 2 * v + h * h / 4 * a1, v + h / 2 * a2, width)
+            a4 = _bend(metric, at + h * v + h * h / 2 * a2, v + h * a3, width)
             at = at + h * v + h * h / 6 * (a1 + a2 + a3)
             v = v + h / 6 * (a1 + 2 * a2 + 2 * a3 + a4)
-            v = v / np.sqrt(v @ metric(at[None])[0] @ v)
-        if not np.isfinite(at).all() or (inside is not None and not inside(at[None])[0]):
-            break
-        nodes.append(at)
-    return np.array(nodes)
-
-
-def _fill_quarter(metric: Metric, nodes: np.ndarray, step_mm: float, inside) -> None:
-    """Fill one quarter of the net, diagonal by diagonal (Newton on the two yarn lengths)."""
-    nu, nv = nodes.shape[:2]
-    for diagonal in range(2, nu + nv - 1):
-        i = np.arange(max(1, diagonal - nv + 1), min(nu - 1, diagonal - 1) + 1)
-        j = diagonal - i
-        known = np.isfinite(nodes[i - 1, j, 0] + nodes[i, j - 1, 0] + nodes[i - 1, j - 1, 0])
-        i, j = i[known], j[known]
-        if not len(i):
-            continue
-        a, b, back = nodes[i - 1, j], nodes[i, j - 1], nodes[i - 1, j - 1]
-        spot = a + b - back
-        for _ in range(_ROUNDS):
-            pull_a = np.einsum("nij,nj->ni", _mean_metric(metric, a, spot), spot - a)
-            pull_b = np.einsum("nij,nj->ni", _mean_metric(metric, b, spot), spot - b)
-            miss_a = np.sum(pull_a * (spot - a), axis=1) - step_mm**2
-            miss_b = np.sum(pull_b * (spot - b), axis=1) - step_mm**2
-            det = 2 * (pull_a[:, 0] * pull_b[:, 1] - pull_a[:, 1] * pull_b[:, 0])
-            det = np.where(np.abs(det) > 1e-300, det, np.inf)
-            change = np.stack(
-                [
-                    (miss_a * pull_b[:, 1] - pull_a[:, 1] * miss_b) / det,
-                    (pull_a[:, 0] * miss_b - miss_a * pull_b[:, 0]) / det,
-                ],
-                axis=1,
-            )
-            spot = spot - change
-            if np.abs(change).max() <= 1e-11 * max(step_mm, np.abs(spot).max()):
-                break
-        off = np.maximum(np.abs(miss_a), np.abs(miss_b)) / step_mm**2
-        good = (off < 1e-7) & (_length2(metric, back, spot) > (0.05 * step_mm) ** 2)
+            v = v / np.sqrt(np.einsum("ni,nij,nj->n", v, metric(at), v))[:, None]
+        on = np.isfinite(at).all(axis=1)
         if inside is not None:
-            good &= inside(spot)
-        nodes[i[good], j[good]] = spot[good]
+            on &= inside(at)
+        left, at, v, width = left[on], at[on], v[on], width[on]
+        if not len(left):
+            break
+        nodes[left, number] = at
+    return nodes
+
+
+def _bend(metric: Metric, at: np.ndarray, v: np.ndarray, width: np.ndarray) -> np.ndarray:
+    """(n, 2) second derivatives of geodesics at (n, 2) with first derivatives v, with slopes of
+    the metric over a width (n,)."""
+    around = at[:, None] + width[:, None, None] * _AROUND
+    g = metric(around.reshape(-1, 2)).reshape(-1, len(_AROUND), 2, 2)
+    by = g[:, [1, 3]] - g[:, [2, 4]]  # by[:, k] = dg / dp_k
+    by /= 2 * width[:, None, None, None]
+    along = np.einsum("nkij,nk,nj->ni", by, v, v)
+    across = np.einsum("nkij,ni,nj->nk", by, v, v)
+    return -np.linalg.solve(g[:, 0], (along - across / 2)[..., None])[..., 0]
+
+
+def _diagonals(reach: tuple[int, int, int, int]) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Nodes of all four quarters in the order in which they can be found: (n, 2) rows and columns,
+    and (n, 2) ways outwards along both."""
+    quarters = []
+    for su, rows in ((1, reach[0]), (-1, reach[1])):
+        for sv, columns in ((1, reach[2]), (-1, reach[3])):
+            out = np.argwhere(np.ones((rows, columns), dtype=bool)) + 1
+            way = np.broadcast_to([su, sv], out.shape)
+            quarters.append((out.sum(axis=1), [reach[1], reach[3]] + way * out, way))
+    number, at, way = (np.concatenate(part) for part in zip(*quarters, strict=True))
+    order = np.argsort(number, kind="stable")
+    stops = np.flatnonzero(np.diff(number[order])) + 1
+    for some in np.split(order, stops):
+        yield at[some], way[some]
+
+
+def _fill(
+    metric: Metric, nodes: np.ndarray, at: np.ndarray, way: np.ndarray, step_mm: float, inside
+) -> None:
+    """Set those nodes (n, 2) whose neighbours towards the start are known (Newton on the two yarn
+    lengths)."""
+    (i, j), (su, sv) = at.T, way.T
+    a, b, back = nodes[i - su, j], nodes[i, j - sv], nodes[i - su, j - sv]
+    known = np.isfinite(a + b + back).all(axis=1)
+    i, j, a, b, back = i[known], j[known], a[known], b[known], back[known]
+    if not len(i):
+        return
+    spot, off = a + b - back, np.full(len(i), np.inf)
+    ends = np.stack([a, b], axis=1)
+    at_ends = metric(ends.reshape(-1, 2)).reshape(-1, 2, 2, 2)
+    left = np.arange(len(i))
+    for _ in range(_ROUNDS):
+        here = spot[left]
+        leg = here[:, None] - ends[left]
+        g = metric(np.concatenate([here[:, None], ends[left] + leg / 2], axis=1).reshape(-1, 2))
+        g = g.reshape(-1, 3, 2, 2)
+        mean = (at_ends[left] + 4 * g[:, 1:] + g[:, :1]) / 6  # Simpson's
+        pull = np.matmul(mean, leg[..., None])[..., 0]  # (n, both ends, 2)
+        miss = np.sum(pull * leg, axis=2) - step_mm**2
+        det = 2 * (pull[:, 0, 0] * pull[:, 1, 1] - pull[:, 0, 1] * pull[:, 1, 0])
+        det = np.where(np.abs(det) > 1e-300, det, np.inf)
+        change = miss[:, :1] * pull[:, 1, ::-1] - miss[:, 1:] * pull[:, 0, ::-1]
+        change *= np.array([1.0, -1.0]) / det[:, None]
+        spot[left] = here - change
+        off[left] = np.abs(miss).max(axis=1) / step_mm**2
+        size = np.maximum(step_mm, np.abs(spot[left]).max(axis=1))
+        left = left[~(np.abs(change).max(axis=1) <= _SETTLED * size)]
+        if not len(left):
+            break
+    good = (off < 1e-7) & (_length2(metric, back, spot) > (0.05 * step_mm) ** 2)
+    if inside is not None:
+        good &= inside(spot)
+    nodes[i[good], j[good]] = spot[good]
 
 
 def _shear(metric: Metric, nodes: np.ndarray) -> np.ndarray:
