@@ -109,18 +109,21 @@ def section_picture(
 
 
 def _bands(cut: SectionCut, layers: Sequence[LaidLayer]) -> list[_Band]:
-    """One band per layer on one common grid; the stretches of a layer are brought together."""
+    """One band per layer on one common grid; the stretches of a layer are brought together. What
+    lies on a film stands higher by it: the section itself holds none."""
     if not cut.bands:
         return []
     grid = np.unique(np.concatenate([at for _, at, _, _ in cut.bands]))
+    films = np.zeros_like(grid)
     bands = []
     for layer in layers:
         low, high = np.zeros_like(grid), np.zeros_like(grid)
         for _, at, bottom, top in (row for row in cut.bands if row[0] == layer.id):
             here = np.searchsorted(grid, at)
-            low[here], high[here] = bottom, top
+            low[here], high[here] = bottom + films[here], top + films[here]
         if layer.kind == "film" and not high.any():
             low, high = _film(cut, layer, grid, bands)
+            films += high - low
         bands.append(_Band(layer, grid, low, high))
     return [b for b in bands if b.present.any()]
 

@@ -289,6 +289,22 @@ def test_a_film_is_seen_on_the_stack_only_where_it_lies():
     assert any(isinstance(t, Text) and t.text.startswith("F1") for t in scene.items)
 
 
+def test_what_is_laid_over_a_film_lies_on_it_and_does_not_hide_it():
+    cut = LAMINATE.sections[0]
+    film = replace(
+        LAMINATE.layers[0], id="F1", kind="film", thickness_mm=0.0,
+        region=box(-1e4, -1e4, 1e4, 1e4),
+    )  # fmt: skip
+    plies = LAMINATE.layers[:2]
+    for above in (plies, plies[:1]):
+        scene = section_picture(cut, (film, *above), ["F1"], 180.0, 46.0)
+        rings = [p for p in scene.items if isinstance(p, Path) and p.closed]
+        (under,) = [Polygon(p.points_mm) for p in rings if p.role is Role.HIGHLIGHT]
+        over = [Polygon(p.points_mm) for p in rings if p.role is Role.DIMENSION]
+        assert len(over) >= len(above)
+        assert max(under.intersection(o).area for o in over) < 0.01 * under.area
+
+
 def test_a_panel_to_be_sawn_says_of_each_edge_how_it_is_cut():
     scene = panel_picture(PIECES["C1-1"], "mm")
     words = [t.text for t in scene.items if isinstance(t, Text)]
