@@ -21,6 +21,7 @@ from plybook.laminate.layup import LayUp, lay_up, left_image
 from plybook.review import bench_review, proof_review
 from plybook.spec.model import PartSpec
 from plybook.surface import build_face
+from plybook.surface.model import Face
 from plybook.units import marked
 
 TRIES = 6  # edits for one kind of refusal
@@ -92,6 +93,13 @@ class _Trial:
     def __init__(self, wanted: set[str], may_stay: _Wrong):
         self.wanted, self.may_stay = wanted, may_stay
         self.whole = self.work = 0
+        self._made: tuple[PartSpec, Face] | None = None
+
+    def _face(self, spec: PartSpec) -> Face:
+        """The mould face; the last one where an edit leaves the mould as it was."""
+        if self._made is None or not _on_one_face(spec, self._made[0]):
+            self._made = spec, build_face(spec)
+        return self._made[1]
 
     @property
     def spent(self) -> bool:
@@ -104,7 +112,7 @@ class _Trial:
             if spec.part.hand == "right":
                 lay = LayUp(*left_image(spec), _quiet)
             else:
-                lay = LayUp(spec, build_face(spec), _quiet)
+                lay = LayUp(spec, self._face(spec), _quiet)
             found = lay.only(self.wanted)
         except (PlybookError, shapely.errors.GEOSException):
             return False
@@ -115,7 +123,7 @@ class _Trial:
         """Whether the whole part is laid up, and proved where nothing else is wrong with it."""
         self.whole += 1
         try:
-            face = build_face(spec)
+            face = self._face(spec)
             laminate = lay_up(spec, face)
             if not _errors(laminate.findings) <= self.may_stay:
                 return False
@@ -123,6 +131,12 @@ class _Trial:
             return not proof_review(spec, face, laminate, shop).findings
         except (PlybookError, shapely.errors.GEOSException):
             return False
+
+
+def _on_one_face(one: PartSpec, other: PartSpec) -> bool:
+    """Whether neither spec's mould was changed into the other's."""
+    rest = [(spec.axis, spec.part.hand, spec.raised) for spec in (one, other)]
+    return one.mould is other.mould and rest[0] == rest[1]
 
 
 def _quiet(words: str) -> None:

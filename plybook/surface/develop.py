@@ -29,6 +29,8 @@ _SECTION_ELEMENTS = 44
 _NOSE_W, _NOSE_FINER = 0.16, 3  # elements near the nose of an aerofoil are cut into so many
 _PACE, _MOST_FINER = 0.04, 4  # an element is cut where its pace changes by this share along it
 _BAY_ELEMENTS, _SPAN_ELEMENTS = 6, 60  # of one bay at most; of all together, but one in each
+_MANY_CELLS = 8000  # more are solved strip by strip, which takes more time but less memory
+_BAY_RUNS, _SPAN_RUNS = 8, 480  # the same of the stretches of a bent face that a start is laid in
 
 
 @dataclass(frozen=True)
@@ -216,7 +218,14 @@ def _membrane(loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray) -> Membrane:
     rows = u.first[:, None] + np.arange(_DEGREE + 1)
     columns = w.first[:, None] + np.arange(_DEGREE + 1)
     nodes = (rows[:, None, :, None] * w.count + columns[None, :, None, :]).reshape(len(a), -1)
-    return Membrane(d1, d2, area, nodes, u.count * w.count)
+    made = Membrane(d1, d2, area, nodes, u.count * w.count)
+    if len(a) > _MANY_CELLS:
+        cells = np.arange(len(a)).reshape(len(u.at), len(w.at))
+        places = np.arange(u.count * w.count)
+        wide = u.count < w.count  # strips across the shorter way hang together least
+        made.strips = cells.T if wide else cells
+        made.place = places % w.count if wide else places // w.count
+    return made
 
 
 # ---------------------------------------------------------------- start
@@ -269,7 +278,8 @@ def _start(loft: Loft, u_knots: np.ndarray, w_knots: np.ndarray) -> np.ndarray:
     inner = loft.spans[(loft.spans > u[0] + 1e-9) & (loft.spans < u[-1] - 1e-9)]
     stops = np.concatenate([u[:1], inner, u[-1:]])
     if not loft.ruled:  # bays are bent: lay them in short runs
-        parts = [np.linspace(a, b, 9)[:-1] for a, b in zip(stops, stops[1:], strict=False)]
+        runs = max(1, min(_BAY_RUNS, _SPAN_RUNS // (len(stops) - 1)))
+        parts = [np.linspace(a, b, runs + 1)[:-1] for a, b in zip(stops, stops[1:], strict=False)]
         stops = np.concatenate([*parts, u[-1:]])
     grid = np.empty((len(u), len(w), 2))
     far = None

@@ -13,9 +13,12 @@ refusal, never a mirror image.
 
 from __future__ import annotations
 
+from typing import Protocol
+
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
+from plybook.surface.strips import strip_factor
 
 _ROUNDS = 200
 _GAIN = 1e-9  # share of the energy; below it no node of a wing skin moves by 0.0001 mm
@@ -58,6 +61,13 @@ def folds(
     return refusal
 
 
+class Factor(Protocol):
+    """A factored matrix."""
+
+    def solve(self, right: np.ndarray) -> np.ndarray:
+        """Right-hand side (n,) -> unknowns (n,)."""
+
+
 class Membrane:
     """Elements of a membrane and the energy of their images in the plane.
 
@@ -67,6 +77,8 @@ class Membrane:
         area: (cells, points) area that each integration point stands for, mm2.
         nodes: (cells, nodes per cell) indices; count: number of nodes.
         guarded: cells that must not fold, default all.
+        strips: (strips, cells) where they lie in strips each of which shares nodes with its
+            neighbours alone; `place` (count,) of each node along the strips.
     """
 
     def __init__(self, d1, d2, area, nodes: np.ndarray, count: int):
@@ -74,9 +86,11 @@ class Membrane:
         self.nodes, self.count = nodes, count
         pairs = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).astype(np.int32)
         self.dof = pairs.reshape(len(nodes), -1)
-        self.factor = None
+        self.factor: Factor | None = None
         self.guarded: slice | np.ndarray = slice(None)
         self.stiff = False  # what is pressed together resists the more
+        self.strips: np.ndarray | None = None
+        self.place: np.ndarray = np.zeros(count, dtype=int)
 
     def with_nodes(self, nodes: np.ndarray, count: int) -> Membrane:
         """The same elements between other nodes."""
@@ -192,7 +206,7 @@ class Membrane:
         local += np.matmul(self.d2.transpose(0, 2, 1), by_2)
         return np.bincount(self.dof.ravel(), local.ravel(), 2 * self.count)
 
-    def _normal(self, some: slice, j1, j2, root) -> np.ndarray:
+    def _normal(self, some: slice | np.ndarray, j1, j2, root) -> np.ndarray:
         """(cells, dof, dof) products of the derivatives of the residuals of some cells."""
         d1, d2 = (root * d[some] for d in (self.d1, self.d2))
         k1, k2 = j1[:, :, None, :], j2[:, :, None, :]
@@ -206,6 +220,18 @@ class Membrane:
         return np.matmul(jac.transpose(0, 2, 1), jac)
 
     def _factorise(self, j1, j2, root) -> None:
+        if self.strips is None:
+            self._factorise_any(j1, j2, root)
+            return
+        strips = self.strips
+
+        def products(number: int) -> np.ndarray:
+            some = strips[number]
+            return self._normal(some, j1[some], j2[some], root[some])
+
+        self.factor = strip_factor(self.dof[strips], np.repeat(self.place, 2), products)
+
+    def _factorise_any(self, j1, j2, root) -> None:
         from scipy.sparse.linalg import splu
 
         matrix = self._matrix(j1, j2, root)
