@@ -298,11 +298,11 @@ def with_tabs(
         end_mm = far_side(tab, line_mm, overlap_mm)
         tabs.append(tab)
         others[k] = replace(stretch, points_mm=end_mm)
-        for place, points in (
-            (before, [others[before].points_mm, end_mm[:1]]),
-            (after, [end_mm[-1:], others[after].points_mm]),
-        ):
-            others[place] = replace(others[place], points_mm=np.vstack(points))
+        # one after the other: a piece of two sides has the same one before and after
+        coming = np.vstack([others[before].points_mm, end_mm[:1]])
+        others[before] = replace(others[before], points_mm=coming)
+        going = np.vstack([end_mm[-1:], others[after].points_mm])
+        others[after] = replace(others[after], points_mm=going)
     if not tabs:
         return polygon, stretches
     whole = shapely.union_all([polygon, *tabs], grid_size=1e-6)
