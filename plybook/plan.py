@@ -16,7 +16,7 @@ import numpy as np
 from plybook.diagnostics import Finding
 from plybook.geometry.rings import canonical_ring
 from plybook.laminate.mass import density_of, resin_in_cloth_g_m2
-from plybook.laminate.model import BreakJoint, Laminate, Piece, PieceEdge
+from plybook.laminate.model import BreakJoint, JointStretch, Laminate, Piece, PieceEdge
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.nest.markout import MarkedPiece, mark_out
 from plybook.nest.model import CutPlan, Item, Layout, Placement
@@ -264,6 +264,11 @@ def _edge(edge: PieceEdge) -> dict:
     }
 
 
+def _stretch(stretch: JointStretch) -> dict[str, list[float]]:
+    rows = {"line": stretch.line_pct, "across": stretch.across_pct, "beside": stretch.beside_pct}
+    return {key: [_figure(value) for value in row] for key, row in rows.items()}
+
+
 def joint_row(joint: BreakJoint) -> dict:
     """One joint at a break as it stands in plan.json."""
     return {
@@ -277,6 +282,7 @@ def joint_row(joint: BreakJoint) -> dict:
                 "beside_mm": _points(side.beside_mm),
                 "beside_on_part_mm": _points(side.beside_on_part_mm),
                 **({} if side.meets_mm is None else {"meets_mm": _points(side.meets_mm)}),
+                **({} if side.stretch is None else {"stretch_pct": _stretch(side.stretch)}),
             }
             for side in joint.sides
         ],

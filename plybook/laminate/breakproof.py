@@ -6,12 +6,15 @@ the right length but the wrong bow would have its two rows too far apart at one 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from plybook.laminate.ground import Meeting, creases_on
 from plybook.laminate.heights import HeightField
 from plybook.laminate.model import BreakJoint, JointSide
 from plybook.laminate.outline import Carry
+from plybook.laminate.stretch import Strain, joint_stretch
 from plybook.surface.model import Face
 from plybook.surface.straight import lofted
 
@@ -27,6 +30,7 @@ def break_joint(
     face: Face,
     pieces: tuple[str, str],
     ways: tuple[Carry | None, Carry | None],
+    strains: tuple[Strain | None, Strain | None],
     fields: tuple[HeightField, ...],
     overlap_mm: float,
     reach_mm: tuple[float, float],
@@ -40,6 +44,7 @@ def break_joint(
         face: the mould face.
         pieces: the ids, the piece towards the root first.
         ways: from the pattern to the cut frame of each.
+        strains: of these ways, where raising the layer strains it.
         fields: heights of what the layer lies on by leaf; empty on the bare face.
         overlap_mm: 0 for a butt.
         reach_mm: from where to where along the break both pieces reach.
@@ -50,17 +55,30 @@ def break_joint(
     dense = np.union1d(even, creases)
     along = _places(meeting, face, fields, dense, creases)
     sides = []
-    for side, (piece, carry) in enumerate(zip(pieces, ways, strict=True)):
+    for side, (piece, carry, strain) in enumerate(zip(pieces, ways, strains, strict=True)):
         number = meeting.number + side
-        rows, meets = [], None
+        rows, lines, meets = [], [], None
         for by_mm in (0.0, BESIDE_MM):
             points = _beside(meeting, face, side, along, by_mm)
             height = np.interp(along, dense, _heights(meeting, face, fields, side, dense, by_mm))
+            lines.append(points)
             rows.append(np.asarray(carry(points)) if carry else points)
             rows.append(_lifted(face, number, points, height + level_mm))
             if level_mm and not by_mm:
                 meets = _lifted(face, number, points, height)
-        sides.append(JointSide(piece, rows[0], rows[1], rows[2], rows[3], meets))
+        made = JointSide(piece, rows[0], rows[1], rows[2], rows[3], meets)
+        if carry and strain:
+            stretch = joint_stretch(
+                lofted(face).leaves[number],
+                fields[number],
+                level_mm,
+                made,
+                (lines[0], lines[1]),
+                carry,
+                strain,
+            )
+            made = replace(made, stretch=stretch)
+        sides.append(made)
     return BreakJoint(name or meeting.name, overlap_mm, (sides[0], sides[1]))
 
 

@@ -161,6 +161,7 @@ def core_pieces(
             face,
             (ids[one.inner], ids[one.outer]),
             (cuts[one.inner].leaf.to_cut, cuts[one.outer].leaf.to_cut),
+            (cuts[one.inner].leaf.strain_at, cuts[one.outer].leaf.strain_at),
             broken.fields if broken else (),
             0.0,
             one.reach_mm,

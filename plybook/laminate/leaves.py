@@ -26,6 +26,9 @@ class MapBothWays(Protocol):
     def from_cut(self, points_mm: np.ndarray) -> np.ndarray:
         """Cut frame -> pattern."""
 
+    def strain_at(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) Green strain of the raised face against the cut, in axes of the cut frame."""
+
 
 @dataclass(frozen=True)
 class Leaf:
@@ -45,6 +48,14 @@ class Leaf:
         """Cut frame (n, 2) -> pattern."""
         points = np.asarray(points_mm, dtype=float)
         return points if self.raised is None else np.asarray(self.raised.from_cut(points))
+
+
+    def strain_at(self, points_mm: np.ndarray) -> np.ndarray:
+        """(n, 2, 2) Green strain that raising costs at points of the pattern, in axes of the cut
+        frame."""
+        if self.raised is None:
+            return np.zeros((len(points_mm), 2, 2))
+        return self.raised.strain_at(np.asarray(points_mm, dtype=float))
 
 
 def open_kinks_mm(face: Face) -> tuple[float, ...]:

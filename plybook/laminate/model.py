@@ -108,6 +108,17 @@ class Piece:
 
 
 @dataclass(frozen=True)
+class JointStretch:
+    """By how much lengths of the cut beside a joint are more than on the part, percent, as the
+    strain of the map has it: along the joint (n - 1,), from each of its places to the row beside
+    (n,), and along that row (n - 1,)."""
+
+    line_pct: np.ndarray
+    across_pct: np.ndarray
+    beside_pct: np.ndarray
+
+
+@dataclass(frozen=True)
 class JointSide:
     """One piece of a joint at a break; rows are the places of the joint.
 
@@ -118,6 +129,7 @@ class JointSide:
             for, part axes.
         beside_mm, beside_on_part_mm: as these, a way into the leaf of the piece.
         meets_mm: (n, 3) where it meets its mate, if at another height; None: `on_part_mm`.
+        stretch: what raising the layer makes of lengths, None where it lies on the bare face.
     """
 
     piece: str
@@ -126,6 +138,7 @@ class JointSide:
     beside_mm: np.ndarray
     beside_on_part_mm: np.ndarray
     meets_mm: np.ndarray | None = None
+    stretch: JointStretch | None = None
 
 
 @dataclass(frozen=True)

@@ -135,7 +135,9 @@ class _Cutter:
     def _way(self, leaf: int, polygon: Polygon) -> Way:
         """From the mould face to the cut frame for one leaf of the part."""
         raised = self.maps.leaf(leaf) if self.maps else None
-        way = STAY if raised is None or raised.unraised else Way(raised.to_cut, raised.from_cut)
+        way = STAY
+        if raised is not None and not raised.unraised:
+            way = Way(raised.to_cut, raised.from_cut, raised.strain_at)
         layer = self.sheet.layer
         if not isinstance(layer, Ply) or self.ground.face.flat:
             return way
@@ -294,6 +296,7 @@ class _Cutter:
                     self.ground.face,
                     (first.id, second.id),
                     (first.way.carry, second.way.carry),
+                    (first.way.strain_at, second.way.strain_at),
                     self.maps.fields if self.maps else (),
                     overlap,
                     (start, end),

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plybook.laminate.outline import Carry
+from plybook.laminate.stretch import Strain
 from plybook.spec.model import Cloth
 from plybook.surface.darts import DartPlan
 from plybook.surface.model import Face
@@ -29,6 +30,7 @@ class Way:
 
     carry: Carry | None = None
     back: Carry | None = None
+    strain_at: Strain | None = None  # of `carry`, where layers below raise the cloth
     shear_deg: float = 0.0
     locked_share: float = 0.0
     generators_mm: tuple[np.ndarray, ...] = ()
@@ -64,7 +66,13 @@ def draped(
         drape.start_mm + np.outer([-reach, reach], way)
         for way in (along, np.array([-along[1], along[0]]))
     )
-    return Way(drape.to_cut, drape.from_cut, drape.largest_shear_deg, drape.locked_share, yarns)
+    return Way(
+        drape.to_cut,
+        drape.from_cut,
+        shear_deg=drape.largest_shear_deg,
+        locked_share=drape.locked_share,
+        generators_mm=yarns,
+    )
 
 
 def darted(plan: DartPlan) -> Way:

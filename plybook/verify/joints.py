@@ -188,25 +188,48 @@ def _untrue(side: dict, piece: dict) -> float:
     """How much more the joint and a line beside it differ, cut against part, than strain can do.
 
     Both lines are compared over every stretch, and their distance at every place, straight and
-    slantwise.
+    slantwise; what the map of the piece says that it stretches them by is taken off.
     """
     give = max((abs(s) for s in piece["strain_pct"]), default=0.0) / 100 + STRETCH
     names = ("line_mm", "beside_mm"), ("on_part_mm", "beside_on_part_mm")
     cut, part = ([np.array(side[n], dtype=float) for n in pair] for pair in names)
+    line, across, beside = _stretch(side)
     worst = -np.inf
-    for flat, space in zip(cut, part, strict=True):
-        own, true = (np.linalg.norm(np.diff(line, axis=0), axis=1) for line in (flat, space))
-        total = np.concatenate([[0.0], np.cumsum(own - true)])
+    for flat, space, stretch in zip(cut, part, (line, beside), strict=True):
+        own, true = (np.linalg.norm(np.diff(row, axis=0), axis=1) for row in (flat, space))
+        total = np.concatenate([[0.0], np.cumsum(own - true * (1 + stretch))])
         length = np.concatenate([[0.0], np.cumsum(true)])
         differ = np.abs(total[:, None] - total[None])
         allowed = SLACK_MM + give * np.abs(length[:, None] - length[None])
         worst = max(worst, float((differ - allowed).max()))
     own, true = (np.linalg.norm(one - two, axis=1) for one, two in (cut, part))
-    worst = max(worst, float((np.abs(own - true) - SLACK_MM - give * true).max()))
-    return max(worst, _askew(cut, part, give))
+    off = np.abs(own - true * (1 + across))
+    worst = max(worst, float((off - SLACK_MM - give * true).max()))
+    return max(worst, _askew(cut, part, give + _most(line, across, beside)))
 
 
-def _askew(cut: Lines, part: Lines, give: float) -> float:
+def _stretch(side: dict) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Shares by which the cut is longer than the part, along the joint, from it to the row beside,
+    and along that row."""
+    count = len(side["line_mm"])
+    stated = side.get("stretch_pct", {})
+    sizes = {"line": count - 1, "across": count, "beside": count - 1}
+    line, across, beside = (
+        np.array(stated.get(key, np.zeros(size)), dtype=float).reshape(size) / 100
+        for key, size in sizes.items()
+    )
+    return line, across, beside
+
+
+def _most(line: np.ndarray, across: np.ndarray, beside: np.ndarray) -> np.ndarray:
+    """(n,) the largest share of those about each place, of either sign."""
+    ways = [across]
+    for row in (line, beside):
+        ways += [np.append(row, 0.0), np.append(0.0, row)]
+    return np.asarray(np.abs(ways).max(axis=0))
+
+
+def _askew(cut: Lines, part: Lines, give: np.ndarray) -> float:
     """As `_untrue`, slantwise from either line to the other, where the part is straight between.
 
     Lines that are shifted against one another keep all their lengths, but not these.
@@ -224,7 +247,8 @@ def _askew(cut: Lines, part: Lines, give: float) -> float:
         own, true = (
             np.linalg.norm(lines[far][ahead] - lines[near][here], axis=1) for lines in (cut, part)
         )
-        excess = np.abs(own - true) - SLANT_SLACK_MM - give * true
+        most = np.array([give[i : j + 1].max() for i, j in zip(here, ahead, strict=True)])
+        excess = np.abs(own - true) - SLANT_SLACK_MM - most * true
         worst = max(worst, float(excess.max(initial=-np.inf)))
     return worst
 

@@ -202,6 +202,21 @@ def test_a_piece_that_runs_on_by_its_overlap_stays_one_polygon():
     assert end[:, 0] == pytest.approx(240.0, abs=1.0)
 
 
+def test_a_piece_of_two_sides_runs_on_past_its_break_along_both_ends_of_the_other():
+    """A doubler with round corners has one side but the break; it lies before and after it."""
+    ring = np.array(Polygon([(30, 0), (140, 0), (140, 100), (30, 100)]).buffer(-20).buffer(20)
+                    .intersection(Polygon([(0, -9), (100, -9), (100, 109), (0, 109)]))
+                    .exterior.coords)[::-1]  # fmt: skip
+    ring = np.roll(ring[:-1], -int(np.flatnonzero((ring[:-1] == (100.0, 0.0)).all(axis=1))[0]), 0)
+    end = int(np.flatnonzero((ring == (100.0, 100.0)).all(axis=1))[0])
+    sides = [Stretch("kink 1", "kink", 0, ring[: end + 1]),
+             Stretch("round", "free", -1, np.vstack([ring[end:], ring[:1]]))]  # fmt: skip
+    longer, named = with_tabs(Polygon(ring), sides, 0, 45.0)
+    assert longer.bounds[2] == pytest.approx(145.0)
+    (line,) = [side.points_mm for side in named if side.name == "kink 1"]
+    assert line[:, 0] == pytest.approx(145.0)
+
+
 def test_joints_of_several_plies_at_a_break_are_told_with_what_they_add():
     section = PolylineSection(np.array([[60.0, -50], [0, -50], [0, 50], [60, 50]]), (10.0, 10.0))
 

@@ -279,3 +279,31 @@ def test_a_parallel_edge_is_further_off_inside_a_bend(turn_deg, width_mm, good):
     report = Report("made")
     check_joints(bent_joint(turn_deg, width_mm, 40.0), report)
     assert (not report.faults) is good, report.faults
+
+
+@pytest.fixture(scope="module")
+def past_a_corner():
+    """A ply over a core whose corner, where the trailing edge breaks, lies beside the break."""
+    rows = stations((0.0, 1650.0, 0.0, 0.0), (1270.0, 1650.0, -5.0, 80.0),
+                    (2540.0, 740.0, 215.0, 160.0))  # fmt: skip
+    bevel = (("", Treatment("bevel", 30.0)),)
+    inset = Inset(tuple((edge, 50.0) for edge in EDGES))
+    core = Core("C", "foam", "s", inset, thickness_mm=12.0, edges=bevel)
+    return broken([core, Ply("B", "twill", "s", Whole(), angle_deg=45.0)], rows)
+
+
+def test_cloth_over_the_corner_of_a_core_is_strained_beside_a_break(past_a_corner):
+    report = proved(past_a_corner)
+    assert not report.faults and report.proofs[TRUE] == 4
+    plan = copy.deepcopy(past_a_corner)
+    for side in plan["joints"][-1]["sides"]:
+        del side["stretch_pct"]
+    assert any("not what it is on the part" in fault for fault in proved(plan).faults)
+
+
+@pytest.mark.parametrize("way", ["line", "across", "beside"])
+def test_a_stretch_that_the_cut_does_not_have_is_caught(past_a_corner, way):
+    plan = copy.deepcopy(past_a_corner)
+    row = plan["joints"][-1]["sides"][0]["stretch_pct"]
+    row[way] = [value + 1.0 for value in row[way]]
+    assert any("not what it is on the part" in fault for fault in proved(plan).faults)
