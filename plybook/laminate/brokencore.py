@@ -10,9 +10,15 @@ import shapely
 
 from plybook.laminate.ground import Meeting
 from plybook.laminate.heights import HeightField
+from plybook.spec.model import Seam, SpanLine
 from plybook.surface.model import Face
 
 SAME_PLACE_MM = 1.0
+
+
+def lies_at(seam: Seam, span_mm: float) -> bool:
+    """Whether a seam runs along a station, as a break does."""
+    return isinstance(seam.line, SpanLine) and abs(seam.line.at_mm - span_mm) < SAME_PLACE_MM
 
 
 @dataclass(frozen=True)

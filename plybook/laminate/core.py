@@ -21,7 +21,7 @@ from plybook.diagnostics import Finding, error
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.bevel import polygons, rings_of
 from plybook.laminate.breakproof import break_joint
-from plybook.laminate.brokencore import SAME_PLACE_MM, BrokenFace, LeafView
+from plybook.laminate.brokencore import SAME_PLACE_MM, BrokenFace, LeafView, lies_at
 from plybook.laminate.ground import Meeting
 from plybook.laminate.ids import piece_id
 from plybook.laminate.leaves import Leaf, leaves_of, open_kinks_mm
@@ -133,7 +133,8 @@ def core_pieces(
     pieces = [_piece(core, name, cut) for name, cut in zip(ids, cuts, strict=True)]
     meetings = broken.meetings if broken else ()
     at_break = dict(zip(_ids_at_breaks(seams, meetings), meetings, strict=True))
-    pieces, meets = mated(pieces, [cut.leaf for cut in cuts], at_break)
+    on = [cut.leaf for cut in cuts]
+    pieces, meets = mated(pieces, on, at_break)
     lines = [seam.placed(face) for seam in seams]
     for i, cut in enumerate(cuts):
         piece = pieces[i]
@@ -160,8 +161,8 @@ def core_pieces(
             one.meeting,
             face,
             (ids[one.inner], ids[one.outer]),
-            (cuts[one.inner].leaf.to_cut, cuts[one.outer].leaf.to_cut),
-            (cuts[one.inner].leaf.strain_at, cuts[one.outer].leaf.strain_at),
+            (on[one.inner].to_cut, on[one.outer].to_cut),
+            (on[one.inner].strain_at, on[one.outer].strain_at),
             broken.fields if broken else (),
             0.0,
             one.reach_mm,
@@ -170,8 +171,8 @@ def core_pieces(
         )
         for one in meets
     ]
-    on = tuple(cut.leaf.number for cut in cuts)
-    return CoreCut(tuple(pieces), tuple(findings), shown, on, tuple(joints))
+    numbers = tuple(leaf.number for leaf in on)
+    return CoreCut(tuple(pieces), tuple(findings), shown, numbers, tuple(joints))
 
 
 def footprint(piece: Piece) -> np.ndarray:
@@ -221,12 +222,12 @@ def _fixed_seams(core: Core, face: Face) -> list[_Seam]:
     open_kinks = [kink for kink in face.kinks if not kink.accepted]
     seams = []
     for seam in core.seams:
-        own = [k for k in open_kinks if _at(seam, k.span_mm)]
+        own = [k for k in open_kinks if lies_at(seam, k.span_mm)]
         if own:
             seam = replace(seam, line=SpanLine(own[0].span_mm))
         seams.append(_Seam(seam, bool(own)))
     for number, kink in enumerate(open_kinks, 1):
-        if not any(_at(s.spec, kink.span_mm) for s in seams):
+        if not any(lies_at(s.spec, kink.span_mm) for s in seams):
             spec = Seam(f"K{number}", SpanLine(kink.span_mm), Treatment("square"))
             seams.append(_Seam(spec, True))
     return seams
@@ -309,14 +310,10 @@ def _no_seams(
     )
 
 
-def _at(seam: Seam, span_mm: float) -> bool:
-    return isinstance(seam.line, SpanLine) and abs(seam.line.at_mm - span_mm) < SAME_PLACE_MM
-
-
 def _ids_at_breaks(seams: Sequence[_Seam], meetings: Sequence[Meeting]) -> list[str]:
     """The seam at each break that leaves meet at."""
     return [
-        next(s.spec.id for s in seams if s.kink and _at(s.spec, meeting.span_mm))
+        next(s.spec.id for s in seams if s.kink and lies_at(s.spec, meeting.span_mm))
         for meeting in meetings
     ]
 
@@ -350,9 +347,9 @@ def _cut_leaf(
         if not seam.kink or not isinstance(seam.spec.line, SpanLine):
             continue
         line, at_mm = seam.placed(face), seam.spec.line.at_mm
-        if _at(seam.spec, leaf.high_mm):
+        if lies_at(seam.spec, leaf.high_mm):
             region = region.intersection(line.shifted(_PAST_KINK_MM).first)
-        elif _at(seam.spec, leaf.low_mm):
+        elif lies_at(seam.spec, leaf.low_mm):
             region = region.difference(line.shifted(-_PAST_KINK_MM).first)
         elif at_mm > leaf.high_mm:
             region = region.intersection(line.first)

@@ -13,7 +13,7 @@ import shapely
 
 from plybook.diagnostics import Finding, error, warning
 from plybook.laminate.bevel import bevel_run_mm
-from plybook.laminate.brokencore import SAME_PLACE_MM
+from plybook.laminate.brokencore import lies_at
 from plybook.laminate.model import Piece, PieceEdge
 from plybook.laminate.panels import SEAM, Panel
 from plybook.laminate.seam_search import NARROWEST_MM
@@ -146,10 +146,8 @@ def scarfed_at_breaks(core: Core, face: Face) -> Iterator[Finding]:
     breaks = [(kink.span_mm, kink.turn_deg) for kink in face.kinks if not kink.accepted]
     for seam in core.seams:
         cut, at = seam.treatment, seam.line
-        if cut.kind == "square" or not isinstance(at, SpanLine):
-            continue
-        turn = next((turn for span, turn in breaks if abs(span - at.at_mm) < SAME_PLACE_MM), None)
-        if turn is None:
+        turn = next((turn for span, turn in breaks if lies_at(seam, span)), None)
+        if cut.kind == "square" or turn is None or not isinstance(at, SpanLine):
             continue
         gape = bevel_run_mm(core.thickness_mm, cut.angle_deg) * math.sin(math.radians(abs(turn)))
         yield error(
