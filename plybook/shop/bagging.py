@@ -294,8 +294,8 @@ def _lines(laid: Polygon, tape_mm: float):
 
     def side(by_mm: float, upper: bool) -> LineString:
         ring = _ring(_grown(laid, by_mm))
-        ends = [int(np.argmin(np.hypot(*(ring - corner).T))) for corner in corners[upper]]
-        return shapely.LineString(_walk(ring, *ends)).simplify(1.0)
+        ends = _farther_out(corners[upper], by_mm)
+        return _stretch(shapely.LineString([*ring, ring[0]]), ends).simplify(1.0)
 
     def shortened(line: LineString) -> np.ndarray:
         end = min(_LINE_SHORT_MM, line.length / 10)
@@ -343,10 +343,22 @@ def _mesh(laid: Polygon, vacuum_edge: LineString) -> Polygon:
     return _one(laid.difference(vacuum_edge.buffer(bare)))
 
 
-def _walk(ring: np.ndarray, start: int, stop: int) -> np.ndarray:
-    """Points of a counter-clockwise ring from one index to another."""
-    count = (stop - start) % len(ring) + 1
-    return ring[(start + np.arange(count)) % len(ring)]
+def _farther_out(side: np.ndarray, by_mm: float) -> np.ndarray:
+    """The same side (2, 2) of a counter-clockwise box that is larger by a margin all round."""
+    along = (side[1] - side[0]) * by_mm / np.hypot(*(side[1] - side[0]))
+    return side + (along[1], -along[0]) + np.stack([-along, along])
+
+
+def _stretch(ring: LineString, corners: np.ndarray) -> LineString:
+    """A closed counter-clockwise line from where it is nearest to one corner to where it is nearest
+    to the next; over a point that it comes to between them, a stretch of both its sides."""
+    import shapely
+
+    start, stop = (ring.project(shapely.Point(corner)) for corner in corners)
+    if stop <= start:
+        stop += ring.length
+    twice = np.vstack([ring.coords, ring.coords[1:]])
+    return shapely.ops.substring(shapely.LineString(twice), start, stop)
 
 
 def _middle(line: np.ndarray) -> tuple[float, float]:

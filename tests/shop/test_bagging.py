@@ -232,8 +232,10 @@ def test_infusion_lines_of_a_rectangle_lie_along_its_long_sides():
         shapely.Polygon([(0, -350), (4000, 100), (4000, 400), (0, 700)]),  # a tapered skin
         shapely.Polygon([(0, 0), (1500, 300), (0, 400)]),  # runs to a point
         shapely.Point(0, 0).buffer(400),
+        shapely.Polygon([(0, 0), (1000, 0), (500, 860)]),  # no long side but one
+        shapely.Polygon([(0, 0), (1000, 0), (505, 860), (495, 860)]),
     ],
-    ids=["rectangle", "taper", "point", "disc"],
+    ids=["rectangle", "taper", "point", "disc", "triangle", "blunt triangle"],
 )
 def test_infusion_lines_face_one_another_and_never_meet(shape, turn_deg):
     shape = shapely.affinity.rotate(shape, turn_deg)
