@@ -139,6 +139,7 @@ class Placer:
         cut: the piece with its holes filled; outside blocks stay clear of it.
         soft: lines that are better not written over.
         taken: what is used before the first word is placed.
+        page: outside blocks must lie wholly in it.
     """
 
     def __init__(
@@ -147,8 +148,9 @@ class Placer:
         cut: BaseGeometry,
         soft: Iterable[BaseGeometry] = (),
         taken: Iterable[BaseGeometry] = (),
+        page: BaseGeometry | None = None,
     ):
-        self.room, self.cut = room, cut
+        self.room, self.cut, self.page = room, cut, page
         self.keep_off = cut.buffer(0.6, quad_segs=2)
         shapely.prepare(self.room)
         shapely.prepare(self.keep_off)
@@ -207,6 +209,8 @@ class Placer:
                 free = shapely.contains_properly(self.room, shapes)
             else:
                 free = ~shapely.intersects(self.keep_off, shapes)
+                if self.page is not None:
+                    free &= shapely.covers(self.page, shapes)
             free[free] = self._free(shapes[free])
             some, shapes = some[free], shapes[free]
             crossed = np.zeros(len(some))

@@ -51,11 +51,13 @@ ROSETTE_BOX_MM = (36.0, 33.0)
 
 @dataclass
 class PieceSheet:
-    """One template in the making."""
+    """One template in the making; `page` is where words beside the piece may stand, None:
+    anywhere."""
 
     piece: Piece
     laminate: Laminate
     spec: PartSpec
+    page: shapely.Polygon | None = None
     items: list[Primitive] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -72,7 +74,7 @@ class PieceSheet:
             if m.kind not in ("tick", "datum") and len(m.points_mm) > 1
         ]
         self.room = room
-        self.place = Placer(room, self.cut, soft)
+        self.place = Placer(room, self.cut, soft, page=self.page)
         self.turn, self.length, self.width = main_direction_deg(self.cut)
         self.slender = self.length > 4 * self.width
         self.middle = self._middles()

@@ -14,16 +14,23 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
+from plybook.drawing.cornerview import SIZES_MM
 from plybook.drawing.letters import text_box_mm
 from plybook.drawing.piececard import card
 from plybook.drawing.piecesheet import PieceSheet
-from plybook.drawing.scene import Circle, Path, Primitive, Scene
+from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.laminate.model import Laminate, Piece
+from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 
 MARGIN_MM = 4.0
+SHEET_MM = SIZES_MM[-1]
+CUT_ROOM_MM = 1.0  # around the cut of a piece that just fits a sheet, and around words on its rim
+
+Window = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
@@ -74,9 +81,36 @@ def _with_card(bare: Scene, piece: Piece, laminate: Laminate, face: Face, spec: 
 
 
 def piece_scene(piece: Piece, laminate: Laminate, spec: PartSpec) -> Scene:
-    """One piece 1:1 with its marks and words, without the card: what is printed in tiles."""
-    sheet = PieceSheet(piece, laminate, spec)
-    return _scene(piece, spec, tuple(sheet.drawn()))
+    """One piece 1:1 with its marks and words, without the card: what is printed in tiles.
+
+    Where only words beside a piece keep it off one sheet of paper, they move closer, or are left
+    out but for the id.
+    """
+    scene = _scene(piece, spec, tuple(PieceSheet(piece, laminate, spec).drawn()))
+    page = sheet_around(piece)
+    if page is None or fits_a_sheet(scene):
+        return scene
+    room = shapely.box(*page).buffer(-CUT_ROOM_MM, join_style="mitre")
+    closer = _scene(piece, spec, tuple(PieceSheet(piece, laminate, spec, room).drawn()))
+    named = any(isinstance(item, Text) and item.role is Role.ID for item in closer.items)
+    return closer if named else scene
+
+
+def fits_a_sheet(scene: Scene) -> bool:
+    """Whether a drawing is printed on one sheet."""
+    (x0, y0, x1, y1), (wide, high) = scene.window_mm, SHEET_MM
+    return x1 - x0 <= wide and y1 - y0 <= high
+
+
+def sheet_around(piece: Piece) -> Window | None:
+    """The part of the drawing of a piece that a sheet shows with the piece in its middle, whole mm;
+    None where no sheet holds the piece."""
+    ring, size = cut_outline_mm(piece), np.array(SHEET_MM)
+    low, high = np.floor(ring.min(axis=0) - CUT_ROOM_MM), np.ceil(ring.max(axis=0) + CUT_ROOM_MM)
+    if (high - low > size).any():
+        return None
+    x, y = low - np.floor((size - (high - low)) / 2)
+    return float(x), float(y), float(x + size[0]), float(y + size[1])
 
 
 def _scene(piece: Piece, spec: PartSpec, items: tuple[Primitive, ...]) -> Scene:

@@ -341,8 +341,8 @@ class _Book:
     def _shared_sheet(self, sheet: Sequence[Placed]) -> None:
         for one, x, y in sheet:
             x_mm, y_mm = self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1]
-            draw_scene(self.canvas, one.drawing.bare, x_mm * MM, y_mm * MM, stretch=self.stretch)
-        first = sheet[0][0].drawing.bare
+            draw_scene(self.canvas, one.printed, x_mm * MM, y_mm * MM, stretch=self.stretch)
+        first = sheet[0][0].printed
         frame = around_tile(Tiling(first, grid_for(first.window_mm), (), (), np.zeros((0, 4))),
                             (0, 0), self.corner)  # fmt: skip
         ids = ", ".join(one.piece.id for one, *_ in sheet)
@@ -352,7 +352,7 @@ class _Book:
         self._draw(Scene((*frame.items, *items), (0, 0, 1, 1)))
         for one, x, y in sheet:
             corner = (self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1])
-            self._placed(one.piece, one.drawing.bare.window_mm, corner, "whole")
+            self._placed(one.piece, one.printed.window_mm, corner, "whole")
         self.canvas.showPage()
 
     def _placed(
@@ -412,7 +412,7 @@ def _shared_sheets(small: Sequence[Chosen]) -> list[list[Placed]]:
     sheets: list[list[Placed]] = []
     left, top, high = 0.0, TILE_MM[1], 0.0
     for one in small:
-        x0, y0, x1, y1 = one.drawing.bare.window_mm
+        x0, y0, x1, y1 = one.printed.window_mm
         wide, tall = x1 - x0, y1 - y0
         if sheets and left + wide > TILE_MM[0]:
             left, top, high = 0.0, top - high - GAP_MM, 0.0

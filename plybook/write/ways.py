@@ -15,9 +15,10 @@ import numpy as np
 import shapely
 
 from plybook.drawing.cornerview import CornerWindow, corner_windows
+from plybook.drawing.scene import Scene
 from plybook.drawing.tapecard import tape_card
 from plybook.drawing.tapeplan import TapePlan, mirrored_plan, tape_plan
-from plybook.drawing.template import PieceDrawing
+from plybook.drawing.template import PieceDrawing, fits_a_sheet, sheet_around
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
@@ -28,7 +29,6 @@ from plybook.write.tiles import Tiling, tile
 Way = Literal["figures", "corners", "whole", "tiles", "turned"]
 _CARD_SHEET = 0.5  # a card of figures takes a half of a sheet, more or less
 CARDS_ON_A_SHEET = 10  # of pieces that are cut by the template of the other hand
-CUT_ROOM_MM = 1.0  # around the cut of a piece that just fits a sheet
 ALIKE_MM = 0.05  # two hands that differ by less are cut by one template
 
 
@@ -46,8 +46,13 @@ class Chosen:
         return self.drawing.piece
 
     @cached_property
+    def printed(self) -> Scene:
+        """What sheets of paper show of the piece."""
+        return _on_one_sheet(self.drawing)
+
+    @cached_property
     def tiling(self) -> Tiling:
-        return tile(self.drawing.bare)
+        return tile(self.printed)
 
     @cached_property
     def windows(self) -> tuple[CornerWindow, ...]:
@@ -86,8 +91,7 @@ def choose(drawing: PieceDrawing, spec: PartSpec, other: OtherHand | None = None
         plan = mirrored_plan(same.plan) if same.plan is not None else None
         return Chosen(drawing, "turned", plan, other.number)
     asked = rules.way_of(piece.id, piece.layer, piece.material)
-    drawing = _on_one_sheet(drawing)
-    grid = grid_for(drawing.bare.window_mm)
+    grid = grid_for(_on_one_sheet(drawing).window_mm)
     tiles = grid.rows * grid.columns
     if asked == "tiles" or (tiles == 1 and asked != "figures" and piece.kind != "rod"):
         return Chosen(drawing, "whole" if tiles == 1 else "tiles")
@@ -118,20 +122,17 @@ def printed_sheets(piece: Piece, spec: PartSpec) -> float:
     return float(tiles) if plan is None else _CARD_SHEET + _sheets_of(corner_windows(plan))
 
 
-def _on_one_sheet(drawing: PieceDrawing) -> PieceDrawing:
-    """The drawing without the words beside it, where only they keep the piece off one sheet; the
-    list of pieces and the booklet say them too."""
-    ring = cut_outline_mm(drawing.piece)
-    low, high = np.floor(ring.min(axis=0) - CUT_ROOM_MM), np.ceil(ring.max(axis=0) + CUT_ROOM_MM)
-    bare = drawing.bare
-    x0, y0, x1, y1 = bare.window_mm
-    if (x1 - x0 <= TILE_MM[0] and y1 - y0 <= TILE_MM[1]) or (high - low > TILE_MM).any():
-        return drawing
+def _on_one_sheet(drawing: PieceDrawing) -> Scene:
+    """The drawing without the words that do not fit on the sheet the piece fits on; the list of
+    pieces and the booklet say them too."""
+    bare, page = drawing.bare, sheet_around(drawing.piece)
+    if page is None or fits_a_sheet(bare):
+        return bare
     boxes = bounds_mm(bare)
-    inside = (boxes[:, :2] >= low).all(axis=1) & (boxes[:, 2:] <= high).all(axis=1)
-    window = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    inside = np.all((boxes[:, :2] >= page[:2]) & (boxes[:, 2:] <= page[2:]), axis=1)
+    low, high = np.floor(boxes[inside, :2].min(axis=0)), np.ceil(boxes[inside, 2:].max(axis=0))
     kept = tuple(item for item, held in zip(bare.items, inside, strict=True) if held)
-    return replace(drawing, bare=replace(bare, items=kept, window_mm=window))
+    return replace(bare, items=kept, window_mm=(*low.tolist(), *high.tolist()))
 
 
 def _card_fits(chosen: Chosen, spec: PartSpec) -> bool:

@@ -31,7 +31,7 @@ ROWS = [
     ("{join: overlap 30,", "{join: {overlap: 30},", "a mapping", "`join: overlap 30`"),
     (HOLES, "  holes: [[300, 200, 80]] ", "3 figures", "{circle: [300, 200], diameter: 80}"),
     (HOLES, "  holes: [[300, 200]] ", "2 figures", "or a list of points [x, y]"),
-    (HOLES, "  holes: [[300]] ", "1 figure", "or a list of points [x, y]"),
+    (HOLES, "  holes: [[300]] ", "list of one figure", "or a list of points [x, y]"),
     (BOW, "    - {to: [0, 400], edge: latch}\n    - [600, 400]", "side 2 (600, 0 to 0, 400) meets "
      "side 4", "in the order they are walked"),
 ]  # fmt: skip

@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 import shapely
 
+from plybook.drawing.scene import Text
 from plybook.drawing.template import draw_pieces
+from plybook.laminate.model import Mark
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.names import file_name
 from plybook.nest.paper import on_paper, panels_of
@@ -121,6 +123,34 @@ def test_a_part_of_rectangles_takes_no_paper():
     told = {"width_mm": roll.width_mm, "length_mm": roll.length_mm, "panels": [], "left_out": []}
     plan = {"part": PART, "pieces": [], "roll": told}
     assert faults(plan, roll.pdf) == [] and Book(roll.pdf).count == 1
+
+
+def bevelled(wide, high):
+    """A block whose bevels leave no room for words on it."""
+    ring = np.array([(0, 0), (wide, 0), (wide, high), (0, high)], dtype=float)
+    middle = ring.mean(axis=0)
+    return made.piece(
+        "C9.1", ring, kind="core", material="foam8", thickness_mm=8.0,
+        bag_side_outline_mm=middle + 0.02 * (ring - middle),
+        edges=made.edges_of(ring, ("leading", "tip", "trailing", "root")),
+        marks=(Mark("datum", ring[:1], "DATUM STN 7.3 mm, 7.3 mm inside leading"),),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("size", [(65, 50), (120, 40), (30, 200), (186, 246)], ids=str)
+def test_a_piece_without_room_for_words_is_named_beside_it(size):
+    laminate = replace(LAMINATE, pieces=(bevelled(*size),))
+    spec = spec_for()
+    (one,) = (choose(one, spec) for one in draw_pieces(laminate, made.FACE, spec))
+    roll = roll_pdf(spec, [one])
+    (page,) = (Book(roll.pdf).page(k) for k in range(Book(roll.pdf).count))
+    assert "C9.1" in {words.text for words in page.words}
+    book = Book(templates_pdf(spec, laminate, made.FACE, chosen=[one]).pdf)
+    printed = {words.text for words in book.page(book.count - 1).words}
+    said = {item.text for item in one.drawing.bare.items if isinstance(item, Text)}
+    assert one.way == "whole" and "C9.1" in printed
+    if max(size) < 246:  # there is room on the sheet
+        assert said <= printed and len(said) > 8
 
 
 def in_panels(plan):

@@ -279,9 +279,10 @@ def _hole(raw: Any) -> Any:
     """Refuse figures in a row, which would be taken for points."""
     if isinstance(raw, Items) and raw and all(isinstance(one, Scalar) for one in raw):
         figures = [str(one) for one in raw]
+        found = f"a list of {len(raw)} figures" if len(raw) > 1 else "a list of one figure"
         raise Wrong(
             "wrong-hole",
-            f"{{key}}: expected a hole, found a list of {len(raw)} figure{'s' if len(raw) > 1 else ''}",
+            f"{{key}}: expected a hole, found {found}",
             "for a round one write {{circle: [{}, {}], diameter: {}}}".format(*figures)
             if len(raw) == 3
             else "a hole is {circle: [x, y], diameter: 80} or a list of points [x, y]",
