@@ -86,14 +86,15 @@ def _beside(
     meeting: Meeting, face: Face, side: int, along_mm: np.ndarray, by_mm: float
 ) -> np.ndarray:
     """(n, 2) points of a leaf's pattern about `by_mm` back from a joint, along the straight lines
-    of the face, which are as long on the part as in the flat."""
+    of the face, which are as long on the part as in the flat; half the leaf at most."""
     points = meeting.place(side, along_mm)
     if not by_mm:
         return points
     leaf = lofted(face).leaves[meeting.number + side]
     u, w = leaf.params(points)
-    step = by_mm if side else -by_mm
-    return leaf.flat(u + step / np.linalg.norm(leaf.jacobian(u, w)[:, :, 0], axis=1), w)
+    step = by_mm / np.linalg.norm(leaf.jacobian(u, w)[:, :, 0], axis=1)
+    step = np.minimum(step, (leaf.to_mm - leaf.from_mm) / 2)
+    return leaf.flat(u + (step if side else -step), w)
 
 
 def _lifted(face: Face, number: int, points: np.ndarray, height_mm: np.ndarray) -> np.ndarray:
