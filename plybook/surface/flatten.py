@@ -126,7 +126,7 @@ class Membrane:
             positions (count, 2) and the number of steps.
 
         Raises:
-            GeometryError: the least-energy layout folds on itself.
+            GeometryError: the least-energy layout folds on itself, or a stiff start does.
         """
         at = np.array(start, dtype=float)
         self.stiff = stiff
@@ -134,17 +134,20 @@ class Membrane:
         j1, j2 = self.images(at)
         residual = self._residual(j1, j2, root)
         energy = float(np.sum(residual**2))
+        if not np.isfinite(energy):
+            raise folds(cells=np.flatnonzero(np.any(~(_turning(j1, j2) > 0), axis=1)))
         slope = self._gradient(j1, j2, root, residual)
         folded = 0
         past, sizes = [], []  # changes of place and slope, sizes of the steps, since the matrix
         for rounds in range(1, _ROUNDS + 1):  # noqa: B007
-            if self.factor is None:
+            new = self.factor is None
+            if new:
                 self._factorise(j1, j2, root)
                 past, sizes = [], []
             step = -_with_past(self.factor, past, slope).reshape(-1, 2)
             length, trial = self._search(at, step, energy, root)
             if trial is None:
-                if not sizes:
+                if new:
                     break  # no lower place in reach: the least energy to rounding
                 self.factor = None
                 continue

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from plybook.surface.flatten import Folds
 from plybook.surface.strain import grid_triangles, principal
-from tests.surface.triangles import flatten_mesh
+from tests.surface.triangles import flatten_mesh, triangle_membrane
 
 
 def disc(height, radius=500.0, rings=40):
@@ -86,3 +87,38 @@ def test_the_pattern_is_never_mirrored():
         made = flatten_mesh(points, cut)
         a, b, c = (made.nodes_mm[cut[:, k]] for k in range(3))
         assert ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] > 0).all()
+
+
+def plate(count=5):
+    """A plate of triangles with legs of 10 mm, and its nodes as they lie flat."""
+    nodes = 10.0 * np.stack(np.meshgrid(*[np.arange(count + 1)] * 2, indexing="ij"), -1)
+    nodes, triangles = nodes.reshape(-1, 2), grid_triangles(count, count)
+    legs = nodes[triangles[:, 1:]] - nodes[triangles[:, :1]]
+    return triangle_membrane(legs, triangles, len(nodes)), nodes
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_stiff_layout_that_starts_folded_is_refused_even_outside_what_must_not_fold():
+    """There is no way down from endless resistance: nothing was laid flat."""
+    made, nodes = plate()
+    folded = nodes.copy()
+    folded[14] += 25.0
+    made.guarded = np.array([0])
+    with pytest.raises(Folds) as refused:
+        made.relax(folded, stiff=True)
+    assert len(refused.value.cells) and 0 not in refused.value.cells
+    relaxed, _ = made.relax(nodes * [1.3, 0.8], stiff=True)
+    assert np.abs(made.strain(relaxed)).max() < 1e-6
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("stiff", [False, True])
+def test_a_matrix_of_another_layout_that_leads_nowhere_is_made_anew(stiff):
+    class Uphill:
+        def solve(self, right):
+            return -right
+
+    made, nodes = plate()
+    made.factor = Uphill()
+    relaxed, _ = made.relax(nodes * [1.2, 0.9], stiff=stiff)
+    assert np.abs(made.strain(relaxed)).max() < 1e-6
