@@ -44,11 +44,19 @@ def to_tape(value, tape_mm: float):
     )  # fmt: skip
 
 
-def cut_up(ring: np.ndarray, straight_mm: float) -> list[tuple[RunKind, int, np.ndarray]] | None:
+def cut_up(
+    ring: np.ndarray, straight_mm: float, long_bows: bool = False
+) -> list[tuple[RunKind, int, np.ndarray]] | None:
     """A ring in runs: (kind, index of its first vertex in the ring as it is cut, points).
 
     The ring is thinned to the points a straightedge needs and broken where it turns; what lies
     between two breaks is a side where it is long enough to be drawn, else part of a curve.
+
+    Args:
+        ring: (n, 2) mm.
+        straight_mm: what a straightedge leaves out.
+        long_bows: a side that is straight in its middle and bends softly towards its ends is one
+            bowed side: the ends of its middle lie where no two tapes cross on a slender piece.
     """
     ring = np.roll(ring, -_start(ring), axis=0)
     closed = np.vstack([ring, ring[:1]])
@@ -57,7 +65,8 @@ def cut_up(ring: np.ndarray, straight_mm: float) -> list[tuple[RunKind, int, np.
         return None
     turns = np.abs(_turns(np.diff(closed[kept], axis=0)))  # at the start of each segment
     corner = _corners(ring)
-    lone = _lone(np.hypot(*np.diff(closed[kept], axis=0).T), turns)
+    spans = np.hypot(*np.diff(closed[kept], axis=0).T)
+    lone = np.zeros(len(spans), bool) if long_bows else _lone(spans, turns)
     breaks, bend = [0], 0.0
     for k in range(1, len(turns)):
         bend += turns[k]

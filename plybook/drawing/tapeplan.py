@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 import shapely
@@ -129,8 +130,8 @@ def tape_plan(
     """
     rings = [np.asarray(outline_mm, float), *(np.asarray(h, float)[::-1] for h in holes_mm)]
     pitches = _PITCHES_MM if unit == "mm" else tuple(p * MM_PER_INCH for p in _PITCHES_IN)
-    for tape in TAPES_MM[unit]:
-        plans = (_plan(rings, share * tolerance_mm, tape, pitches) for share in _SHARES)
+    for tape, long_bows in product(TAPES_MM[unit], (False, True)):
+        plans = (_plan(rings, share * tolerance_mm, tape, pitches, long_bows) for share in _SHARES)
         good = [plan for plan in plans if plan is not None and plan.error_mm <= tolerance_mm]
         if good:
             return min(good, key=_effort)
@@ -145,12 +146,13 @@ def _effort(plan: TapePlan) -> tuple[float, int, float]:
 
 
 def _plan(
-    rings: Sequence[np.ndarray], straight_mm: float, tape_mm: float, pitches_mm: Sequence[float]
-) -> TapePlan | None:
+    rings: Sequence[np.ndarray], straight_mm: float, tape_mm: float, pitches_mm: Sequence[float],
+    long_bows: bool,
+) -> TapePlan | None:  # fmt: skip
     found: list[tuple[int, int, np.ndarray]] = []  # ring, index, place
     parts: list[tuple[RunKind, int, int, np.ndarray, tuple[Offset, ...]]] = []
     for number, ring in enumerate(rings):
-        cut = cut_up(ring, straight_mm)
+        cut = cut_up(ring, straight_mm, long_bows)
         if cut is None:
             return None
         told: list[tuple[RunKind, int, np.ndarray, tuple[Offset, ...]]] = []

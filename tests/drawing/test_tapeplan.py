@@ -74,6 +74,18 @@ def test_a_bowed_side_gets_offsets_from_its_chord():
     assert abs(middle.along_mm - chord / 2) <= 250
 
 
+def test_a_slender_strip_that_bends_softly_at_its_ends_is_drawn_by_offsets():
+    """57 mm wide and 4 m long: two tapes to a point a metre in would cross at 57/1000, 3 degrees,
+    so that its straight middle cannot be a side of its own."""
+    x = np.linspace(0.0, 4000.0, 161)
+    ends = np.exp(-((x / 400.0) ** 2)) - np.exp(-(((4000.0 - x) / 400.0) ** 2))
+    low = 0.014 * x - 3.0 * ends
+    ring = np.vstack([np.column_stack([x, low]), np.column_stack([x, low + 57.0])[::-1]])
+    plan = tape_plan(ring, (), 1.0, "mm")
+    assert [run.kind for run in plan.runs].count("bowed") == 2 and not plan.printed
+    assert plan.error_mm <= 1.0
+
+
 def test_a_hole_is_found_from_corners_and_printed():
     hole = np.array(shapely.Point(600, 250).buffer(40, quad_segs=24).exterior.coords)[:-1]
     plan = tape_plan(RECTANGLE, (ccw(hole),), 0.5, "mm")
