@@ -34,12 +34,12 @@ from plybook.write.folder import with_manifest
 from plybook.write.fullsize import fullsize_pdf
 from plybook.write.labels_pdf import labels_pdf
 from plybook.write.roll_pages import RollTemplates, roll_pdf
+from plybook.write.shared import OtherHand, choose_all
 from plybook.write.sheets_pdf import Shared, cutplan_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.table_html import table_html
 from plybook.write.tables import csv_bytes
 from plybook.write.templates import PaperTemplates, templates_pdf
-from plybook.write.ways import OtherHand, choose
 
 if TYPE_CHECKING:
     from plybook.build import Part, Planned
@@ -132,7 +132,7 @@ def templates_of(planned: Planned) -> Templates:
     spec, face, laminate = planned.part.spec, planned.part.face, planned.part.laminate
     drawings = draw_pieces(laminate, face, spec)
     other = _other_hand(planned)
-    chosen = [choose(drawing, spec, other) for drawing in drawings]
+    chosen = choose_all(drawings, spec, other)
     paper = templates_pdf(spec, laminate, face, chosen=chosen, other=other)
     roll = roll_pdf(spec, chosen)
     files: Files = {
@@ -230,7 +230,7 @@ def _part_folder(
             **data,
             "tiles": [asdict(sheet) for sheet in templates.paper.sheets],
             "figures": [asdict(card) for card in templates.paper.cards],
-            "turned": [asdict(card) for card in templates.paper.turned],
+            "served": [asdict(card) for card in templates.paper.served],
             "roll": {
                 "width_mm": templates.roll.width_mm,
                 "length_mm": round(templates.roll.length_mm, 4),

@@ -79,7 +79,7 @@ def _size_for(extent_mm: np.ndarray) -> tuple[float, float]:
 
 def corner_scene(
     piece: Piece, lines: Sequence[Primitive], plan: TapePlan, shown: CornerWindow, spec: PartSpec,
-    serves: str = "",
+    serves: Sequence[str] = (),
 ) -> Scene:  # fmt: skip
     """One window: the lines of the piece's drawing, its knots, and its words.
 
@@ -89,7 +89,7 @@ def corner_scene(
         plan: figures of the piece.
         shown: the window.
         spec: for units and the fibre.
-        serves: part number of the opposite hand, which is cut by the sheet turned over.
+        serves: sentences that tell which other pieces are cut by the sheet.
 
     Returns:
         A scene in the cut frame; what lies outside the window is to be clipped.
@@ -122,8 +122,7 @@ def corner_scene(
             items += place.put(block, spot)
             break
     said_up = [Line(words.face_up_words(piece), 1.8, True)]
-    if serves:
-        said_up.append(Line(f"turned over: {serves}", 1.8))
+    said_up += [Line(clean_text(said), 1.8) for said in serves]
     face_up = Block(tuple(said_up), pad_mm=0.6, left=True)
     if (spot := place.find(face_up.size_mm, cells, 0.0, cost)) is not None:
         items += place.put(face_up, spot)

@@ -8,7 +8,7 @@ marks along the edges. `plybook.drawing.tapeplan` says what the words mean.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import shapely
@@ -17,7 +17,7 @@ from plybook.drawing import piecewords as words
 from plybook.drawing.fibre import arrow_size_mm, fibre_arrow
 from plybook.drawing.frame import Frame, fit_frame
 from plybook.drawing.labels import Block, Line, Placer, grid
-from plybook.drawing.letters import LEADING, clean_text, fitted, text_width_mm, wrapped
+from plybook.drawing.letters import clean_text, fitted, text_width_mm, wrapped
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.drawing.tapeplan import Run, TapePlan
@@ -52,7 +52,7 @@ def tape_card(
     laminate: Laminate,
     spec: PartSpec,
     pages: Mapping[int, int] | None = None,
-    serves: str = "",
+    serves: Sequence[str] = (),
 ) -> Scene:
     """The card of one piece, 190 mm wide and as high as it must be, lower left corner at 0, 0.
 
@@ -61,11 +61,12 @@ def tape_card(
         plan: its figures.
         laminate, spec: for the layer's place in the stack, names and units.
         pages: place of a printed run in `plan.runs` -> page it is printed on.
-        serves: part number of the opposite hand that is cut by these figures too.
+        serves: sentences that tell which other pieces are cut by these figures.
     """
     rows = _rows(piece, plan, spec, pages or {})
-    if serves:
-        rows.append([(0.0, f"Mirrored, the figures of {serves} too.", NOTE_MM, False)])
+    for said in serves:
+        rows += [[(0.0, row, NOTE_MM, False)] for row in wrapped(clean_text(said),
+                                                                WIDTH_MM - _ROWS_X_MM, NOTE_MM)]
     body = max(_PICTURE_MM[1], _ROW_MM * len(rows) + 2.0)
     high = _HEAD_MM + body + 3.0
     items: list[Primitive] = [
@@ -79,7 +80,7 @@ def tape_card(
             Text(Role.TEXT, (_ROWS_X_MM + x, y), said, height, bold=bold)
             for x, said, height, bold in cells
         ]
-    items += _picture(piece, plan, spec, (2.0, 2.0, _PICTURE_MM[0], high - _HEAD_MM - 1.0))
+    items += picture(piece, plan, spec, (2.0, 2.0, _PICTURE_MM[0], high - _HEAD_MM - 1.0))
     return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, high), f"Figures of {piece.id}")
 
 
@@ -105,50 +106,6 @@ def _head(piece: Piece, laminate: Laminate, spec: PartSpec, high: float) -> list
             if line
         ),
     ]  # fmt: skip
-
-
-TURNED_MM = (92.0, 48.0)  # a card of a piece that is cut by the other hand's template
-
-
-def turned_card(
-    piece: Piece, plan: TapePlan | None, of: str, laminate: Laminate, spec: PartSpec
-) -> Scene:
-    """The small card of a piece whose template is that of the other hand, turned over.
-
-    Args:
-        piece: of this hand, in its cut frame.
-        plan: the other hand's figures mirrored into that frame; None where its template is printed
-            whole.
-        of: part number of the other hand.
-        laminate, spec: of this hand.
-    """
-    wide, high = TURNED_MM
-    said = clean_text(piece.id)
-    letters = 5.0 if text_width_mm(said, 5.0, True) < 42.0 else 2.5
-    how = (
-        f"Figures of {of} {piece.id}, mirrored as shown."
-        if plan is not None
-        else f"Template of {of} {piece.id}, turned over."
-    )
-    lay = _on_the_cloth(piece, plan, spec) if plan is not None else ""
-    lines = [
-        (how, NOTE_MM, True),
-        (f"{words.face_up_words(piece)} \u00b7 {piece.quantity} OFF", _SMALL_MM, True),
-        (f"{words.layer_words(piece, laminate)} \u00b7 Stage {piece.stage}", _SMALL_MM, False),
-        (spec.materials.name_of(piece.material), _SMALL_MM, False),
-        (lay, NOTE_MM, False),
-    ]
-    items: list[Primitive] = [
-        Path(Role.FRAME, np.array([(0.0, high), (wide, high)])),
-        Text(Role.ID, (1.0, high - 9.0), said, letters, bold=True),
-    ]
-    y = high - 3.0
-    for line, height, bold in lines:
-        for row in wrapped(clean_text(line), wide - 46.0, height, bold) if line else ():
-            y -= height * LEADING
-            items.append(Text(Role.TEXT, (45.0, y), row, height, bold=bold))
-    items += _picture(piece, plan, spec, (1.0, 1.0, 43.0, high - 10.0))
-    return Scene(tuple(items), (0.0, 0.0, wide, high), f"{of} {piece.id} turned over")
 
 
 Cell = tuple[float, str, float, bool]
@@ -192,11 +149,11 @@ def _rows(
             rest = words.DOT.join(w for w in (where, rest) if w)
         rows.append(figure(run.start, run.end, rest))
     rows += [figure(a, b, "diagonal") for a, b in plan.ties_mm if (a, b) not in sides]
-    rows += plain(_on_the_cloth(piece, plan, spec))
+    rows += plain(on_the_cloth(piece, plan, spec))
     bows = [
         f"{pair(run.start, run.end)} from {name[run.start]}, "
         + ", ".join(
-            f"{_short(o.along_mm, unit, tape)}: {_short(abs(o.off_mm), unit, tape)}"
+            f"{short_words(o.along_mm, unit, tape)}: {short_words(abs(o.off_mm), unit, tape)}"
             f" {'outside' if o.off_mm >= 0 else 'inside'}"
             for o in run.offsets
         )
@@ -207,15 +164,15 @@ def _rows(
         rows += plain(f"Bows, off the straight line: {'; '.join(bows)}.")
     marks = [
         f"{pair(run.start, run.end)} from {name[run.start]}, "
-        + ", ".join(f"{_short(at, unit, tape)}: {label}" for label, at in told)
-        for run, told in _marks_by_side(piece, plan)
+        + ", ".join(f"{short_words(at, unit, tape)}: {label}" for label, at in told)
+        for run, told in marks_by_side(piece.marks, plan)
     ]
     if marks:
         rows += plain(f"Marks on the edges: {'; '.join(marks)}.")
     return rows
 
 
-def _short(value_mm: float, unit: str, tape_mm: float) -> str:
+def short_words(value_mm: float, unit: str, tape_mm: float) -> str:
     """A distance without its unit, which the sides above it name."""
     return tape_words(value_mm, unit, tape_mm).rpartition(" ")[0]
 
@@ -243,7 +200,7 @@ def along_warp_mm(piece: Piece, plan: TapePlan) -> tuple[float, float]:
     return (along, square) if along >= 0 else (-along, -square)
 
 
-def _on_the_cloth(piece: Piece, plan: TapePlan, spec: PartSpec) -> str:
+def on_the_cloth(piece: Piece, plan: TapePlan, spec: PartSpec) -> str:
     """Where the base runs on its stock, by a square laid along the selvedge."""
     if words.fibre_words(piece, spec) is None or piece.kind not in ("ply", "film", "core"):
         return ""
@@ -264,11 +221,13 @@ def _on_the_cloth(piece: Piece, plan: TapePlan, spec: PartSpec) -> str:
     )
 
 
-def _marks_by_side(piece: Piece, plan: TapePlan) -> list[tuple[Run, list[tuple[str, float]]]]:
+def marks_by_side(
+    marks: Iterable[Mark], plan: TapePlan
+) -> list[tuple[Run, list[tuple[str, float]]]]:
     """Where station lines, ticks and the rest meet the edges, as distances along the side."""
     found: dict[int, list[tuple[float, str]]] = {}
     lines = [shapely.LineString(run.points_mm) for run in plan.runs]
-    for mark in piece.marks:
+    for mark in marks:
         points = np.asarray(mark.points_mm, float).reshape(-1, 2)
         if mark.kind not in _MARKED or len(points) < 2:
             continue
@@ -298,13 +257,14 @@ def _mark_words(mark: Mark) -> str:
     return clean_text(mark.label) or mark.kind.replace("_", " ")
 
 
-def _picture(
-    piece: Piece, plan: TapePlan | None, spec: PartSpec, box: tuple[float, float, float, float]
-) -> list[Primitive]:
+def picture(
+    piece: Piece, plan: TapePlan | None, spec: PartSpec, box: tuple[float, float, float, float],
+    longer_mm: np.ndarray | None = None,
+) -> list[Primitive]:  # fmt: skip
     """The outline in small with its knots lettered, and the fibre arrow: in the outline where
-    there is room, else below it."""
+    there is room, else below it; under it a longer piece whose figures it is cut by."""
     said = words.fibre_words(piece, spec)
-    items, shape, place = _outline(piece, plan, box)
+    items, shape, place = _outline(piece, plan, box, longer_mm)
     if said is None:
         return items
     for length in (36.0, 24.0, 16.0):
@@ -317,20 +277,25 @@ def _picture(
     wide, high = arrow_size_mm(_ARROW_MM, said)
     turn = math.radians(piece.angle_deg)
     tall = wide * abs(math.sin(turn)) + high * abs(math.cos(turn))
-    items, _, _ = _outline(piece, plan, (box[0], box[1] + tall, box[2], box[3]))
+    items, _, _ = _outline(piece, plan, (box[0], box[1] + tall, box[2], box[3]), longer_mm)
     centre = ((box[0] + box[2]) / 2, box[1] + tall / 2)
     return [*items, *fibre_arrow(centre, piece.angle_deg, _ARROW_MM, said)]
 
 
 def _outline(
-    piece: Piece, plan: TapePlan | None, box: tuple[float, float, float, float]
-) -> tuple[list[Primitive], shapely.Polygon, Placer]:
+    piece: Piece, plan: TapePlan | None, box: tuple[float, float, float, float],
+    longer_mm: np.ndarray | None,
+) -> tuple[list[Primitive], shapely.Polygon, Placer]:  # fmt: skip
     ring = cut_outline_mm(piece)
-    low, high = ring.min(axis=0), ring.max(axis=0)
+    whole = ring if longer_mm is None else longer_mm
+    low, high = whole.min(axis=0), whole.max(axis=0)
     pad = min(6.0, 0.12 * (box[2] - box[0]))
     frame = fit_frame((*low, *high), (box[0] + pad, box[1] + pad, box[2] - pad, box[3] - pad))
     shape = shapely.Polygon(frame.put(ring), [frame.put(h) for h in piece.holes_mm])
-    items: list[Primitive] = [Path(Role.HIGHLIGHT, frame.put(ring), True)]
+    items: list[Primitive] = []
+    if longer_mm is not None:
+        items.append(Path(Role.GHOST, frame.put(longer_mm), True))
+    items.append(Path(Role.HIGHLIGHT, frame.put(ring), True))
     items += [Path(Role.HIGHLIGHT, frame.put(hole), True) for hole in piece.holes_mm]
     place = Placer(shape.buffer(-0.8), shape.buffer(0))
     items += _letters(plan, frame, place) if plan is not None else []

@@ -31,6 +31,7 @@ from plybook.verify.report import Report, Reports
 from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
 from plybook.verify.roll import check_roll
+from plybook.verify.served import check_hands_served
 from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.sheetlines import check_sheet_lines
 from plybook.verify.sheets import check_sheets
@@ -38,7 +39,6 @@ from plybook.verify.stiffness import check_stiffness
 from plybook.verify.svg_paths import read_svg
 from plybook.verify.table import check_table
 from plybook.verify.tables import check_tables
-from plybook.verify.tape import check_served
 from plybook.verify.tiles import check_tiles
 from plybook.verify.twins import check_twins
 
@@ -103,7 +103,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         report.unproved.extend(ALWAYS_UNPROVED)
         reports.append(report)
         forget()
-    for check in (check_hands, check_served):
+    for check in (check_hands, check_hands_served):
         _guarded(partial(check, plans), *(report for _, report in plans.values()))
     for one, files, report in sets:
         manifest = read_manifest((one / MANIFEST).read_bytes())

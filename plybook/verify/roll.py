@@ -112,14 +112,20 @@ def _within(drawing: Drawing) -> list[str]:
 
 
 def _check_left_out(plan: dict, left: set[str], report: Report) -> None:
-    """Only rods, pieces of straight sides, and those that the other hand's template serves."""
+    """Only rods, pieces of straight sides, and those that another template serves: as it is, or
+    with straight sides to a line of their own."""
     cards = {card["piece"]: card for card in plan.get("figures", [])}
-    turned = {card["piece"] for card in plan.get("turned", [])}
+    served = {card["piece"]: card for card in plan.get("served", [])}
     for piece in plan["pieces"]:
-        if piece["id"] in left and piece["kind"] != "rod" and piece["id"] not in turned:
-            kinds = {kind for _, _, kind in cards.get(piece["id"], {}).get("runs", [])}
-            report.expect(kinds == {"straight"}, "pieces of straight sides without paper", NAME,
-                          f"{piece['id']} is left out, but has other sides")  # fmt: skip
+        if piece["id"] not in left or piece["kind"] == "rod":
+            continue
+        card = served.get(piece["id"])
+        if card is not None and (not card["ends"] or card["of"] != plan["part"]["number"]):
+            continue
+        runs = cards.get(card["by"] if card else piece["id"], {}).get("runs", [])
+        report.expect({kind for _, _, kind in runs} == {"straight"},
+                      "pieces of straight sides without paper", NAME,
+                      f"{piece['id']} is left out, but has other sides")  # fmt: skip
 
 
 def _by_panel(

@@ -19,7 +19,7 @@ from plybook.verify import plane
 from plybook.verify.lettering import Lettering, edge_words, face_words
 from plybook.verify.pdf_pages import Line, Page, Words
 from plybook.verify.pieces import ring
-from plybook.verify.printed import MM_PER_INCH, angle, same, squeeze
+from plybook.verify.printed import MM_PER_INCH, angle, same
 from plybook.verify.report import Report
 from plybook.verify.tolerances import PAPER_MM
 
@@ -27,20 +27,20 @@ WIDEST_MM = 3.0  # no one states a wider tolerance for a cut
 STEP_MM = 5.0
 _ON_EDGE_MM = 0.1  # edges are chorded apart from their outline
 _ROWS_SHARE = 0.45  # of a card's width is its picture
-_LENGTH = r"(-?\d+(?: \d+/\d+|/\d+|\.\d+)?)"
-_KNOT = r"([A-Z]\d*)"
-_PAIR = re.compile(rf"{_KNOT}\u2013{_KNOT}")
-_TIE = re.compile(rf"{_LENGTH} (mm|in)")
-_DRAW = re.compile(rf"Draw {_KNOT}\u2013{_KNOT}(?:; find (.*?))?\.(?: |$)")
-_FIND = re.compile(rf"{_KNOT} from {_KNOT} and {_KNOT}")
+LENGTH = r"(-?\d+(?: \d+/\d+|/\d+|\.\d+)?)"
+KNOT = r"([A-Z]\d*)"
+_PAIR = re.compile(rf"{KNOT}\u2013{KNOT}")
+_TIE = re.compile(rf"{LENGTH} (mm|in)")
+_DRAW = re.compile(rf"Draw {KNOT}\u2013{KNOT}(?:; find (.*?))?\.(?: |$)")
+_FIND = re.compile(rf"{KNOT} from {KNOT} and {KNOT}")
 _BOWS = re.compile(r"Bows, off the straight line: (.*?side)\.(?: |$)")
-_OFFSET = re.compile(rf"{_LENGTH}: {_LENGTH} (out|in)side")
-_LAY = re.compile(
-    rf"Lay: (?:from {_KNOT} to {_KNOT} {_LENGTH} (mm|in) along the (?:warp|grain), {_LENGTH} "
-    rf"(?:mm|in) square to it to the (left|right)|{_KNOT}\u2013{_KNOT} runs (along|square to) the "
+_OFFSET = re.compile(rf"{LENGTH}: {LENGTH} (out|in)side")
+LAY = re.compile(
+    rf"Lay: (?:from {KNOT} to {KNOT} {LENGTH} (mm|in) along the (?:warp|grain), {LENGTH} "
+    rf"(?:mm|in) square to it to the (left|right)|{KNOT}\u2013{KNOT} runs (along|square to) the "
     r"(?:warp|grain))\."
 )
-_LEAD = re.compile(rf"{_KNOT} to {_KNOT} {_LENGTH} (mm|in)")
+_LEAD = re.compile(rf"{KNOT} to {KNOT} {LENGTH} (mm|in)")
 
 
 @dataclass(frozen=True)
@@ -57,30 +57,30 @@ class Told:
 
 def check_figures(
     plan: dict, tiles: list[dict], pages: dict[int, Page], report: Report
-) -> set[str]:
+) -> dict[str, list[np.ndarray]]:
     """Every card of `figures` in plan.json: its piece comes out within the stated tolerance.
 
     Returns:
-        Ids of the pieces that are drawn by figures.
+        For the pieces that are drawn by figures, the lines that come out, in the piece's frame.
     """
     by_id = {piece["id"]: piece for piece in plan["pieces"]}
-    done = set()
+    done: dict[str, list[np.ndarray]] = {}
     for card in plan.get("figures", []):
         piece = by_id[card["piece"]]
         where = f"templates.pdf, page {card['page']}, figures of {piece['id']}"
-        done.add(piece["id"])
+        done[piece["id"]] = []
         if card["page"] not in pages:
             report.fault(where, "are on no page")
             continue
-        _check_card(plan, piece, card, tiles, pages, where, report)
+        done[piece["id"]] = _check_card(plan, piece, card, tiles, pages, where, report)
     return done
 
 
 def _check_card(
     plan: dict, piece: dict, card: dict, tiles: list[dict], pages: dict[int, Page], where: str,
     report: Report,
-) -> None:  # fmt: skip
-    words = list(_inside(pages[card["page"]].words, card["box_mm"]))
+) -> list[np.ndarray]:  # fmt: skip
+    words = list(inside(pages[card["page"]].words, card["box_mm"]))
     ids = [w.text for w in words if w.mark == "ID"]
     report.expect(len(ids) == 1 and same(ids[0], piece["id"], cut=False),
                   "cards of figures that bear the name of their piece", where,
@@ -90,7 +90,7 @@ def _check_card(
     told = _read([w for w in words if w.at_mm[0] >= left])
     if told is None:
         report.fault(where, "do not say how it is drawn")
-        return
+        return []
     knots = {name: np.array([x, y]) for name, x, y in card["knots"]}
     rings = [ring(piece.get("cut_outline_mm", piece["outline_mm"])),
              *(ring(h)[::-1] for h in piece["holes_mm"])]  # fmt: skip
@@ -104,76 +104,18 @@ def _check_card(
     if made is None or not 0 < tolerance <= WIDEST_MM:
         report.fault(where, "do not find every corner" if made is None else
                      f"state a tolerance of {tolerance:g} mm")  # fmt: skip
-        return
+        return []
     off = max(
-        float(np.min([plane.distance_to_path(_dense(made), r) for r in rings], axis=0).max()),
-        float(_to_lines(np.concatenate([_dense([np.vstack([r, r[:1]])]) for r in rings]), made)),
+        float(np.min([plane.distance_to_path(dense(made), r) for r in rings], axis=0).max()),
+        float(to_lines(np.concatenate([dense([np.vstack([r, r[:1]])]) for r in rings]), made)),
     )
     printed = {(a, b) for a, b, kind in card["runs"] if kind == "printed"}
     report.expect(off <= tolerance and printed <= shown,
                   "pieces rebuilt from their printed figures", where,
                   f"rebuild it {off:.2f} mm off, stated {tolerance:g} mm"
                   + "; a curve is not printed" * (not printed <= shown))  # fmt: skip
-    _check_lay(piece, told, knots, where, report)
-
-
-def check_turned(plan: dict, pages: dict[int, Page], report: Report) -> set[str]:
-    """Pieces cut by the other hand's templates, turned over: each card names that part, its own
-    fibre and how it lies on its cloth.
-
-    Returns:
-        Ids of the pieces.
-    """
-    by_id = {piece["id"]: piece for piece in plan["pieces"]}
-    done = set()
-    for card in plan.get("turned", []):
-        piece = by_id[card["piece"]]
-        where = f"templates.pdf, page {card['page']}, card of {piece['id']}"
-        done.add(piece["id"])
-        words = list(_inside(pages[card["page"]].words, card["box_mm"])) if card[
-            "page"] in pages else []  # fmt: skip
-        said = " ".join(w.text for w in words if w.mark == "TEXT")
-        ids = [w.text for w in words if w.mark == "ID"]
-        turns = [w.text.removeprefix("GRAIN ") for w in words if w.mark == "FIBRE"]
-        good = (
-            len(ids) == 1
-            and same(ids[0], piece["id"], cut=False)
-            and card["of"] == plan["part"].get("other_hand")
-            and squeeze(f"{card['of']} {piece['id']}") in squeeze(said)
-            and squeeze(f"{face_words(piece)} \u00b7 {piece['quantity']} OFF") in squeeze(said)
-            and all(text == angle(piece["angle_deg"]) for text in turns)
-        )
-        report.expect(good, "cards that send to the template of the other hand", where,
-                      f"say {said[:60]!r}")  # fmt: skip
-        knots = {name: np.array([x, y]) for name, x, y in card["knots"]}
-        if knots:
-            lay = _LAY.search(said)
-            told = Told(("", ""), (), {}, {}, lay, plan["part"]["units"])
-            _check_lay(piece, told, knots, where, report)
-    return done
-
-
-def check_served(plans: dict[str, tuple[dict, Report]]) -> None:
-    """Where a card sends to the other hand's template, that hand has it, with the same letters."""
-    for plan, report in plans.values():
-        for card in plan.get("turned", []):
-            other, _ = plans.get(card["of"], (None, None))
-            where = f"templates.pdf, page {card['page']}, card of {card['piece']}"
-            if other is None:
-                report.unproved.append(f"that {card['of']} has a template of {card['piece']}")
-                continue
-            report.expect(_serves(other, card), "templates of the other hand that serve", where,
-                          f"send to a template that {card['of']} does not have")  # fmt: skip
-
-
-def _serves(other: dict, card: dict) -> bool:
-    """Whether the other hand has a template whose letters are those of a card, mirrored."""
-    theirs = [c for c in other.get("figures", []) if c["piece"] == card["piece"]]
-    if not card["knots"]:
-        return any(t["piece"] == card["piece"] for t in other.get("tiles", []))
-    return bool(theirs) and [
-        [name, round(x, 2), round(-y, 2)] for name, x, y in theirs[0]["knots"]
-    ] == [[name, round(x, 2), round(y, 2)] for name, x, y in card["knots"]]
+    check_lay(piece, told.lay, knots, where, report)
+    return made
 
 
 def _check_words(
@@ -229,7 +171,7 @@ def _edges_at(run: np.ndarray, piece: dict) -> list[str]:
     ]
 
 
-def _inside(words: Iterable[Words], box: list[float]) -> Iterable[Words]:
+def inside(words: Iterable[Words], box: list[float]) -> Iterable[Words]:
     x0, y0, x1, y1 = box
     return (w for w in words if x0 - 0.5 <= w.at_mm[0] <= x1 and y0 - 0.5 <= w.at_mm[1] <= y1)
 
@@ -249,7 +191,7 @@ def _read(words: list[Words]) -> Told | None:
             pair, tie = _PAIR.fullmatch(text), _TIE.fullmatch(row[k + 1])
             if pair and tie:
                 key, unit = frozenset(pair.groups()), tie[2]
-                length = _mm(tie[1], unit)
+                length = to_mm(tie[1], unit)
                 if ties.setdefault(key, length) != length:
                     return None  # told twice, as two arcs of a round hole are, and not alike
                 break
@@ -266,14 +208,14 @@ def _read(words: list[Words]) -> Told | None:
             if pair is None:
                 return None
             bows[pair[1], pair[2]] = [
-                (_mm(a, unit), _mm(b, unit) * (1 if side == "out" else -1))
+                (to_mm(a, unit), to_mm(b, unit) * (1 if side == "out" else -1))
                 for a, b, side in _OFFSET.findall(part)
             ]
     finds = tuple(_FIND.findall(draw[3] or ""))
-    return Told((draw[1], draw[2]), finds, ties, bows, _LAY.search(text), unit)
+    return Told((draw[1], draw[2]), finds, ties, bows, LAY.search(text), unit)
 
 
-def _mm(text: str, unit: str) -> float:
+def to_mm(text: str, unit: str) -> float:
     value = sum(Fraction(part) for part in text.split())
     return float(value) * (MM_PER_INCH if unit == "in" else 1.0)
 
@@ -353,7 +295,7 @@ def _cross(one, other):
     return one[0] * other[1] - one[1] * other[0]
 
 
-def _dense(lines: Iterable[np.ndarray]) -> np.ndarray:
+def dense(lines: Iterable[np.ndarray]) -> np.ndarray:
     found = []
     for line in lines:
         for a, b in zip(line[:-1], line[1:], strict=True):
@@ -362,21 +304,22 @@ def _dense(lines: Iterable[np.ndarray]) -> np.ndarray:
     return np.concatenate(found)
 
 
-def _to_lines(points: np.ndarray, lines: Iterable[np.ndarray]) -> float:
+def to_lines(points: np.ndarray, lines: Iterable[np.ndarray]) -> float:
     return float(np.min([plane.distance_to_path(points, x, closed=False) for x in lines],
                         axis=0).max())  # fmt: skip
 
 
-def _check_lay(
-    piece: dict, told: Told, knots: dict[str, np.ndarray], where: str, report: Report
-) -> None:
-    """Where the first line runs on its stock."""
-    if told.lay is None:
+def check_lay(
+    piece: dict, lay: re.Match[str] | None, knots: dict[str, np.ndarray], where: str,
+    report: Report,
+) -> None:  # fmt: skip
+    """Where the first line runs on its stock, as `LAY` found it in the words of a card."""
+    if lay is None:
         report.expect(piece["kind"] not in ("ply",) or not _woven(piece),
                       "cards that say how the piece lies on its stock", where,
                       "do not say how it lies on its stock")  # fmt: skip
         return
-    a, b = (told.lay[1], told.lay[2]) if told.lay[1] else (told.lay[7], told.lay[8])
+    a, b = (lay[1], lay[2]) if lay[1] else (lay[7], lay[8])
     turn = math.radians(piece["angle_deg"])
     warp = np.array([math.cos(turn), math.sin(turn)])
     if a not in knots or b not in knots:
@@ -386,12 +329,12 @@ def _check_lay(
     along, square = float(way @ warp), float(_cross(warp, way))
     if along < 0:
         along, square = -along, -square
-    if told.lay[9]:
-        small = abs(square) if told.lay[9] == "along" else along
+    if lay[9]:
+        small = abs(square) if lay[9] == "along" else along
         good = small <= MM_PER_INCH / 32
     else:
-        told_along, told_square = _mm(told.lay[3], told.lay[4]), _mm(told.lay[5], told.lay[4])
-        side = 1 if told.lay[6] == "left" else -1
+        told_along, told_square = to_mm(lay[3], lay[4]), to_mm(lay[5], lay[4])
+        side = 1 if lay[6] == "left" else -1
         good = abs(told_along - along) <= 0.5 and abs(side * told_square - square) <= 0.5
     report.expect(good, "cards that say how the piece lies on its stock", where,
                   "lay it across its warp")  # fmt: skip
@@ -436,7 +379,7 @@ def _check_windows(
         for word in words:
             if lead := _LEAD.fullmatch(word.text):
                 tie = told.ties.get(frozenset((lead[1], lead[2])))
-                good = tie is not None and abs(tie - _mm(lead[3], lead[4])) < 1e-6
+                good = tie is not None and abs(tie - to_mm(lead[3], lead[4])) < 1e-6
                 report.expect(good, "distances from corner to corner alike on card and sheet",
                               where, f"say {word.text!r}")  # fmt: skip
         ids = [w.text for w in words if w.mark == "ID"]
@@ -463,7 +406,7 @@ def _check_windows(
         true = _stretch(knots[start], knots[end], rings)
         marked = all(len(found) and np.hypot(*(found - knots[n]).T).min() <= PAPER_MM
                      for n in (start, end))  # fmt: skip
-        if true is not None and marked and _to_lines(_dense([true]), drawn) <= PAPER_MM:
+        if true is not None and marked and to_lines(dense([true]), drawn) <= PAPER_MM:
             whole.add((start, end))
     return whole
 

@@ -9,7 +9,8 @@ from plybook.verify import plane
 from plybook.verify.pdf_pages import open_book
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
-from plybook.verify.tape import check_figures, check_turned
+from plybook.verify.served import check_served
+from plybook.verify.tape import check_figures
 from plybook.verify.tilewords import check_tile_words
 from plybook.verify.tolerances import PAPER_MM
 
@@ -31,13 +32,13 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
     except ValueError as wrong:
         report.fault("templates.pdf", f"cannot be read: {wrong}")
         return
-    told = (*tiles, *plan.get("figures", []), *plan.get("turned", []))
+    told = (*tiles, *plan.get("figures", []), *plan.get("served", []))
     last = max((t["page"] for t in told), default=0)
     pages = {k + 1: book.page(k) for k in range(min(book.count, last))}
-    by_tape = check_figures(plan, tiles, pages, report)
-    by_tape |= check_turned(plan, pages, report)
+    made = check_figures(plan, tiles, pages, report)
+    told_by_card = set(made) | check_served(plan, pages, made, report)
     for piece in plan["pieces"]:
-        if piece["id"] in by_tape:
+        if piece["id"] in told_by_card:
             continue
         drawn = []
         for sheet in (t for t in tiles if t["piece"] == piece["id"]):
@@ -46,9 +47,21 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
         where = f"templates.pdf, piece {piece['id']}"
         if drawn:
             compare_cut(piece, drawn, where, report)
+        elif piece["kind"] == "rod":
+            report.expect(_is_sawn_square(piece), "rods of a length alone, without a template",
+                          where, "is no rectangle, and has no template")  # fmt: skip
         else:
             report.fault(where, "is on none of the sheets")
     check_tile_words(plan, tiles, pages, report)
+
+
+def _is_sawn_square(piece: dict) -> bool:
+    """Whether two square cuts make a rod: four corners of 90 degrees."""
+    points = ring(piece.get("cut_outline_mm", piece["outline_mm"]))
+    ways = np.roll(points, -1, axis=0) - points
+    size = np.hypot(*ways.T)
+    slant = np.abs(np.sum(ways * np.roll(ways, -1, axis=0), axis=1)) / size
+    return len(points) == 4 and not piece["holes_mm"] and bool(slant.max() <= PAPER_MM)
 
 
 def _on_sheet(lines: list, sheet: dict) -> list[np.ndarray]:

@@ -27,7 +27,7 @@ def check_tile_words(plan: dict, tiles: list[dict], pages: dict[int, Page], repo
     name = "templates.pdf"
     lettering = Lettering(plan, name, report)
     pieces = {piece["id"]: piece for piece in plan["pieces"]}
-    cards = [*plan.get("turned", []), *plan.get("figures", [])]
+    cards = [*plan.get("served", []), *plan.get("figures", [])]
     by_tape = {card["piece"]: card["page"] for card in cards}
     across, up = plan["printer"]
     stretch = (across, up)
@@ -68,6 +68,8 @@ def _told(on_map: int | None, card: int | None, sheets: list[int]) -> str:
     first, last = min(sheets, default=0), max(sheets, default=0)
     if on_map is not None:
         return f"{on_map} map, {first}\u2013{last}"
+    if card is None and not sheets:
+        return "cut plan"
     printed = f"{first}" if first == last else f"{first}\u2013{last}"
     if card is None:
         return printed

@@ -80,11 +80,12 @@ class RollTemplates:
 
 def needs_paper(chosen: Chosen) -> bool:
     """Whether a piece has a line that no straightedge draws. Rods are sawn to their length, and the
-    other hand's template serves a piece that is cut by it, turned over."""
-    if chosen.piece.kind == "rod" or chosen.of:
-        return False
+    template of another serves a piece that is cut by it, but for one that ends on a line of its
+    own."""
     straight = chosen.plan is not None and all(run.kind == "straight" for run in chosen.plan.runs)
-    return chosen.way != "figures" or not straight
+    if chosen.served is not None:
+        return chosen.served.end is not None and not straight
+    return chosen.piece.kind != "rod" and (chosen.way != "figures" or not straight)
 
 
 def roll_pdf(spec: PartSpec, chosen: Sequence[Chosen]) -> RollTemplates:

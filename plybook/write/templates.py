@@ -6,15 +6,15 @@ need them, the cards of figures, the corner sheets, small pieces whole, and larg
 Terms:
     way: how a piece comes onto the cloth. *figures*: by tape and straightedge from its card;
         *corners*: the same, with its curves printed; *whole*: printed on one sheet with others;
-        *tiles*: printed on sheets that are taped together; *turned*: by the template of the other
-        hand, turned over.
+        *tiles*: printed on sheets that are taped together; *served*: by the template of another
+        piece, turned over if it is of the other hand; *bar*: sawn to a length, by the cut plan.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,7 +22,8 @@ from plybook.drawing.cornerview import CornerWindow, corner_scene
 from plybook.drawing.piececard import card
 from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Primitive, Scene
-from plybook.drawing.tapecard import TURNED_MM, WIDTH_MM, tape_card, turned_card
+from plybook.drawing.servedcard import SERVED_MM, served_card
+from plybook.drawing.tapecard import WIDTH_MM, tape_card
 from plybook.drawing.template import draw_pieces
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
@@ -32,8 +33,9 @@ from plybook.write import tile_pages
 from plybook.write.fonts import MM
 from plybook.write.paper import EDGE_MM, PAPERS_MM, TILE_MM, Window, grid_for
 from plybook.write.pdf import bounds_mm, draw_scene, new_canvas
+from plybook.write.shared import OtherHand, choose_all
 from plybook.write.tiles import SmallMap, Tiling, around_tile, header
-from plybook.write.ways import CARDS_ON_A_SHEET, Chosen, OtherHand, Way, choose
+from plybook.write.ways import CARDS_ON_A_SHEET, Chosen, Way
 
 ACTUAL_SIZE = "print at 100 %"
 GAP_MM = 6.0  # between small pieces, and between windows, on one sheet
@@ -71,15 +73,24 @@ class Card:
 
 
 @dataclass(frozen=True)
-class TurnedCard:
-    """Where a piece is told that is cut by the template of part `of`, turned over; `knots` are
-    that template's letters, (letter, x, y) in the piece's own cut frame."""
+class ServedCard:
+    """Where a piece is told that is cut by the template of piece `by` of part `of`: as it is, or
+    turned over where that is the other hand.
+
+    `knots` are that template's letters, (letter, x, y) in the piece's own cut frame; `ends` are
+    (letter, letter, distance from the first, mm) of a line that it ends on, and `kept` the letters
+    that stay on it.
+    """
 
     piece: str
     page: int
     box_mm: tuple[float, float, float, float]
     of: str
+    by: str
+    tolerance_mm: float
     knots: tuple[tuple[str, float, float], ...]
+    ends: tuple[tuple[str, str, float], ...] = ()
+    kept: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -89,7 +100,7 @@ class PaperTemplates:
     pdf: bytes
     sheets: tuple[Sheet, ...]
     cards: tuple[Card, ...] = ()
-    turned: tuple[TurnedCard, ...] = ()
+    served: tuple[ServedCard, ...] = ()
 
 
 def templates_pdf(
@@ -112,7 +123,7 @@ def templates_pdf(
     """
     if not chosen:
         drawn = draw_pieces(laminate, face, spec, progress)
-        chosen = [choose(one, spec, other) for one in drawn]
+        chosen = choose_all(drawn, spec, other)
     return _Book(spec, laminate, face, chosen, other).made()
 
 
@@ -126,7 +137,7 @@ class _Book:
         self, spec: PartSpec, laminate: Laminate, face: Face, chosen: Sequence[Chosen],
         other: OtherHand | None = None,
     ) -> None:  # fmt: skip
-        self.serves = other.number if other is not None and not other.before else ""
+        self.mirrored = other.number if other is not None and not other.before else ""
         self.spec, self.laminate, self.face = spec, laminate, face
         self.paper = PAPERS_MM[spec.workshop.paper]
         self.corner = ((self.paper[0] - TILE_MM[0]) / 2, EDGE_MM)
@@ -136,9 +147,9 @@ class _Book:
             [(one, self._card(one, 0).window_mm[3]) for one in chosen
              if one.way in ("figures", "corners")]
         )  # fmt: skip
-        turned = [one for one in chosen if one.way == "turned"]
+        served = [one for one in chosen if one.way == "served"]
         at_a_time = CARDS_ON_A_SHEET
-        self.turned = [turned[k : k + at_a_time] for k in range(0, len(turned), at_a_time)]
+        self.served = [served[k : k + at_a_time] for k in range(0, len(served), at_a_time)]
         self.corners = _window_sheets(chosen)
         self.shared = _shared_sheets([one for one in chosen if one.way == "whole"])
         self.large = [one for one in chosen if one.way == "tiles"]
@@ -150,20 +161,20 @@ class _Book:
         lists = self._lists(0)
         first = 2 + len(lists)
         lists = self._lists(first)
-        self.first_corner = first + len(self.turned) + len(self.cards)
+        self.first_corner = first + len(self.served) + len(self.cards)
         self.total = (
-            first - 1 + len(self.turned) + len(self.cards) + len(self.corners) + len(self.shared)
+            first - 1 + len(self.served) + len(self.cards) + len(self.corners) + len(self.shared)
             + sum(1 + len(one.tiling.printed) for one in self.large)
         )  # fmt: skip
         self.page = 0
         self.sheets: list[Sheet] = []
         self.noted: list[Card] = []
-        self.told: list[TurnedCard] = []
+        self.told: list[ServedCard] = []
         self._sheet(tile_pages.test_page(self.spec, self.corner), "Printer test")
         for scene in lists:
             self._sheet(scene, "List of pieces")
-        for some in self.turned:
-            self._turned_sheet(some)
+        for some in self.served:
+            self._served_sheet(some)
         for stack in self.cards:
             self._cards_sheet(stack)
         for windows in self.corners:
@@ -181,10 +192,14 @@ class _Book:
     def _lists(self, first: int) -> list[Scene]:
         """The list of pieces; `first` is the page number of the first sheet after it."""
         where: dict[str, tuple[str, str]] = {}
-        for k, some in enumerate(self.turned):
+        where |= {one.piece.id: ("sawn to length", "cut plan")
+                  for one in self.chosen if one.way == "bar"}  # fmt: skip
+        for k, some in enumerate(self.served):
             for one in some:
-                where[one.piece.id] = (f"turned, {one.of}", f"{first + k}")
-        start = first + len(self.turned)
+                assert one.served is not None
+                how = f"turned, {one.served.part}" if one.served.part else f"by {one.served.by}"
+                where[one.piece.id] = (how, f"{first + k}")
+        start = first + len(self.served)
         for k, stack in enumerate(self.cards):
             for one, _ in stack:
                 where[one.piece.id] = ("figures", f"{start + k}")
@@ -253,24 +268,55 @@ class _Book:
         }
         if not first:  # as high as it will be
             pages = {k: 0 for k, run in enumerate(one.plan.runs) if run.kind == "printed"}
-        return tape_card(one.piece, one.plan, self.laminate, self.spec, pages, self.serves)
+        return tape_card(one.piece, one.plan, self.laminate, self.spec, pages,
+                         self._serves(one.piece))  # fmt: skip
 
-    def _turned_sheet(self, some: Sequence[Chosen]) -> None:
-        """Pieces cut by the other hand's templates, ten to a sheet."""
+    def _served_sheet(self, some: Sequence[Chosen]) -> None:
+        """Pieces cut by templates of others, ten to a sheet."""
         ids = ", ".join(one.piece.id for one in some)
-        more = f"templates of {some[0].of}, turned over"
-        items: list[Primitive] = [*header(self.corner, ids, "", self._facts(more))]
-        (wide, high), (x0, y0), (sx, sy) = TURNED_MM, self.corner, self.stretch
+        items: list[Primitive] = [
+            *header(self.corner, ids, "", self._facts("cut by templates of other pieces"))
+        ]
+        (wide, high), (x0, y0), (sx, sy) = SERVED_MM, self.corner, self.stretch
         for k, one in enumerate(some):
+            assert one.served is not None
             row, column = divmod(k, 2)
             x, y = column * (TILE_MM[0] - wide), TILE_MM[1] - (row + 1) * high
-            scene = turned_card(one.piece, one.plan, one.of, self.laminate, self.spec)
+            scene = served_card(one.piece, one.plan, one.served, self.laminate, self.spec)
             items += scene.moved(x0 + x, y0 + y).items
             box = (x0 + x * sx, y0 + y * sy, x0 + (x + wide) * sx, y0 + (y + high) * sy)
-            knots = tuple((k.name, *k.at_mm) for k in one.plan.knots) if one.plan else ()
-            self.told.append(TurnedCard(one.piece.id, self.page, box, one.of, knots))
+            self.told.append(self._told(one, box))
         self._draw(Scene(tuple(items), (0, 0, 1, 1)))
         self.canvas.showPage()
+
+    def _told(self, one: Chosen, box_mm: Window) -> ServedCard:
+        served, plan = one.served, one.plan
+        assert served is not None
+        made = ServedCard(
+            one.piece.id, self.page, box_mm, served.part or self.spec.part.number, served.by,
+            self.spec.templates.tolerance_of(one.piece.kind),
+            tuple((k.name, *k.at_mm) for k in plan.knots) if plan is not None else (),
+        )  # fmt: skip
+        if served.end is None or plan is None:
+            return made
+        name = [knot.name for knot in plan.knots]
+        runs = [(plan.runs[run], at) for run, at in served.end.ends]
+        ends = tuple((name[run.start], name[run.end], at) for run, at in runs)
+        return replace(made, ends=ends, kept=tuple(name[k] for k in served.end.kept))
+
+    def _serves(self, piece: Piece) -> tuple[str, ...]:
+        """What a template says of other pieces that it serves."""
+        said = [f"Mirrored, the template of {self.mirrored} too."] if self.mirrored else []
+        others = [
+            one.piece
+            for one in self.chosen
+            if one.served is not None and not one.served.part and one.served.by == piece.id
+        ]
+        if others:
+            count = piece.quantity + sum(other.quantity for other in others)
+            ids = ", ".join(other.id for other in others)
+            said.append(f"{piece.id} cuts {ids} too, {count} OFF in all: see their cards.")
+        return tuple(said)
 
     def _cards_sheet(self, stack: Sequence[tuple[Chosen, float]]) -> None:
         ids = ", ".join(one.piece.id for one, _ in stack)
@@ -305,7 +351,7 @@ class _Book:
         for one, window, x, y in windows:
             assert one.plan is not None
             scene = corner_scene(one.piece, one.drawing.bare.items, one.plan, window, self.spec,
-                                 self.serves)  # fmt: skip
+                                 self._serves(one.piece))  # fmt: skip
             corner = (self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1])
             draw_scene(self.canvas, scene, corner[0] * MM, corner[1] * MM, clip=window.window_mm,
                        stretch=self.stretch, bounds=bounds_mm(scene))  # fmt: skip
@@ -326,7 +372,8 @@ class _Book:
         draw_scene(self.canvas, tiling.scene, x, y, clip=window, stretch=self.stretch,
                    bounds=tiling.bounds)  # fmt: skip
         row, count = at[0] + 1, len(tiling.printed)
-        more = f"row {row}, column {at[1] + 1} \u00b7 sheet {k + 1} of {count}"
+        more = " \u00b7 ".join((f"row {row}, column {at[1] + 1}", f"sheet {k + 1} of {count}",
+                                *self._serves(piece)))  # fmt: skip
         small = SmallMap(tiling, self.corner)
         items: list[Primitive] = [
             *around_tile(tiling, at, self.corner).items,
@@ -346,9 +393,9 @@ class _Book:
         frame = around_tile(Tiling(first, grid_for(first.window_mm), (), (), np.zeros((0, 4))),
                             (0, 0), self.corner)  # fmt: skip
         ids = ", ".join(one.piece.id for one, *_ in sheet)
-        items = header(
-            self.corner, ids, "", self._facts(f"{len(sheet)} piece{'s' if len(sheet) > 1 else ''}")
-        )
+        also = dict.fromkeys(said for one, *_ in sheet for said in self._serves(one.piece))
+        pieces = f"{len(sheet)} piece{'s' if len(sheet) > 1 else ''}"
+        items = header(self.corner, ids, "", self._facts(" \u00b7 ".join((pieces, *also))))
         self._draw(Scene((*frame.items, *items), (0, 0, 1, 1)))
         for one, x, y in sheet:
             corner = (self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1])

@@ -12,12 +12,12 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-import shapely
 
 from plybook.drawing.cornerview import CornerWindow, corner_windows
 from plybook.drawing.scene import Scene
+from plybook.drawing.servedcard import Served
 from plybook.drawing.tapecard import tape_card
-from plybook.drawing.tapeplan import TapePlan, mirrored_plan, tape_plan
+from plybook.drawing.tapeplan import TapePlan, tape_plan
 from plybook.drawing.template import PieceDrawing, fits_a_sheet, sheet_around
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
@@ -26,10 +26,9 @@ from plybook.write.paper import TILE_MM, grid_for, most_sheets
 from plybook.write.pdf import bounds_mm
 from plybook.write.tiles import Tiling, tile
 
-Way = Literal["figures", "corners", "whole", "tiles", "turned"]
+Way = Literal["figures", "corners", "whole", "tiles", "served", "bar"]
 _CARD_SHEET = 0.5  # a card of figures takes a half of a sheet, more or less
-CARDS_ON_A_SHEET = 10  # of pieces that are cut by the template of the other hand
-ALIKE_MM = 0.05  # two hands that differ by less are cut by one template
+CARDS_ON_A_SHEET = 10  # of pieces that are cut by the template of another
 
 
 @dataclass(frozen=True)
@@ -39,7 +38,7 @@ class Chosen:
     drawing: PieceDrawing
     way: Way
     plan: TapePlan | None = None
-    of: str = ""  # the part whose template is turned over
+    served: Served | None = None  # the template of another piece, which serves this one too
 
     @property
     def piece(self) -> Piece:
@@ -56,44 +55,18 @@ class Chosen:
 
     @cached_property
     def windows(self) -> tuple[CornerWindow, ...]:
-        return corner_windows(self.plan) if self.plan is not None and not self.of else ()
+        return corner_windows(self.plan) if self.plan is not None and self.served is None else ()
 
 
-@dataclass(frozen=True)
-class OtherHand:
-    """The opposite hand that is built beside a part; `before`: its templates come first and serve
-    both."""
-
-    number: str
-    pieces: tuple[Piece, ...]
-    before: bool
-
-    def mirrors(self, piece: Piece) -> Piece | None:
-        """The piece of the other hand that is the mirror image of one, within what no one cuts."""
-        twin = next((p for p in self.pieces if p.id == piece.id), None)
-        if twin is None or not self.before or len(twin.holes_mm) != len(piece.holes_mm):
-            return None
-        own, theirs = (
-            [cut_outline_mm(p), *sorted(p.holes_mm, key=lambda ring: float(ring[:, 0].min()))]
-            for p in (piece, twin)
-        )
-        rings = ((shapely.LinearRing(a), shapely.LinearRing(b * (1.0, -1.0)))
-                 for a, b in zip(own, theirs, strict=True))  # fmt: skip
-        alike = all(shapely.hausdorff_distance(a, b) <= ALIKE_MM for a, b in rings)
-        return twin if alike and twin.quantity == piece.quantity else None
-
-
-def choose(drawing: PieceDrawing, spec: PartSpec, other: OtherHand | None = None) -> Chosen:
-    """The way that takes least paper, unless the spec asks for another."""
+def choose(drawing: PieceDrawing, spec: PartSpec) -> Chosen:
+    """The way that takes least paper, unless the spec asks for another, for a piece by itself."""
     piece, rules = drawing.piece, spec.templates
-    if other is not None and (twin := other.mirrors(piece)) is not None:
-        same = choose(replace(drawing, piece=twin), spec)
-        plan = mirrored_plan(same.plan) if same.plan is not None else None
-        return Chosen(drawing, "turned", plan, other.number)
     asked = rules.way_of(piece.id, piece.layer, piece.material)
+    if piece.kind == "rod" and asked == "least":
+        return Chosen(drawing, "bar")
     grid = grid_for(_on_one_sheet(drawing).window_mm)
     tiles = grid.rows * grid.columns
-    if asked == "tiles" or (tiles == 1 and asked != "figures" and piece.kind != "rod"):
+    if asked == "tiles" or (tiles == 1 and asked != "figures"):
         return Chosen(drawing, "whole" if tiles == 1 else "tiles")
     plan = _figures(piece, spec, tiles)
     if plan is not None:
@@ -115,7 +88,9 @@ def printed_sheets(piece: Piece, spec: PartSpec) -> float:
     """How many sheets of paper a template takes, to about one: small ones share a sheet."""
     tiles = most_sheets(piece)
     asked = spec.templates.way_of(piece.id, piece.layer, piece.material)
-    if tiles == 1 and asked != "figures" and piece.kind != "rod":
+    if piece.kind == "rod" and asked == "least":
+        return 0.0
+    if tiles == 1 and asked != "figures":
         size = np.ptp(cut_outline_mm(piece), axis=0)
         return float(np.prod(np.minimum(size, TILE_MM))) / math.prod(TILE_MM)
     plan = None if asked == "tiles" else _figures(piece, spec, tiles)

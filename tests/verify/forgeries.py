@@ -660,6 +660,14 @@ PLAN = {
     "a sheet of another piece": _at("tiles", "*", "piece"),
     "a window of a sheet": _at("tiles", "*", "window_mm", 0),
     "the printer": _at("printer", 0),
+    **{f"{key} of a piece that another's template serves": _at("served", "*", key) for key in
+       ("piece", "page", "of", "by")},
+    "the tolerance of a piece that another's template serves":
+        _at("served", "*", "tolerance_mm", to=0.0),
+    "a letter of a piece that another's template serves": _at("served", "*", "knots", 0, 1),
+    "an end on another's template": _at("served", "*", "ends",
+                                        to=lambda ends: [*ends, ["A", "B", 40.0], ["C", "D", 40.0]]),
+    "a template that serves": _at("figures", to=_less),
 }  # fmt: skip
 # ---------------------------------------------------------------- manifest
 

@@ -56,7 +56,7 @@ def test_both_hands_and_their_set_verify(out):
         "angles negated for the opposite hand",
         "placements on which two parts agree",
         "splices with the overlap they state all along",
-        "cards that send to the template of the other hand",
+        "cards that send to the template of another piece",
         "templates of the other hand that serve",
     ):
         assert proofs[what] >= 4, what
@@ -69,8 +69,10 @@ def test_the_second_hand_is_cut_by_the_templates_of_the_first(out):
         json.loads((out / name / "plan.json").read_bytes()) for name in ("PR-1", "PR-2")
     )
     pieces = {piece["id"] for piece in second["pieces"]}
-    assert {card["piece"] for card in second["turned"]} == pieces
-    assert not second["tiles"] and not second["figures"] and not first["turned"]
+    assert {card["piece"] for card in second["served"]} == pieces
+    assert not second["tiles"] and not second["figures"]
+    by = {card["piece"]: card["by"] for card in first["served"]}
+    assert by and all(c["by"] == by.get(c["piece"], c["piece"]) for c in second["served"])
     assert len(pypdf.PdfReader(out / "PR-2" / "templates.pdf").pages) == 2 + -(-len(pieces) // 10)
 
 
