@@ -123,13 +123,17 @@ def _check_own(
     if other is None or (card["by"] not in made and not printed):
         report.fault(where, f"sends to a template of {card['by']}, which there is not")
         return
+    theirs = [c["knots"] for c in plan.get("figures", []) if c["piece"] == card["by"]]
+    report.expect(card["knots"] == (theirs[0] if theirs else []),
+                  "letters alike on pieces of one template", where,
+                  f"has other letters than {other['id']}")  # fmt: skip
     tolerance = float(card["tolerance_mm"])
     lines = made.get(card["by"]) or _rings(other)
     off = _off(piece, lines, card, said)
     report.expect(off <= tolerance <= WIDEST_MM, "pieces rebuilt from the template of another",
                   where, f"comes out {off:.2f} mm off, stated {tolerance:g} mm")  # fmt: skip
-    own, theirs = (sorted(edge_words(e, p) for e in p["edges"]) for p in (piece, other))
-    report.expect(own == theirs, "edges alike on pieces of one template", where,
+    words, others = (sorted(edge_words(e, p) for e in p["edges"]) for p in (piece, other))
+    report.expect(words == others, "edges alike on pieces of one template", where,
                   f"has other edges than {other['id']}")  # fmt: skip
     stray = _strays(piece, other, tolerance, bool(card["ends"]))
     report.expect(not stray, "marks alike on pieces of one template", where,

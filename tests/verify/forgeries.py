@@ -666,7 +666,7 @@ PLAN = {
         _at("served", "*", "tolerance_mm", to=0.0),
     "a letter of a piece that another's template serves": _at("served", "*", "knots", 0, 1),
     "an end on another's template": _at("served", "*", "ends",
-                                        to=lambda ends: [*ends, ["A", "B", 40.0], ["C", "D", 40.0]]),
+                                        to=lambda ends: [*ends, ["A", "B", 40.0], ["C", "D", 9.0]]),
     "a template that serves": _at("figures", to=_less),
 }  # fmt: skip
 # ---------------------------------------------------------------- manifest

@@ -151,6 +151,7 @@ def piece(plan, id):
         (lambda plan: piece(plan, "A3")["outline_mm"][0].__setitem__(0, 3.0), "comes out"),
         (lambda plan: plan["served"][0].update(by="U9"), "which there is not"),
         (lambda plan: plan["served"][0].update(tolerance_mm=5.0), "comes out"),
+        (lambda plan: plan["served"][0]["knots"][0].__setitem__(1, 9.0), "has other letters"),
     ],
 )
 def test_pieces_that_differ_do_not_share_a_template(run, change, words):
