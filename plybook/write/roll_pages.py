@@ -21,7 +21,7 @@ from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.template import PieceDrawing
 from plybook.laminate.stock_cut import cut_outline_mm
-from plybook.nest.paper import Panel, PaperPage, on_paper
+from plybook.nest.paper import SHARED_MM, Panel, PaperPage, on_paper
 from plybook.spec.model import PartSpec
 from plybook.units import show_length, show_number
 from plybook.write.fonts import MM
@@ -248,6 +248,8 @@ def join_crosses(a: Panel, b: Panel, cut: Any) -> list[tuple[float, float]]:
     if shared.is_empty or shared.area < 1.0:
         return []
     x0, y0, x1, y1 = shared.bounds
+    if max(x1 - x0, y1 - y0) < 2 * SHARED_MM:
+        return []  # they meet at a corner alone, where the strips of their neighbours cross
     upright = y1 - y0 > x1 - x0
     ends = [((x0 + x1) / 2, y0), ((x0 + x1) / 2, y1)] if upright else [
         (x0, (y0 + y1) / 2), (x1, (y0 + y1) / 2)]  # fmt: skip

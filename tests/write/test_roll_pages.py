@@ -23,7 +23,7 @@ from plybook.spec.model import TemplateRules
 from plybook.verify.pdf_pages import Book
 from plybook.verify.report import Report
 from plybook.verify.roll import NAME, check_roll
-from plybook.write.roll_pages import needs_paper, roll_pdf
+from plybook.write.roll_pages import join_crosses, needs_paper, roll_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.templates import templates_pdf
 from plybook.write.ways import choose
@@ -198,6 +198,22 @@ def test_panels_share_a_strip_and_none_is_wider_than_the_paper():
         assert all(p.box_mm[3] - p.box_mm[1] <= 900.0 + 1e-9 for p in panels)
     long = panels_of("S", np.array([(0.0, 0), (11000, 0), (11000, 80), (0, 80)]), 900.0, 4900.0)
     assert len(long) == 3 and all(p.box_mm[2] - p.box_mm[0] <= 4900.0 for p in long)
+
+
+def test_panels_that_meet_at_a_corner_alone_have_no_crosses_there():
+    """Four panels in a square: each joins the two beside it, and the crosses of those strips would
+    run into crosses of the panel across."""
+    ring = np.array([(0.0, 0.0), (1100.0, 0.0), (1100.0, 1100.0), (0.0, 1100.0)])
+    panels = panels_of("P", ring, 600.0, 600.0)
+    cut = shapely.Polygon(ring)
+    assert len(panels) == 4
+    for panel in panels:
+        others = [p for p in panels if p is not panel]
+        joined = [other for other in others if len(join_crosses(panel, other, cut)) >= 2]
+        assert len(joined) == 2
+        crosses = [c for other in joined for c in join_crosses(panel, other, cut)]
+        apart = shapely.MultiPoint(crosses)
+        assert len(apart.buffer(5.0).geoms) == len(crosses)
 
 
 def test_nothing_overlaps_on_the_paper():
