@@ -93,7 +93,8 @@ class EdgeWords:
                     mine = shapely.distance(near, line) <= shapely.distance(near, others) + 0.2
                     centres, turns, cost = centres[mine], turns[mine], cost[mine]
                 cost = cost + 4.0 * (self.largest_mm - height) + 0.5 * over + 2.0 * (len(said) - 1)
-                spot = self.place.find(block.size_mm, centres, turns, cost, inside, soft_cost=60.0)
+                spot = self.place.find(block.size_mm, centres, turns, cost, inside, soft_cost=60.0,
+                                       leads_to=None if inside else line)  # fmt: skip
                 if spot is not None and (best is None or spot.cost < best[1].cost):
                     best = (block, spot)
         return best

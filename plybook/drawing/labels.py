@@ -26,6 +26,7 @@ from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Role, Text
 
 Degrees = TypeVar("Degrees", float, np.ndarray)
 AT_ONCE = 64  # candidates that are looked at together, the cheapest first
+CROSSING_COST = 100.0  # mm that words would rather go than have their leader run over others
 SOFT_COST = 400.0  # mm of distance a block would rather go than lie on one soft line
 
 
@@ -182,6 +183,7 @@ class Placer:
         cost: np.ndarray | float = 0.0,
         inside: bool = True,
         soft_cost: float = SOFT_COST,
+        leads_to: BaseGeometry | None = None,
     ) -> Spot | None:
         """The cheapest free candidate, or None. Nothing is taken yet.
 
@@ -192,6 +194,7 @@ class Placer:
             cost: (n,) or one number, in mm of preference.
             inside: wholly in the room; else wholly outside the cut.
             soft_cost: added for each soft line under the box.
+            leads_to: what a leader will run to, which had better cross nothing that is taken.
         """
         centres = np.round(np.asarray(centres_mm, dtype=float).reshape(-1, 2), 1)
         turns = np.broadcast_to(np.asarray(turns_deg, dtype=float), len(centres))
@@ -216,14 +219,17 @@ class Placer:
             crossed = np.zeros(len(some))
             for line in self.soft:
                 crossed += shapely.intersects(line, shapes)
-            total = np.round(costs[some] + soft_cost * crossed, 3)
+            total = costs[some] + soft_cost * crossed
+            if leads_to is not None:
+                total += CROSSING_COST * ~self._free(shapely.shortest_line(shapes, leads_to))
+            total = np.round(total, 3)
             found = zip(total.tolist(), some.tolist(), crossed.tolist(), strict=True)
             best = min([*found, *([best] if best else [])], default=None)
         if best is None:
             return None
-        _, k, lines = best
+        cost, k, lines = best
         return Spot((float(centres[k, 0]), float(centres[k, 1])), float(turns[k]), inside,
-                    lines > 0, float(costs[k] + soft_cost * lines))  # fmt: skip
+                    lines > 0, cost)  # fmt: skip
 
     def _may_hold(
         self, centres: np.ndarray, turns: np.ndarray, size_mm: tuple[float, float]

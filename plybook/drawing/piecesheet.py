@@ -170,7 +170,8 @@ class PieceSheet:
                 away.append(np.full(len(share), out))
         points = np.vstack(rims)
         cost = np.concatenate(away) + 0.05 * self._cost(points, towards)
-        spot = self.place.find(block.size_mm, points, 0.0, cost, inside=False)
+        spot = self.place.find(block.size_mm, points, 0.0, cost, inside=False,
+                               leads_to=self.cut.exterior)  # fmt: skip
         if spot is None:
             return  # the card says it too
         self.items += self.place.put(block, spot)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
+from plybook.drawing.labels import Placer
 from plybook.drawing.letters import text_box_mm
 from plybook.drawing.scene import Path, Role, Text
 from plybook.drawing.template import draw_pieces, piece_scene, template_scene
@@ -232,3 +233,18 @@ def test_pieces_drawn_together_are_the_ones_drawn_one_by_one():
     for drawing in draw_pieces(made.laminate(), made.FACE, made.spec()):
         alone = template_scene(drawing.piece, made.laminate(), made.FACE, made.spec())
         assert words(drawing.full) == words(alone)
+
+
+def test_words_beside_a_piece_stand_where_their_leader_crosses_no_others():
+    """Straight above there are other words in the way; a little further to the side there are
+    none."""
+    cut, other = shapely.box(0, 0, 100, 50), shapely.box(30, 55, 60, 60)
+    place = Placer(cut.buffer(-2), cut, taken=[other])
+    centres, cost = np.array([(45.0, 70.0), (80.0, 70.0)]), np.array([0.0, 20.0])
+    near, led = (
+        place.find((10.0, 5.0), centres, 0.0, cost, inside=False, leads_to=to)
+        for to in (None, cut.exterior)
+    )
+    assert (near.centre_mm, led.centre_mm) == ((45.0, 70.0), (80.0, 70.0))
+    only = place.find((10.0, 5.0), centres[:1], 0.0, inside=False, leads_to=cut.exterior)
+    assert only.centre_mm == (45.0, 70.0)  # better crossed than unsaid
