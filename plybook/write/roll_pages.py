@@ -38,6 +38,7 @@ GAP_MM = 6.0  # between templates
 ROOM_MM = 2.0  # around a cut, for its line and the words that stand on it
 LINE_MM = 0.5  # half the width of the widest line, and a hair
 CROSS_STEP_MM = 500.0  # between crosses along a shared strip
+INSET_MM = 35.0  # of a cross from the end of its strip: clear of those of a strip across
 RULER_MM = 500.0
 
 
@@ -258,7 +259,7 @@ def join_crosses(a: Panel, b: Panel, cut: Any) -> list[tuple[float, float]]:
     for line in getattr(held, "geoms", [held]):
         if line.geom_type != "LineString" or line.length < 1.0:
             continue
-        inset = min(15.0, line.length / 4)
+        inset = min(INSET_MM, line.length / 4)
         count = max(2, math.ceil((line.length - 2 * inset) / CROSS_STEP_MM) + 1)
         for at in np.linspace(inset, line.length - inset, count):
             point = line.interpolate(float(at))
