@@ -23,7 +23,7 @@ from plybook.drawing.template import PieceDrawing
 from plybook.laminate.model import Mark, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
-from plybook.write.ways import Chosen, choose
+from plybook.write.ways import Chosen, choose, on_one_sheet
 
 ALIKE_MM = 0.05  # two hands that differ by less are cut by one template
 _LEAST_SHARE = 0.15  # of a template that a shorter piece takes up
@@ -67,13 +67,20 @@ def choose_all(
     twins = [other.mirrors(d.piece) if other is not None else None for d in drawings]
     pairs = list(zip(drawings, twins, strict=True))
     own = [choose(drawing, spec) for drawing, twin in pairs if twin is None]
-    theirs = [choose(replace(drawing, piece=twin), spec) for drawing, twin in pairs if twin]
+    theirs = [choose(_of_twin(drawing, twin), spec) for drawing, twin in pairs if twin]
     shared, mirrored = iter(with_shared(own, spec)), iter(with_shared(theirs, spec))
     return [
         next(shared) if twin is None or other is None
         else _turned(drawing, next(mirrored), other.number)
         for drawing, twin in pairs
     ]  # fmt: skip
+
+
+def _of_twin(drawing: PieceDrawing, twin: Piece) -> PieceDrawing:
+    """As much of the drawing of the other hand's piece as its way depends on: how large it is."""
+    x0, y0, x1, y1 = on_one_sheet(drawing).window_mm
+    bare = replace(drawing.bare, items=(), window_mm=(x0, -y1, x1, -y0))
+    return replace(drawing, piece=twin, bare=bare)
 
 
 def _turned(drawing: PieceDrawing, same: Chosen, number: str) -> Chosen:

@@ -47,7 +47,7 @@ class Chosen:
     @cached_property
     def printed(self) -> Scene:
         """What sheets of paper show of the piece."""
-        return _on_one_sheet(self.drawing)
+        return on_one_sheet(self.drawing)
 
     @cached_property
     def tiling(self) -> Tiling:
@@ -64,7 +64,7 @@ def choose(drawing: PieceDrawing, spec: PartSpec) -> Chosen:
     asked = rules.way_of(piece.id, piece.layer, piece.material)
     if piece.kind == "rod" and asked == "least":
         return Chosen(drawing, "bar")
-    grid = grid_for(_on_one_sheet(drawing).window_mm)
+    grid = grid_for(on_one_sheet(drawing).window_mm)
     tiles = grid.rows * grid.columns
     if asked == "tiles" or (tiles == 1 and asked != "figures"):
         return Chosen(drawing, "whole" if tiles == 1 else "tiles")
@@ -97,7 +97,7 @@ def printed_sheets(piece: Piece, spec: PartSpec) -> float:
     return float(tiles) if plan is None else _CARD_SHEET + _sheets_of(corner_windows(plan))
 
 
-def _on_one_sheet(drawing: PieceDrawing) -> Scene:
+def on_one_sheet(drawing: PieceDrawing) -> Scene:
     """The drawing without the words that do not fit on the sheet the piece fits on; the list of
     pieces and the booklet say them too."""
     bare, page = drawing.bare, sheet_around(drawing.piece)
