@@ -28,6 +28,7 @@ import numpy as np
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.mesh import Locator, PiecewiseAffine
 from plybook.surface.model import Face
+from plybook.surface.places import place_words
 from plybook.surface.raised import UNRAISED, RaisedMap
 from plybook.surface.straight import lofted
 
@@ -86,9 +87,6 @@ def drape_net(
         step_mm: yarn spacing.
         reach: cells along +u, -u, +v and -v.
         inside: where the net is wanted; yarns end outside.
-
-    Raises:
-        GeometryError: the generators leave the surface at once.
     """
     start = np.asarray(start, dtype=float)
     g = metric(start[None])[0]
@@ -101,8 +99,6 @@ def drape_net(
     yarns = _straight(metric, start, ways, step_mm, max(reach), inside)
     nodes[i0:, j0], nodes[i0::-1, j0] = yarns[0, : reach[0] + 1], yarns[1, : reach[1] + 1]
     nodes[i0, j0:], nodes[i0, j0::-1] = yarns[2, : reach[2] + 1], yarns[3, : reach[3] + 1]
-    if np.isfinite(nodes[..., 0]).sum() < 3:
-        raise GeometryError(error("drape-start", "the net leaves the face at its start point"))
     for at, way in _diagonals(reach):
         _fill(metric, nodes, at, way, step_mm, inside)
     u, v = (np.arange(nu) - i0) * step_mm, (np.arange(nv) - j0) * step_mm
@@ -361,6 +357,9 @@ def drape_ply(
 
     Returns:
         The drape; shear is given for the cells inside the region.
+
+    Raises:
+        GeometryError: the first yarns leave the surface at once.
     """
     import shapely
 
@@ -383,6 +382,15 @@ def drape_ply(
         (count,) * 4,
         lambda spots: shapely.contains_xy(around, spots),
     )
+    if np.isfinite(net.nodes[..., 0]).sum() < 3:
+        begins = raised.from_cut(start[None])[0]
+        raise GeometryError(
+            error(
+                "drape-start",
+                f"a draped cloth cannot be begun in the middle of its region, at "
+                f"{place_words(begins, face)}: the face is too uneven there for straight yarns",
+            )
+        )
     centre = (net.nodes[1:, 1:] + net.nodes[:-1, :-1] + net.nodes[1:, :-1] + net.nodes[:-1, 1:]) / 4
     wanted = shapely.contains_xy(region, centre.reshape(-1, 2)).reshape(centre.shape[:2])
     net = replace(net, shear_deg=np.where(wanted, net.shear_deg, np.nan))

@@ -10,6 +10,7 @@ import pytest
 import shapely
 from scipy.integrate import solve_ivp
 
+from plybook.diagnostics import GeometryError
 from plybook.surface.drape import drape_net, drape_ply
 from plybook.surface.raised import Raiser
 from tests.surface.faces import face, half_circle, station
@@ -196,3 +197,13 @@ def test_yarns_keep_their_length_on_what_lies_below(core, share, angle):
     if not core:  # a smaller sphere: the same net, every yarn shorter by a hundredth
         bare = drape_ply(made, made.outline_mm, angle, 35.0)
         assert drape.net.largest_shear_deg == pytest.approx(bare.net.largest_shear_deg, abs=0.03)
+
+
+def test_a_net_that_cannot_be_begun_is_refused_with_its_place(monkeypatch):
+    made = face(station(0, 1, half_circle(80.0)), station(400, 1, half_circle(80.0)), axis=0.5)
+    monkeypatch.setattr("plybook.surface.drape.pattern_metric", lambda *a: lambda spots: np.full(
+        (len(spots), 2, 2), np.nan))  # fmt: skip
+    with pytest.raises(GeometryError) as refused:
+        drape_ply(made, made.outline_mm, 45.0, 45.0)
+    (finding,) = refused.value.findings
+    assert finding.code == "drape-start" and "at span 200 mm, 50 % of the" in finding.message
