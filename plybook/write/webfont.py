@@ -31,7 +31,7 @@ def _font_subset(characters: str, bold: bool) -> bytes:
     from fontTools.subset import Options, Subsetter
     from fontTools.ttLib import TTFont
 
-    font = TTFont(font_path(bold), recalcTimestamp=False)
+    font = TTFont(font_path(bold), recalcTimestamp=False, lazy=True)
     options = Options(
         layout_features=["kern", "tnum"], hinting=False, name_IDs=[1, 2], notdef_outline=True
     )
