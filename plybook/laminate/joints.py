@@ -7,6 +7,7 @@ piece also shows the line to which the upper one reaches.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -29,6 +30,7 @@ from plybook.units import mm
 TICK_EVERY_MM = 600.0
 ON_LINE_MM = 0.05  # of a piece that ends on a line, what lies on it
 MOST_TICKS = 8
+LEAST_SHARED_MM2 = 1.0
 
 
 @dataclass
@@ -85,6 +87,11 @@ def join_strips(
                     low = frame.points(np.array([at]), np.array([line_mm - overlap_mm / 2]))[0]
                     below.marks.append(tick(high, -frame.across, label, TICK_MM + overlap_mm))
                     above.marks.append(tick(low, frame.across, label, TICK_MM))
+    for below, above in itertools.product(lower, upper):
+        if not (name in below.mates or name in above.mates) and _overlap(below, above):
+            found += 1
+            below.meets(name, above)
+            above.meets(name, below)
     if overlap_mm > 0:
         for below in lower:
             _reach_line(
@@ -103,6 +110,13 @@ def _shared(below: Blank, above: Blank, name: str, frame: WarpFrame) -> list[tup
             if end - start >= LEAST_JOINT_MM:
                 found.append((start, end))
     return sorted(found)
+
+
+def _overlap(below: Blank, above: Blank) -> bool:
+    """Whether two pieces lie on each other. Of a strip narrower than its overlap that runs askew
+    to the warp, the two sides lie past one another along the warp and have no stretch in common.
+    """
+    return bool(below.cut.intersection(above.cut).area > LEAST_SHARED_MM2)
 
 
 def _spans(blank: Blank, name: str, frame: WarpFrame) -> list[tuple[float, float]]:

@@ -67,7 +67,12 @@ def _check_splice(piece: dict, other: dict, at_break: bool, report: Report) -> N
     names = [{base_name(edge["name"]) for edge in p["edges"]} for p in (piece, other)]
     shared = sorted(name for name in names[0] & names[1] if name.startswith("splice "))
     wanted = float(piece["splice"]["overlap_mm"])
-    reach = np.concatenate([_reaches(piece, other, name) for name in shared] or [np.zeros(0)])
+    reach = np.zeros(0)
+    for past_mm in (0.0, 2 * wanted):  # of a slender piece the sides may lie past one another
+        if not len(reach):
+            reach = np.concatenate(
+                [reach, *(_reaches(piece, other, name, past_mm) for name in shared)]
+            )
     if not len(reach):
         if not at_break:
             report.fault(where, "the parts have no side in common")
@@ -77,11 +82,12 @@ def _check_splice(piece: dict, other: dict, at_break: bool, report: Report) -> N
                   f"the parts overlap by {worst:.2f} mm, stated {wanted:.2f}")  # fmt: skip
 
 
-def _reaches(piece: dict, other: dict, name: str) -> np.ndarray:
-    """How far the parts reach over one another along a splice, mm; negative where they gape."""
+def _reaches(piece: dict, other: dict, name: str, past_mm: float) -> np.ndarray:
+    """How far the parts reach over one another along a splice, mm; negative where they gape. The
+    sides of the other part are carried on straight by `past_mm` at either end."""
     found = []
     outline = np.array(other["outline_mm"], dtype=float)
-    facing = edges_named(other, name)
+    facing = [_carried_on(line, past_mm) for line in edges_named(other, name)]
     for line in edges_named(piece, name):
         points = stepped(line, STEP_MM)
         away, meets = across(points, facing)
@@ -89,6 +95,12 @@ def _reaches(piece: dict, other: dict, name: str) -> np.ndarray:
         if len(points) and np.hypot(*np.diff(points, axis=0).T).sum() >= LEAST_MM:
             found.append(np.where(plane.inside(points, outline), away, -away))
     return np.concatenate(found or [np.zeros(0)])
+
+
+def _carried_on(line: np.ndarray, by_mm: float) -> np.ndarray:
+    ends = line[[0, -1]] - line[[1, -2]]
+    ends *= by_mm / np.maximum(np.hypot(*ends.T), 1e-12)[:, None]
+    return np.vstack([line[0] + ends[0], line, line[-1] + ends[1]]) if by_mm else line
 
 
 def stepped(line: np.ndarray, step_mm: float) -> np.ndarray:

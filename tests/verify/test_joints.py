@@ -89,6 +89,32 @@ def test_a_splice_cut_askew_is_caught(over_a_bevel, by_mm):
     assert "splice B.1 to B.2" in fault and "stated 25.00" in fault
 
 
+def test_a_tape_narrower_than_its_overlap_is_spliced_askew():
+    """A tape 15 mm wide at 45 degrees: 21 mm of each side lie along the warp, the overlap is 25,
+    so the sides lie past one another; every part still meets the next one."""
+    corners = ((50.0, 50.0), (1950.0, 50.0), (1950.0, 65.0), (50.0, 65.0))
+    tape = Ply("T", "twill", "s", Polygon(tuple(OnPattern(*at) for at in corners)), angle_deg=45.0)
+    ring = np.array([[0.0, 0.0], [2000.0, 0.0], [2000.0, 300.0], [0.0, 300.0]])
+    mould = OutlineMould(ring, (), (("bottom", 0, 1), ("right", 1, 2), ("top", 2, 3),
+                                    ("left", 3, 0)))  # fmt: skip
+    given = spec([tape], {}, mould=mould)
+    narrow = {"twill": cloth(roll=620.0, usable=600.0)}
+    plan = plan_of(replace(given, materials=replace(given.materials, cloths=narrow)))
+    ids = [piece["id"] for piece in plan["pieces"]]
+    assert len(ids) >= 3
+    for k, piece in enumerate(plan["pieces"]):
+        assert piece["splice"]["neighbours"] == ids[max(k - 1, 0) : k] + ids[k + 1 : k + 2]
+    report = proved(plan)
+    assert not report.faults and report.proofs[ALL_ALONG] == len(ids) - 1
+    first = plan["pieces"][0]
+    (edge,) = (e for e in first["edges"] if e["name"].startswith("splice"))
+    end = {tuple(point) for point in edge["points_mm"]}
+    for line in (first["outline_mm"], *(e["points_mm"] for e in first["edges"])):
+        line[:] = [[x + 0.5, y] if (x, y) in end else [x, y] for x, y in line]
+    (fault,) = proved(plan).faults
+    assert "stated 25.00" in fault
+
+
 # ---------------------------------------------------------------- at a break of the face
 
 EDGES = ("leading", "trailing", "root", "tip")
