@@ -42,13 +42,12 @@ from plybook.spec.model import (
     Union,
     Whole,
 )
-from plybook.units import show_length, show_number
+from plybook.units import SQUARE_FOOT_M2, show_length, show_number
 
 if TYPE_CHECKING:
     from plybook.laminate.model import Zone
 
 BAND = 12  # letters of a band
-SQUARE_FOOT_M2 = 0.3048**2
 MOST_LAYERS = 60
 MOST_ZONES = 8
 _STROKES = {0.0: "-", 45.0: "/", -45.0: "\\", 90.0: "|"}

@@ -1,7 +1,11 @@
 """Lengths as people write them, and as they are printed.
 
 Inside the tool every length is millimetres. `parse_length` reads the listed forms and nothing
-else; `show_length` prints the user's unit first and the other second. 1 in = 25.4 mm exactly
+else; `show_length` prints the user's unit first and the other second.
+
+What is worked out is told no closer than a hand can place it, by the grain of what is placed; the
+files keep the exact figure. Each figure is rounded by itself, from the point it is measured from,
+never as the sum of rounded ones. 1 in = 25.4 mm exactly
 (international inch, 1959); ounce and yard from the same agreement.
 """
 
@@ -10,8 +14,11 @@ from __future__ import annotations
 import math
 import re
 from fractions import Fraction
+from typing import NamedTuple
 
 MM_PER_INCH = 25.4
+MM_PER_FOOT = 304.8
+SQUARE_FOOT_M2 = 0.3048**2
 MM_PER_UNIT = {
     "mm": 1.0,
     "cm": 10.0,
@@ -19,8 +26,8 @@ MM_PER_UNIT = {
     "in": MM_PER_INCH,
     "inch": MM_PER_INCH,
     '"': MM_PER_INCH,
-    "ft": 304.8,
-    "foot": 304.8,
+    "ft": MM_PER_FOOT,
+    "foot": MM_PER_FOOT,
     "'": 304.8,
     "yd": 914.4,
 }
@@ -70,13 +77,53 @@ def show_number(value: float, decimals: int) -> str:
     return "0" if text in ("-0", "") else text
 
 
+class Grain(NamedTuple):
+    """How closely something is placed by hand: in millimetres, and in which part of an inch.
+
+    Source: common practice, no source.
+    """
+
+    mm: float
+    inch: int
+
+    @property
+    def decimals(self) -> int:
+        """Of millimetres."""
+        return 0 if self.mm >= 1.0 else 1
+
+    def step_mm(self, unit: str) -> float:
+        """The finest step of the tape in a unit."""
+        return MM_PER_INCH / self.inch if unit == "in" else self.mm
+
+    def rounded_mm(self, value_mm: float, unit: str = "mm") -> float:
+        """The nearest length that the tape shows."""
+        return round(value_mm / self.step_mm(unit)) * self.step_mm(unit)
+
+
+GIVEN = Grain(0.1, 32)  # what the builder wrote into the spec himself
+CLOTH = Grain(1.0, 16)  # what drapes: plies and films
+STIFF = Grain(0.5, 32)  # what is sawn: core, inserts, rods
+
+
+def grain_of(kind: str) -> Grain:
+    """By the kind of a layer or piece."""
+    return CLOTH if kind in ("ply", "film") else STIFF
+
+
+def told_grams(mass_g: float) -> float:
+    """A mass as it is weighed: to 10 g from 1 kg on, to 5 g from 100 g on, else to a gram."""
+    step = 10 if mass_g >= 1000 else 5 if mass_g >= 100 else 1
+    return float(round(mass_g / step) * step)
+
+
 def show_mass(mass_g: float) -> str:
-    """A mass of a part: kilograms to ten grams from 1 kg on, whole grams below."""
-    return f"{mass_g / 1000:.2f} kg" if mass_g >= 1000 else f"{mass_g:.0f} g"
+    """A mass of a part: kilograms from 1 kg on, grams below."""
+    told = told_grams(mass_g)
+    return f"{told / 1000:.2f} kg" if told >= 1000 else f"{told:.0f} g"
 
 
-def show_inches(value_mm: float, denominator: int = 16) -> str:
-    """Inches as a tape shows them: whole and the nearest sixteenth, for example '12 3/16'."""
+def show_inches(value_mm: float, denominator: int = 32) -> str:
+    """Inches as a tape shows them: whole and the nearest part, for example '12 3/16'."""
     ticks = round(abs(value_mm) / MM_PER_INCH * denominator)
     whole, rest = divmod(ticks, denominator)
     sign = "-" if value_mm < 0 and ticks else ""
@@ -86,18 +133,70 @@ def show_inches(value_mm: float, denominator: int = 16) -> str:
     return f"{sign}{whole} {part}" if whole else f"{sign}{part}"
 
 
-def show_length(value_mm: float, unit: str = "mm", both: bool = False) -> str:
+def show_figure(value_mm: float, unit: str = "mm", grain: Grain = GIVEN) -> str:
+    """A length without its unit."""
+    if unit == "in":
+        return show_inches(value_mm, grain.inch)
+    return show_number(grain.rounded_mm(value_mm), grain.decimals)
+
+
+def show_growth(value_mm: float, unit: str = "mm", grain: Grain = GIVEN) -> str:
+    """How much longer or shorter, with its sign and without its unit; "0" has none."""
+    words = show_figure(value_mm, unit, grain)
+    return words if words == "0" or value_mm < 0 else f"+{words}"
+
+
+def show_length(
+    value_mm: float, unit: str = "mm", both: bool = False, grain: Grain = GIVEN
+) -> str:
     """A length in the user's unit, with the other in brackets when `both`."""
-    mm, inch = f"{show_number(value_mm, 1)} mm", f"{show_inches(value_mm)} in"
+    mm, inch = (f"{show_figure(value_mm, name, grain)} {name}" for name in ("mm", "in"))
     first, second = (inch, mm) if unit == "in" else (mm, inch)
     return f"{first} ({second})" if both else first
 
 
+def show_thickness(value_mm: float, unit: str = "mm") -> str:
+    """A thickness as a caliper shows it, without its unit: hundredths of a millimetre, or
+    thousandths of an inch."""
+    return f"{value_mm / MM_PER_INCH:.3f}" if unit == "in" else f"{value_mm:.2f}"
+
+
+def area_unit(unit: str) -> str:
+    """What areas are told in beside lengths in mm or in."""
+    return "sq ft" if unit == "in" else "m²"
+
+
+def show_area(area_m2: float, unit: str = "mm") -> str:
+    """An area without its unit."""
+    return f"{area_m2 / SQUARE_FOOT_M2:.2f}" if unit == "in" else f"{area_m2:.3f}"
+
+
+def show_amount(amount: float, measure: str, unit: str = "mm") -> str:
+    """A quantity with its measure ("m2", "m", "g", "kg", "piece"): of inch parts areas and runs in
+    feet."""
+    if unit == "in" and measure == "m2":
+        amount, measure = amount / SQUARE_FOOT_M2, "sq ft"
+    elif unit == "in" and measure == "m":
+        amount, measure = amount * 1000 / MM_PER_FOOT, "ft"
+    decimals = 3 if abs(amount) < 1 else 1 if abs(amount) < 10000 else 0
+    if measure == "g":
+        decimals = 0 if abs(amount) >= 10 else 1
+    return f"{show_number(amount, decimals)} {area_unit('mm') if measure == 'm2' else measure}"
+
+
 def show_run(value_mm: float, unit: str = "mm") -> str:
-    """A long length: metres, or feet where the part is in inches."""
+    """A long length of tape, film or hose: metres, or feet where the part is in inches."""
     if unit == "in":
         return f"{value_mm / MM_PER_INCH / 12:.1f} ft"
     return f"{value_mm / 1000:.1f} m"
+
+
+def show_roll(value_mm: float, unit: str = "mm") -> str:
+    """How much of a roll is used: to the centimetre above, or to the inch above."""
+    if unit == "in":
+        feet, inches = divmod(math.ceil(value_mm / MM_PER_INCH - 1e-6), 12)
+        return f"{feet} ft {inches} in" if feet else f"{inches} in"
+    return f"{math.ceil(value_mm / 10 - 1e-6) / 100:.2f} m"
 
 
 # ---------------------------------------------------------------- lengths inside a sentence

@@ -58,7 +58,7 @@ from plybook.shop.budget import CUPS_LEFT, TRIMMINGS
 from plybook.shop.model import Budget, Shop
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
-from plybook.units import show_length, show_mass
+from plybook.units import CLOTH, show_length, show_mass, told_grams
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": "no hand"}
 NO_FILES = Addresses()
@@ -105,7 +105,7 @@ def booklet(
         jig_page(spec, face, shop),
         record_page(spec, laminate, shop),
         quantities_page(spec, shop, laminate),
-        ply_table_page(spec, laminate),
+        ply_table_page(spec, face, laminate),
         zones_page(spec, face, laminate),
         estimates_page(spec, shop),
         findings_page(spec, findings),
@@ -166,8 +166,8 @@ def cover_page(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop) -> Pa
     picture = part_picture(face)
     (x0, y0), (x1, y1) = face.outline_mm.min(axis=0), face.outline_mm.max(axis=0)
     size = (
-        f"Flat pattern {show_length(float(x1 - x0), part.units, both=True)} along, "
-        f"{show_length(float(y1 - y0), part.units, both=True)} across."
+        f"Flat pattern {show_length(float(x1 - x0), part.units, True, CLOTH)} along, "
+        f"{show_length(float(y1 - y0), part.units, True, CLOTH)} across."
     )
     blocks: list[Block] = [
         Picture(
@@ -222,7 +222,7 @@ def record_page(spec: PartSpec, laminate: Laminate, shop: Shop) -> Page:
         INSTRUMENTS,
         Heading("The part", 3),
         *(
-            Blank(field, label, "measure", "g", float(round(grams)), optional=field != MASS_FIELD)
+            Blank(field, label, "measure", "g", told_grams(grams), optional=field != MASS_FIELD)
             for field, label, grams in _weighed(shop.budget)
         ),
         DEVIATIONS,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from string import ascii_lowercase
 
 from plybook.diagnostics import Finding
 from plybook.drawing.bookstart import kicker, unique
@@ -18,18 +17,32 @@ from plybook.drawing.document import (
     figure,
     jig_field_id,
 )
+from plybook.drawing.foldview import folded_section
 from plybook.drawing.jigview import jig_picture
 from plybook.drawing.partview import strain_picture
 from plybook.drawing.rosette import show_angle
+from plybook.drawing.stacks import stack_pictures, stack_words
 from plybook.drawing.zoneview import zone_picture
 from plybook.laminate.model import Laminate
 from plybook.laminate.stiffness import terms
 from plybook.shop.model import Quantity, Shop
 from plybook.spec.model import OutlineMould, PartSpec
 from plybook.surface.model import Face
-from plybook.units import show_length, show_mass, show_number
+from plybook.units import (
+    CLOTH,
+    area_unit,
+    grain_of,
+    show_amount,
+    show_area,
+    show_growth,
+    show_length,
+    show_mass,
+    show_number,
+    show_thickness,
+)
 
 AFTER = "After the cure"
+_STACKS = "The layers as they lie on one another; a zone has those that are filled in its column."
 MOST_STIFF = 12  # zones whose stiffness is shown on paper
 
 
@@ -69,7 +82,7 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
     }
     unit = spec.part.units
     centre = (
-        f"{axis} {show_length(float(v), unit)}"
+        f"{axis} {show_length(float(v), unit, grain=CLOTH)}"
         for axis, v in zip("xyz", laminate.centre_mm, strict=True)
     )
     flat = isinstance(spec.mould, OutlineMould)
@@ -86,7 +99,7 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
         rows = tuple(
             (
                 q.item,
-                f"{figure(q.amount)} {'m²' if q.unit == 'm2' else q.unit}",
+                show_amount(q.amount, q.unit, unit),
                 q.detail,
                 f"{q.price:.2f}" if q.price else "",
             )
@@ -123,9 +136,9 @@ def _by_item(rows: list[Quantity], shop: Shop) -> list[Quantity]:
     return added
 
 
-def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
+def ply_table_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
     """The stack from the mould face up, and how far each cut departs from the bare pattern."""
-    names = spec.materials.names()
+    names, unit = spec.materials.names(), spec.part.units
     by_id = {p.id: p for p in laminate.pieces}
     rows = []
     for place, layer in enumerate(laminate.layers, start=1):
@@ -138,14 +151,15 @@ def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
                 layer.id,
                 show_angle(layer.angle_deg) if layer.kind in ("ply", "rod") else layer.kind,
                 names.get(layer.material, layer.material),
-                f"{layer.thickness_mm:.2f}",
+                show_thickness(layer.thickness_mm, unit),
                 ", ".join(layer.pieces),
-                _signed(along),
-                _signed(across),
+                show_growth(along, unit, grain_of(layer.kind)),
+                show_growth(across, unit, grain_of(layer.kind)),
             )
         )
     table = Table(
-        ("No.", "Layer", "Angle", "Material", "t, mm", "Pieces", "Along, mm", "Across, mm"),
+        ("No.", "Layer", "Angle", "Material", f"t, {unit}", "Pieces",
+         f"Along, {unit}", f"Across, {unit}"),
         tuple(rows),
         "rlllrlrr",
     )
@@ -154,25 +168,27 @@ def ply_table_page(spec: PartSpec, laminate: Laminate) -> Page:
         "than the same area of the bare mould face, because of what lies "
         "below it."
     )
-    return Page("stack", "The stack", kicker(spec), (words, table), chapter=AFTER)
-
-
-def _signed(value_mm: float) -> str:
-    """A growth with its sign; one that rounds to nothing has none."""
-    words = f"{value_mm:+.1f}"
-    return "0" if words in ("+0.0", "-0.0") else words
+    folded = (folded_section(cut, laminate.layers, face) for cut in laminate.sections)
+    pictures = [
+        Picture(scene, scene.window_mm[3], f"{scene.title} on paper.", scene.title, to_scale=True)
+        for scene in folded
+        if scene is not None
+    ]
+    return Page("stack", "The stack", kicker(spec), (words, table, *pictures), chapter=AFTER)
 
 
 def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
     """Zones with their stacks, and the strain of the pattern."""
     blocks: list[Block] = []
+    unit = spec.part.units
+    layers = {layer.id: layer for layer in laminate.layers}
     if laminate.zones:
         rows = tuple(
             (
                 z.label,
-                z.code,
-                f"{z.thickness_mm:.2f}",
-                f"{z.area_m2:.3f}",
+                stack_words(z, layers),
+                show_thickness(z.thickness_mm, unit),
+                show_area(z.area_m2, unit),
                 f"{z.mass_g:.0f}",
                 "yes" if z.symmetric else "no",
                 "yes" if z.balanced else "no",
@@ -187,9 +203,9 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
             Table(
                 (
                     "Zone",
-                    "Stack, first laid first",
-                    "t, mm",
-                    "Area, m²",
+                    "Stack, from the mould face up",
+                    f"t, {unit}",
+                    f"Area, {area_unit(unit)}",
                     "Mass, g",
                     "Symmetric",
                     "Balanced",
@@ -198,8 +214,10 @@ def zones_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
                 "llrrrll",
             ),
         ]
-        said = code_words(spec, laminate)
-        blocks += [Paragraph(said, small=True)] if said else []
+        blocks += [
+            Picture(scene, scene.window_mm[3], _STACKS, "The layers of each zone")
+            for scene in stack_pictures(laminate.zones, laminate.layers, spec.materials.names())
+        ]
         shown = zone_picture(face, laminate.zones)
         blocks.append(
             Picture(
@@ -264,31 +282,6 @@ def _stiffness(laminate: Laminate) -> list[Block]:
         Paragraph(words),
         Table(head, tuple(rows), "llrrrrrr"),
     ]
-
-
-def code_words(spec: PartSpec, laminate: Laminate) -> str:
-    """What the signs and letters of the zones' laminate codes mean; "" where there are none."""
-    codes = " ".join(zone.code for zone in laminate.zones)
-    said = []
-    if "±" in codes or "∓" in codes:
-        said.append("±45: +45 is laid first; ∓45: -45 is laid first.")
-    if "_" in codes:
-        said.append("_4: four alike.")
-    names = spec.materials.names()
-    layers = {layer.id: layer for layer in laminate.layers}
-    seen = set()
-    for zone in laminate.zones:
-        plies = [layers[id] for id in zone.layers if layers[id].kind == "ply"]
-        cloths = tuple(dict.fromkeys(ply.material for ply in plies))
-        if len(cloths) > 1:
-            seen.add(cloths)
-    if len(seen) == 1:
-        (cloths,) = seen
-        letters = zip(ascii_lowercase, cloths, strict=False)
-        said += [f"{letter}: {names.get(cloth, cloth)}." for letter, cloth in letters]
-    elif seen:
-        said.append("a, b: the cloths of a zone, in the order they are first laid.")
-    return " ".join(said)
 
 
 def estimates_page(spec: PartSpec, shop: Shop) -> Page | None:

@@ -34,7 +34,18 @@ from plybook.shop.clock import clock_text, sessions
 from plybook.shop.model import Batch, Shop, Stage
 from plybook.shop.standard import standard
 from plybook.spec.model import PartSpec
-from plybook.units import show_inches, show_length, show_number
+from plybook.units import (
+    CLOTH,
+    Grain,
+    area_unit,
+    grain_of,
+    show_amount,
+    show_area,
+    show_figure,
+    show_length,
+    show_number,
+    show_roll,
+)
 
 BEFORE = "Before you start"
 _DRAWN = {
@@ -143,7 +154,7 @@ def cut_list_page(
             show_angle(p.angle_deg) if p.kind in ("ply", "rod") else _KIND[p.kind],
             str(p.quantity),
             piece_size(p, unit),
-            f"{p.area_mm2 * p.quantity / 1e6:.3f}",
+            show_area(p.area_mm2 * p.quantity / 1e6, unit),
             stages.get(p.stage, p.stage),
             source.get(f"{spec.part.number}/{p.id}", "not placed"),
         )
@@ -157,7 +168,7 @@ def cut_list_page(
             "Angle",
             "Qty",
             f"Size, {unit}",
-            "Area, m²",
+            f"Area, {area_unit(unit)}",
             "Stage",
             "Cut from",
         ),
@@ -178,14 +189,13 @@ def cut_list_page(
 def piece_size(piece: Piece, unit: str) -> str:
     """Box around a piece, along and across 0 degrees, in the user's unit."""
     along, across = (float(v) for v in np.ptp(piece.outline_mm, axis=0))
-    return _cut_size(along, across, unit)
+    return _cut_size(along, across, unit, grain_of(piece.kind))
 
 
-def _cut_size(along_mm: float, across_mm: float, unit: str) -> str:
+def _cut_size(along_mm: float, across_mm: float, unit: str, grain: Grain = CLOTH) -> str:
     """Length by width without the unit's name; a length alone where there is no width."""
     sizes = [v for v in (along_mm, across_mm) if v]
-    shown = (show_inches(v) if unit == "in" else show_number(v, 0) for v in sizes)
-    return " × ".join(shown)
+    return " × ".join(show_figure(v, unit, grain) for v in sizes)
 
 
 def layout_pages(spec: PartSpec, plan: CutPlan, files: Addresses) -> Iterator[Page]:
@@ -199,9 +209,10 @@ def layout_pages(spec: PartSpec, plan: CutPlan, files: Addresses) -> Iterator[Pa
             continue
         stock = layout.unit
         size = (
-            f"{show_length(stock.length_mm, unit)} × {show_length(stock.width_mm, unit)}"
+            f"{show_length(stock.length_mm, unit, grain=CLOTH)} × "
+            f"{show_length(stock.width_mm, unit, grain=CLOTH)}"
             if stock.kind != "roll"
-            else f"{show_length(layout.used_length_mm, unit)} of a roll "
+            else f"{show_roll(layout.used_length_mm, unit)} of a roll "
             f"{show_length(stock.width_mm, unit)} wide"
         )
         facts = [size, f"{layout.utilisation * 100:.0f} % used"]
@@ -304,7 +315,7 @@ def _cup_table(spec: PartSpec, title: str, cups: Sequence[Batch], stage: str) ->
             b.id,
             b.purpose,
             batch_parts(b),
-            f"{b.mass_g:.{b.decimals}f}",
+            show_number(b.mass_g, b.decimals),
             clock_text(b.clock_min, spec.workshop),
             f"+{show_duration(b.on_by_s)}" if b.on_by_s else "",
             _work_words(b),
@@ -358,7 +369,7 @@ def kit_page(shop: Shop, stage: Stage, number: int, unit: str) -> Page | None:
                 c.name,
                 str(c.count),
                 _cut_size(c.length_mm, c.width_mm, unit),
-                f"{c.amount:.1f} {'m²' if c.unit == 'm2' else c.unit}",
+                show_amount(c.amount, c.unit, unit),
                 c.where,
             )
             for c in bag.cuts

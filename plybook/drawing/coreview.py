@@ -20,7 +20,7 @@ from plybook.drawing.piecewords import DOT, edge_name
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM, largest_letters_mm
 from plybook.laminate.model import Piece, PieceEdge
-from plybook.units import show_length, show_number
+from plybook.units import STIFF, show_length, show_number
 
 WIDTH_MM, LARGEST_MM = 180.0, 50.0
 _ROUND_MM = 9.0  # around the panel, for the words along its edges
@@ -145,7 +145,7 @@ def _profile(
     if slope:
         said = [
             f"{way} {show_number(angle_deg, 1)}\u00b0",
-            f"{depth}, {show_length(slope * thick_mm, unit)} wide",
+            f"{depth}, {show_length(slope * thick_mm, unit, grain=STIFF)} wide",
             f"outer line on the {wide} side",
         ]
     else:

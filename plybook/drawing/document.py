@@ -84,13 +84,14 @@ class Picture:
     """A scene drawn in paper millimetres: 1:1 on paper where it fits, else reduced to fit.
 
     The window is at most 180 mm wide, the width both A4 and Letter offer. On screen it takes the
-    card's width.
+    card's width. `to_scale`: never made smaller to bring a page onto one sheet.
     """
 
     scene: Scene
     height_mm: float
     caption: str = ""
     alt: str = ""
+    to_scale: bool = False
 
 
 @dataclass(frozen=True)

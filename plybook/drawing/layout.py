@@ -32,10 +32,10 @@ from plybook.drawing.letters import clean_text, text_box_mm
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Rise, Role, Scene, Text
 from plybook.laminate.model import Piece
-from plybook.nest.markout import MarkedPiece, mark_out, stage_cuts, tape
+from plybook.nest.markout import MarkedPiece, cut_words, mark_out, stage_cuts
 from plybook.nest.model import Item, Layout, Placement
 from plybook.nest.placing import placed
-from plybook.units import MM_PER_INCH, show_inches, show_number
+from plybook.units import CLOTH, MM_PER_INCH, show_figure, show_number
 
 BAR_HIGH_MM = 9.0  # a bar is drawn this high on a page, its length to scale
 TICKS_MM = {"mm": 100.0, "in": 6 * MM_PER_INCH}
@@ -223,7 +223,7 @@ class _Sheet:
                                 0, "end", "centre"))  # fmt: skip
 
     def _figure(self, value_mm: float) -> str:
-        return show_inches(value_mm) if self.unit == "in" else show_number(value_mm, 0)
+        return show_figure(value_mm, self.unit, CLOTH)
 
     def _directions(self) -> None:
         """Where the roll runs, which end and edge the tape is held to."""
@@ -245,7 +245,7 @@ class _Sheet:
             rest = "; the width is not to scale" if stock.kind == "bar" else ", up from this edge"
             foot = f"Continued: along from the end of the {stock.kind}{rest}"
         if stock.edge_mm > 0:
-            said = self._figure(stock.edge_mm) if self.unit == "mm" else show_inches(stock.edge_mm)
+            said = self._figure(stock.edge_mm)
             foot += f"; the edge strip of {said} {self.unit} is not used"
         self._word(Text(Role.TEXT, (x, y), foot, letters * 0.72 if not self.big else 10.0,
                         rise="top"))  # fmt: skip
@@ -255,7 +255,7 @@ class _Sheet:
         stock = self.layout.unit
         letters, gap = (14.0, 76.0) if self.big else (2.5, 12.5)
         low, high = self.span
-        for cut in stage_cuts(self.layout, self.outlines):
+        for cut in stage_cuts(self.layout, self.outlines, self.unit):
             if not low <= cut.along_mm < high:
                 continue
             ends = [(cut.along_mm, -stock.edge_mm), (cut.along_mm, stock.width_mm)]
@@ -263,7 +263,7 @@ class _Sheet:
             x = cut.along_mm * self.scale
             side: Anchor = "end" if cut.along_mm > (low + high) / 2 else "start"
             words = (
-                f"CUT ACROSS at {tape(cut.along_mm, self.unit)} {self.unit}",
+                f"CUT ACROSS at {cut_words(cut, self.unit)}",
                 f"before it {clean_text(cut.before)}, after it {clean_text(cut.after)}",
             )
             y = -stock.edge_mm * self.rise - gap

@@ -19,6 +19,7 @@ from importlib.resources import files
 import numpy as np
 
 from plybook.drawing.scene import Text
+from plybook.drawing.typesetting import broken, typeset
 
 FAMILY = "Source Sans Pro"
 CAP = 0.656  # height of the H as a share of the type size
@@ -60,7 +61,8 @@ def clean_text(text: str) -> str:
 
     Composed (NFC); line breaks and tabs become spaces; control characters, lone surrogates and
     marks that reverse the reading direction are dropped; what the face
-    lacks is written out or becomes a question mark.
+    lacks is written out or becomes a question mark. Signs and figures are set
+    (`plybook.drawing.typesetting`).
     """
     known = _advances(False)
     shown = []
@@ -72,7 +74,7 @@ def clean_text(text: str) -> str:
             continue
         else:
             shown.append(char if ord(char) in known else UNKNOWN)
-    return "".join(shown)
+    return typeset("".join(shown))
 
 
 def type_size_mm(height_mm: float) -> float:
@@ -112,8 +114,8 @@ def fitted(text: str, width_mm: float, height_mm: float, bold: bool = False) -> 
 
 
 def wrapped(text: str, width_mm: float, height_mm: float, bold: bool = False) -> list[str]:
-    """The text broken at spaces into lines no wider than the room; a single word too wide is
-    broken inside."""
+    """The text broken at spaces into lines no wider than the room, never between a figure and its
+    unit; a single word too wide is broken inside."""
     return list(_wrapped(text, width_mm, height_mm, bold))
 
 
@@ -121,7 +123,7 @@ def wrapped(text: str, width_mm: float, height_mm: float, bold: bool = False) ->
 def _wrapped(text: str, width_mm: float, height_mm: float, bold: bool) -> tuple[str, ...]:
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    for word in broken(text):
         trial = f"{line} {word}" if line else word
         if text_width_mm(trial, height_mm, bold) <= width_mm:
             line = trial

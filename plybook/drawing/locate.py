@@ -20,7 +20,7 @@ import numpy as np
 from plybook.geometry.offsets import nearest, offset_mm
 from plybook.laminate.model import Piece
 from plybook.surface.model import Face, StationLine
-from plybook.units import show_length
+from plybook.units import Grain, grain_of, show_length
 
 ON_EDGE_MM = 0.5  # nearer than this is "on" the line
 CROSSING_DEG = 30.0  # two lines locate a point when they differ by more than this
@@ -73,7 +73,7 @@ def locate(face: Face, pieces: Sequence[Piece], unit: str) -> tuple[Corner, ...]
     for k, (at, (dx, dy), ids) in enumerate(found):
         # corners of a piece about as far from two edges are all told from the same one
         told = next((c.second for c in out if c.piece.split(", ")[0] == ids[0]), "")
-        first, second = _words(face, at, unit, told)
+        first, second = _words(face, at, unit, grain_of(pieces[0].kind), told)
         spot = (float(at[0]), float(at[1]))
         outward = (dx * math.sqrt(0.5), dy * math.sqrt(0.5))
         out.append(Corner(letter(k), ", ".join(ids), spot, outward, first, second))
@@ -97,7 +97,9 @@ def letter(index: int) -> str:
     return letters[place] + (str(round_ + 1) if round_ else "")
 
 
-def _words(face: Face, at: np.ndarray, unit: str, told: str = "") -> tuple[str, str]:
+def _words(
+    face: Face, at: np.ndarray, unit: str, grain: Grain, told: str = ""
+) -> tuple[str, str]:
     """Where a point lies; `told`: the words for a point beside it, whose edge is kept to."""
     from shapely import LineString, Point
 
@@ -110,32 +112,34 @@ def _words(face: Face, at: np.ndarray, unit: str, told: str = "") -> tuple[str, 
     )
     if face.station_lines:
         station = min(face.station_lines, key=lambda s: LineString(s.points_mm).distance(point))
-        first, base = _from_station(face, station, at, unit), station.points_mm
+        first, base = _from_station(face, station, at, unit, grain), station.points_mm
     else:
         base, name = edges[0]
-        first = _from_edge(base, at, name, unit)
+        first = _from_edge(base, at, name, unit, grain)
     for line, name in edges if face.station_lines else edges[1:]:
         if _crossing_deg(base, line, at) > CROSSING_DEG:
-            return first, _from_edge(line, at, name, unit)
+            return first, _from_edge(line, at, name, unit, grain)
     return first, ""
 
 
-def _from_station(face: Face, station: StationLine, at: np.ndarray, unit: str) -> str:
+def _from_station(
+    face: Face, station: StationLine, at: np.ndarray, unit: str, grain: Grain
+) -> str:
     """Distance from a station line; the tip lies on the side to which the axis runs."""
     off = offset_mm(station.points_mm, at)
     if abs(off) < ON_EDGE_MM:
         return f"on {station.label}"
     root, tip = (offset_mm(station.points_mm, end) for end in face.axis_mm[[0, -1]])
     way = "tipward" if off * (tip - root) > 0 else "rootward"
-    return f"{show_length(abs(off), unit, both=True)} {way} of {station.label}"
+    return f"{show_length(abs(off), unit, True, grain)} {way} of {station.label}"
 
 
-def _from_edge(line: np.ndarray, at: np.ndarray, name: str, unit: str) -> str:
+def _from_edge(line: np.ndarray, at: np.ndarray, name: str, unit: str, grain: Grain) -> str:
     """Distance from an edge; the outline runs counter-clockwise, so the part is on the left."""
     off = offset_mm(line, at)
     if abs(off) < ON_EDGE_MM:
         return f"on {name}"
-    shown = show_length(abs(off), unit, both=True)
+    shown = show_length(abs(off), unit, True, grain)
     return f"{shown} {'inside' if off > 0 else 'beyond'} {name}"
 
 

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from plybook.drawing.document import Block, Links, OnScreen, Paragraph, Table
-from plybook.nest.markout import GRID_MM, MarkedPiece, mark_out, tape
+from plybook.nest.markout import MarkedPiece, mark_out, stock_grain, tape
 from plybook.nest.model import Item, Layout
-from plybook.units import show_number
+from plybook.units import show_length
 
 LIGHT = "Light on the cutting table, in place of paper"
 
@@ -47,7 +47,8 @@ def mark_out_on_screen(
         pieces.append(piece)
         name = f"{piece}, {mark.copy} of {copies[mark.item]}" if copies[mark.item] > 1 else piece
         rows.append((str(number), name, _span(mark, unit) if bar else _points(mark, unit)))
-    step = "1/16 in" if unit == "in" else f"{show_number(GRID_MM['mm'], 1)} mm"
+    grain = stock_grain(layout.unit.kind)
+    step = show_length(grain.step_mm(unit), unit, grain=grain)
     reading = (
         f"Figures in {unit}, from the end of the {layout.unit.kind}."
         if bar

@@ -11,9 +11,8 @@ from plybook.drawing.titleblock import hand_words
 from plybook.laminate.model import Laminate, Piece, PieceEdge
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
-from plybook.units import show_length, show_number
+from plybook.units import CLOTH, grain_of, show_growth, show_length, show_number
 
-LEAST_GROWTH_MM = 0.2  # less is below what a knife follows
 DOT = " \u00b7 "
 _BARE_EDGES = ("edge", "seam", "splice", "side", "line", "cut")
 
@@ -90,11 +89,11 @@ def layer_words(piece: Piece, laminate: Laminate) -> str:
     return f"Layer {piece.layer}"
 
 
-def growth_words(piece: Piece) -> str:
-    """How much the layers below changed the cut outline, or "" where nothing worth a word."""
-    along, across = round(piece.growth.along_mm, 1) + 0.0, round(piece.growth.across_mm, 1) + 0.0
-    said = [f"{value:+.1f} mm {way}" for value, way in ((along, "along"), (across, "across"))
-            if abs(value) >= LEAST_GROWTH_MM]  # fmt: skip
+def growth_words(piece: Piece, unit: str) -> str:
+    """How much the layers below changed the cut outline, or "" where a tape would not show it."""
+    growth = ((piece.growth.along_mm, "along"), (piece.growth.across_mm, "across"))
+    told = [(show_growth(value, unit, CLOTH), way) for value, way in growth]
+    said = [f"{words} {unit} {way}" for words, way in told if words != "0"]
     if piece.kind not in ("ply", "film") or not said:
         return ""
     return f"Fitted to the layers below: {', '.join(said)}"
@@ -111,7 +110,8 @@ def size_words(piece: Piece, unit: str) -> str:
     """Overall size along and across the pattern axis, both units."""
     ring = cut_outline_mm(piece)
     length, width = ring.max(axis=0) - ring.min(axis=0)
-    return f"{show_length(length, unit, True)} \u00d7 {show_length(width, unit, True)}"
+    grain = grain_of(piece.kind)
+    return " \u00d7 ".join(show_length(v, unit, True, grain) for v in (length, width))
 
 
 def part_words(spec: PartSpec) -> str:
@@ -132,7 +132,7 @@ def card_lines(piece: Piece, laminate: Laminate, spec: PartSpec) -> list[tuple[s
         (spec.materials.name_of(piece.material), False),
         (DOT.join(p for p in parts if p), False),
         (part_words(spec), False),
-        (growth_words(piece), False),
+        (growth_words(piece, spec.part.units), False),
     ]
     lines += [(note, False) for note in piece.notes]
     return [(words, bold) for words, bold in lines if words]
@@ -150,7 +150,7 @@ def facts(piece: Piece, laminate: Laminate, spec: PartSpec) -> list[tuple[str, s
         ("Thickness", thick if piece.kind in ("core", "insert", "rod") else ""),
         ("Stage", piece.stage),
         ("Splice", splice_words(piece)),
-        ("Cut", growth_words(piece)),
+        ("Cut", growth_words(piece, spec.part.units)),
     ]
     rows += [("Note", note) for note in piece.notes]
     return [(label, value) for label, value in rows if value]

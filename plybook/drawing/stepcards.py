@@ -48,6 +48,7 @@ from plybook.nest.model import CutPlan
 from plybook.shop.model import VACUUM, Batch, Check, Shop, Stage, Step
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
+from plybook.units import show_number
 
 _SIGN_LABEL = {"initials": "Initials", "time": "Time", "lot": "Lot or roll number"}
 _MOST_IDS = 60
@@ -350,7 +351,7 @@ def _use(batch: Batch) -> str:
 def cup_parts(batch: Batch) -> str:
     """'resin 323 g + hardener 97 g = 420 g', and the filler that is stirred in then."""
     mixed = " + ".join(f"{name} {_grams(mass, batch)} g" for name, mass in batch.parts)
-    whole = f"{mixed} = {_grams(batch.mass_g, batch)} g"
+    whole = f"{mixed} = {show_number(batch.mass_g, batch.decimals)} g"
     return f"{whole}, then {_filler(batch)}" if batch.filler else whole
 
 

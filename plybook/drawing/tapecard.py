@@ -17,7 +17,7 @@ from plybook.drawing import piecewords as words
 from plybook.drawing.fibre import arrow_size_mm, fibre_arrow
 from plybook.drawing.frame import Frame, fit_frame
 from plybook.drawing.labels import Block, Line, Placer, grid
-from plybook.drawing.letters import clean_text, fitted, text_width_mm, wrapped
+from plybook.drawing.letters import clean_text, text_width_mm, wrapped
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.drawing.tapeplan import Run, TapePlan
@@ -64,27 +64,29 @@ def tape_card(
         serves: sentences that tell which other pieces are cut by these figures.
     """
     rows = _rows(piece, plan, spec, pages or {})
+    head, top = _head(piece, laminate, spec)
     for said in serves:
         rows += [[(0.0, row, NOTE_MM, False)] for row in wrapped(clean_text(said),
                                                                 WIDTH_MM - _ROWS_X_MM, NOTE_MM)]
     body = max(_PICTURE_MM[1], _ROW_MM * len(rows) + 2.0)
-    high = _HEAD_MM + body + 3.0
+    high = top + body + 3.0
     items: list[Primitive] = [
         Path(Role.FRAME, np.array([(0.0, high), (WIDTH_MM, high)])),
-        *_head(piece, laminate, spec, high),
+        *Scene(tuple(head), (0.0, 0.0, WIDTH_MM, 0.0)).moved(0.0, high).items,
     ]
-    y = high - _HEAD_MM
+    y = high - top
     for cells in rows:
         y -= _ROW_MM
         items += [
             Text(Role.TEXT, (_ROWS_X_MM + x, y), said, height, bold=bold)
             for x, said, height, bold in cells
         ]
-    items += picture(piece, plan, spec, (2.0, 2.0, _PICTURE_MM[0], high - _HEAD_MM - 1.0))
+    items += picture(piece, plan, spec, (2.0, 2.0, _PICTURE_MM[0], high - top - 1.0))
     return Scene(tuple(items), (0.0, 0.0, WIDTH_MM, high), f"Figures of {piece.id}")
 
 
-def _head(piece: Piece, laminate: Laminate, spec: PartSpec, high: float) -> list[Primitive]:
+def _head(piece: Piece, laminate: Laminate, spec: PartSpec) -> tuple[list[Primitive], float]:
+    """The id and the words beside it, hanging down from 0, and how high they are."""
     said = clean_text(piece.id)
     letters = 10.0 if text_width_mm(said, 10.0, True) < 60.0 else 5.0
     x = max(_ROWS_X_MM, text_width_mm(said, letters, True) + 8.0)
@@ -93,19 +95,20 @@ def _head(piece: Piece, laminate: Laminate, spec: PartSpec, high: float) -> list
                         f"Stage {piece.stage}")),
         words.DOT.join((words.layer_words(piece, laminate),
                         spec.materials.name_of(piece.material))),
-        words.DOT.join(w for w in (words.splice_words(piece), words.growth_words(piece),
-                                   *piece.notes) if w),
+        words.DOT.join(w for w in (words.splice_words(piece),
+                                   words.growth_words(piece, spec.part.units), *piece.notes) if w),
     )  # fmt: skip
-    room = WIDTH_MM - x
-    return [
-        Text(Role.ID, (2.0, high - 12.5), said, letters, bold=True),
-        *(
-            Text(Role.TEXT, (x, high - 4.6 - 4.2 * k), fitted(clean_text(line), room, NOTE_MM),
-                 NOTE_MM, bold=k == 0)
-            for k, line in enumerate(lines)
-            if line
-        ),
-    ]  # fmt: skip
+    rows = [
+        (row, k == 0)
+        for k, line in enumerate(lines)
+        for row in wrapped(clean_text(line), WIDTH_MM - x, NOTE_MM, k == 0)
+    ]
+    items: list[Primitive] = [Text(Role.ID, (2.0, -12.5), said, letters, bold=True)]
+    items += [
+        Text(Role.TEXT, (x, -4.6 - 4.2 * k), row, NOTE_MM, bold=bold)
+        for k, (row, bold) in enumerate(rows)
+    ]
+    return items, max(_HEAD_MM, 4.2 * len(rows) + 1.6)
 
 
 Cell = tuple[float, str, float, bool]
@@ -127,14 +130,16 @@ def _rows(
     def tie(a: int, b: int) -> float:
         return plan.ties_mm[min(a, b), max(a, b)]
 
-    def figure(a: int, b: int, rest: str) -> list[Cell]:
-        cells = [
+    def figure(a: int, b: int, rest: str) -> list[list[Cell]]:
+        first: list[Cell] = [
             (0.0, pair(a, b), NOTE_MM, True),
             (_VALUE_MM, tape_words(tie(a, b), unit, tape), NOTE_MM, True),
         ]
-        if rest:
-            cells.append((_REST_MM, fitted(rest, room - _REST_MM, _SMALL_MM), _SMALL_MM, False))
-        return cells
+        told: list[list[Cell]] = [
+            [(_REST_MM, row, _SMALL_MM, False)]
+            for row in wrapped(clean_text(rest), room - _REST_MM, _SMALL_MM)
+        ]
+        return [first + sum(told[:1], []), *told[1:]]
 
     found = [f"{name[s.knot]} from {name[s.first]} and {name[s.second]}" for s in plan.steps]
     rows = plain(f"Draw {pair(*plan.base)}; find {', '.join(found)}." if found
@@ -147,8 +152,10 @@ def _rows(
         if run.kind == "printed":
             where = f"printed on page {pages[k]}" if k in pages else "printed"
             rest = words.DOT.join(w for w in (where, rest) if w)
-        rows.append(figure(run.start, run.end, rest))
-    rows += [figure(a, b, "diagonal") for a, b in plan.ties_mm if (a, b) not in sides]
+        rows += figure(run.start, run.end, rest)
+    for a, b in plan.ties_mm:
+        if (a, b) not in sides:
+            rows += figure(a, b, "diagonal")
     rows += plain(on_the_cloth(piece, plan, spec))
     bows = [
         f"{pair(run.start, run.end)} from {name[run.start]}, "

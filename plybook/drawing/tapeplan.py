@@ -9,7 +9,8 @@ Terms:
         curve, a notch, a small corner: only paper shows it).
     tie: the distance between two knots, as a tape shows it. Two ties fix a knot.
     step: one knot found from two others; the steps begin with the base, which is simply drawn.
-    tape: what the figures are read on: half a millimetre, or a thirty-second of an inch.
+    tape: what the figures are read on: half a millimetre or a thirty-second of an inch, of cloth a
+        millimetre or a sixteenth where that is close enough.
 
 The plan is accepted only after the outline has been rebuilt from the rounded figures and held
 against the true one.
@@ -20,7 +21,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 import shapely
@@ -34,9 +34,8 @@ from plybook.drawing.outlineruns import (
     offsets_of,
     to_tape,
 )
-from plybook.units import MM_PER_INCH
+from plybook.units import MM_PER_INCH, STIFF, Grain
 
-TAPES_MM = {"mm": (0.5, 0.1), "in": (MM_PER_INCH / 32, MM_PER_INCH / 64)}  # the coarser first
 _PITCHES_MM = (1000.0, 500.0, 250.0, 200.0, 100.0, 50.0, 20.0)
 _PITCHES_IN = (40.0, 20.0, 10.0, 8.0, 4.0, 2.0, 1.0)
 _SHARES = (0.15, 0.3, 0.5, 0.7)  # of the tolerance, for what a straightedge leaves out
@@ -115,7 +114,11 @@ def mirrored_plan(plan: TapePlan) -> TapePlan:
 
 
 def tape_plan(
-    outline_mm: np.ndarray, holes_mm: Sequence[np.ndarray], tolerance_mm: float, unit: str
+    outline_mm: np.ndarray,
+    holes_mm: Sequence[np.ndarray],
+    tolerance_mm: float,
+    unit: str,
+    grain: Grain = STIFF,
 ) -> TapePlan | None:
     """The figures that rebuild a piece within a tolerance.
 
@@ -124,18 +127,26 @@ def tape_plan(
         holes_mm: rings of its holes.
         tolerance_mm: how far the rebuilt outline may lie from the true one.
         unit: "mm" or "in", the tape in the builder's hand.
+        grain: how closely the piece is placed; the figures are no finer than of a stiff one.
 
     Returns:
         The plan, or None where no tape finds the outline so closely.
     """
     rings = [np.asarray(outline_mm, float), *(np.asarray(h, float)[::-1] for h in holes_mm)]
     pitches = _PITCHES_MM if unit == "mm" else tuple(p * MM_PER_INCH for p in _PITCHES_IN)
-    for tape, long_bows in product(TAPES_MM[unit], (False, True)):
-        plans = (_plan(rings, share * tolerance_mm, tape, pitches, long_bows) for share in _SHARES)
-        good = [plan for plan in plans if plan is not None and plan.error_mm <= tolerance_mm]
-        if good:
-            return min(good, key=_effort)
-    return None
+    best: list[TapePlan] = []
+    for tape in dict.fromkeys((grain.step_mm(unit), STIFF.step_mm(unit))):
+        for long_bows in (False, True):
+            plans = (
+                _plan(rings, share * tolerance_mm, tape, pitches, long_bows) for share in _SHARES
+            )
+            good = [plan for plan in plans if plan is not None and plan.error_mm <= tolerance_mm]
+            if good:
+                best.append(min(good, key=_effort))
+                break
+        if best and not best[-1].printed:
+            break  # a finer tape saves no paper
+    return min(best, key=lambda plan: _effort(plan)[:2], default=None)
 
 
 def _effort(plan: TapePlan) -> tuple[float, int, float]:

@@ -409,7 +409,9 @@ class LayUp:
 
     def _rods(self, layer: Rod) -> tuple[Piece, ...]:
         stock = self.spec.materials.rods[layer.material]
-        cut = rod_pieces(layer, self.face, self.field, stock=stock)
+        cut = rod_pieces(
+            layer, self.face, self.field, stock=stock, unit=self.spec.part.units
+        )
         self.findings.extend(cut.findings)
         return cut.pieces
 

@@ -27,7 +27,7 @@ from plybook.laminate.shapes import (
 from plybook.laminate.trim import NetFace
 from plybook.spec.model import Unit
 from plybook.surface.model import Face
-from plybook.units import show_length
+from plybook.units import CLOTH, show_length
 
 SHORTEST_MM = 8.0  # a line shorter than this on a piece says nothing
 TICK_MM = 15.0
@@ -45,13 +45,14 @@ class MarkRule:
 def face_lines(face: Face, unit: Unit, past_mm: float) -> tuple[MarkRule, ...]:
     """Station lines and the reference axis, carried `past_mm` over the net line.
 
-    A station reads "STN 1200": its distance from the root along the span, in the part's unit.
+    A station reads "station 2 (1200 mm)": its name, and its distance along the span in the part's
+    unit.
     """
     rules = [
         MarkRule(
             "station",
             extended(line.points_mm, past_mm, past_mm),
-            f"STN {show_length(line.span_mm, unit)}",
+            f"{line.label} ({show_length(line.span_mm, unit)})",
         )
         for line in face.station_lines
     ]
@@ -116,7 +117,7 @@ def datum_mark(laid_corners: np.ndarray, cut_corners: np.ndarray, face: Face, un
         laid_corners, cut_corners: (n, 2) the same corners on the mould face and on the cut piece.
 
     Returns:
-        A one-point mark whose label gives the station and the distance from the first edge.
+        A one-point mark whose label gives the span and the distance from the first edge.
     """
     ends = np.vstack([edge.points_mm[[0, -1]] for edge in face.edges])
     span, share = np.asarray(face.from_pattern(np.vstack([laid_corners, ends]))).T
@@ -131,7 +132,7 @@ def datum_mark(laid_corners: np.ndarray, cut_corners: np.ndarray, face: Face, un
 def _place_words(
     face: Face, point: np.ndarray, span_mm: float, runs_mm: np.ndarray, unit: Unit
 ) -> str:
-    """Station and distance from the nearest edge that runs along the span; `runs_mm` is how far
+    """Span and distance from the nearest edge that runs along the span; `runs_mm` is how far
     each edge of the face changes station."""
     at = shapely.points(point)
     gaps = shapely.distance(at, [shapely.linestrings(edge.points_mm) for edge in face.edges])
@@ -142,8 +143,9 @@ def _place_words(
     name = face.edges[nearest].name
     off = offset_mm(face.edges[nearest].points_mm, point)  # the part lies on the left of its edges
     side = "inside" if off > 0 else "outside"
-    where = f"{show_length(abs(off), unit)} {side} {name}" if abs(off) > 0.05 else f"on {name}"
-    return f"STN {show_length(span_mm, unit)}, {where}"
+    away = show_length(abs(off), unit, grain=CLOTH)
+    where = f"{away} {side} {name}" if abs(off) > 0.05 else f"on {name}"
+    return f"span {show_length(span_mm, unit, grain=CLOTH)}, {where}"
 
 
 def tick(root: np.ndarray, inwards: np.ndarray, label: str, length_mm: float = TICK_MM) -> Mark:

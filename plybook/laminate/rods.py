@@ -21,10 +21,10 @@ from plybook.laminate.inserts import CutLayer
 from plybook.laminate.model import Growth, Mark, Piece, PieceEdge
 from plybook.laminate.seams import pattern_point
 from plybook.laminate.shapes import directed
-from plybook.spec.model import Rod, RodStock
+from plybook.spec.model import Rod, RodStock, Unit
 from plybook.surface.model import Face
 from plybook.surface.places import place_words
-from plybook.units import mm
+from plybook.units import CLOTH, mm, show_length
 
 _SAMPLE_MM = 5.0
 _SHORT_MM = 0.5
@@ -64,7 +64,7 @@ def rod_region(rod: Rod, face: Face, stock: RodStock) -> shapely.Geometry:
 
 
 def rod_pieces(
-    rod: Rod, face: Face, below: HeightField | None = None, *, stock: RodStock
+    rod: Rod, face: Face, below: HeightField | None = None, *, stock: RodStock, unit: Unit = "mm"
 ) -> CutLayer:
     """Cut the rods of one layer.
 
@@ -110,7 +110,8 @@ def rod_pieces(
                 edges=edges,
                 marks=(Mark("axis", (ring[[0, 1]] + ring[[3, 2]]) / 2, "fibre"),),
                 growth=Growth(along_mm=round(length - straight, 4)),
-                notes=(f"cut to {length:.1f} mm, row {row + 1} of {len(rings)}",),
+                notes=(f"cut to {show_length(length, unit, grain=CLOTH)}, row {row + 1} of "
+                       f"{len(rings)}",),
             )
         )
         findings += _bend_findings(rod, pieces[-1], laid, below, stock, face)

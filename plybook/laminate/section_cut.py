@@ -18,7 +18,7 @@ from plybook.laminate.heights import HeightField
 from plybook.laminate.model import LaidLayer, SectionCut
 from plybook.spec.model import Insert, PartSpec, Ply
 from plybook.surface.model import Face
-from plybook.units import show_length
+from plybook.units import CLOTH, show_length
 
 _EVEN_POINTS = 160
 _BESIDE_MM = 1e-3  # points this far on either side of every edge keep the ends crisp
@@ -50,7 +50,7 @@ def section_cuts(
     for insert in (i for i in hosts if i in by_id):
         line = _hardpoint_line(by_id[insert], face)
         if line is not None:
-            length = show_length(float(np.linalg.norm(line[1] - line[0])), unit)
+            length = show_length(float(np.linalg.norm(line[1] - line[0])), unit, grain=CLOTH)
             wanted.append((f"Hardpoint {insert}, {length} of the section", line))
     return tuple(cut_along(name, line, layers, field, hosts) for name, line in wanted)
 

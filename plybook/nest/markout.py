@@ -6,7 +6,8 @@ Terms:
     corner point: where two straight cuts meet. A gentle curve is marked as a few straight chords
         laid outside it, to be trimmed with the template.
     stage cut: a straight cut across a roll where one stage's pieces end and the next one's begin.
-    grid: what a tape is read to: half a millimetre or a sixteenth of an inch.
+    grid: what a tape is read to, by what is cut: cloth to a millimetre or a sixteenth of an inch,
+        foam and rods to half a millimetre or a thirty-second of an inch.
 
 Marked outlines are rounded to the grid outwards: no piece becomes smaller than its template. Where
 a marked outline would run into a neighbour, because the gap between them is small, it is marked
@@ -25,13 +26,16 @@ import shapely
 
 from plybook.nest.model import Item, Layout, Placement
 from plybook.nest.placing import placed
-from plybook.units import MM_PER_INCH, show_inches, show_number
+from plybook.units import CLOTH, MM_PER_INCH, STIFF, Grain, show_inches, show_number
 
-GRID_MM = {"mm": 0.5, "in": MM_PER_INCH / 16}
 CURVE_MM = 1.5  # chords leave a curve by no more than about this before they are rounded
 _CLOSER = {  # (how far chords leave a curve, grid): tried in turn beside a near neighbour
-    "mm": ((0.5, 0.5), (0.2, 0.1)),
+    "mm": ((0.5, 1.0), (0.5, 0.5), (0.2, 0.1)),
     "in": ((0.5, MM_PER_INCH / 16), (0.5, MM_PER_INCH / 32), (0.2, MM_PER_INCH / 64)),
+}
+_ROUND_MM_ACROSS = {  # what a cut across a roll is rounded to, the roundest that the gap allows
+    "mm": (10.0, 5.0, 1.0, 0.5, 0.1),
+    "in": tuple(MM_PER_INCH / part for part in (1, 2, 4, 8, 16, 32, 64)),
 }
 _FINEST_TICK = 64  # of an inch
 _FINEST_MM = 0.01  # chords are not tried closer to a curve
@@ -84,9 +88,10 @@ def mark_out(
     wrong = ~shapely.is_valid(true)  # told later, by its layer
     true[wrong] = shapely.make_valid(true[wrong])
     tree = shapely.STRtree(true)
+    usual = stock_grain(stock.kind).step_mm(unit)
     for k, (place, ring) in enumerate(zip(layout.placements, rings, strict=True)):
-        piece = _marked(place, ring, CURVE_MM, GRID_MM[unit], room)
-        for curve, grid in _CLOSER[unit]:
+        piece = _marked(place, ring, CURVE_MM, usual, room)
+        for curve, grid in ((curve, min(grid, usual)) for curve, grid in _CLOSER[unit]):
             if not _runs_into(piece, k, true, tree):
                 break
             piece = _marked(place, ring, curve, grid, room)
@@ -98,6 +103,11 @@ def mark_out(
     )
 
 
+def stock_grain(kind: str) -> Grain:
+    """How closely pieces are marked out on a roll, a sheet or a bar."""
+    return CLOTH if kind == "roll" else STIFF
+
+
 @dataclass(frozen=True)
 class StageCut:
     """A cut across a roll, at `along_mm` from its end, between the pieces of two stages."""
@@ -107,12 +117,13 @@ class StageCut:
     after: str
 
 
-def stage_cuts(layout: Layout, items: Mapping[str, Item]) -> tuple[StageCut, ...]:
+def stage_cuts(layout: Layout, items: Mapping[str, Item], unit: str) -> tuple[StageCut, ...]:
     """Where a roll can be cut straight across between stages; none where their pieces mix.
 
     Args:
         layout: placements on one unit of stock.
         items: what is placed, by id; an item's group is its stage.
+        unit: "mm" or "in": of the tape.
     """
     if layout.unit.kind != "roll":
         return ()
@@ -130,9 +141,19 @@ def stage_cuts(layout: Layout, items: Mapping[str, Item]) -> tuple[StageCut, ...
         else:
             runs.append(([stage], low, high))
     return tuple(
-        StageCut((end + start) / 2, " and ".join(before), " and ".join(after))
+        StageCut(_roundest(end, start, unit), " and ".join(before), " and ".join(after))
         for (before, _, end), (after, start, _) in pairwise(runs)
     )
+
+
+def _roundest(low_mm: float, high_mm: float, unit: str) -> float:
+    """The roundest length between two, the one nearest to their middle."""
+    middle = (low_mm + high_mm) / 2
+    for step in _ROUND_MM_ACROSS[unit]:
+        at = round(middle / step) * step
+        if low_mm <= at <= high_mm:
+            return at
+    return middle
 
 
 def _runs_into(piece: MarkedPiece, number: int, true: np.ndarray, tree: shapely.STRtree) -> bool:
@@ -157,7 +178,7 @@ class MarkedOpening:
 
 
 def mark_openings(
-    place: Placement, holes_mm: Sequence[np.ndarray], edge_mm: float, unit: str
+    place: Placement, holes_mm: Sequence[np.ndarray], edge_mm: float, unit: str, grain: Grain
 ) -> tuple[MarkedOpening, ...]:
     """The openings of a piece where it lies, from the stock's end and edge.
 
@@ -166,8 +187,9 @@ def mark_openings(
         holes_mm: (n, 2) rings in the piece's own frame.
         edge_mm: what of the stock is not used along its edge.
         unit: "mm" or "in": the tape in the builder's hand.
+        grain: how closely corners are marked.
     """
-    grid, found = GRID_MM[unit], []
+    grid, found = grain.step_mm(unit), []
     for hole in holes_mm:
         ring = placed(hole, place) + (0.0, edge_mm)
         true = shapely.Polygon(ring)
@@ -185,6 +207,13 @@ def mark_openings(
             points = np.round(few / grid) * grid
         found.append(MarkedOpening(points))
     return tuple(found)
+
+
+def cut_words(cut: StageCut, unit: str) -> str:
+    """Where a cut across a roll lies: metres or inches."""
+    if unit == "in":
+        return f"{tape(cut.along_mm, unit)} in"
+    return f"{show_number(cut.along_mm / 1000, 4)} m"
 
 
 def tape(value_mm: float, unit: str) -> str:

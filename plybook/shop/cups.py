@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from plybook.diagnostics import Finding, SpecError, error, warning
 from plybook.shop.job import Job
-from plybook.shop.mixing import Cup, Need, fill_cups, least_cup_g, mix, pot_life_s
+from plybook.shop.mixing import Cup, Need, fill_cups, largest_cup_g, least_cup_g, mix, pot_life_s
 from plybook.shop.model import Batch
 from plybook.shop.resin import Thickening
 from plybook.shop.standard import figure
@@ -47,7 +47,7 @@ def plan_cups(
     mixing = figure("mix_time") * 60
     usable = life - mixing
     infused = needs[0][1].use == "infuse"
-    most = math.floor(resin.largest_batch_g) - (0 if infused else shop.cup_loss_g)
+    most = largest_cup_g(resin) - (0 if infused else shop.cup_loss_g)
     findings: list[Finding] = []
     if most <= 0:
         findings.append(
@@ -69,7 +69,7 @@ def plan_cups(
     now = 0.0
     loss = 0.0 if infused else shop.cup_loss_g
     for n, cup in enumerate(cups, start=first):
-        least = min(least_cup_g(resin), math.floor(resin.largest_batch_g))
+        least = min(least_cup_g(resin), largest_cup_g(resin))
         wanted = max(cup.mass_g + loss, least)
         mass, parts, decimals = mix(resin, wanted)
         filler_ml, filler_g = (

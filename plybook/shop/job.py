@@ -18,7 +18,7 @@ from plybook.shop.model import Budget
 from plybook.shop.standard import LAYING_KINDS, STAGE_KINDS, standard
 from plybook.spec.model import Consumable, Layer, PartSpec, Resin, StageRule, ThickenedResin
 from plybook.surface.model import Face
-from plybook.units import MM_PER_INCH, show_length, show_run
+from plybook.units import CLOTH, MM_PER_INCH, show_length, show_run
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -213,6 +213,10 @@ class Job:
     def length(self, value_mm: float) -> str:
         """A length in the part's own unit."""
         return show_length(value_mm, self.spec.part.units)
+
+    def placed(self, value_mm: float) -> str:
+        """A length that was worked out, as a hand can place it."""
+        return show_length(value_mm, self.spec.part.units, grain=CLOTH)
 
     def about(self, value_mm: float) -> str:
         """A margin that need not be met closely: whole millimetres, or eighths of an inch."""

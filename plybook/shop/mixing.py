@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from plybook.shop.standard import figure
 from plybook.spec.model import Resin
 
+LARGE_G, ROUND_G = 100.0, 5  # a cup of so much or more is told to so many grams
+
 
 @dataclass(frozen=True)
 class Need:
@@ -72,8 +74,8 @@ def share_out(total: int, ratios: Sequence[float]) -> tuple[int, ...]:
 def mix(resin: Resin, mass_g: float) -> tuple[float, tuple[tuple[str, float], ...], int]:
     """Mass of a cup as weighed, its parts, and the decimals of the scale.
 
-    Whole grams where rounding by half a gram stays within the mixing accuracy of the smallest
-    part (0.5 %), else tenths.
+    The whole is rounded up, from 100 g on to 5 g. Of the parts, whole grams where rounding by half
+    a gram stays within the mixing accuracy of the smallest part (0.5 %), else tenths.
 
     Returns:
         (mass, ((component, grams), ...), decimals); the parts sum exactly to the mass.
@@ -82,10 +84,17 @@ def mix(resin: Resin, mass_g: float) -> tuple[float, tuple[tuple[str, float], ..
     smallest = min(ratios) / math.fsum(ratios) * mass_g
     decimals = 0 if figure("mix_accuracy") / 100 * smallest >= 0.5 else 1
     scale = 10**decimals
-    total = math.ceil(round(mass_g * scale, 6))
+    step = ROUND_G * scale if mass_g >= LARGE_G else 1
+    total = math.ceil(round(mass_g * scale / step, 6)) * step
     parts = share_out(total, ratios)
     grams = tuple((name, part / scale) for (name, _), part in zip(resin.parts, parts, strict=True))
     return total / scale, grams, decimals
+
+
+def largest_cup_g(resin: Resin) -> float:
+    """The largest cup as weighed: the resin's largest safe batch rounded down."""
+    step = ROUND_G if resin.largest_batch_g >= LARGE_G else 1
+    return float(math.floor(resin.largest_batch_g / step) * step)
 
 
 def least_cup_g(resin: Resin) -> float:

@@ -13,9 +13,9 @@ from plybook.shop.job import Job
 from plybook.shop.model import Measure
 from plybook.shop.resin import peel_ply_of
 from plybook.shop.standard import figure
-from plybook.shop.words import Fact, Scope, listed, minutes_text
+from plybook.shop.words import Fact, Scope, counted, listed, minutes_text
 from plybook.spec.model import OutlineMould, StageRule, StationMould
-from plybook.units import show_mass
+from plybook.units import show_mass, told_grams
 
 _LARGE_MM = 1500.0  # a part as long wants two people to lift it
 _MOST_ZONES = 6  # thickness is measured in so many zones, the largest ones
@@ -70,8 +70,8 @@ def part_facts(job: Job) -> dict[str, Fact]:
         "any_core": any(la.kind == "core" for la in layers),
         "mass": show_mass(mass),
         "has_mass": mass > 0,
-        "mass_g": round(mass),
-        "mass_tolerance_g": round(mass * figure("mass_tolerance") / 100),
+        "mass_g": told_grams(mass),
+        "mass_tolerance_g": told_grams(mass * figure("mass_tolerance") / 100),
     }
 
 
@@ -114,12 +114,13 @@ def thin_zones(job: Job):
 
 
 def zone_scope(job: Job, zone: Zone) -> Scope:
-    """A zone named by its stack and the edge it lies at, so that it is found on the part."""
+    """A zone named so that it is found on the part: its label, its layers, the edge it lies at."""
     spot = zone.region.representative_point()
     edge = edge_beside(job, spot.x, spot.y)
+    stack = counted(len(zone.layers), "layer")
     return Scope(
         {
-            "zone_where": f"zone {zone.label}, {zone.code}, towards the {edge} edge",
+            "zone_where": f"zone {zone.label}, {stack}, towards the {edge} edge",
             "thickness_mm": round(zone.thickness_mm, 2),
             "thickness_tolerance_mm": max(0.1, round(zone.thickness_mm * 0.1, 2)),
         }
@@ -129,9 +130,9 @@ def zone_scope(job: Job, zone: Zone) -> Scope:
 def hole_scope(job: Job, ring_mm: np.ndarray) -> Scope:
     """A hole of the part by its size and its place on the face."""
     size, middle = np.ptp(ring_mm, axis=0), (ring_mm.min(axis=0) + ring_mm.max(axis=0)) / 2
-    wide, deep = (job.length(round(float(v), 1)) for v in size)
+    wide, deep = (job.placed(float(v)) for v in size)
     across = wide if wide == deep else f"{wide} by {deep}"
-    x, y = (job.length(round(float(v), 1)) for v in middle)
+    x, y = (job.placed(float(v)) for v in middle)
     return Scope({"across": across, "hole_at": f"x {x}, y {y}"})
 
 
@@ -196,10 +197,10 @@ def _has_corners(job: Job) -> bool:
 
 
 def stations_of(job: Job) -> tuple[str, ...]:
-    """Names of the stations, in the part's own unit."""
+    """Names of the stations, with their span in the part's own unit."""
     if not isinstance(job.spec.mould, StationMould):
         return tuple(line.label for line in job.face.station_lines)
-    return tuple(job.length(line.span_mm) for line in job.face.station_lines)
+    return tuple(f"{x.label} ({job.length(x.span_mm)})" for x in job.face.station_lines)
 
 
 def is_carbon(job: Job, layer: LaidLayer) -> bool:

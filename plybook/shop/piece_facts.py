@@ -137,7 +137,7 @@ def piece_scope(job: Job, piece: Piece) -> Scope:
             "material": job.name(piece.material),
             "thickness": f"{show_number(piece.thickness_mm, 2)} mm",
             "times": f", {piece.quantity} times" if piece.quantity > 1 else "",
-            "length": job.length(round(length)),
+            "length": job.placed(length),
             "source": listed(unit.id for unit in units) if units else "its stock",
             **_insert_facts(job, layer),
             **_note_facts(job, layer),

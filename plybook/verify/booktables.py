@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,7 +11,19 @@ import numpy as np
 
 from plybook.verify.names import Names
 from plybook.verify.pieces import ring
-from plybook.verify.printed import angle, figures, fixed, lengths, pattern, squeeze
+from plybook.verify.printed import (
+    MM_PER_INCH,
+    SQUARE_FOOT_M2,
+    angle,
+    area,
+    figures,
+    fixed,
+    lengths,
+    pattern,
+    squeeze,
+    thickness,
+    weighed_g,
+)
 from plybook.verify.report import Report
 from plybook.verify.steptold import WITH_ANGLE, limits_told
 
@@ -43,14 +56,21 @@ def check_tables_of_book(plan: dict, names: Names, words: str, where: str, repor
 
 
 def _rows(plan: dict, names: Names) -> Iterator[Row]:
+    units = plan["part"]["units"]
     yield from _cover(plan)
     yield from _cut_list(plan, names)
     yield from _stack(plan, names)
     for zone in plan["zones"]:
         even = "".join("yes" if zone[k] else "no" for k in ("symmetric", "balanced"))
-        cells = (_text(zone["label"] + zone["code"]) + fixed(zone["thickness_mm"], 2)
-                 + fixed(zone["area_m2"], 3) + fixed(zone["mass_g"], 0) + even)  # fmt: skip
+        cells = (
+            _text(zone["label"] + _stack_said(zone, plan["layers"]))
+            + thickness(zone["thickness_mm"], units)
+            + area(zone["area_m2"], units)
+            + fixed(zone["mass_g"], 0)
+            + even
+        )
         yield Row("table of zones", zone["label"], cells)
+    yield from _stock(plan)
     yield from _quantities(plan["quantities"], plan["part"]["units"])
     for batch in plan["quantities"].get("batches", []):
         yield Row("table of cups", batch["id"], _cup(batch))
@@ -58,6 +78,54 @@ def _rows(plan: dict, names: Names) -> Iterator[Row]:
         for number, jig in enumerate(plan.get("jig", []), start=1):
             told = "|".join(sorted(_text(t) for t in limits_told(jig)))
             yield Row("jig card", jig["title"], _text(f"{number}. {jig['title']}") + f"(?:{told})")
+
+
+def _stock(plan: dict) -> Iterator[Row]:
+    """How much of each roll and sheet that the part is cut from is used."""
+    number, units = plan["part"]["number"], plan["part"]["units"]
+    for layout in plan["layouts"]:
+        if layout["kind"] not in ("roll", "sheet") or not any(
+            placement.get("part", number) == number for placement in layout["placements"]
+        ):
+            continue
+        if layout["kind"] == "roll":
+            size = rf"{_roll(layout['used_length_mm'], units)}ofaroll[\d./]+{units}wide"
+        else:
+            size = "×".join(f"{_either(lengths(layout[side], units))}{units}"
+                            for side in ("length_mm", "width_mm"))  # fmt: skip
+        title = _text(f"{layout['kind'].title()} {layout['stock']}")
+        used = fixed(100 * layout["utilisation"], 0)
+        yield Row("page of a layout", layout["stock"], f"{title}{size};{used}%used")
+
+
+def _roll(length_mm: float, units: str) -> str:
+    """A length of a roll to the centimetre above, or in feet to the inch above."""
+    told = set()
+    for off in (-1e-3, 0.0, 1e-3):
+        if units == "mm":
+            told.add(f"{math.ceil((length_mm + off) / 10.0) / 100.0:.2f}m")
+            continue
+        feet, inches = divmod(math.ceil((length_mm + off) / MM_PER_INCH), 12)
+        told.add(f"{feet}ft{inches}in" if feet else f"{inches}in")
+    return _either(told)
+
+
+def _stack_said(zone: dict, layers: list[dict]) -> str:
+    """The layers of a zone from the mould face up; neighbours of one material at one angle are
+    told together, with their number."""
+    by_id = {layer["id"]: layer for layer in layers}
+    runs: list[list[dict]] = []
+    for layer in (by_id[name] for name in zone["layers"]):
+        alike = runs and all(runs[-1][0][k] == layer[k] for k in ("kind", "material", "angle_deg"))
+        runs = [*runs[:-1], [*runs[-1], layer]] if alike else [*runs, [layer]]
+    said = []
+    for run in runs:
+        first = run[0]
+        what = angle(first["angle_deg"]) if first["kind"] == "ply" else first["kind"]
+        between = " and " if len(run) == 2 else " to "
+        names = between.join(dict.fromkeys([first["id"], run[-1]["id"]]))
+        said.append(f"{names} {f'{len(run)} × ' if len(run) > 1 else ''}{what}")
+    return ", ".join(said)
 
 
 def _cover(plan: dict) -> Iterator[Row]:
@@ -77,7 +145,7 @@ def _cover(plan: dict) -> Iterator[Row]:
     cells = "".join(f"{_text(label)}{value}" for label, value in facts.items())
     yield Row("cover", "the part", cells)
     for label, grams in weighed(quantities):
-        said = _either(figures(round(grams)))
+        said = _either(weighed_g(grams))
         yield Row("record", "a mass", f"{_text(label)}g\\({said}g\\)")
 
 
@@ -93,7 +161,8 @@ def weighed(quantities: dict) -> tuple[tuple[str, float], ...]:
 
 
 def _mass(grams: float) -> str:
-    return f"{fixed(grams / _KG, 2)}kg" if grams >= _KG else f"{fixed(grams, 0)}g"
+    told = weighed_g(grams)
+    return _either({f"{float(t) / _KG:.2f}kg" if float(t) >= _KG else f"{t}g" for t in told})
 
 
 def _text(words: str) -> str:
@@ -101,20 +170,21 @@ def _text(words: str) -> str:
 
 
 def _said_angle(row: dict) -> str:
-    return re.escape(angle(row["angle_deg"]) if row["kind"] in WITH_ANGLE else row["kind"])
+    return re.escape(squeeze(angle(row["angle_deg"])) if row["kind"] in WITH_ANGLE else row["kind"])
 
 
 def _cut_list(plan: dict, names: Names) -> Iterator[Row]:
     stages = {stage["id"]: str(k) for k, stage in enumerate(plan["stages"], start=1)}
     cut_from = {p["piece"]: layout["stock"] for layout in plan["layouts"]
                 for p in layout["placements"]}  # fmt: skip
+    units = plan["part"]["units"]
     for piece in plan["pieces"]:
         size = [v for v in np.ptp(ring(piece["outline_mm"]), axis=0) if v]
-        said = "×".join(_either(lengths(float(v), plan["part"]["units"])) for v in size)
+        said = "×".join(_either(lengths(float(v), units, piece["kind"])) for v in size)
         cells = (
             f"{_text(piece['id'] + piece['layer'])}{names.expression(piece['material'])}"
             f"{_said_angle(piece)}{piece['quantity']}{said}"
-            f"{fixed(piece['area_mm2'] * piece['quantity'] / 1e6, 3)}"
+            f"{area(piece['area_mm2'] * piece['quantity'] / 1e6, units)}"
             f"{_text(stages.get(piece['stage'], piece['stage']))}"
             f"{_text(cut_from.get(piece['id'], 'not placed'))}"
         )
@@ -123,23 +193,24 @@ def _cut_list(plan: dict, names: Names) -> Iterator[Row]:
 
 def _stack(plan: dict, names: Names) -> Iterator[Row]:
     pieces = {piece["id"]: piece for piece in plan["pieces"]}
+    units = plan["part"]["units"]
     for place, layer in enumerate(plan.get("layers", []), start=1):
         growth = [pieces[p]["growth"] for p in layer["pieces"] if p in pieces]
-        along, across = (_either(_longest([g[way] for g in growth]))
+        along, across = (_either(_longest([g[way] for g in growth], units, layer["kind"]))
                          for way in ("along_mm", "across_mm"))  # fmt: skip
         cells = (
             f"{place}{_text(layer['id'])}{_said_angle(layer)}{names.expression(layer['material'])}"
-            f"{fixed(layer['thickness_mm'], 2)}{_text(','.join(layer['pieces']))}{along}{across}"
+            f"{thickness(layer['thickness_mm'], units)}{_text(','.join(layer['pieces']))}"
+            f"{along}{across}"
         )
         yield Row("stack", layer["id"], cells)
 
 
-def _longest(growth_mm: list[float]) -> set[str]:
+def _longest(growth_mm: list[float], units: str, kind: str) -> set[str]:
     """The growth furthest from nothing, with its sign; "0" where it rounds to nothing."""
     most = max(map(abs, growth_mm), default=0.0)
-    told = {f"{g + off:+.1f}" for g in growth_mm or [0.0] if abs(g) > most - 1e-5
-            for off in (-1e-6, 0.0, 1e-6)}  # fmt: skip
-    return {"0" if t in ("+0.0", "-0.0") else t for t in told}
+    told = {t for g in growth_mm or [0.0] if abs(g) > most - 1e-5 for t in lengths(g, units, kind)}
+    return {t if t == "0" or t.startswith("-") else f"+{t}" for t in told}
 
 
 def _quantities(quantities: dict, units: str) -> Iterator[Row]:
@@ -148,18 +219,18 @@ def _quantities(quantities: dict, units: str) -> Iterator[Row]:
             continue
         for row in rows:
             price = fixed(row["price"], 2) if row["price"] else ""
-            cells = f"{_amount(row, row['amount'])}{_text(row['detail'])}{price}"
+            cells = f"{_amount(row, row['amount'], units)}{_text(row['detail'])}{price}"
             yield Row("table of quantities", row["item"], cells)
     sums: dict[tuple[str, str], float] = {}
     for row in quantities.get("consumable", []):
         key = row["item"], row["unit"]
         sums[key] = sums.get(key, 0.0) + row["amount"]
     for (item, unit), amount in sums.items():
-        cells = _amount({"item": item, "unit": unit}, amount)
+        cells = _amount({"item": item, "unit": unit}, amount, units)
         yield Row("table of quantities", item, cells)
     unit = "in" if units == "in" else "mm"
     centre = ",".join(
-        axis + _either({said + unit for said in lengths(value, units, 1)})
+        axis + _either({said + unit for said in lengths(value, units)})
         for axis, value in zip("xyz", quantities["centre_mm"], strict=True)
     )
     yield Row("figures", "its mass and centre of gravity",
@@ -167,9 +238,17 @@ def _quantities(quantities: dict, units: str) -> Iterator[Row]:
               f"centreofgravityofthelaminate{centre}inpartaxes")  # fmt: skip
 
 
-def _amount(row: dict, amount: float) -> str:
-    unit = "m²" if row["unit"] == "m2" else row["unit"]
-    return f"{_text(row['item'])}{_either(figures(amount))}{_text(unit)}"
+def _amount(row: dict, amount: float, units: str) -> str:
+    """An item, how much of it and in what: areas and runs of inch parts in feet."""
+    measures = {"m2": ("m²", 1.0), "m": ("m", 1.0)}
+    if units == "in":
+        measures = {"m2": ("sq ft", 1.0 / SQUARE_FOOT_M2), "m": ("ft", 1.0 / 0.3048)}
+    unit, times = measures.get(row["unit"], (row["unit"], 1.0))
+    told = _either(figures(amount * times))
+    if unit == "g":
+        told = fixed(amount, 0 if amount >= 10.0 else 1)
+        told = told if amount >= 10.0 else f"{told}|{_either(figures(round(amount, 1)))}"
+    return f"{_text(row['item'])}(?:{told}){_text(unit)}"
 
 
 def _cup(batch: dict) -> str:
@@ -180,7 +259,7 @@ def _cup(batch: dict) -> str:
         if batch["filler"]:
             grams = fixed(batch["filler_g"], 0)
             parts.append(f"{_text(batch['filler'])}{grams}g(?:\\(about\\d+mlloose\\))?")
-        ways.append(r"\+".join(parts) + fixed(batch["mass_g"], decimals))
+        ways.append(r"\+".join(parts) + _either({f"{batch['mass_g']:g}"}))
     return f"{_text(batch['id'] + batch['purpose'])}(?:{'|'.join(ways)})"
 
 

@@ -35,8 +35,9 @@ ON_SCREEN = (
     r"Templates on a roll of paper [0-9.]+ mm wide|"
     r".+: where its pieces lie|.+; its mark-out is on its own page\.|"
     r"Each point: along from the end / across from the edge of the (?:roll|sheet|bar), in (?:mm|in)"
-    r", to the next (?:0\.5 mm|1/16 in) outwards\. Point 1 is the one nearest to the end; the "
-    r"others follow counter-clockwise\. Curves are marked as chords: trim with the template\.|"
+    r", to the next (?:1 mm|0\.5 mm|1/16 in|1/32 in) outwards\. Point 1 is the one nearest to "
+    r"the end; the others follow counter-clockwise\. Curves are marked as chords: trim with the "
+    r"template\.|"
     r"Figures in (?:mm|in), from the end of the bar\.|"
     r"Cup \d+ (?:mixed at|lots)|Cup \d+: .+, (?:\d+ h )?(?:\d+ min|\d+ s)?"
 )

@@ -185,7 +185,7 @@ def _check_kits(plan: dict, pages: list[Page], names: Names, name: str, report: 
         for piece in (p for p in plan["pieces"] if p["stage"] == stage["id"]):
             told = angle(piece["angle_deg"]) if piece["kind"] in ("ply", "rod") else ""
             line = re.compile(
-                f"{pattern(squeeze(piece['id'])).pattern}{re.escape(told)}"
+                f"{pattern(squeeze(piece['id'])).pattern}{re.escape(squeeze(told))}"
                 f"{names.expression(piece['material'])}×{piece['quantity']}"
             )
             found = line.search(words, at)

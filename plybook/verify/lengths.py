@@ -6,7 +6,7 @@ import re
 from html import unescape
 
 from plybook.verify.report import Report
-from plybook.verify.tolerances import SIXTEENTH_MM
+from plybook.verify.tolerances import IN_BOTH_MM
 
 MM_PER_INCH = 25.4  # exact: the international yard and pound agreement of 1959
 _INCHES = (
@@ -31,7 +31,7 @@ def check_lengths(plan: dict, files: dict[str, bytes], report: Report) -> None:
         for found in pattern.finditer(words):
             inches, mm = _inches(found), float(found["mm"])
             report.expect(
-                abs(inches * MM_PER_INCH - mm) <= SIXTEENTH_MM,
+                abs(inches * MM_PER_INCH - mm) <= IN_BOTH_MM,
                 "lengths alike in inches and in millimetres",
                 "booklet.html",
                 f"{found.group()!r}: {inches:g} in are {inches * MM_PER_INCH:.1f} mm",

@@ -15,7 +15,7 @@ import numpy as np
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Page, Words
 from plybook.verify.pieces import ring
-from plybook.verify.printed import ANGLE, after, angle, lengths_in_both, same, squeeze
+from plybook.verify.printed import ANGLE, after, angle, lengths_in_both, same, squeeze, told_deg
 from plybook.verify.report import Report
 
 _VALUES_MM = 19.0  # from the labels of a card to its values
@@ -101,7 +101,8 @@ class Lettering:
         if not self.names.fits(piece["material"], material):
             wrong.append(f"Material {material!r}")
         size = np.ptp(ring(piece.get("cut_outline_mm", piece["outline_mm"])), axis=0)
-        along, across = (lengths_in_both(float(v), self.plan["part"]["units"]) for v in size)
+        along, across = (lengths_in_both(float(v), self.plan["part"]["units"], piece["kind"])
+                         for v in size)  # fmt: skip
         told = {f"{a}×{b}" for a in along for b in across}
         if squeeze(facts.get("Size", "")) not in told:
             wrong.append(f"Size {facts.get('Size', '')!r}")
@@ -174,7 +175,7 @@ def below_labels(page: Page, drop_mm: float) -> dict[str, str]:
 
 def rosette_in_order(words: Iterable[Words]) -> bool:
     """Whether the angles around a rosette stand the higher the more they turn up."""
-    shown = [(w.at_mm[1], float(w.text[:-1])) for w in words
+    shown = [(w.at_mm[1], told_deg(w.text)) for w in words
              if w.mark == "TEXT" and ANGLE.fullmatch(w.text)]  # fmt: skip
     risen = [math.sin(math.radians(turn)) for _, turn in sorted(shown)]
     return risen == sorted(risen)

@@ -32,7 +32,7 @@ from plybook.verify.cut_pictures import check_picture
 from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Page, open_book
-from plybook.verify.printed import same
+from plybook.verify.printed import same, told_deg
 from plybook.verify.report import Report
 from plybook.verify.tolerances import TOUCH_MM
 
@@ -40,20 +40,21 @@ NAME = "cutplan.pdf"
 NOTHING = "Nothing is cut from stock."
 ACROSS = "Cut across the roll"
 TAPE_MM = {"mm": 0.05, "in": corners.INCH_MM / 128}  # half of the last mark of a running figure
-SAID_MM = {"mm": 0.05, "in": corners.INCH_MM / 32}  # half of the last mark of a length in words
+SAID_MM = {"mm": 0.5, "in": corners.INCH_MM / 32}  # half of the last mark of a length in words
 COVER_MM = 0.01  # outside an opening by less is a rounding
 OPENING_MM = 2.5  # corners stand no further from an opening, nor the opening from their sides
 LITTLE_MM = 2.5  # straight sides that stand over by less need not say so
 ROUNDING_MM = 0.002  # of figures in plan.json
 _TITLE = re.compile(r"(\d+)\. (.+)")
-_OVER = re.compile(r"atmost([\d.]+)mmover;trim")
+_OVER = re.compile(r"atmost([\d.]+)(mm|in)over;trim")
 _COPY = re.compile(r"(\d+)of(\d+)(?:·|$)")
-_ANGLE = re.compile(r"([-+]?\d+(?:\.\d+)?)°")
-_USED = re.compile(rf"(\d+) pieces? · ({FIGURE}) (mm|in) × ({FIGURE}) (mm|in)")
+_ANGLE = re.compile(r"([-+\u2212]?\d+(?:\.\d+)?)°")
+_USED = re.compile(rf"(\d+) pieces? · (.+) × ({FIGURE}) (mm|in)")
+_ROLL = re.compile(r"(\d+\.\d\d) m|(?:(\d+) ft )?(\d+) in")
 _SHARE = re.compile(r"([\d.]+) % used, ([\d.]+) m² left over or waste")
-_BOUND = re.compile(rf"No plan can be shorter than ({FIGURE}) (mm|in)")
+_BOUND = re.compile(r"No plan can be shorter than (.+)")
 _BAR = re.compile(rf"(\d+) off, ({FIGURE}) (mm|in) left")
-_AT = re.compile(rf"CUT ACROSS at ({FIGURE}) (mm|in)")
+_AT = re.compile(rf"CUT ACROSS at ({FIGURE}) (m|in)")
 
 
 def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> None:
@@ -229,7 +230,7 @@ def _check_words(cut: Cut, block: Block, where: str, report: Report) -> None:
                       f"its copies are not {cut.quantity}")  # fmt: skip
     if cut.kind == "ply" and cut.angle_deg is not None:
         angle = _ANGLE.search(block.said)
-        off = abs(float(angle[1]) - cut.angle_deg) % 180.0 if angle else 90.0
+        off = abs(told_deg(angle[1]) - cut.angle_deg) % 180.0 if angle else 90.0
         report.expect(min(off, 180.0 - off) <= 0.05 + 1e-6, "marked plies with their angle", where,
                       f"its angle is not {cut.angle_deg:g} degrees")  # fmt: skip
     report.expect(("FACEDOWN" in block.said) == cut.flipped, "marked pieces with the face that is "
@@ -249,8 +250,9 @@ def _check_corners(
                       "a corner is not where plan.json has it")  # fmt: skip
     told = _OVER.search(block.said)
     over = corners.over_mm(marks, cut.ring_mm)
-    high = float(told[1]) if told else LITTLE_MM
-    low = high - 0.1 if told else 0.0
+    step = corners.INCH_MM if told and told[2] == "in" else 1.0
+    high = float(told[1]) * step if told else LITTLE_MM
+    low = high - (step if step == 1.0 else step / 100) if told else 0.0
     report.expect(low - ROUNDING_MM <= over <= high + ROUNDING_MM,
                   "mark-outs as far over as they say", where,
                   f"stands {over:.2f} mm over, it says {told and told[1]}")  # fmt: skip
@@ -285,8 +287,9 @@ def _check_across(
                       "cuts across between two pieces", where,
                       f"a piece lies under the cut across at {x}")  # fmt: skip
         crossing.append((along, block))
-    drawn = {m[1] for page in drawings for w in page.words if (m := _AT.fullmatch(w.text))}
-    told = {block.rows[0][1] for _, block in crossing}
+    drawn = {_across_mm(m[1], m[2]) for page in drawings for w in page.words
+             if (m := _AT.fullmatch(w.text))}  # fmt: skip
+    told = {round(along, 2) for along, _ in crossing}
     report.expect(drawn == told, "drawings with the cuts across of their table", where,
                   f"cuts across are drawn at {sorted(drawn)}, told at {sorted(told)}")  # fmt: skip
     if layout["kind"] == "roll" and all(c.stage is not None for c in cuts):
@@ -296,8 +299,15 @@ def _check_across(
                       f"its stages part at {[round(p[0], 1) for p in tries[0]]} mm")  # fmt: skip
 
 
-def _partings(cuts: list[Cut], slack: float) -> list[tuple[float, list[str], list[str]]]:
-    """Where stages part along a roll: halfway, with the stages before and after."""
+def _across_mm(figure: str, unit: str) -> float:
+    return round(length_mm(figure, "in") if unit == "in" else 1000 * float(figure), 2)
+
+
+Parting = tuple[float, float, list[str], list[str]]
+
+
+def _partings(cuts: list[Cut], slack: float) -> list[Parting]:
+    """Where stages part along a roll: from, to, and the stages before and after."""
     spans: dict[str, tuple[float, float]] = {}
     for cut in cuts:
         low, high = spans.get(str(cut.stage), (np.inf, -np.inf))
@@ -310,15 +320,15 @@ def _partings(cuts: list[Cut], slack: float) -> list[tuple[float, list[str], lis
             runs.append(([*names, stage], start, max(end, high)))
         else:
             runs.append(([stage], low, high))
-    return [((a[2] + b[1]) / 2, a[0], b[0]) for a, b in zip(runs, runs[1:], strict=False)]
+    return [(a[2], b[1], a[0], b[0]) for a, b in zip(runs, runs[1:], strict=False)]
 
 
 def _same_partings(
-    crossing: list[tuple[float, Block]], due: list[tuple[float, list[str], list[str]]], half: float
+    crossing: list[tuple[float, Block]], due: list[Parting], half: float
 ) -> bool:
     return len(crossing) == len(due) and all(
-        abs(along - at) <= half and _names_stages(block.said, before, after)
-        for (along, block), (at, before, after) in zip(crossing, due, strict=True)
+        low - half <= along <= high + half and _names_stages(block.said, before, after)
+        for (along, block), (low, high, before, after) in zip(crossing, due, strict=True)
     )
 
 
@@ -348,9 +358,9 @@ def _check_figures(
     notes = [w.text for w in page.words if w.at_mm[1] <= block_top_mm(page)]
     half = SAID_MM[unit] + ROUNDING_MM
     good = any(
-        int(m[1]) == count and m[3] == m[5] == unit
-        and abs(length_mm(m[2], unit) - used) <= half
-        and abs(length_mm(m[4], unit) - layout["width_mm"]) <= half
+        int(m[1]) == count and m[4] == unit
+        and (_of_roll(m[2], used, unit) if roll else _of_sheet(m[2], used, unit))
+        and abs(length_mm(m[3], unit) - layout["width_mm"]) <= half
         for m in map(_USED.fullmatch, notes) if m
     )  # fmt: skip
     report.expect(
@@ -372,11 +382,29 @@ def _check_figures(
         f"does not say {100 * layout['utilisation']:.1f} % and {waste:.3f} m2",
     )
     if roll:
-        told = [length_mm(m[1], unit) for m in map(_BOUND.fullmatch, notes) if m]
+        told = [m[1] for m in map(_BOUND.fullmatch, notes) if m]
         bound = layout["bound_mm"]
-        good = len(told) == 1 and abs(told[0] - bound) <= half if told or bound > 1e-3 else True
+        good = len(told) == 1 and _of_roll(told[0], bound, unit) if told or bound > 1e-3 else True
         report.expect(good, "drawings with the least length of their roll", where,
                       f"does not say that {bound:g} mm are the least")  # fmt: skip
+
+
+def _of_roll(said: str, length: float, unit: str) -> bool:
+    """Whether words tell a length of a roll, to the centimetre or inch above."""
+    told = _ROLL.fullmatch(said)
+    if told is None or (unit == "mm") != bool(told[1]):
+        return False
+    if told[1]:
+        over, step = 1000 * float(told[1]) - length, 10.0
+    else:
+        step = corners.INCH_MM
+        over = (12 * int(told[2] or 0) + int(told[3])) * step - length
+    return -ROUNDING_MM <= over <= step + ROUNDING_MM
+
+
+def _of_sheet(said: str, length: float, unit: str) -> bool:
+    figure, _, named = said.rpartition(" ")
+    return named == unit and abs(length_mm(figure, unit) - length) <= SAID_MM[unit] + ROUNDING_MM
 
 
 def _check_order(
@@ -395,7 +423,7 @@ def _check_order(
         return
     while rest and reads_as(said + squeeze(rest[0]), due[: len(said + squeeze(rest[0]))]):
         said += squeeze(rest.pop(0))
-    more = bool(rest) and rest[0].startswith("... the mark-out table")
+    more = bool(rest) and rest[0].startswith("\u2026 the mark-out table")
     report.expect(bool(said) and (len(said) == len(due) or more),
                   "drawings with the order of cutting of their table", where,
                   "its order of cutting is not that of its table")  # fmt: skip

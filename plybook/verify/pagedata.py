@@ -12,6 +12,7 @@ from functools import cached_property
 
 from plybook.verify.booktables import weighed
 from plybook.verify.pagetree import Element
+from plybook.verify.printed import as_weighed_g
 from plybook.verify.report import Report
 
 NAME = "booklet.html"
@@ -78,7 +79,7 @@ class Known:
                  for name, kind in _BLANKS.items()}  # fmt: skip
         for name, (_, grams) in zip(_WEIGHED, weighed(self.plan["quantities"]), strict=True):
             asked = name == _WEIGHED[0]
-            found[name] = Blank("measure", "g", float(round(grams)), counts=asked)
+            found[name] = Blank("measure", "g", as_weighed_g(grams), counts=asked)
         resins = (batch["resin"] for batch in self.batches.values())
         for material in (*self.plan["materials"], *resins):
             found[f"record.lot.{material}"] = Blank("lot")

@@ -117,7 +117,7 @@ class _Tree(HTMLParser):
             self.here = self.here.within
 
     def handle_data(self, data: str) -> None:
-        self.here.words.append(data)
+        self.here.words.append(data.replace("\u00a0", " "))
 
     def handle_comment(self, data: str) -> None:
         self.wrong = self.wrong or "a comment"

@@ -25,6 +25,7 @@ from plybook.verify.tolerances import PAPER_MM
 
 WIDEST_MM = 3.0  # no one states a wider tolerance for a cut
 STEP_MM = 5.0
+_MOST_LINES = 5  # of the words beside a figure
 _ON_EDGE_MM = 0.1  # edges are chorded apart from their outline
 _ROWS_SHARE = 0.45  # of a card's width is its picture
 LENGTH = r"(-?\d+(?: \d+/\d+|/\d+|\.\d+)?)"
@@ -125,9 +126,10 @@ def _check_words(
     lettering = Lettering(plan, "templates.pdf", report)
     said = [w.text for w in words if w.mark == "TEXT"]
     head = f"{face_words(piece)} \u00b7 {piece['quantity']} OFF \u00b7 Stage {piece['stage']}"
-    wrong = [] if any(same(s, head) for s in said) else ["no " + head]
+    flowing = [*said, *map(" ".join, zip(said, said[1:], strict=False))]  # what takes two lines
+    wrong = [] if any(same(s, head) for s in flowing) else ["no " + head]
     layer = f"Layer {lettering.places.get(piece['layer'], piece['layer'])} \u00b7 "
-    below = [s for s in said if s.startswith(layer[:6])]
+    below = [s for s in flowing if s.startswith(layer[:6])]
     if not any(
         same(s, layer + s.partition(" \u00b7 ")[2])
         and lettering.names.fits(piece["material"], s.partition(" \u00b7 ")[2])
@@ -146,12 +148,12 @@ def _check_words(
         true = _stretch(knots[start], knots[end], rings)
         if k is None or true is None:
             continue  # told once, for two runs between the same corners
-        rest = said[k + 2] if k + 2 < len(said) else ""
+        told = [" ".join(said[k + 2 : stop]) for stop in range(k + 3, k + 2 + _MOST_LINES)]
         if kind == "printed":
-            rest = re.sub(r"^printed on page \d+( \u00b7 )?", "", rest)
+            told = [re.sub(r"^printed on page \d+( \u00b7 )?", "", rest) for rest in told]
         own = _edges_at(true, piece)
-        wrong += [f"{rest!r} on {start}\u2013{end}"] * (
-            bool(own) and not any(same(rest, words) for words in own)
+        wrong += [f"{told[0]!r} on {start}\u2013{end}"] * (
+            bool(own) and not any(same(rest, words) for rest in told for words in own)
         )
     report.expect(not wrong, "cards of figures that tell the facts of their piece", where,
                   f"say {wrong[:2]}")  # fmt: skip

@@ -21,4 +21,4 @@ GRAM = 0.051  # tables print a tenth of a gram
 ROUNDED_M2 = 6e-4  # an area in the quantities, rounded to a thousandth of a square metre
 SHARE = 2e-3  # of areas and utilisation, which round several pieces to a thousandth
 ROUNDING_G = 0.5  # cups are weighed to 0.1 g, areas rounded to 0.001 m2
-SIXTEENTH_MM = 25.4 / 32 + 0.06  # half of the finest mark on a tape, and a printed tenth
+IN_BOTH_MM = 25.4 / 32 + 0.51  # half a sixteenth of an inch and half a millimetre

@@ -7,6 +7,7 @@ from html import escape
 from itertools import groupby
 
 from plybook.drawing.document import Document
+from plybook.write.offline import told
 
 
 def page_titles(document: Document) -> list[str]:
@@ -29,17 +30,17 @@ def contents(document: Document, names: list[str], titles: list[str]) -> str:
     for chapter, run in groupby(numbered, key=lambda row: row[2].chapter):
         rows = list(run)
         links = "".join(
-            f'<li><a href="#{name}"><span>{escape(title)}</span><span class="count"></span>'
+            f'<li><a href="#{name}"><span>{told(title)}</span><span class="count"></span>'
             "</a></li>"
             for name, title, _ in rows
         )
         if any(page.kind == "step" for _, _, page in rows):
             chips.append(
                 f'<li><a class="button" href="#{rows[0][0]}" data-stage="{escape(chapter)}">'
-                f'<span>{escape(chapter)}<small class="count"></small></span></a></li>'
+                f'<span>{told(chapter)}<small class="count"></small></span></a></li>'
             )
         parts.append(
-            f"<h2>{escape(chapter)}</h2><ol>{links}</ol>" if chapter else f"<ol>{links}</ol>"
+            f"<h2>{told(chapter)}</h2><ol>{links}</ol>" if chapter else f"<ol>{links}</ol>"
         )
     return (
         '<details class="contents" id="contents"><summary>All pages<span class="wide"> and steps'

@@ -43,11 +43,12 @@ from plybook.drawing.document import (
     limit_words,
     show_duration,
 )
+from plybook.drawing.typesetting import typeset
 from plybook.write.book_contents import contents, page_titles
 from plybook.write.book_tools import ARTICLE_TOOLS, RECORD_TOOLS, step_entries, step_tools
 from plybook.write.figures import Figures, colours
 from plybook.write.numbers import number
-from plybook.write.offline import asset, content_policy, one_script, script_json
+from plybook.write.offline import asset, content_policy, one_script, script_json, told
 from plybook.write.webfont import font_faces
 
 HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
@@ -152,7 +153,7 @@ _SCRIPTS = (
 
 def _head_words(document: Document) -> str:
     facts = (document.part, document.name, f"revision {document.revision}", HANDS[document.hand])
-    return escape(" · ".join(f for f in facts if f))
+    return told(" · ".join(f for f in facts if f))
 
 
 def _card_ids(document: Document) -> list[str]:
@@ -192,8 +193,8 @@ def _card(
         f'<section class="card {page.kind}" id="{names[k]}" data-step="{escape(page.id)}" '
         f'data-stage="{escape(page.chapter)}" data-minutes="{number(page.minutes, 1)}" '
         f'aria-labelledby="{names[k]}-t">'
-        f'<p class="kicker">{escape(page.kicker)}</p>'
-        f'<h2 id="{names[k]}-t" tabindex="-1">{escape(page.title)}</h2>\n{blocks}\n'
+        f'<p class="kicker">{told(page.kicker)}</p>'
+        f'<h2 id="{names[k]}-t" tabindex="-1">{told(page.title)}</h2>\n{blocks}\n'
         f'<div class="foot">{extra}<nav class="turn" aria-label="Turn the page">{"".join(turn)}'
         f"</nav>{more}</div></section>"
     )
@@ -207,7 +208,7 @@ _LEFT = '<small class="left"></small>'
 
 
 def _turn(kind: str, word: str, name: str, title: str, more: str = "") -> str:
-    words = f"{word}<small>{escape(title)}</small>{more}"
+    words = f"{word}<small>{told(title)}</small>{more}"
     return f'<a class="button {kind}" href="#{name}"><span>{words}</span></a>'
 
 
@@ -223,7 +224,7 @@ def _html(block: Block, svg: dict[int, str]) -> str:
         html = "\n".join(_html(inner, svg) for inner in block.blocks)
         if not block.fold:
             return html
-        return f'<details class="fold"><summary>{escape(block.fold)}</summary>{html}</details>'
+        return f'<details class="fold"><summary>{told(block.fold)}</summary>{html}</details>'
     return _MAKERS[type(block)](block)
 
 
@@ -262,15 +263,15 @@ def _pictures_of(blocks: Iterable[Block]) -> Iterator[Picture]:
 
 
 def _heading(block: Heading) -> str:
-    return f"<h3>{escape(block.text)}</h3>"
+    return f"<h3>{told(block.text)}</h3>"
 
 
 def _paragraph(block: Paragraph) -> str:
-    return f"<p{' class=strong' if block.strong else ''}>{escape(block.text)}</p>"
+    return f"<p{' class=strong' if block.strong else ''}>{told(block.text)}</p>"
 
 
 def _items(block: Items) -> str:
-    rows = "".join(f"<li>{escape(item)}</li>" for item in block.items)
+    rows = "".join(f"<li>{told(item)}</li>" for item in block.items)
     if block.numbered:
         return f'<ol class="steps">{rows}</ol>'
     many = len(block.items) >= 6 and max(map(len, block.items)) <= 40
@@ -284,15 +285,15 @@ def _table(block: Table) -> str:
         short = "s" if len(words) <= 14 else ""
         marks = " ".join(m for m in (align[k].strip(), short) if m)
         side = f' class="{marks}"' if marks else ""
-        head = f' data-head="{escape(block.head[k])}"' if tag == "td" else ' scope="col"'
-        return f"<{tag}{side}{head}>{escape(words)}</{tag}>"
+        head = f' data-head="{escape(typeset(block.head[k]))}"' if tag == "td" else ' scope="col"'
+        return f"<{tag}{side}{head}>{told(words)}</{tag}>"
 
     head = "".join(cell("th", words, k) for k, words in enumerate(block.head))
     rows = "".join(
         "<tr>" + "".join(cell("td", words, k) for k, words in enumerate(row)) + "</tr>"
         for row in block.rows
     )
-    caption = f"<caption>{escape(block.caption)}</caption>" if block.caption else ""
+    caption = f"<caption>{told(block.caption)}</caption>" if block.caption else ""
     return (
         f'<table class="cards">{caption}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>'
     )
@@ -300,7 +301,7 @@ def _table(block: Table) -> str:
 
 def _facts(block: Facts) -> str:
     rows = "".join(
-        f"<div><dt>{escape(label)}</dt><dd>{escape(value)}</dd></div>"
+        f"<div><dt>{told(label)}</dt><dd>{told(value)}</dd></div>"
         for label, value in block.rows
     )
     return f'<dl class="facts">{rows}</dl>'
@@ -308,35 +309,35 @@ def _facts(block: Facts) -> str:
 
 def _plate(block: Plate) -> str:
     ids = " &nbsp; ".join(escape(i) for i in block.ids)
-    angle = f"<span>{escape(block.angle)}</span>" if block.angle else ""
+    angle = f"<span>{told(block.angle)}</span>" if block.angle else ""
     return (
         f'<div class="plate"><div class="ids"><span>{ids}</span>{angle}</div>'
-        f'<div class="line">{escape(block.line)}</div></div>'
+        f'<div class="line">{told(block.line)}</div></div>'
     )
 
 
 def _picture(block: Picture, svg: dict[int, str]) -> str:
     """The drawing waits in `noscript`: without scripting it shows, with it the script takes it
     out when its card is turned to, so that a long book opens as fast as a short one."""
-    caption = f"<figcaption>{escape(block.caption)}</figcaption>" if block.caption else ""
+    caption = f"<figcaption>{told(block.caption)}</figcaption>" if block.caption else ""
     drawing = f"<noscript>{svg[id(block)]}</noscript>"
     return f'<figure><div class="view">{drawing}</div>{caption}</figure>'
 
 
 def _links(block: Links) -> str:
     rows = "".join(
-        f'<li><a href="{escape(quote(address))}" target="_blank" rel="noopener">{escape(words)}</a>'
+        f'<li><a href="{escape(quote(address))}" target="_blank" rel="noopener">{told(words)}</a>'
         "</li>"
         for words, address in block.rows
     )
-    head = f"<h3>{escape(block.label)}</h3>" if block.label else ""
+    head = f"<h3>{told(block.label)}</h3>" if block.label else ""
     return f'{head}<ul class="files">{rows}</ul>'
 
 
 def _check(block: CheckBox) -> str:
     return (
         f'<label class="tick"><input type="checkbox" data-field="{escape(block.id)}" data-counts>'
-        f'<span class="words">{escape(block.text)}</span><span class="when"></span></label>'
+        f'<span class="words">{told(block.text)}</span><span class="when"></span></label>'
     )
 
 
@@ -365,19 +366,19 @@ def _blank(block: Blank, counts: str = "") -> str:
     said = limit_words(block)
     sort = "date" if block.kind == "date" else "text"
     parts = [
-        f"<label><span>{escape(block.label)}</span>"
+        f"<label><span>{told(block.label)}</span>"
         f'<input type="{sort}" autocomplete="off"{mode.get(block.kind, "")}{attributes}{counts}>'
         "</label>"
     ]
     if block.kind == "measure" and (block.unit or said):
-        limits = f" ({escape(said)})" if said else ""
-        parts.append(f'<span class="unit">{escape(block.unit)}{limits}</span>')
+        limits = f" ({told(said)})" if said else ""
+        parts.append(f'<span class="unit">{told(block.unit)}{limits}</span>')
     if block.kind == "time":
         parts.append('<button type="button" class="now js-only">Now</button>')
     if block.kind == "initials":
         parts.append('<span class="when"></span>')
     if block.note:
-        parts.append(f"<small>{escape(block.note)}</small>")
+        parts.append(f"<small>{told(block.note)}</small>")
     if block.kind in ("measure", "time"):
         parts.append('<output class="verdict"></output>')
     return f'<div class="blank {block.kind}">{"".join(parts)}</div>'
@@ -391,34 +392,34 @@ def _sign_off(block: SignOff) -> str:
 
 def _notes(block: Notes) -> str:
     return (
-        f'<label><span class="field-label">{escape(block.label)}</span>'
+        f'<label><span class="field-label">{told(block.label)}</span>'
         f'<textarea rows="{block.lines}" data-field="{escape(block.id)}"></textarea></label>'
     )
 
 
 def _ledger(block: Ledger) -> str:
     row = "<tr>" + "<td></td>" * len(block.columns) + "</tr>"
-    head = "".join(f"<th>{escape(column.label)}</th>" for column in block.columns)
+    head = "".join(f"<th>{told(column.label)}</th>" for column in block.columns)
     columns = [
         {"name": c.name, "label": c.label, "kind": c.kind, "options": list(c.options)}
         for c in block.columns
     ]
     facts = escape(json.dumps({"title": block.title.partition(":")[0], "columns": columns}))
     return (
-        f"<h3>{escape(block.title)}</h3>"
+        f"<h3>{told(block.title)}</h3>"
         f'<table class="ruled no-js"><thead><tr>{head}</tr></thead><tbody>{row * block.rows}'
         f'</tbody></table><div class="ledger" id="{block.id}" data-ledger="{block.id}" '
         f'data-shows="{block.id}" data-columns="{facts}"></div>'
         f'<div class="tools"><button type="button" class="js-only add" data-add="{block.id}">'
-        f"{escape(block.add)}</button></div>"
+        f"{told(block.add)}</button></div>"
     )
 
 
 def _caution(block: CautionBox) -> str:
-    source = f" <small>Source: {escape(block.source)}</small>" if block.source else ""
+    source = f" <small>Source: {told(block.source)}</small>" if block.source else ""
     small = " small" if block.small else ""
     return (
-        f'<div class="caution{small}" role="note">{_SIGN}<p>{escape(block.text)}{source}</p></div>'
+        f'<div class="caution{small}" role="note">{_SIGN}<p>{told(block.text)}{source}</p></div>'
     )
 
 
@@ -430,7 +431,7 @@ def _timer(block: TimerBox, of_cup: bool = False) -> str:
     return (
         f'<div class="timer" data-timer="{escape(block.id)}" data-seconds="{block.seconds}" '
         f'data-kind="{word}" data-label="{escape(block.label)}"{begins}><span class="words">'
-        f'{escape(words)}</span><span class="says when"></span>'
+        f'{told(words)}</span><span class="says when"></span>'
         f'{"" if of_cup else _START}<span class="no-js">started ______ ended ______</span></div>'
     )
 
@@ -451,8 +452,8 @@ def _cup(cup: Cup) -> str:
     return (
         f'<div class="cup{" timed" if cup.limit else ""}" data-cup="{escape(cup.id)}" '
         f'data-tray="{cup.tray_s}"><div class="what">'
-        f'<p><span class="id">{escape(cup.id)}</span> <strong>{escape(cup.parts)}</strong></p>'
-        f'<p class="use">{escape(cup.use)}</p>{limit}</div><div class="deeds js-only"></div>'
+        f'<p><span class="id">{escape(cup.id)}</span> <strong>{told(cup.parts)}</strong></p>'
+        f'<p class="use">{told(cup.use)}</p>{limit}</div><div class="deeds js-only"></div>'
         '<details class="fold of-cup"><summary>Lots, time<span class="held"></span></summary>'
         f"{_weighed(cup)}{_sign_off(SignOff((cup.mixed, cup.lots)))}</details></div>"
     )
@@ -471,7 +472,7 @@ def _weighed(cup: Cup) -> str:
 
 def _photo(block: Photo) -> str:
     data = base64.b64encode(block.data).decode()
-    words = escape(block.caption)
+    words = told(block.caption)
     return (
         f'<figure class="photo"><img src="data:image/jpeg;base64,{data}" alt="{words}" '
         f'width="{block.width}" height="{block.height}"><figcaption>{words}</figcaption></figure>'

@@ -10,6 +10,7 @@ from typing import Any
 
 from plybook.drawing.document import Document, Page
 from plybook.drawing.letters import clean_text, fitted
+from plybook.write.book_even import evened
 from plybook.write.book_pen import NOTE, WIDTH_MM, Pen
 from plybook.write.book_sheets import gathered
 from plybook.write.pdf import new_canvas
@@ -36,7 +37,8 @@ def book_pdf(document: Document) -> bytes:
 def write_pages(canvas: Any, document: Document) -> None:
     """Draw all pages of a document on a canvas of its paper, numbered from one."""
     width, height = PAPER_MM[document.paper]
-    sheets = gathered(document.pages, height - TOP_MM - FOOT_MM)
+    room = height - TOP_MM - FOOT_MM
+    sheets = evened(gathered(document.pages, room), room)
     pen = Pen(canvas, (width - WIDTH_MM) / 2, height)
     chapter = None
     for number, sheet in enumerate(sheets, start=1):

@@ -8,7 +8,8 @@ Terms:
         shrink with their picture, but never below the least letter height of the style.
 
 Every other page follows the one before it on the same sheet where it fits whole and belongs to
-the same chapter, or opens the next stage; tables may also run on to the next sheet.
+the same chapter, or opens the next stage; tables may also run on to the next sheet. Sheets that
+this leaves nearly empty are evened out afterwards (`plybook.write.book_even`).
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ class Sheet:
     slabs: list[Slab]
     open: bool  # another page may follow on it
     whole: bool = True  # nothing on it has run on from the sheet before, or runs on to the next
+    fresh: bool = True  # it begins with the start of a page
 
 
 def gathered(pages: Sequence[Page], room: float) -> list[Sheet]:
@@ -50,7 +52,7 @@ def gathered(pages: Sequence[Page], room: float) -> list[Sheet]:
     whole = _Wholes(room)
     for page in pages:
         last = sheets[-1] if sheets else None
-        tall = _height(whole.slabs(page))
+        tall = height_of(whole.slabs(page))
         follows = page.chapter == chapter or _kit(last, page)
         if last and last.open and not page.alone and follows:
             together = _together([*last.starts, page], room, whole) if last.whole else []
@@ -61,15 +63,15 @@ def gathered(pages: Sequence[Page], room: float) -> list[Sheet]:
                 continue
             below = _below(last, page, room, tear=tall > room)
             if below:
-                last.slabs += [_divider(), *below[0]]
+                last.slabs += [divider(), *below[0]]
                 last.starts.append(page)
                 chapter = page.chapter
-                sheets += [Sheet([], part, True, whole=False) for part in below[1:]]
+                sheets += [Sheet([], part, True, False, fresh=False) for part in below[1:]]
                 continue
         chapter = page.chapter
         parts = squeezed(page, room)
         sheets += [
-            Sheet([page] if k == 0 else [], part, not page.alone, len(parts) == 1)
+            Sheet([page] if k == 0 else [], part, not page.alone, len(parts) == 1, fresh=k == 0)
             for k, part in enumerate(parts)
         ]
     return sheets
@@ -102,16 +104,16 @@ class _Wholes:
 
 def _together(pages: Sequence[Page], room: float, whole: _Wholes) -> list[Slab]:
     """Some pages on one sheet, with the least squeeze that does it; [] where none does."""
-    floor = max(map(_least_scale, pages))
+    floor = max(map(least_scale, pages))
 
     def squeezed_by(squeeze: float) -> list[Slab]:
         slabs: list[Slab] = []
         for page in pages:
             if slabs:
-                slabs.append(_divider())
+                slabs.append(divider())
             cap = HEAD if len(slabs) else TITLE
             slabs += whole.slabs(page, max(squeeze, floor), squeeze, cap)
-        return slabs if _height(slabs) <= room else []
+        return slabs if height_of(slabs) <= room else []
 
     slabs = squeezed_by(SQUEEZES[0])
     if slabs or not squeezed_by(SQUEEZES[-1]):  # what the last does not do, none does
@@ -125,15 +127,15 @@ def _below(last: Sheet, page: Page, room: float, tear: bool) -> list[list[Slab]]
     Args:
         tear: whether it may run on to the next sheet: a table that one sheet holds is not torn.
     """
-    left = room - _height([*last.slabs, _divider()])
-    floor = _least_scale(page)
+    left = room - height_of([*last.slabs, divider()])
+    floor = least_scale(page)
     for squeeze in SQUEEZES:
         parts = list(_sheets(page, left, max(squeeze, floor), squeeze, HEAD))
-        if len(parts) == 1 and _height(parts[0]) <= left:
+        if len(parts) == 1 and height_of(parts[0]) <= left:
             return parts
     if tear and page.kind == "table" and left >= RUN_ON_MM:
         parts = list(_sheets(page, room, large=HEAD, first_room=left))
-        if _height(parts[0]) <= left:
+        if height_of(parts[0]) <= left:
             return parts
     return []
 
@@ -144,7 +146,7 @@ def squeezed(page: Page, room: float) -> list[list[Slab]]:
     whole = list(_sheets(page, room))
     if len(whole) == 1:
         return whole
-    floor = _least_scale(page)
+    floor = least_scale(page)
     for squeeze in SQUEEZES[1:]:
         tight = list(_sheets(page, room, max(squeeze, floor), squeeze))
         if len(tight) == 1:
@@ -152,7 +154,7 @@ def squeezed(page: Page, room: float) -> list[list[Slab]]:
     return whole
 
 
-def _least_scale(page: Page) -> float:
+def least_scale(page: Page) -> float:
     """How far the page's pictures may shrink before their smallest letters are too small."""
     scenes = [
         picture.scene
@@ -164,7 +166,9 @@ def _least_scale(page: Page) -> float:
     return min(1.0, LEAST_LETTER_MM / min(letters)) if letters else 0.0
 
 
-def _divider() -> Slab:
+def divider() -> Slab:
+    """The rule between two pages on one sheet."""
+
     def draw(pen: Pen, y: float) -> None:
         pen.rule(0.0, y + 3.0, WIDTH_MM, y + 3.0, 0.7)
 
@@ -187,33 +191,34 @@ def _sheets(
         large: letter height of its title.
         first_room: what is left of the sheet it starts on.
     """
-    flow = [_title(page, large), *page_slabs(page.blocks, room, shrink, gaps)]
+    flow = [title_slab(page, large), *page_slabs(page.blocks, room, shrink, gaps)]
     sheet: list[Slab] = []
     used = 0.0 if first_room is None else room - first_room
-    groups = list(_groups(flow))
+    groups = list(groups_of(flow))
     breaks = _good_break(groups, room) if first_room is None else -1
     for place, group in enumerate(groups):
-        tall = _height(group)
+        tall = height_of(group)
         if sheet and (used + tall > room or place == breaks):
             yield sheet
-            sheet = [_continued(page)]
+            sheet = [continued(page)]
             if group[0].again is not None:
                 sheet.append(group[0].again)
-            used = _height(sheet)
+            used = height_of(sheet)
         for slab in group:  # a group taller than a sheet is let run on
             sheet.append(slab)
             used += slab.before + slab.height
     yield sheet
 
 
-def _height(group: Sequence[Slab]) -> float:
+def height_of(group: Sequence[Slab]) -> float:
+    """Of slabs one under another, mm."""
     return sum(s.before + s.height for s in group)
 
 
 def _good_break(groups: Sequence[Sequence[Slab]], room: float) -> int:
     """Where to break a page that needs two sheets: at the last heading that leaves both full
     enough to hold, so that a sign-off does not stand alone; -1 for wherever the sheet is full."""
-    heights = [_height(group) for group in groups]
+    heights = [height_of(group) for group in groups]
     if sum(heights) <= room or sum(heights) > 1.9 * room:
         return -1
     fits = [
@@ -224,7 +229,7 @@ def _good_break(groups: Sequence[Sequence[Slab]], room: float) -> int:
     return fits[-1] if fits else -1
 
 
-def _groups(flow: Sequence[Slab]) -> Iterator[list[Slab]]:
+def groups_of(flow: Sequence[Slab]) -> Iterator[list[Slab]]:
     """Runs that stay together: slabs marked `with_next` and the one that follows."""
     group: list[Slab] = []
     for slab in flow:
@@ -236,7 +241,8 @@ def _groups(flow: Sequence[Slab]) -> Iterator[list[Slab]]:
         yield group
 
 
-def _title(page: Page, large: float = TITLE) -> Slab:
+def title_slab(page: Page, large: float = TITLE) -> Slab:
+    """Title and kicker; `large`: letter height of the title."""
     title = clean_text(page.title)
     if page.kind == "cover":
         large = PLATE
@@ -254,7 +260,8 @@ def _title(page: Page, large: float = TITLE) -> Slab:
     return Slab(first + 1.0 + len(lines) * 1.5 * cap, draw, with_next=True)
 
 
-def _continued(page: Page) -> Slab:
+def continued(page: Page) -> Slab:
+    """The title again where a page runs on."""
     words = fitted(clean_text(f"{page.title}, continued"), WIDTH_MM, BODY, True)
 
     def draw(pen: Pen, y: float) -> None:

@@ -92,7 +92,7 @@ def _picture_row(block: PictureRow, room: float, shrink: float) -> Iterator[Slab
     gaps = 4.0 * (len(sizes) - 1)
     scale = min(
         [
-            shrink,
+            1.0 if any(picture.to_scale for picture in block.pictures) else shrink,
             (WIDTH_MM - gaps) / sum(w for w, _, _ in sizes),
             *((room - 16.0) / tall for _, _, tall in sizes),
             *(most / tall for _, most, tall in sizes),

@@ -96,7 +96,9 @@ def _label(pen: Pen, label: Label, x: float, y: float, wide: float, tall: float)
         )
     lines = [(label.layer, False), *((line, True) for line in edges), (label.side, True)]
     for words, bold in lines:
-        pen.words(fitted(clean_text(words), wide, note, bold), x, base, note, bold)
+        said = clean_text(words)
+        cap = next((c for c in (note, 2.0) if text_width_mm(said, c, bold) <= wide), SMALL)
+        pen.words(fitted(said, wide, cap, bold), x, base, cap, bold)
         base += pitch
     foot = y + tall - 2.6
     count = clean_text(label.count)

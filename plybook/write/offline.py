@@ -10,13 +10,21 @@ import hashlib
 import json
 from collections.abc import Sequence
 from functools import cache
+from html import escape
 from importlib.resources import files
+
+from plybook.drawing.typesetting import bound
 
 
 def script_json(value: object) -> str:
     """JSON that cannot end the script element it stands in."""
     text = json.dumps(value, ensure_ascii=True, sort_keys=True)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def told(text: str) -> str:
+    """Words of a page, set and escaped."""
+    return escape(bound(text))
 
 
 @cache

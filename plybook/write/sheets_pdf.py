@@ -40,11 +40,12 @@ from plybook.nest.markout import (
     mark_openings,
     mark_out,
     stage_cuts,
+    stock_grain,
     tape,
 )
 from plybook.nest.model import CutPlan, Layout
 from plybook.spec.model import PartSpec
-from plybook.units import show_length, show_number
+from plybook.units import CLOTH, MM_PER_INCH, show_length, show_number, show_roll
 from plybook.write.markout_pages import Row, TableBlock, column_mm, set_blocks
 from plybook.write.paper import EDGE_MM, PAPERS_MM
 from plybook.write.pdf import draw_scene, new_canvas
@@ -241,7 +242,7 @@ class _Plan:
         stock = layout.unit
         ends = [float(m.points_mm[:, 0].max()) for m in self._marked(layout)]
         left = max(0.0, stock.length_mm - max(ends, default=0.0))
-        return f"{stock.id}: {len(ends)} off, {show_length(left, self.unit)} left"
+        return f"{stock.id}: {len(ends)} off, {show_length(left, self.unit, grain=CLOTH)} left"
 
     # ------------------------------------------------------------ words
 
@@ -282,14 +283,16 @@ class _Plan:
         used = layout.used_length_mm if stock.kind == "roll" else stock.length_mm
         waste = used * stock.width_mm * (1.0 - layout.utilisation) / 1e6
         count = len(layout.placements)
+        long = show_roll(used, self.unit) if stock.kind == "roll" else show_length(
+            used, self.unit, grain=CLOTH)  # fmt: skip
         figures = [
-            f"{count} piece{'s' if count != 1 else ''}{DOT}{show_length(used, self.unit)} \u00d7 "
-            f"{show_length(stock.width_mm, self.unit)}",
+            f"{count} piece{'s' if count != 1 else ''}{DOT}{long} \u00d7 "
+            f"{show_length(stock.width_mm, self.unit, grain=CLOTH)}",
             f"{show_number(100 * layout.utilisation, 1)} % used, {show_number(waste, 3)} m\u00b2 "
             "left over or waste",
         ]
         if stock.kind == "roll" and layout.bound_mm > 0:
-            figures.append(f"No plan can be shorter than {show_length(layout.bound_mm, self.unit)}")
+            figures.append(f"No plan can be shorter than {show_roll(layout.bound_mm, self.unit)}")
         names = dict.fromkeys(self._name(m.item) for m in self._marked(layout))
         return self._notes(figures, ["Cut in this order: " + ", ".join(names), *BEFORE_LIFTING])
 
@@ -358,7 +361,7 @@ class _Plan:
     def _blocks(self, layout: Layout, room: float) -> list[TableBlock]:
         places = {(p.item, p.copy): p for p in layout.placements}
         blocks = []
-        cuts = list(stage_cuts(layout, self.items))
+        cuts = list(stage_cuts(layout, self.items, self.unit))
         for order, mark in enumerate(self._marked(layout), start=1):
             if cuts and mark.ring_mm[:, 0].min() >= cuts[0].along_mm:
                 blocks.append(self._across(cuts.pop(0), layout, room))
@@ -372,14 +375,15 @@ class _Plan:
             head = [(fitted(f"{order}. {self._name(mark.item)}", room, 3.5, True), 3.5, True)]
             head += [(row, 1.8, False) for row in wrapped(DOT.join(more), room, 1.8)]
             if mark.curved or mark.over_mm > TOLD_MM:
-                over = show_number(math.ceil(mark.over_mm * 10) / 10, 1)
+                over = _over(mark.over_mm, self.unit)
                 why = "Curves as chords" if mark.curved else "Corners stand out"
-                said = f"{why}, at most {over} mm over; trim with the template."
+                said = f"{why}, at most {over} over; trim with the template."
                 head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
             rows = self._points("", mark.points_mm)
             if piece is not None and piece.holes_mm:
                 place, edge = places[mark.item, mark.copy], layout.unit.edge_mm
-                openings = mark_openings(place, piece.holes_mm, edge, self.unit)
+                grain = stock_grain(layout.unit.kind)
+                openings = mark_openings(place, piece.holes_mm, edge, self.unit, grain)
                 said = self._openings_said(openings)
                 head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
                 for name, opening in zip(_letters(), openings, strict=False):
@@ -399,7 +403,7 @@ class _Plan:
         said = []
         for name, opening in zip(_letters(), openings, strict=False):
             if opening.round_mm:
-                across = show_length(round(opening.round_mm, 1), self.unit)
+                across = show_length(opening.round_mm, self.unit, grain=CLOTH)
                 said.append(f"{name}: middle of a round opening, {across} across")
             else:
                 said.append(f"{name}1 to {name}{len(opening.points_mm)}: corners of an opening")
@@ -449,3 +453,10 @@ def _letters() -> Iterator[str]:
 
 def _text(at: tuple[float, float], words: str, height: float, bold: bool = False) -> Text:
     return Text(Role.TEXT, at, words, height, bold=bold)
+
+
+def _over(over_mm: float, unit: str) -> str:
+    """How far a mark-out stands over, rounded up."""
+    if unit == "in":
+        return f"{math.ceil(over_mm / MM_PER_INCH * 100) / 100:.2f} in"
+    return f"{math.ceil(over_mm)} mm"

@@ -13,7 +13,7 @@ from plybook.drawing.letters import LEADING, fitted, text_box_mm, text_width_mm,
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.titleblock import TitleFacts, title_block
 from plybook.spec.model import PartSpec
-from plybook.units import show_length, show_number
+from plybook.units import STIFF, show_length, show_number
 from plybook.write.paper import PITCH_MM, TILE_MM
 from plybook.write.tiles import Tiling
 
@@ -245,7 +245,6 @@ def _check_lines(
             items.append(Circle(Role.DIMENSION, (float(end[0]), float(end[1])), 0.7, "ink"))
             items.append(text((float(x), float(y)), name, 3.5, anchor="middle", rise="centre",
                               bold=True, halo=True))  # fmt: skip
-        length = math.dist(ring[i], ring[j])
-        words.append(f"{names[0]} to {names[1]} after taping: {show_length(length, unit, True)}, "
-                     "measured")  # fmt: skip
+        length = show_length(math.dist(ring[i], ring[j]), unit, True, STIFF)
+        words.append(f"{names[0]} to {names[1]} after taping: {length}, measured")
     return items, words

@@ -22,6 +22,7 @@ from plybook.drawing.template import PieceDrawing, fits_a_sheet, sheet_around
 from plybook.laminate.model import Laminate, Piece
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.spec.model import PartSpec
+from plybook.units import grain_of
 from plybook.write.paper import TILE_MM, grid_for, most_sheets
 from plybook.write.pdf import bounds_mm
 from plybook.write.tiles import Tiling, tile
@@ -79,7 +80,8 @@ def choose(drawing: PieceDrawing, spec: PartSpec) -> Chosen:
 def _figures(piece: Piece, spec: PartSpec, tiles: int) -> TapePlan | None:
     """The figures that rebuild a piece; None where there are none, or tiles take no more paper."""
     tolerance = spec.templates.tolerance_of(piece.kind)
-    plan = tape_plan(cut_outline_mm(piece), piece.holes_mm, tolerance, spec.part.units)
+    plan = tape_plan(cut_outline_mm(piece), piece.holes_mm, tolerance, spec.part.units,
+                     grain_of(piece.kind))  # fmt: skip
     fewer = plan is not None and _sheets_of(corner_windows(plan)) < tiles
     return plan if fewer else None
 

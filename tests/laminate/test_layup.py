@@ -242,13 +242,13 @@ def test_every_piece_has_one_datum_corner_on_its_outline():
         (datum,) = [m for m in piece.marks if m.kind == "datum"]
         gap = np.hypot(*(piece.outline_mm - datum.points_mm[0]).T).min()
         assert gap < 1e-3
-        assert datum.label.startswith("STN ")
+        assert datum.label.startswith("span ")
 
 
 def test_station_lines_stop_at_the_piece_and_read_in_the_unit_of_the_part():
     piece, *_ = lay([Ply("P1", "twill", "s", SpanBand(1500, 2300), angle_deg=90.0)]).pieces
     (station,) = [m for m in piece.marks if m.kind == "station"]
-    assert station.label == "STN 1900 mm"
+    assert station.label == "STN 1900 (1900 mm)"
     assert station.points_mm[:, 0] == pytest.approx(1900.0)
     assert shape(piece).buffer(1e-3).contains(shapely.linestrings(station.points_mm))
 

@@ -117,7 +117,7 @@ def test_a_ply_over_core_is_as_long_as_its_section_drawn_by_hand():
     height = np.clip(edge, 0.0, 10.0)
     lifted = face.to_space(flat) + height[:, None] * face.normals(flat)
     by_hand = np.linalg.norm(np.diff(lifted, axis=0), axis=1).sum() - along[-1]
-    (line,) = [m.points_mm for m in ply.marks if m.label == "STN 900 mm"]
+    (line,) = [m.points_mm for m in ply.marks if m.label.endswith("(900 mm)")]
     on_ply = np.hypot(*np.diff(line, axis=0).T).sum() - along[-1]
     assert on_ply == pytest.approx(by_hand, abs=0.05)
 
@@ -146,8 +146,8 @@ def test_the_net_line_on_a_piece_is_one_allowance_inside_its_edge(left):
 def test_a_datum_past_the_root_is_told_by_the_allowances_it_was_cut_with(left):
     """A corner out of two edges lies at each one's allowance, not at the distance of their end."""
     datum = {p.id: m.label for p in left.pieces for m in p.marks if m.kind == "datum"}
-    assert datum["P1.1"] == "STN -25 mm, 15 mm outside leading"
-    assert datum["P2"] == "STN -25 mm, 15 mm outside leading"
+    assert datum["P1.1"] == "span -25 mm, 15 mm outside leading"
+    assert datum["P2"] == "span -25 mm, 15 mm outside leading"
 
 
 def test_the_opposite_hand_is_the_mirror_image(left):

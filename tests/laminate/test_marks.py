@@ -23,9 +23,9 @@ FACE = TaperedFace()
 
 def test_station_lines_read_as_distance_from_the_root_in_the_unit_of_the_part():
     labels = [rule.label for rule in face_lines(FACE, "mm", 30.0) if rule.kind == "station"]
-    assert labels == ["STN 0 mm", "STN 1900 mm", "STN 3800 mm"]
+    assert labels == ["STN 0 (0 mm)", "STN 1900 (1900 mm)", "STN 3800 (3800 mm)"]
     inches = [rule.label for rule in face_lines(FACE, "in", 30.0) if rule.kind == "station"]
-    assert inches[1] == "STN 74 13/16 in"  # 1900 / 25.4 = 74.803
+    assert inches[1] == "STN 1900 (74 13/16 in)"  # 1900 / 25.4 = 74.803
 
 
 def test_a_line_is_clipped_to_the_piece_and_carried_into_its_cut_frame():
@@ -68,7 +68,7 @@ def test_the_datum_is_the_corner_at_the_root_and_the_leading_edge(up):
     assert mark.points_mm[0] == pytest.approx(corners[1] + 3.0)
     chord = 1200 - 440 * 500 / 3800
     away = 0.2 * chord / np.hypot(1, face.sweep)  # square to the straight leading edge
-    assert mark.label == f"STN 500 mm, {away:.1f} mm inside leading"
+    assert mark.label == f"span 500 mm, {away:.0f} mm inside leading"
 
 
 def test_ticks_are_uneven_so_that_a_piece_turned_round_does_not_match():
