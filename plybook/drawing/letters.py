@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from collections.abc import Iterator
 from functools import cache, lru_cache
 from importlib.resources import files
 
@@ -123,7 +124,7 @@ def wrapped(text: str, width_mm: float, height_mm: float, bold: bool = False) ->
 def _wrapped(text: str, width_mm: float, height_mm: float, bold: bool) -> tuple[str, ...]:
     lines: list[str] = []
     line = ""
-    for word in broken(text):
+    for word in _words(text, width_mm, height_mm, bold):
         trial = f"{line} {word}" if line else word
         if text_width_mm(trial, height_mm, bold) <= width_mm:
             line = trial
@@ -138,6 +139,15 @@ def _wrapped(text: str, width_mm: float, height_mm: float, bold: bool) -> tuple[
             word = word[cut:]
         line = word
     return (*lines, line) if line else tuple(lines)
+
+
+def _words(text: str, width_mm: float, height_mm: float, bold: bool) -> Iterator[str]:
+    """What a line ends between; a figure and its unit that are too wide together come apart."""
+    for tied in broken(text):
+        if text_width_mm(tied, height_mm, bold) <= width_mm:
+            yield tied
+        else:
+            yield from tied.split()
 
 
 def baseline_start_mm(item: Text, scale: float = 1.0) -> tuple[float, float]:

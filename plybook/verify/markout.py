@@ -13,6 +13,7 @@ from itertools import groupby
 import numpy as np
 
 from plybook.verify import corners, plane
+from plybook.verify.cut_figures import ROUNDING_MM, SAID_MM, check_figures
 from plybook.verify.cut_pages import (
     FIGURE,
     Block,
@@ -40,19 +41,13 @@ NAME = "cutplan.pdf"
 NOTHING = "Nothing is cut from stock."
 ACROSS = "Cut across the roll"
 TAPE_MM = {"mm": 0.05, "in": corners.INCH_MM / 128}  # half of the last mark of a running figure
-SAID_MM = {"mm": 0.5, "in": corners.INCH_MM / 32}  # half of the last mark of a length in words
 COVER_MM = 0.01  # outside an opening by less is a rounding
 OPENING_MM = 2.5  # corners stand no further from an opening, nor the opening from their sides
 LITTLE_MM = 2.5  # straight sides that stand over by less need not say so
-ROUNDING_MM = 0.002  # of figures in plan.json
 _TITLE = re.compile(r"(\d+)\. (.+)")
 _OVER = re.compile(r"atmost([\d.]+)(mm|in)over;trim")
 _COPY = re.compile(r"(\d+)of(\d+)(?:·|$)")
 _ANGLE = re.compile(r"([-+\u2212]?\d+(?:\.\d+)?)°")
-_USED = re.compile(rf"(\d+) pieces? · (.+) × ({FIGURE}) (mm|in)")
-_ROLL = re.compile(r"(\d+\.\d\d) m|(?:(\d+) ft )?(\d+) in")
-_SHARE = re.compile(r"([\d.]+) % used, ([\d.]+) m² left over or waste")
-_BOUND = re.compile(r"No plan can be shorter than (.+)")
 _BAR = re.compile(rf"(\d+) off, ({FIGURE}) (mm|in) left")
 _AT = re.compile(rf"CUT ACROSS at ({FIGURE}) (m|in)")
 
@@ -122,7 +117,7 @@ def _check_stock(
     _check_marks(layout, cuts, found, unit, where, report)
     _check_across(layout, cuts, found, drawings, unit, where, report)
     for page in drawings:
-        _check_figures(layout, len(cuts), page, unit, where, report)
+        check_figures(layout, len(cuts), page, unit, where, report)
         _check_order(found, cuts, page, where, report)
     check_picture([(layout, cuts)], drawings, where, report)
 
@@ -347,64 +342,6 @@ def _names_stages(said: str, before: list[str], after: list[str]) -> bool:
 
 
 # ---------------------------------------------------------------- figures
-
-
-def _check_figures(
-    layout: dict, count: int, page: Page, unit: str, where: str, report: Report
-) -> None:
-    """How many pieces, how much is used, how much is left, no less than what."""
-    roll = layout["kind"] == "roll"
-    used = layout["used_length_mm"] if roll else layout["length_mm"]
-    notes = [w.text for w in page.words if w.at_mm[1] <= block_top_mm(page)]
-    half = SAID_MM[unit] + ROUNDING_MM
-    good = any(
-        int(m[1]) == count and m[4] == unit
-        and (_of_roll(m[2], used, unit) if roll else _of_sheet(m[2], used, unit))
-        and abs(length_mm(m[3], unit) - layout["width_mm"]) <= half
-        for m in map(_USED.fullmatch, notes) if m
-    )  # fmt: skip
-    report.expect(
-        good,
-        "drawings with the count and the size of what is used",
-        where,
-        f"does not say {count} pieces on {used:g} x {layout['width_mm']:g} mm",
-    )
-    waste = used * layout["width_mm"] * (1.0 - layout["utilisation"]) / 1e6
-    good = any(
-        abs(float(m[1]) - 100 * layout["utilisation"]) <= 0.051
-        and abs(float(m[2]) - waste) <= 0.00051 + 2e-6 * used * layout["width_mm"] / 1e6
-        for m in map(_SHARE.fullmatch, notes) if m
-    )  # fmt: skip
-    report.expect(
-        good,
-        "drawings with the share that is used and what is left",
-        where,
-        f"does not say {100 * layout['utilisation']:.1f} % and {waste:.3f} m2",
-    )
-    if roll:
-        told = [m[1] for m in map(_BOUND.fullmatch, notes) if m]
-        bound = layout["bound_mm"]
-        good = len(told) == 1 and _of_roll(told[0], bound, unit) if told or bound > 1e-3 else True
-        report.expect(good, "drawings with the least length of their roll", where,
-                      f"does not say that {bound:g} mm are the least")  # fmt: skip
-
-
-def _of_roll(said: str, length: float, unit: str) -> bool:
-    """Whether words tell a length of a roll, to the centimetre or inch above."""
-    told = _ROLL.fullmatch(said)
-    if told is None or (unit == "mm") != bool(told[1]):
-        return False
-    if told[1]:
-        over, step = 1000 * float(told[1]) - length, 10.0
-    else:
-        step = corners.INCH_MM
-        over = (12 * int(told[2] or 0) + int(told[3])) * step - length
-    return -ROUNDING_MM <= over <= step + ROUNDING_MM
-
-
-def _of_sheet(said: str, length: float, unit: str) -> bool:
-    figure, _, named = said.rpartition(" ")
-    return named == unit and abs(length_mm(figure, unit) - length) <= SAID_MM[unit] + ROUNDING_MM
 
 
 def _check_order(

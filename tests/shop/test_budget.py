@@ -72,7 +72,8 @@ def test_what_is_mixed_and_not_put_on_stays_in_the_cups():
     shop = plan_work(*parts.skin())
     left = amounts(shop.budget.goes)["Left in the cups"]
     lost = sum(batch.loss_g for batch in shop.batches)
-    assert lost - 0.51 <= left <= 1.15 * lost  # whole grams, and the filler with them
+    rounded = lost + 5.0 * len(shop.batches)  # a cup is told to 5 g
+    assert lost - 0.51 <= left <= 1.15 * rounded  # whole grams, and the filler with them
 
 
 def test_an_infusion_leaves_resin_in_mesh_and_lines():

@@ -53,12 +53,14 @@ def test_every_share_is_within_the_mixing_accuracy():
 
 @given(grams=st.floats(1.0, 5000.0), hardener=st.floats(5.0, 100.0))
 def test_a_cup_as_printed_sums_to_its_mass(grams, hardener):
-    """Parts as printed sum to the mass as printed, for any ratio and mass."""
+    """Parts as printed sum to the mass as printed, for any ratio and mass; large cups to 5 g."""
     resin = replace(RESIN, parts=(("resin", 100.0), ("hardener", hardener)))
     mass, parts, decimals = mix(resin, grams)
     scale = 10**decimals
     assert sum(round(part * scale) for _, part in parts) == round(mass * scale)
-    assert grams - 1e-6 <= mass < grams + 1.0 / scale + 1e-6
+    step = 5.0 if grams >= 100.0 else 1.0 / scale
+    assert grams - 1e-6 <= mass < grams + step + 1e-6
+    assert mass % 5.0 == 0.0 or grams < 100.0
 
 
 def test_smallest_cup_can_be_weighed():

@@ -189,13 +189,13 @@ def shop_of(part=parts.skin, **more):
 
 
 def test_batches_cover_the_need_and_no_more_than_the_loss():
-    """Per stage: mixed = needed + cup losses, up to the rounding of each cup and smallest cups."""
+    """Per stage: mixed = needed + cup losses, up to 5 g of each cup and smallest cups."""
     job, needs = needs_of("skin")
     shop = plan_work(job.spec, job.face, job.laminate, job.plan)
     cups = [b for b in shop.batches if b.stage == "skin"]
     mixed = sum(b.mass_g - b.loss_g for b in cups)
     wanted = sum(n.mass_g for n in needs.values())
-    assert wanted - 1e-6 <= mixed <= wanted + len(cups)
+    assert wanted - 1e-6 <= mixed < wanted + 5 * len(cups)
 
 
 def test_no_cup_is_over_the_safe_size():

@@ -54,7 +54,7 @@ def test_every_corner_point_stands_in_the_table(unit):
 def test_utilisation_bound_and_order_are_said():
     first = words_of(open_plan()[0])
     assert "40 % used" in first
-    assert "No plan can be shorter than 2000 mm" in first
+    assert "No plan can be shorter than 2.00 m" in first
     assert "Cut in this order" in " ".join(first.split())
 
 

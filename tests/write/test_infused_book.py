@@ -9,6 +9,7 @@ import pytest
 
 from plybook.drawing.book import booklet
 from plybook.drawing.document import Items
+from plybook.drawing.typesetting import typeset
 from plybook.laminate import lay_up
 from plybook.nest import CutJob, LayoutMemory, plan_cuts
 from plybook.outside import Outside
@@ -78,7 +79,7 @@ def test_the_shares_of_the_infusion_add_up_to_the_cups(made):
     total, *shares = (float(g) for g in re.findall(r"([\d.]+) g\b", told))
     assert len(shares) >= 6 and math.fsum(shares) == pytest.approx(total, abs=0.5 * len(shares))
     cups = [b for b in shop.batches if b.stage == "dry"]
-    assert math.fsum(b.mass_g for b in cups) == pytest.approx(total, rel=0.01, abs=2.0)
+    assert total - 1.0 <= math.fsum(b.mass_g for b in cups) < total + 1.0 + 5.0 * len(cups)
     for cup in cups:
         assert math.fsum(mass for _, mass in cup.parts) == pytest.approx(cup.mass_g, abs=1e-9)
 
@@ -96,7 +97,8 @@ def test_the_book_prints_and_shows_the_whole_path(made):
     text = "\n".join(words(page) for page in pdf)
     html = book_html(document).decode("utf-8")
     for step in dry_steps(shop):
-        assert step.title in text.replace("\r\n", " ") or step.title[:30] in text
+        title = typeset(step.title)
+        assert title in text.replace("\r\n", " ") or title[:30] in text
         assert step.id in html
     for number, page in enumerate(pdf, start=1):
         assert list(colliding(page)) == [], f"page {number}"

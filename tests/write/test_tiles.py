@@ -205,7 +205,7 @@ def test_the_page_map_gives_the_check_lines(document):
                 and "after taping" in words_of(page))  # fmt: skip
     corners = made.wing_ply().outline_mm
     longest = max(np.hypot(*(a - b)) for a in corners for b in corners)
-    assert f"{longest:.1f} mm" in text
+    assert f"{round(2 * longest) / 2:g} mm" in text  # as a tape shows it
 
 
 def test_the_same_plan_gives_the_same_bytes(tiled):
