@@ -232,7 +232,7 @@ def test_every_corner_of_a_part_in_inches_is_proved(hatch_out):
         (1, titled(lambda one, two: (b"1. " + one, b"3. " + two)), "where number 2"),
         (1, figure(1, farthest, ALONG, lambda told: re.split(rb"[ /]", told)[0] + b" 3/0"),
          "lost something|cannot be read"),
-        (1, lambda d: re.sub(rb"at most [\d.]+ mm over", tenth_more, d, count=1),
+        (1, lambda d: re.sub(rb"at most [\d.]+ in over", tenth_more, d, count=1),
          r"mm over, it says \d"),
         (1, words(b"(+45", b"(-45"), "its angle is not 45"),
         (1, words(b"THIS FACE UP = BAG SIDE", b"lies FACE DOWN"), "on the wrong face"),
