@@ -253,7 +253,8 @@ def page_texts(data):
 
 def said_instead(old, new, count=1):
     """A forgery: words of the HTML changed."""
-    return lambda data: data.replace(old.encode(), new.encode(), count)
+    bound, plain = "\u00a0".encode(), b" "
+    return lambda data: data.replace(bound, plain).replace(old.encode(), new.encode(), count)
 
 
 def said_for(one, other):
@@ -389,7 +390,7 @@ def test_printed_words_are_a_text_or_its_beginning(said, text, good):
 
 @pytest.mark.parametrize(
     ("angle_deg", "said"),
-    [(45.0, "+45°"), (-45.0, "-45°"), (0.0, "0°"), (90.0, "90°"), (-90.0, "90°"), (135.0, "-45°"),
+    [(45.0, "+45°"), (-45.0, "−45°"), (0.0, "0°"), (90.0, "90°"), (-90.0, "90°"), (135.0, "−45°"),
      (0.623189, "+0.6°"), (-0.04, "0°"), (22.5, "+22.5°")],
 )  # fmt: skip
 def test_an_axis_is_told_within_a_half_turn(angle_deg, said):
@@ -405,12 +406,15 @@ def test_a_duration_is_told_to_the_minute(words, seconds, good):
     assert lasts(words, 0, seconds) is good
 
 
-def test_a_length_is_told_to_the_sixteenth_or_the_millimetre():
-    """25.4 mm to the inch: 323.85 mm are 12 3/4 in."""
+def test_a_length_is_told_as_closely_as_a_hand_places_what_it_is_of():
+    """25.4 mm to the inch: 323.85 mm are 12 3/4 in; 10 mm are 12.6 of 32 parts."""
     assert lengths(323.85, "in") == {"123/4"}
     assert lengths(304.8, "in") == {"12"}
     assert lengths(6.35, "in") == {"1/4"}
-    assert lengths(222.25, "mm", 1) == {"222.2", "222.3"}  # a tie may fall either way
+    assert lengths(10.0, "in") == {"3/8"} and lengths(10.0, "in", "core") == {"13/32"}
+    assert lengths(222.5, "mm") == {"222", "223"}  # a tie may fall either way
+    assert lengths(222.25, "mm", "core") == {"222", "222.5"}
+    assert lengths(222.4, "mm", "rod") == {"222.5"}
 
 
 @pytest.mark.parametrize(

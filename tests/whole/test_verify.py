@@ -158,7 +158,7 @@ def drawn_smaller(data, number):
         ("templates-fullsize.pdf", lambda d: drawn_smaller(d, 0), "nowhere drawn at its size"),
         ("templates.pdf", lambda d: drawn_smaller(d, 3), "is headed"),
         ("booklet.html", lambda d: d.replace("<span>+45°".encode(), "<span>-45°".encode(), 1),
-         "says [-45.0] degrees for [45.0]"),
+         "says ['-45°'] for ['+45°']"),
         ("booklet.html", lambda d: d.replace(b"<strong>resin ", b"<strong>resin 9", 1),
          "is told as resin9"),
         ("tables/resin.csv", lambda d: re.sub(rb",resin,(\d)", rb",hardener,\1", d, count=1),
