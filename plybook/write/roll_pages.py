@@ -226,11 +226,6 @@ def _joins(panels: Sequence[Panel], number: int, drawing: PieceDrawing) -> list[
     own = next(p for p in panels if p.number == number)
     items: list[Primitive] = []
     x0, y0, x1, y1 = own.box_mm
-    name = clean_text(f"{own.piece}  panel {number} of {own.of}")
-    inside = cut.intersection(shapely.box(*own.box_mm)).representative_point()
-    items.append(
-        Text(Role.ID, (inside.x, inside.y), name, 7.0, 0.0, "middle", "centre", True, True)
-    )
     for a, b in combinations(panels, 2):
         if number not in (a.number, b.number):
             continue
@@ -239,7 +234,26 @@ def _joins(panels: Sequence[Panel], number: int, drawing: PieceDrawing) -> list[
             other = b.number if a.number == number else a.number
             items.append(Text(Role.REGISTRATION, (cross[0] + 5.0, cross[1] + 3.0),
                               f"panel {other}", 1.8))  # fmt: skip
-    return items
+    name = clean_text(f"{own.piece}  panel {number} of {own.of}")
+    inside = cut.intersection(shapely.box(*own.box_mm))
+    return [*items, _clear_name(name, inside, [*drawing.bare.items, *items])]
+
+
+def _clear_name(name: str, inside: Any, drawn: Sequence[Primitive]) -> Text:
+    """The name of a panel near its middle, clear of other words and arrows where it can be."""
+    taken = shapely.union_all([
+        _ground(item).buffer(2.0) for item in drawn
+        if isinstance(item, Text) or item.role in (Role.FIBRE, Role.REGISTRATION)
+    ])  # fmt: skip
+    middle = inside.representative_point()
+    x0, y0, x1, y1 = inside.bounds
+    spots = [(middle.x, middle.y), *((float(x), float(y)) for x in np.linspace(x0, x1, 25)[1:-1]
+                                     for y in np.linspace(y0, y1, 25)[1:-1])]  # fmt: skip
+    spots.sort(key=lambda at: round(math.dist(at, (middle.x, middle.y)), 6))
+    tries = (Text(Role.ID, at, name, 7.0, 0.0, "middle", "centre", True, True) for at in spots)
+    boxes = ((text, shapely.Polygon(text_box_mm(text))) for text in tries)
+    clear = (text for text, box in boxes if inside.covers(box) and not box.intersects(taken))
+    return next(clear, Text(Role.ID, spots[0], name, 7.0, 0.0, "middle", "centre", True, True))
 
 
 def join_crosses(a: Panel, b: Panel, cut: Any) -> list[tuple[float, float]]:

@@ -234,3 +234,20 @@ def test_nothing_overlaps_on_the_paper():
         for k, one in enumerate(shapes):
             for other in shapes[:k]:
                 assert one.distance(other) > 6.0 - 1e-6
+
+
+def test_pages_cut_long_panels_in_two_and_leave_no_paper_between():
+    """Twelve strips of 4 m by 280 lie three across; four rows of them take 16 m, and each end of a
+    page that runs through three adds the strip that their two parts share."""
+    ring = np.array([(0, 0), (4000, 0), (4000, 280), (0, 280)], float)
+    rooms = {f"S{k}": ring for k in range(12)}
+    pages = on_paper(rooms, 904.0, 4900.0, 4.0)
+    length = sum(page.length_mm for page in pages)
+    joints = len(pages) - 1
+    assert 16000.0 <= length <= 16000.0 + 3 * 4.0 + joints * 20.0 + 1.0
+    assert all(page.length_mm <= 4900.0 for page in pages)
+    for name in rooms:
+        parts = [panel for page in pages for panel, _ in page.placed if panel.piece == name]
+        assert sorted(p.number for p in parts) == list(range(1, len(parts) + 1))
+        whole = shapely.union_all([shapely.box(*p.box_mm) for p in parts])
+        assert whole.symmetric_difference(shapely.Polygon(ring)).area < 1e-3
