@@ -26,6 +26,7 @@ layers:
     edges: {all: bevel 30}
     seams: [{from: [750, -20], to: [750, 1500], cut: scarf 20}]
   - {plies: "[30/45]", as: B, cloth: carbon-twill-200}
+  - {ply: D, cloth: carbon-twill-200, angle: 0, region: {patch: {at: [300, 300], size: [182, 240]}}}
 """
 
 
