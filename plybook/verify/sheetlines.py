@@ -76,7 +76,7 @@ def check_sheet_lines(plan: dict, files: dict[str, bytes], report: Report) -> No
     """Every sheet of a piece, tiled or on the roll, against the cutter's drawing of it."""
     names = {piece["id"]: f"templates/{file_name(piece['id'])}.svg" for piece in plan["pieces"]}
     drawings = {p["id"]: _drawn(p, files[names[p["id"]]]) for p in plan["pieces"]}
-    for sheet in [*_tiles(plan, files, report), *_panels(plan, files, drawings, report)]:
+    for sheet in [*_tiles(plan, files, drawings, report), *_panels(plan, files, drawings, report)]:
         drawn = drawings[sheet.piece["id"]]
         strays = {
             kind: own
@@ -115,7 +115,9 @@ def _drawn(piece: dict, data: bytes) -> Drawn:
     return Drawn(moved, words)
 
 
-def _tiles(plan: dict, files: dict[str, bytes], report: Report) -> Iterable[Sheet]:
+def _tiles(
+    plan: dict, files: dict[str, bytes], drawings: dict[str, Drawn], report: Report
+) -> Iterable[Sheet]:
     known = {piece["id"]: piece for piece in plan["pieces"]}
     book = open_book(files[TILED])
     pages = {tile["page"]: book.page(tile["page"] - 1) for tile in plan["tiles"]}
@@ -123,15 +125,26 @@ def _tiles(plan: dict, files: dict[str, bytes], report: Report) -> Iterable[Shee
         where = f"{TILED}, page {number}"
         report.expect(_crosses(page), "crosses of a sheet whole", where,
                       "has a stroke of a cross that meets no other")  # fmt: skip
+    beside: dict[int, list[dict]] = defaultdict(list)
     for tile in plan["tiles"]:
-        corner, stretch = np.array(tile["corner_mm"]), np.array(tile["stretch"])
+        beside[tile["page"]].append(tile)
+    for tile in plan["tiles"]:
         low, high = np.array(tile["window_mm"]).reshape(2, 2)
+        others = [(drawings[other["piece"]], other) for other in beside[tile["page"]]
+                  if other is not tile]  # fmt: skip
+        drawn = drawings[tile["piece"]]
         lines: Lines = defaultdict(list)
         for line in pages[tile["page"]].lines:
-            points = (line.points - corner) / stretch + low
+            points = _on_sheet(line.points, tile)
             # the small map of the sheet is drawn in lines of the rosette, just above the window
-            beside = 0.0 if line.mark in ROSETTE else _EDGE_MM
-            if _within(points, low, high, beside):
+            edge = 0.0 if line.mark in ROSETTE else _EDGE_MM
+            if not _within(points, low, high, edge):
+                continue
+            if drawn.off(line.mark, points) <= PAPER_MM or not any(
+                # what the window beside cuts off is still in the page
+                other.off(line.mark, _on_sheet(line.points, there)) <= PAPER_MM
+                for other, there in others
+            ):
                 lines[line.mark].append(_closed(points, line.closed))
         yield Sheet(known[tile["piece"]], low, high, lines,
                     f"{TILED}, page {tile['page']}, {tile['piece']}")  # fmt: skip
@@ -200,6 +213,12 @@ def _check_words(
                   f"{ROLL}, page {number}", f"has {strange[:1]} elsewhere")  # fmt: skip
     report.expect(heads == 2 or not panels, "pages of the roll with both their heads",
                   f"{ROLL}, page {number}", f"has {heads}")  # fmt: skip
+
+
+def _on_sheet(points: np.ndarray, tile: dict) -> np.ndarray:
+    """Points of a page in the frame of the piece that a tile shows."""
+    corner, stretch = np.array(tile["corner_mm"]), np.array(tile["stretch"])
+    return (points - corner) / stretch + np.array(tile["window_mm"][:2])
 
 
 def _in_piece(points: np.ndarray, panel: dict) -> np.ndarray:
