@@ -39,7 +39,7 @@ def _told(case: Case, zones: Sequence[Zone], words: str) -> Iterator[Breach]:
     whole = sum(zone.area_m2 for zone in case.zones)
     share = 100 * sum(zone.area_m2 for zone in zones) / whole
     ids = {name for zone in zones for name in zone.layers if name in _ply_ids(case)}
-    shown = names([f"{zone.label} {zone.code}" for zone in zones[:4]])
+    shown = names([zone.label for zone in zones[:4]])
     more = f" and {len(zones) - 4} more" if len(zones) > 4 else ""
     plural = "zones" if len(zones) > 1 else "zone"
     yield Breach(

@@ -15,6 +15,7 @@ from plybook.drawing.document import (
     TimerBox,
 )
 from plybook.drawing.scene import Path, Role, Scene, Text
+from plybook.write.book_even import HALF, evened
 from plybook.write.book_sheets import LEAST_LETTER_MM, gathered, squeezed
 
 ROOM = 267.0  # A4 between head and foot
@@ -99,3 +100,20 @@ def test_a_cup_has_its_masses_times_and_lots_in_one_box():
         "R1", "resin 100.0 g + hardener 27.0 g = 127.0 g", "P1",
         "mixed at", "[]", "", "all of it on by", "[]", "(1 h later)", "lots", "[]", "",
     ]  # fmt: skip
+
+
+def test_slack_sheets_are_filled_from_those_beside_and_no_page_is_lost():
+    """Three pages of 0.4, 0.9 and 0.5 of a sheet: three sheets, or two that are well filled."""
+    pages = [step(k, *(CheckBox(f"{k}.{n}", "tick " * 30) for n in range(count)))
+             for k, count in enumerate((10, 24, 12))]  # fmt: skip
+    before = gathered(pages, ROOM)
+    after = evened(before, ROOM)
+    assert any(height(sheet) < HALF * ROOM for sheet in before)
+    assert len(after) <= len(before)
+    assert all(HALF * ROOM <= height(sheet) <= ROOM for sheet in after)
+    assert [id for sheet in starts(after) for id in sheet] == [page.id for page in pages]
+
+
+def test_a_single_short_page_stays_as_it_is():
+    sheets = gathered([step(0, CheckBox("a", "x"))], ROOM)
+    assert starts(evened(sheets, ROOM)) == [["s0"]]
