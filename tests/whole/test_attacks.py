@@ -1,5 +1,6 @@
 """Inputs made to hurt: what each comes to now. None ends in a fault of our own."""
 
+import copy
 import errno
 import json
 import os
@@ -12,6 +13,7 @@ from plybook.cli import main
 from plybook.verify import verify_folder
 from tests.bench.bench_limits import ROWS as COSTLY
 from tests.conftest import SPECS
+from tests.record.bench import Device
 from tests.whole.test_marking import SHARED
 
 PLY = {"ply": "P1", "cloth": "carbon-twill-200", "angle": 45}
@@ -254,25 +256,85 @@ def spoiled(plan):
         for odd in ODD:
             yield f"{key} = {str(odd)[:12]}", {**plan, key: odd}
     for key in ("pieces", "layouts", "stages"):
-        for inner in plan[key][0]:
-            for odd in (5, None, [1], "x"):
-                first = {**plan[key][0], inner: odd}
-                yield f"{key}.{inner} = {odd}", {**plan, key: [first, *plan[key][1:]]}
+        yield from wrong_within(plan, [key, 0], (5, None, [1], "x"))
+
+
+def spoiled_for_record(plan):
+    """As `spoiled`, what the record is held against and told with."""
+    for path in ([], ["part"], ["stages", 0], ["stages", 0, "steps", 0], ["quantities"]):
+        yield from wrong_within(plan, path, (5,))
+
+
+def wrong_within(plan, path, odds):
+    """Plans in which one value of the mapping at a path is of another type."""
+
+    def held(tree):
+        for key in path:
+            tree = tree[key]
+        return tree
+
+    for inner in held(plan):
+        for odd in odds:
+            spoilt = copy.deepcopy(plan)
+            held(spoilt)[inner] = odd
+            yield f"{path} {inner} = {odd}", spoilt
+
+
+def record_of(plan, path):
+    """A record kept by the booklet of a plan, in a file: the checks of its first step."""
+    part, device = plan["part"], Device()
+    step = plan["stages"][0]["steps"][0]
+    for check in step["checks"]:
+        device.put(check["id"], True if check["kind"] == "tick" else "5")
+    frame = {key: part[key] for key in ("name", "revision", "hand")}
+    kept = device.export({"part": part["number"], "plan": plan["record_key"], "serial": "1",
+                          **frame})  # fmt: skip
+    path.write_text(json.dumps(kept))
+    return path
+
+
+@pytest.fixture
+def odd_plan(hatch_copy, tmp_path):
+    """The hatch's folder and plan, and a file for a spoiled plan."""
+    folder, odd = hatch_copy / "TN-420", tmp_path / "odd"
+    odd.mkdir()
+    return folder, json.loads((folder / "plan.json").read_text()), odd / "plan.json"
 
 
 @pytest.mark.slow
-def test_no_plan_of_wrong_types_makes_a_command_fail(hatch_copy, tmp_path, capsys):
-    """`compare` and `record` refuse it with words, or make what they can of it."""
-    folder, odd = hatch_copy / "TN-420", tmp_path / "odd"
-    odd.mkdir()
-    record = tmp_path / "record.json"
-    record.write_text("{}")
-    plan = json.loads((folder / "plan.json").read_text())
+def test_compare_refuses_plans_of_wrong_types_or_makes_what_it_can_of_them(odd_plan, capsys):
+    folder, plan, file = odd_plan
+    pair = [str(folder), str(file.parent)]
     for name, spoilt in spoiled(plan):
-        (odd / "plan.json").write_text(json.dumps(spoilt))
-        for command in (["compare", str(folder), str(odd)], ["compare", str(odd), str(folder)]):
-            assert main([*command, "--out", str(tmp_path / "changes")]) in (0, 1), name
+        file.write_text(json.dumps(spoilt))
+        for two in (pair, pair[::-1]):
+            assert main(["compare", *two, "--out", str(folder.parent / "changes")]) in (0, 1), name
     assert "plybook failed" not in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_record_refuses_plans_of_wrong_types_or_makes_what_it_can_of_them(odd_plan, capsys):
+    _, plan, file = odd_plan
+    record = [str(record_of(plan, file.parent.parent / "record.json")), "--out", str(file.parent)]
+    for name, spoilt in spoiled_for_record(plan):
+        file.write_text(json.dumps(spoilt))
+        assert main(["record", *record, "--plan", str(file.parent)]) in (0, 1), name
+    assert "plybook failed" not in capsys.readouterr().err
+
+
+def test_record_refuses_a_plan_whose_part_is_named_by_no_words(odd_plan, tmp_path, capsys):
+    folder, plan, file = odd_plan
+    record, out = str(record_of(plan, tmp_path / "record.json")), tmp_path / "kept"
+    command = ["record", record, "--out", str(out), "--plan"]
+    for name, spoilt in wrong_within(plan, ["part"], (5, None, [1], {})):
+        file.write_text(json.dumps(spoilt))
+        told = name.split()[1] in ("number", "name", "revision", "hand")
+        assert main([*command, str(file.parent), *["--no-book"] * (not told)]) == 1, name
+        assert ("error[not-built]" in capsys.readouterr().err) == told, name
+    assert not out.exists()
+    assert main([*command, str(folder)]) == 1  # an open record of a plan that is one
+    assert "error[not-built]" not in capsys.readouterr().err
+    assert (out / "TN-420-as-built" / "as-built.pdf").is_file()
 
 
 @pytest.mark.parametrize("key", ["part", "pieces", "stages", "layouts", "quantities", "findings"])
