@@ -8,46 +8,28 @@ Terms:
 
 from __future__ import annotations
 
-import math
 import re
-from dataclasses import dataclass
-
-import numpy as np
 
 from plybook.verify.bookpaper import GOES_ON, flow_of, owner_of
+from plybook.verify.labelplaces import (
+    A4,
+    LETTER,
+    Grid,
+    displaced,
+    frames,
+    rows_of,
+    same_lines,
+    strokes,
+)
 from plybook.verify.names import Names
-from plybook.verify.pdf_pages import Book, Line, Page, Words
+from plybook.verify.pdf_pages import Book, Page, Words
 from plybook.verify.printed import CUT_OFF, angle, pattern, same, squeeze
 from plybook.verify.report import Report
 from plybook.verify.steptold import WITH_ANGLE
-from plybook.verify.tolerances import ARROW_DEG, PAPER_MM
 
 _HANDS = {"left": "LEFT", "right": "RIGHT", "none": ""}
 _OF_KIT = ("Kit list: ", "In the order of laying: the first on top of the pile.")
-_SAME_ROW_MM = 1.0  # the id and the angle stand half a millimetre apart
-
-
-@dataclass(frozen=True)
-class Grid:
-    """Where the labels of a sheet lie, mm from its upper left corner."""
-
-    columns: int
-    rows: int
-    left: float
-    top: float
-    across: float
-    down: float
-
-    def cell(self, at_mm: tuple[float, float], height_mm: float) -> int:
-        """The number of the label that holds a place on the page; -1 off the sheet's labels."""
-        column = math.floor((at_mm[0] - self.left) / self.across)
-        row = math.floor((height_mm - at_mm[1] - self.top) / self.down)
-        inside = 0 <= column < self.columns and 0 <= row < self.rows
-        return row * self.columns + column if inside else -1
-
-
-A4 = Grid(3, 8, 0.0, 0.5, 70.0, 37.0)
-LETTER = Grid(3, 10, 4.7625, 12.7, 69.85, 25.4)
+_WITH_FIBRE = ("ply", "rod")
 
 
 def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
@@ -60,34 +42,51 @@ def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
     stages = {stage["id"]: f"{n} of {len(plan['stages'])}"
               for n, stage in enumerate(plan["stages"], start=1)}  # fmt: skip
     for first, what in ((0, "label"), (sheets, "label on plain paper")):
-        cells = _cells(pages[first : first + sheets], grid)
+        own = pages[first : first + sheets]
+        cells = _cells(own, grid)
         report.expect(set(cells) == set(range(len(wanted))), "sheets with a label for every copy",
                       name, f"{len(cells)} of {len(wanted)} are a {what}")  # fmt: skip
         for k, (piece, copy) in enumerate(wanted):
-            words, lines = cells.get(k, ([], []))
-            if not words:
-                report.fault(name, f"{piece['id']} has no {what}")
+            words = cells.get(k, [])
+            where = f"{name}, {what} {k + 1}"
+            if len(words) < 2:
+                report.fault(where, f"{piece['id']} has none")
                 continue
-            _check_label(plan, piece, copy, words, names, stages,
-                         f"{name}, {what} {k + 1}", report)  # fmt: skip
-            _check_arrow(piece, lines, f"{name}, {what} {k + 1}", report)
+            _check_label(plan, piece, copy, words, names, stages, where, report)
+            astray = displaced(words, grid, grid.corner(k, own[0].height_mm))
+            report.expect(not astray, "labels with all words in their place", where,
+                          f"has {astray[:2]} elsewhere")  # fmt: skip
+        _check_lines(own, wanted, grid, bool(first), f"{name}, {what}s", report)
     _check_kits(plan, pages[2 * sheets :], names, name, report)
 
 
-def _cells(pages: list[Page], grid: Grid) -> dict[int, tuple[list[Words], list[Line]]]:
-    """Words and open lines of each label, by its number."""
-    found: dict[int, tuple[list[Words], list[Line]]] = {}
+def _cells(pages: list[Page], grid: Grid) -> dict[int, list[Words]]:
+    """The words of each label, by its number."""
+    found: dict[int, list[Words]] = {}
     for number, page in enumerate(pages):
         before = number * grid.columns * grid.rows
         for words in page.words:
             cell = grid.cell(words.at_mm, page.height_mm)
-            found.setdefault(before + cell if cell >= 0 else -1, ([], []))[0].append(words)
-        for line in page.lines:
-            if not line.closed and len(line.points) == 2:
-                x, y = line.points.mean(axis=0)
-                cell = grid.cell((float(x), float(y)), page.height_mm)
-                found.setdefault(before + cell if cell >= 0 else -1, ([], []))[1].append(line)
+            found.setdefault(before + cell if cell >= 0 else -1, []).append(words)
     return found
+
+
+def _check_lines(
+    pages: list[Page], wanted: list[tuple[dict, int]], grid: Grid, framed: bool, where: str,
+    report: Report,
+) -> None:  # fmt: skip
+    """Each label of a piece that has a fibre has an arrow along it; no sheet has another line."""
+    on_sheet = grid.columns * grid.rows
+    for number, page in enumerate(pages):
+        some = wanted[number * on_sheet : (number + 1) * on_sheet]
+        arrows = [strokes(piece["angle_deg"], grid, grid.corner(k, page.height_mm))
+                  for k, (piece, _) in enumerate(some) if piece["kind"] in _WITH_FIBRE]  # fmt: skip
+        lines = [stroke for arrow in arrows for stroke in arrow]
+        lines += frames(len(some), grid, page.height_mm) if framed else []
+        good = same_lines(page.lines, lines) and not page.areas
+        report.expect(good, "sheets of labels with an arrow along each fibre and no other line",
+                      where, f"an arrow on sheet {number + 1} lies otherwise, or there is more or "
+                      "less drawn")  # fmt: skip
 
 
 def _check_label(
@@ -95,13 +94,9 @@ def _check_label(
     where: str, report: Report,
 ) -> None:  # fmt: skip
     """What stands on one label, from its upper edge down."""
-    words = sorted(words, key=lambda w: (-w.at_mm[1], w.at_mm[0]))
-    top = max(w.at_mm[1] for w in words)
-    foot = min(w.at_mm[1] for w in words)
-    head = sorted((w for w in words if top - w.at_mm[1] < _SAME_ROW_MM), key=lambda w: w.at_mm[0])
-    last = sorted((w for w in words if w.at_mm[1] - foot < _SAME_ROW_MM), key=lambda w: w.at_mm[0])
-    between = [w.text for w in words if w not in head and w not in last]
-    fibre = piece["kind"] in ("ply", "rod")
+    head, middle, last = rows_of(words)
+    between = [w.text for w in middle]
+    fibre = piece["kind"] in _WITH_FIBRE
     own = [piece["id"], angle(piece["angle_deg"])] if fibre else [piece["id"]]
     report.expect([w.text for w in head[1:]] == own[1:] and same(head[0].text, own[0]),
                   "labels with the id and the angle of their piece", where,
@@ -159,31 +154,13 @@ def _cut_words(edge: dict) -> str:
     return f"{edge['treatment']} {edge['angle_deg']:g}°{slope}"
 
 
-def _check_arrow(piece: dict, lines: list[Line], where: str, report: Report) -> None:
-    """The longest rule on a label lies along the fibre; where there is none, there is no rule."""
-    longest = max(lines, key=lambda x: float(np.hypot(*(x.points[1] - x.points[0]))), default=None)
-    if piece["kind"] not in ("ply", "rod"):
-        report.expect(longest is None, "labels without an arrow where there is no fibre", where,
-                      "has an arrow")  # fmt: skip
-        return
-    off = 90.0
-    if longest is not None:
-        dx, dy = longest.points[1] - longest.points[0]
-        drawn = math.degrees(math.atan2(dy, dx))
-        off = abs((drawn - piece["angle_deg"] + 90.0) % 180.0 - 90.0)
-        near = math.degrees(PAPER_MM / max(math.hypot(dx, dy), 1.0))
-        off = max(0.0, off - near)
-    report.expect(off <= ARROW_DEG, "labels with an arrow along the fibre", where,
-                  f"its arrow lies {off:.1f} degrees off the fibre of {piece['id']}")  # fmt: skip
-
-
 def _check_kits(plan: dict, pages: list[Page], names: Names, name: str, report: Report) -> None:
     """The kit list of each stage names its pieces in the order of laying."""
     words = squeeze(" ".join(w.text for page in pages for w in page.words))
     at = 0
     for stage in plan["stages"]:
         for piece in (p for p in plan["pieces"] if p["stage"] == stage["id"]):
-            told = angle(piece["angle_deg"]) if piece["kind"] in ("ply", "rod") else ""
+            told = angle(piece["angle_deg"]) if piece["kind"] in _WITH_FIBRE else ""
             line = re.compile(
                 f"{pattern(squeeze(piece['id'])).pattern}{re.escape(squeeze(told))}"
                 f"{names.expression(piece['material'])}×{piece['quantity']}"

@@ -25,8 +25,7 @@ PART = "TN-420"
 ALL_TOLD = [
     "labels with the id and the angle of their piece",
     "labels with the layer and the material of their piece",
-    "labels with an arrow along the fibre",
-    "labels without an arrow where there is no fibre",
+    "sheets of labels with an arrow along each fibre and no other line",
     "pieces on the kit list of their stage",
     "sheets lettered with the id, fibre and layer of their piece",
     "cards that tell the facts of their piece",
@@ -169,7 +168,7 @@ ON_PAPER = [
     ("labels.pdf", changed(rb"QTY 1 of 1", b"QTY 1 of 2"), "QTY 1 of 1"),
     ("labels.pdf", changed(rb"\(TN-420 rev A\)", b"(TN-420 rev B)"), "TN-420 rev A"),
     ("labels.pdf", changed(rb"\(bevel 45", b"(bevel 35"), "not 'bevel 45"),
-    ("labels.pdf", turned_arrow, "degrees off the fibre of A1"),
+    ("labels.pdf", turned_arrow, "an arrow on sheet 1 lies otherwise"),
     ("labels.pdf", changed(rb"\(A2 0" + D, b"(A2 90\\002"), "A2 is not there as in plan.json"),
     ("booklet.pdf", across(LAY_A1, LAY_A2, (PLUS, NOUGHT)), "says 0°, not +45°"),
     ("booklet.pdf", across(LAY_A1, LAY_A2, (FIBRE_PLUS, FIBRE_NOUGHT)), "has lost the check"),

@@ -1,0 +1,144 @@
+"""Where words and lines stand on a label: each in its own place, and nothing else beside them.
+
+Terms:
+    room: the part of a label that is printed on, within what a printer reaches.
+    foot: the lowest line of words; the others follow one another from the upper edge down.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plybook.verify.lettermetrics import width
+from plybook.verify.pdf_pages import Line, Words
+from plybook.verify.tolerances import PAPER_MM
+
+_SAME_ROW_MM = 1.0  # the id and the angle stand half a millimetre apart
+_HEAD_MM = 3.2  # from the upper edge of the room to the capitals of the head
+_BARB_DEG = (150.0, 210.0)  # heads of the arrow, half as long as the shaft's half
+_BARB = 0.5
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Where the labels of a sheet lie, mm from its upper left corner, and how they are laid out."""
+
+    columns: int
+    rows: int
+    left: float
+    top: float
+    across: float
+    down: float
+    wide: float  # a label
+    tall: float
+    room: tuple[float, float, float]  # from the label's left and upper edge; its height
+    head: float  # capitals of the head
+    pitch: tuple[float, float]  # from the head to the next line, from line to line
+    radius: float  # of the arrow
+
+    def cell(self, at_mm: tuple[float, float], height_mm: float) -> int:
+        """The number of the label that holds a place on the page; -1 off the sheet's labels."""
+        column = math.floor((at_mm[0] - self.left) / self.across)
+        row = math.floor((height_mm - at_mm[1] - self.top) / self.down)
+        inside = 0 <= column < self.columns and 0 <= row < self.rows
+        return row * self.columns + column if inside else -1
+
+    def corner(self, cell: int, height_mm: float) -> np.ndarray:
+        """(2,) the upper left corner of a label on its page, mm."""
+        row, column = divmod(cell % (self.columns * self.rows), self.columns)
+        return np.array([self.left + column * self.across, height_mm - self.top - row * self.down])
+
+
+# the sheets of 24 and of 30 labels that offices sell, at the pitch their makers print on the box
+A4 = Grid(3, 8, 0.0, 0.5, 70.0, 37.0, 70.0, 37.0, (5.5, 1.8, 32.2), 7.0, (4.6, 3.7), 4.2)
+LETTER = Grid(3, 10, 4.7625, 12.7, 69.85, 25.4, 66.675, 25.4, (3.5, 0.0, 25.4), 5.0,
+              (4.0, 3.3), 3.2)  # fmt: skip
+
+
+def rows_of(words: Sequence[Words]) -> tuple[list[Words], list[Words], list[Words]]:
+    """Head, what stands between, and foot of a label, each from its upper edge down, from the
+    left."""
+    words = sorted(words, key=lambda w: (-w.at_mm[1], w.at_mm[0]))
+    top, foot = words[0].at_mm[1], words[-1].at_mm[1]
+    head = [w for w in words if top - w.at_mm[1] < _SAME_ROW_MM]
+    last = [w for w in words if w.at_mm[1] - foot < _SAME_ROW_MM and w not in head]
+    between = [w for w in words if w not in head and w not in last]
+    return (sorted(head, key=lambda w: w.at_mm[0]), between,
+            sorted(last, key=lambda w: w.at_mm[0]))  # fmt: skip
+
+
+def displaced(words: Sequence[Words], grid: Grid, corner: np.ndarray) -> list[str]:
+    """The words of a label that stand elsewhere than in their place.
+
+    Args:
+        words: of one label.
+        grid: of its sheet.
+        corner: (2,) of the label, page mm.
+    """
+    side, above, tall = grid.room
+    x, right, y = corner[0] + side, corner[0] + grid.wide - side, corner[1] - above
+    head, between, last = rows_of(words)
+    base = y - _HEAD_MM - grid.head
+    first, pitch = grid.pitch
+    left = [(head[0], base)]
+    left += [(w, base - first - k * pitch) for k, w in enumerate(between)]
+    left += [(w, y - tall + 2.6) for w in last[:1]]
+    wrong = [w.text for w, level in left if _off(w.at_mm, (x, level))]
+    ends = [(w, right - 2 * grid.radius - 1.5, base + 0.5) for w in head[1:]]
+    ends += [(w, right, y - tall + 2.6) for w in last[1:]]
+    wrong += [
+        w.text
+        for w, end, level in ends
+        if _off((w.at_mm[0] + w.size_mm * width(w.text, True), w.at_mm[1]), (end, level))
+    ]
+    return wrong  # fmt: skip
+
+
+def _off(at: tuple[float, float], place: tuple[float, float]) -> bool:
+    return max(abs(a - b) for a, b in zip(at, place, strict=True)) > PAPER_MM
+
+
+def strokes(angle_deg: float, grid: Grid, corner: np.ndarray) -> list[np.ndarray]:
+    """The arrow along a fibre, (2, 2) each, page mm: its shaft and two barbs at either end."""
+    side, above, _ = grid.room
+    middle = corner + (grid.wide - side - grid.radius, -above - _HEAD_MM - grid.radius)
+    found = []
+    for sign in (1.0, -1.0):
+        tip = middle + sign * grid.radius * _way(angle_deg)
+        barbs = [tip + sign * _BARB * grid.radius * _way(angle_deg + b) for b in _BARB_DEG]
+        found += [np.array([tip, end]) for end in barbs]
+    return [*found, middle + grid.radius * np.outer((-1.0, 1.0), _way(angle_deg))]
+
+
+def _way(angle_deg: float) -> np.ndarray:
+    turn = math.radians(angle_deg)
+    return np.array([math.cos(turn), math.sin(turn)])
+
+
+def frames(count: int, grid: Grid, height_mm: float) -> list[np.ndarray]:
+    """The cutting lines round the first labels of a sheet, (4, 2) each, page mm."""
+    box = np.array([(0.0, 0.0), (grid.wide, 0.0), (grid.wide, -grid.tall), (0.0, -grid.tall)])
+    return [grid.corner(k, height_mm) + box for k in range(count)]
+
+
+def same_lines(drawn: Sequence[Line], wanted: Sequence[np.ndarray]) -> bool:
+    """Whether lines are just those that there should be, whichever way each is drawn."""
+    left = list(wanted)
+    for line in drawn:
+        k = next((k for k, one in enumerate(left) if _alike(line.points, one)), -1)
+        if k < 0 or line.closed != (len(line.points) == 4):
+            return False
+        left.pop(k)
+    return not left
+
+
+def _alike(one: np.ndarray, two: np.ndarray) -> bool:
+    """Whether two lines have the same points."""
+    if one.shape != two.shape:
+        return False
+    gaps = np.hypot(*(one[:, None] - two[None]).transpose(2, 0, 1))
+    return bool(max(gaps.min(axis=0).max(), gaps.min(axis=1).max()) <= PAPER_MM)
