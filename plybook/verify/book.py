@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import groupby, pairwise
 
 from plybook.verify.bookpaper import check_heads, check_named_angles, check_steps_on_paper, flow_of
+from plybook.verify.bookplaces import check_places
 from plybook.verify.bookscreen import check_screen
 from plybook.verify.booktables import check_tables_of_book
 from plybook.verify.names import Names
@@ -44,6 +45,7 @@ def _check_pages(plan: dict, book: Book, name: str, report: Report) -> None:
     """The booklet on paper: steps, tables and the words of its pictures."""
     pages = [book.page(k) for k in range(book.count)]
     check_heads(plan, pages, report)
+    check_places(pages, name, report)
     flow = flow_of(pages)
     names = Names(plan)
     check_steps_on_paper(plan, flow, StepTold("PDF", plan, names, report), report)

@@ -14,10 +14,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from plybook.verify.bookpaper import Flow, flow_of
+from plybook.verify.bookplaces import rows_on
 from plybook.verify.pagepictures import Item, Screen, differ, looks_of, on_paper, out_of_view
 from plybook.verify.pagetree import Element, read_page
 from plybook.verify.pdf_pages import Book, Words, open_book
-from plybook.verify.printed import after, squeeze
+from plybook.verify.printed import after, same, squeeze
 from plybook.verify.report import Report
 
 NAME, PAPER = "booklet.html", "booklet.pdf"
@@ -142,7 +143,31 @@ def check_book_twins(plan: dict, files: dict[str, bytes], report: Report) -> Non
         _check_paper(card, [words for _, words in flow.between(start, end)], report)
         drawn = on_paper(paper.between(flow, start, end))
         _check_pictures(card, screen, drawn, where, report)
+    _check_rows(tree, book, report)
     _check_ways(tree, report)
+
+
+def _check_rows(tree: Element, book: Book, report: Report) -> None:
+    """Each row of a table on paper is one on screen, cell by cell in the same columns."""
+    shown = {
+        tuple(squeeze("".join("".join(inner.words) for inner in cell.walk())) for cell in row.inner)
+        for row in tree.walk() if row.kind == "tr" and all(c.kind == "td" for c in row.inner)
+    }  # fmt: skip
+    for number in range(book.count):
+        for k, cells in enumerate(rows_on(book.page(number))):
+            said = tuple(map(squeeze, cells))
+            good = said in shown or any(_alike(said, row, k == 0) for row in shown)
+            report.expect(good, "rows of tables on paper that are on screen, cell by cell",
+                          f"{PAPER}, page {number + 1}", f"has a row {cells[:4]}")  # fmt: skip
+
+
+def _alike(paper: tuple[str, ...], screen: tuple[str, ...], goes_on: bool) -> bool:
+    """Whether cells are those of a row, letters that paper lacks aside; of one that goes on from
+    the page before, the ends of them."""
+    return len(paper) == len(screen) and all(
+        same(a, b[len(b) - len(a) :] if goes_on else b, cut=False)
+        for a, b in zip(paper, screen, strict=True)
+    )
 
 
 def _check_card(card: Card, paper: str, where: str, report: Report) -> None:

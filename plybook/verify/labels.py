@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 
 from plybook.verify.bookpaper import GOES_ON, flow_of, owner_of
+from plybook.verify.bookplaces import check_places
 from plybook.verify.labelplaces import (
     A4,
     LETTER,
@@ -156,6 +157,7 @@ def _cut_words(edge: dict) -> str:
 
 def _check_kits(plan: dict, pages: list[Page], names: Names, name: str, report: Report) -> None:
     """The kit list of each stage names its pieces in the order of laying."""
+    check_places(pages, f"{name}, kit lists", report)
     words = squeeze(" ".join(w.text for page in pages for w in page.words))
     at = 0
     for stage in plan["stages"]:
