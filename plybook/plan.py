@@ -421,7 +421,7 @@ def _finding(finding: Finding, folder: str) -> dict:
         "code": finding.code,
         "severity": finding.severity.value,
         "message": finding.message,
-        "help": finding.help,
+        "help": "" if finding.acknowledged else finding.help,  # what is accepted asks for none
         "layers": list(finding.layers),
         "source": finding.source,
         "acknowledged": finding.acknowledged,

@@ -28,6 +28,7 @@ HEAD_MM, RULE_MM, FOOT_MM = 10.0, 12.0, 6.5  # levels of the running head; the f
 _CELL_MM, _ROW_MM = 3.9, 1.8  # from a rule to the first line of a row; a row beyond its lines
 _TORN = 24  # lines of a row that stay together
 _CAUTION = "#fbe9e4"
+_WITH_BOX = ("started", "not before", "not after", "mixed at", "all of it on by", "lots")
 _TOUCH_MM = 0.3  # by which letters and boxes may touch what is above
 
 
@@ -94,7 +95,11 @@ def strays(page: Page) -> list[str]:
     count = _running(things, page.height_mm)
     wrong = [] if count else ["the running head"]
     low, beside = RULE_MM, (0.0, 0.0)
-    for taker, group in groups(things[count or 4 :]):
+    at, parted = count or 4, True
+    for taker, group in groups(things[at:]):
+        if _opens(things[at:]) and not parted:
+            wrong.append(f"{group[0].text}, without a rule above it")
+        at, parted = at + len(group), taker is _divider
         tops = group[0].top, group[-1].top
         below = min(t.top - t.cap for t in group) >= low - _TOUCH_MM
         second = group[0].x > 50.0 and any(map(near, tops, beside))
@@ -322,6 +327,18 @@ def _captioned(things: Things) -> int:
     return 3 if more and near(things[2].x, box.right + 1.5) else 2
 
 
+def _sign_off(things: Things) -> int:
+    """Words with their boxes in one row, from edge to edge of the column."""
+    at, x = 0, 0.0
+    while (count := _captioned(things[at:])) == 2 and near(things[at].x, x):
+        at += count
+        right = things[at - 1].right
+        if near(right, COLUMN_MM):
+            return at
+        x = right + 4.0
+    return 0
+
+
 def _blank(things: Things) -> int:
     """A question, a box to write in, its unit and limits."""
     count = _lines(things, 0.0)
@@ -430,7 +447,7 @@ def _content(things: Things, box: Thing) -> bool:
             at += count
             continue
         one = rest[0]
-        if one.kind != "words":
+        if one.kind != "words" or one.text in _WITH_BOX:
             return False
         if not any(near(one.x, x) for x in columns) and not _ends(one, box.right - 2.0):
             beside = at == 1 and near(one.top, things[0].top) and one.x >= min(things[0].ends)
@@ -486,7 +503,16 @@ def _plain(things: Things) -> int:
     return _lines(things, 0.0)
 
 
+def _opens(things: Things) -> bool:
+    """Whether a page of the book begins here: a small line, its title close below it."""
+    count = _lines(things, 0.0)
+    if not count or not near(things[0].cap, NOTE) or count == len(things):
+        return False
+    title, last = things[count], things[count - 1]
+    return title.cap > BODY + 0.1 and near(title.top - last.top - title.cap, 2.875)
+
+
 TAKERS: tuple[Taker, ...] = (
-    _facts, _blank, _short_blank, _captioned, _notes, _plain, _divider, _tick, _bullet, _numbered,
+    _facts, _blank, _short_blank, _sign_off, _notes, _plain, _divider, _tick, _bullet, _numbered,
     _caution, _plate, _frame, _ledger, _table, _goes_on,
 )  # fmt: skip

@@ -66,7 +66,7 @@ def _check_findings(findings: list[dict], card: Element | None, report: Report) 
     other."""
     said = squeeze(_words(card)) if card else ""
     for row in findings:
-        told = ("message", "acknowledged" if row["acknowledged"] else "help", "source")
+        told = ("message", "acknowledged", "help", "source")
         lost = [row[key] for key in told if row[key] and after(row[key], said) < 0]
         head = f"{_SEVERITIES.get(row['severity'], row['severity'])}{row['code']}"
         if head not in said:

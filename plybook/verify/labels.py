@@ -158,6 +158,8 @@ def _cut_words(edge: dict) -> str:
 def _check_kits(plan: dict, pages: list[Page], names: Names, name: str, report: Report) -> None:
     """The kit list of each stage names its pieces in the order of laying."""
     check_places(pages, f"{name}, kit lists", report)
+    drawn = [k for k, page in enumerate(pages, start=1) if any(i.mark for i, _ in page.painted)]
+    report.expect(not drawn, "kit lists without a picture", name, f"draws on kit list {drawn[:1]}")
     words = squeeze(" ".join(w.text for page in pages for w in page.words))
     at = 0
     for stage in plan["stages"]:

@@ -10,6 +10,8 @@ from plybook.verify import plane
 from plybook.verify.report import Report
 from plybook.verify.tolerances import AREA_SHARE, BEVEL_MM, POINT_MM
 
+SLANTED = ("bevel", "scarf")  # treatments of an edge that has an angle of its own
+
 
 def ring(points: object) -> np.ndarray:
     """A ring of plan.json as an array.
@@ -89,6 +91,9 @@ def _check_piece(piece: dict, where: str, report: Report) -> None:
         off = min(plane.distance_to_path(points, rings[k]).max() for k in near)
         report.expect(off <= POINT_MM, "edges on their outline", f"{where}, {edge['name']}",
                       f"the edge lies {off:.3f} mm off the outline")  # fmt: skip
+        upright = edge["treatment"] in SLANTED or edge["angle_deg"] == 90.0
+        report.expect(upright, "edges upright but where they slope", f"{where}, {edge['name']}",
+                      f"is {edge['treatment']} at {edge['angle_deg']:g} degrees")  # fmt: skip
     _check_bevels(piece, outline, where, report)
 
 
@@ -104,7 +109,7 @@ def _spikes(outline: np.ndarray) -> bool:
 
 def _check_bevels(piece: dict, outline: np.ndarray, where: str, report: Report) -> None:
     """The bag-side outline stands off each edge by t/tan(a) where bevelled, by 0 where square."""
-    slanted = [e for e in piece["edges"] if e["treatment"] in ("bevel", "scarf")]
+    slanted = [e for e in piece["edges"] if e["treatment"] in SLANTED]
     if "bag_side_outline_mm" not in piece:
         if slanted and piece["kind"] == "core":
             report.fault(where, "has bevelled edges and no bag-side outline")
@@ -135,7 +140,7 @@ def _check_bevels(piece: dict, outline: np.ndarray, where: str, report: Report) 
 
 def _run(piece: dict, edge: dict) -> float:
     """How far the bag side stands back from an edge; negative where it is the wide side."""
-    if edge["treatment"] not in ("bevel", "scarf"):
+    if edge["treatment"] not in SLANTED:
         return 0.0
     run = piece["thickness_mm"] / math.tan(math.radians(edge["angle_deg"]))
     return -run if edge["wide_side"] == "bag" else run

@@ -278,6 +278,72 @@ def _one_more_page(writer, page):
     writer.add_page(page)
 
 
+def _some(pattern, to, share):
+    """Change one of all matches of an expression on the page, that a share of them stands before.
+
+    `to` makes of the numbers that were found the bytes that stand there instead.
+    """
+
+    def work(writer, page):
+        data = page.get_contents().get_data()
+        found = list(re.finditer(pattern, data))
+        if not found:
+            return False
+        one = found[min(int(share * len(found)), len(found) - 1)]
+        stream = DecodedStreamObject()
+        numbers = [float(part) for part in one.groups()]
+        stream.set_data(data[: one.start()] + to(*numbers).encode() + data[one.end() :])
+        page[NameObject("/Contents")] = writer._add_object(stream)
+        return None
+
+    return _page(work)
+
+
+_N = rb"(-?[\d.]+)"
+_RULED = b" ".join([_N, _N, b"m", _N, _N, b"l S"])
+_BOXED = b" ".join([b"n", *[_N] * 4, b"re S"])
+_PLACES = {"at the start": 0.02, "half way": 0.5, "at the end": 0.999}
+
+
+def _words_by(dx, dy):
+    def to(*numbers):
+        *turn, x, y = numbers
+        held = " ".join(f"{n:.6f}" for n in (*turn, x + dx, y + dy))
+        return f"BT 1 0 0 1 0 0 Tm {held} Tm"
+
+    return to
+
+
+def _rule_by(dx, dy, longer=0.0):
+    def to(x, y, u, v):
+        return f"{x + dx:.3f} {y + dy:.3f} m {u + dx + longer:.3f} {v + dy:.3f} l S"
+
+    return to
+
+
+def _box_by(dx, dy):
+    return lambda x, y, w, h: f"n {x + dx:.3f} {y + dy:.3f} {w:.3f} {h:.3f} re S"
+
+
+# what stands in some place of a page: a name, the expression it is found by, what becomes of it
+_ELSEWHERE = (
+    ("words pushed across", rb"(?:BT 1 0 0 1 0 0 Tm|BT) " + b" ".join([_N] * 6) + b" Tm",
+     _words_by(57.0, 0.0)),
+    ("words pushed down", rb"(?:BT 1 0 0 1 0 0 Tm|BT) " + b" ".join([_N] * 6) + b" Tm",
+     _words_by(0.0, -23.0)),
+    ("a rule pushed across", _RULED, _rule_by(31.0, 0.0)),
+    ("a rule pushed down", _RULED, _rule_by(0.0, -7.0)),
+    ("a rule made longer", _RULED, _rule_by(0.0, 0.0, 43.0)),
+    ("a rule left out", _RULED, lambda *_: ""),
+    ("a box pushed down", _BOXED, _box_by(0.0, -9.0)),
+    ("a box pushed across", _BOXED, _box_by(29.0, 0.0)),
+    ("a box left out", _BOXED, lambda *_: "n"),
+)
+ELSEWHERE = {
+    f"{name} {where}": _some(pattern, to, share)
+    for name, pattern, to in _ELSEWHERE
+    for where, share in _PLACES.items()
+}  # fmt: skip
 _MOVED = rb"(BT (?:1 0 0 1 0 0 Tm )?(?:[-\d.]+ ){4})(?!0 )([\d.]+ )"
 _ANY_LINE = b"0 0 m 300 300 l S "
 PDF = {
@@ -549,10 +615,11 @@ CSV = {
 
 
 def _help_of(plan, accepted):
-    """The edit that a finding asks for, of the first that is accepted or not."""
+    """The edit that a finding asks for, of the first that is accepted, which asks for none, or of
+    the first that is not."""
     plan = copy.deepcopy(plan)
     for row in plan["findings"]:
-        if bool(row["acknowledged"]) == accepted and row["help"]:
+        if bool(row["acknowledged"]) == accepted and (accepted or row["help"]):
             row["help"] += "X"
             return plan
     return None
