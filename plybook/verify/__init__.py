@@ -39,6 +39,7 @@ from plybook.verify.stiffness import check_stiffness
 from plybook.verify.svg_paths import read_svg
 from plybook.verify.table import check_table
 from plybook.verify.tables import check_tables
+from plybook.verify.templateplaces import check_template_pages
 from plybook.verify.tiles import check_tiles
 from plybook.verify.twins import check_twins
 
@@ -48,7 +49,7 @@ OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
-    check_table, check_roll, check_sheet_lines, check_facts,
+    check_table, check_roll, check_sheet_lines, check_template_pages, check_facts,
 )  # fmt: skip
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 ALWAYS_UNPROVED = (

@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import Any
 
 CAP = 0.656  # height of the letter H as share of the type size, measured in the font file
+MIDDLE = (0.75 - 0.21) / 2  # of a line from accents to tails, above its base line
 _FILES = {False: "SourceSansPro-Regular.ttf", True: "SourceSansPro-Bold.ttf"}
 _UNKNOWN = "?"  # stands for a character the face does not have
 

@@ -74,8 +74,7 @@ class Drawn:
 
 def check_sheet_lines(plan: dict, files: dict[str, bytes], report: Report) -> None:
     """Every sheet of a piece, tiled or on the roll, against the cutter's drawing of it."""
-    names = {piece["id"]: f"templates/{file_name(piece['id'])}.svg" for piece in plan["pieces"]}
-    drawings = {p["id"]: _drawn(p, files[names[p["id"]]]) for p in plan["pieces"]}
+    drawings = drawings_of(plan, files)
     for sheet in [*_tiles(plan, files, drawings, report), *_panels(plan, files, drawings, report)]:
         drawn = drawings[sheet.piece["id"]]
         strays = {
@@ -88,13 +87,25 @@ def check_sheet_lines(plan: dict, files: dict[str, bytes], report: Report) -> No
         report.expect(not strays, "lines of a sheet in the place of the cutter's drawing",
                       sheet.where, f"has a line otherwise on {[*strays][:1]}")  # fmt: skip
         lost = []
-        for kind in (kind for kind in SHOWN if kind != "DATUM"):  # left out where a rim cuts it
+        own = (*SHOWN, "HIGHLIGHT") if sheet.where.startswith(ROLL) else SHOWN
+        for kind in (kind for kind in own if kind != "DATUM"):  # left out where a rim cuts it
             at = _walk([line for line in drawn.lines.get(kind, []) if len(line) != len(_ROUND)])
             inside = ((at > sheet.low + _EDGE_MM) & (at < sheet.high - _EDGE_MM)).all(axis=1)
             if _apart(at[inside], sheet.lines[kind]).max(initial=0.0) > PAPER_MM:
                 lost.append(kind)
         report.expect(not lost, "sheets with all lines of the cutter's drawing", sheet.where,
                       f"lacks a line of {lost[:1]}")  # fmt: skip
+
+
+def drawings_of(plan: dict, files: dict[str, bytes]) -> dict[str, Drawn]:
+    """The cutter's drawing of each piece by its id.
+
+    Raises:
+        KeyError: one is missing.
+        ValueError: one cannot be read.
+    """
+    names = {piece["id"]: f"templates/{file_name(piece['id'])}.svg" for piece in plan["pieces"]}
+    return {p["id"]: _drawn(p, files[names[p["id"]]]) for p in plan["pieces"]}
 
 
 def _drawn(piece: dict, data: bytes) -> Drawn:
@@ -235,6 +246,9 @@ def _check_arrows(sheet: Sheet, lines: Sequence[np.ndarray], report: Report) -> 
     ways = [(line[1] - line[0]) / max(np.hypot(*(line[1] - line[0])), 1e-9) for line in shafts]
     good = all(abs(way[0] * along[1] - way[1] * along[0]) < _TURN for way in ways)
     good = good and all(_apart(line, shafts).max() < _SHAFT_MM for line in lines)
+    tips = [line for line in lines if len(line) > 2]
+    good = good and all(_apart(shaft, tips).max() < PAPER_MM for shaft in shafts if len(tips) == 2)
+    good = good and (len(shafts), len(tips)) in ((0, 0), (1, 2))
     report.expect(good and len(shafts) <= 1, "sheets with arrows along the fibre", sheet.where,
                   "has an arrow that lies across the fibre, or in parts")  # fmt: skip
 

@@ -10,13 +10,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.lettering import Lettering, edge_words, face_words
+from plybook.verify.lettermetrics import MIDDLE, width
 from plybook.verify.pdf_pages import Line, Page, Words
 from plybook.verify.pieces import ring
 from plybook.verify.printed import MM_PER_INCH, angle, same
@@ -41,6 +42,8 @@ LAY = re.compile(
     rf"(?:mm|in) square to it to the (left|right)|{KNOT}\u2013{KNOT} runs (along|square to) the "
     r"(?:warp|grain))\."
 )
+_OUT_MM = (4.5, 6.0, 8.0, 10.0, 12.0)  # from a cross to the middle of its letter, to a tenth
+_TURNED = "turned over: "
 _LEAD = re.compile(rf"{KNOT} to {KNOT} {LENGTH} (mm|in)")
 
 
@@ -388,9 +391,16 @@ def _check_windows(
         report.expect(bool(ids) and all(same(i, piece["id"], cut=False) for i in ids),
                       "corner sheets that bear the name of their piece", where,
                       f"are named {ids}")  # fmt: skip
-        letters = {w.text: _at(w, sheet) for w in words if w.mark == "REGISTRATION"}
-        for name, at in letters.items():
-            good = name in knots and math.dist(knots[name], at) < 14.0
+        other = [w.text for w in words if w.mark == "TEXT" and not _LEAD.fullmatch(w.text)
+                 and w.text != face_words(piece) and not w.text.startswith(_TURNED)]  # fmt: skip
+        report.expect(not other, "corner sheets with the words of corners alone", where,
+                      f"say {other[:1]}")  # fmt: skip
+        for letter in (w for w in words if w.mark == "REGISTRATION"):
+            name = letter.text
+            half = letter.size_mm * np.array([width(name, True) / 2, MIDDLE])
+            middle = _at(replace(letter, at_mm=tuple(np.array(letter.at_mm) + half)), sheet)
+            away = math.dist(knots[name], middle) if name in knots else math.inf
+            good = min(abs(away - out) for out in _OUT_MM) <= 0.1
             report.expect(good, "crosses lettered as their card has them", where,
                           f"letter {name} where another point lies")  # fmt: skip
     if not drawn:
