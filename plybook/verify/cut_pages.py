@@ -42,6 +42,7 @@ class Cut:
     ring_mm: np.ndarray  # counter-clockwise, from the stock's end and edge
     marks_mm: np.ndarray | None  # its corner points
     holes_mm: tuple[np.ndarray, ...] | None = None  # as the ring; None where it does not say
+    fibre_deg: float | None = None  # on the stock
 
 
 @dataclass
@@ -70,9 +71,18 @@ def cuts_of(layout: dict, pieces: dict[str, dict], number: str) -> list[Cut]:
         Cut(part, p["piece"], (f"{part} {p['piece']}", *[p["piece"]] * alone), p["copy"],
             piece.get("quantity"), piece.get("kind"), piece.get("angle_deg"), piece.get("stage"),
             bool(p["flipped"]), on_stock(piece, p, layout),
-            np.array(p["marks_mm"]) if "marks_mm" in p else None, _holes(piece, p, layout))
+            np.array(p["marks_mm"]) if "marks_mm" in p else None, _holes(piece, p, layout),
+            _fibre(piece, p))
         for p, piece, part in rows
     ]  # fmt: skip
+
+
+def _fibre(piece: dict, placement: dict) -> float | None:
+    """The fibre's angle from the length of the stock."""
+    if piece.get("angle_deg") is None:
+        return None
+    turned = -piece["angle_deg"] if placement["flipped"] else piece["angle_deg"]
+    return float(turned + placement["rotation_deg"])
 
 
 def _holes(piece: dict, placement: dict, layout: dict) -> tuple[np.ndarray, ...] | None:

@@ -14,6 +14,7 @@ import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.cut_pages import Cut, block_top_mm, holds, in_title_block, reads_as
+from plybook.verify.cutplaces import Drawing
 from plybook.verify.pdf_pages import Line, Page
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
@@ -24,7 +25,7 @@ _SCALE = re.compile(r"1:(\d+(?:\.\d+)?)")
 
 
 @dataclass(frozen=True)
-class _Strip:
+class Strip:
     layout: dict
     page: Page
     corner: np.ndarray  # its start on the usable edge, page mm
@@ -42,8 +43,9 @@ class _Strip:
 
 
 def check_picture(
-    shown: Sequence[tuple[dict, list[Cut]]], pages: list[Page], where: str, report: Report
-) -> None:
+    shown: Sequence[tuple[dict, list[Cut]]], pages: list[Page], unit: str, where: str,
+    report: Report,
+) -> None:  # fmt: skip
     """Strips of one roll, sheet or bar, or one of each of several bars, in their order."""
     scales = {m[1] for p in pages if (m := _SCALE.fullmatch(in_title_block(p, "Scale")))}
     if not report.expect(len(scales) == 1, "drawings that state their scale", where,
@@ -60,6 +62,13 @@ def check_picture(
         _check_stock(layout, own, scale, slack, where, report)
         _check_outlines(cuts, own, slack, where, report)
         _check_names(cuts, own, where, report)
+    by_stock = {layout["stock"]: cuts for layout, cuts in shown}
+    for page in pages:
+        own = [s for s in strips if s.page is page]
+        cuts = [by_stock[s.layout["stock"]] for s in own]
+        wrong = list(Drawing(page, own, cuts, unit).strays())
+        report.expect(not wrong, "drawings with lines, figures and words in their places", where,
+                      f"has {wrong[:2]} out of its place")  # fmt: skip
     extra = len(strips) - sum(any(s.layout is x for x, _ in shown) for s in strips)
     lines = sum(x.mark == "CUT" for p in pages for x in p.lines)
     inside = sum(
@@ -72,9 +81,9 @@ def check_picture(
 
 def _strips(
     shown: Sequence[tuple[dict, list[Cut]]], pages: list[Page], scale: float
-) -> list[_Strip]:
+) -> list[Strip]:
     """The stretches drawn, found by the edges of the stock; a remnant by its outline."""
-    found: list[_Strip] = []
+    found: list[Strip] = []
     start, count = 0.0, 0
     for page in pages:
         stock = [x for x in page.lines if x.mark == "STOCK"]
@@ -86,7 +95,7 @@ def _strips(
             if layout.get("outline_mm"):
                 shape = ring(layout["outline_mm"])
                 corner = corner - shape.min(axis=0) / by
-            found.append(_Strip(layout, page, corner, size, start, by))
+            found.append(Strip(layout, page, corner, size, start, by))
             start += size[0] * scale if len(shown) == 1 else 0.0
             count += 1
     return found
@@ -106,7 +115,7 @@ def _frames(stock: list[Line]) -> list[tuple[np.ndarray, np.ndarray]]:
 
 
 def _check_stock(
-    layout: dict, strips: list[_Strip], scale: float, slack: float, where: str, report: Report
+    layout: dict, strips: list[Strip], scale: float, slack: float, where: str, report: Report
 ) -> None:
     """The stock is drawn as wide as it is; of a roll, the length that is used."""
     if layout["kind"] == "bar":
@@ -124,7 +133,7 @@ def _check_stock(
 
 
 def _check_outlines(
-    cuts: list[Cut], strips: list[_Strip], slack: float, where: str, report: Report
+    cuts: list[Cut], strips: list[Strip], slack: float, where: str, report: Report
 ) -> None:
     """Every outline drawn is that of a placed piece, and none of them lacks a stretch."""
     boxes = np.array([np.concatenate([c.ring_mm.min(axis=0), c.ring_mm.max(axis=0)]) for c in cuts])
@@ -163,7 +172,7 @@ def _lies_on(points: np.ndarray, outline: np.ndarray, slack: float) -> bool:
 
 
 def _missed(
-    outline: np.ndarray, paths: list[np.ndarray], strips: list[_Strip], slack: float
+    outline: np.ndarray, paths: list[np.ndarray], strips: list[Strip], slack: float
 ) -> float:
     """How far the corners and the middles of the sides of an outline are from lines drawn.
 
@@ -179,7 +188,7 @@ def _missed(
     return float(np.min(off, axis=0).max(initial=0.0))
 
 
-def _check_names(cuts: list[Cut], strips: list[_Strip], where: str, report: Report) -> None:
+def _check_names(cuts: list[Cut], strips: list[Strip], where: str, report: Report) -> None:
     """A name that begins inside an outline is that of its piece."""
     for strip in strips:
         for words in strip.page.words:

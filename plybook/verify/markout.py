@@ -30,6 +30,7 @@ from plybook.verify.cut_pages import (
     whole_width_mm,
 )
 from plybook.verify.cut_pictures import check_picture
+from plybook.verify.cutplaces import check_sheet
 from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Page, open_book
@@ -100,6 +101,7 @@ def _check_sheets_in_order(pages: list[Page], number: str, report: Report) -> No
         told = in_title_block(page, "Part number")
         report.expect(reads_as(told, number), "sheets of the cut plan of this part", NAME,
                       f"sheet {k} is of {told!r}")  # fmt: skip
+        check_sheet(page, f"{NAME}, sheet {k}", report)
 
 
 def _check_stock(
@@ -119,7 +121,7 @@ def _check_stock(
     for page in drawings:
         check_figures(layout, len(cuts), page, unit, where, report)
         _check_order(found, cuts, page, where, report)
-    check_picture([(layout, cuts)], drawings, where, report)
+    check_picture([(layout, cuts)], drawings, unit, where, report)
 
 
 def _check_said(layout: dict, names: Names, told: list[str], where: str, report: Report) -> None:
@@ -398,7 +400,7 @@ def _check_bars(
             for layout in group:
                 _check_said(layout, names, heading(page), where, report)
             _check_lengths_left(group, found, cuts, page, unit, where, report)
-        check_picture([(x, cuts[x["stock"]]) for x in group], own, where, report)
+        check_picture([(x, cuts[x["stock"]]) for x in group], own, unit, where, report)
     report.expect(not rest and len(found) == len(bars), "bars with their drawing and their table",
                   NAME, f"{len(bars) - len(rest)} of {len(bars)} bars are drawn, "
                   f"{len(found)} told")  # fmt: skip

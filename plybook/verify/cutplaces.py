@@ -1,0 +1,373 @@
+"""What stands on the sheets of the cut plan, each in its place: title blocks and tables, the edges
+of the stock, ticks with their figures, arrows along the fibre, numbers of corners, words in pieces.
+
+Places are mm on the page, from its lower left corner; on the stock, from its end and edge.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from plybook.verify.corners import INCH_MM
+from plybook.verify.cut_pages import FIGURE, Cut, block_top_mm, holds, length_mm, table_heads
+from plybook.verify.lettermetrics import CAP, MIDDLE, width
+from plybook.verify.pdf_pages import Line, Page, Words
+from plybook.verify.printed import ANGLE, angle
+from plybook.verify.report import Report
+from plybook.verify.titleblock import WIDTH_MM, block_lines, block_words
+
+EDGE_MM = 10.0  # from the edge of the paper to what is printed
+ENDS_MM = (9.0, 33.0, 56.0)  # right ends of the figures of a row
+COLUMNS, GAP_MM, RULE_MM = 4, 6.0, 1.3  # of a table; from a row to the rule below it
+HEAD_MM, TABLE_MM = 7.0, 29.0  # from the upper edge to the large words, and to a table
+_TICK_MM = {"mm": 100.0, "in": 6 * INCH_MM}
+_REACH_MM = 1.6  # of a tick; one with a figure is longer by half as much again
+_NEAR_MM = 0.05
+_NUMBER_MM = 14.0  # on paper, from a corner to the middle of its number
+_LEAD_MM = 16.0  # from the end of a leader to the middle of the name
+_FOOT_MM = 3.0  # fine words stand a little off their line
+_COPY = re.compile(r"(\d+) of \d+")
+_FIGURE = re.compile(FIGURE)
+_ALONG = ("WARP", "LENGTH OF", "BAR ", "Measure along", "Continued: along")
+_ACROSS = re.compile(rf"CUT ACROSS at ({FIGURE}) (?:mm|in)")
+
+
+def check_sheet(page: Page, where: str, report: Report) -> None:
+    """The head and the title block of a sheet; of a table, its words and rules too."""
+    corner = (page.width_mm - EDGE_MM - WIDTH_MM, EDGE_MM)
+    low = [x for x in page.lines if x.points[:, 1].min() <= block_top_mm(page) + 3.0
+           and x.mark in ("DIMENSION", "FRAME")]  # fmt: skip
+    wanted = block_lines(corner)
+    wrong = [f"a line of {x.mark}" for x in low if not any(_same(x.points, y) for y in wanted)]
+    wrong += ["a line that is not there"] * (len(wanted) > len(low))
+    places = [*block_words(corner)]
+    for words in page.words:
+        x, y = words.at_mm
+        right = any(abs(x - a) + abs(y - b) <= 2 * _NEAR_MM for a, b in places)
+        if y <= EDGE_MM + 30.0 and not (right or abs(x - EDGE_MM) <= _NEAR_MM):
+            wrong.append(words.text)
+        if y > page.height_mm - EDGE_MM - 11.0 and not _in_head(words, page):
+            wrong.append(words.text)
+    if table_heads(page)[0]:
+        wrong += _table(page)
+    report.expect(not wrong, "sheets of the cut plan with words and rules in their places", where,
+                  f"has {wrong[:2]} out of its place")  # fmt: skip
+
+
+def _same(one: np.ndarray, two: np.ndarray) -> bool:
+    return one.shape == two.shape and bool(
+        min(np.abs(one - two).max(), np.abs(one[::-1] - two).max()) <= _NEAR_MM
+    )
+
+
+def _in_head(words: Words, page: Page) -> bool:
+    """Whether words are the name of the stock, what it is, or the part at the right end."""
+    if abs(words.at_mm[1] - (page.height_mm - EDGE_MM - HEAD_MM)) > _NEAR_MM:
+        return False
+    name = next((w for w in page.words if abs(w.at_mm[0] - EDGE_MM) <= _NEAR_MM
+                 and w.at_mm[1] == words.at_mm[1]), None)  # fmt: skip
+    starts = [EDGE_MM] + ([_end(name) + 5.0] if name else [])
+    right = abs(_end(words) - (page.width_mm - EDGE_MM)) <= _NEAR_MM
+    return right or any(abs(words.at_mm[0] - x) <= _NEAR_MM for x in starts)
+
+
+def _end(words: Words, bold: bool = True) -> float:
+    return words.at_mm[0] + words.size_mm * width(words.text, bold)
+
+
+def _table(page: Page) -> list[str]:
+    """Words of a table that are in none of its columns, rows without a rule and rules without a
+    row."""
+    wide = (page.width_mm - 2 * EDGE_MM + GAP_MM) / COLUMNS - GAP_MM
+    lefts = [EDGE_MM + k * (wide + GAP_MM) for k in range(COLUMNS)]
+    high, low = page.height_mm - EDGE_MM - TABLE_MM, block_top_mm(page) + 3.0
+    wrong, due = [], set()
+    for words in page.words:
+        x, y = words.at_mm
+        if not low < y < page.height_mm - EDGE_MM - 11.0:
+            continue
+        ends = [(k, m) for k, left in enumerate(lefts) for m in ENDS_MM for bold in (False, True)
+                if abs(_end(words, bold) - left - m) <= _NEAR_MM]  # fmt: skip
+        column = next((k for k, left in enumerate(lefts) if abs(x - left) <= _NEAR_MM), -1)
+        if ends and y < high:
+            due.add((ends[0][0], round(y - RULE_MM, 1)))
+        told = column == 0 and y > high + 3.0  # how the table is read
+        named = column >= 0 and y < high
+        if not (ends or told or named):
+            wrong.append(words.text)
+    rules = [x.points for x in page.lines if x.mark == "DIMENSION" and x.points[:, 1].min() > low]
+    drawn = set()
+    for points in rules:
+        y = float(points[0, 1])
+        spans = [np.array([(left, y), (left + wide, y)]) for left in lefts]
+        column = next((k for k, span in enumerate(spans) if _same(points, span)), -1)
+        drawn.add((column, round(y, 1)))
+    apart = [one for one in due ^ drawn if not _twin(one, drawn if one in due else due)]
+    return (
+        wrong
+        + [f"a rule at {y:.0f} mm" for _, y in apart]
+        + (["a rule twice"] if len(drawn) != len(rules) else [])
+    )
+
+
+def _twin(one: tuple[int, float], others: set[tuple[int, float]]) -> bool:
+    """Whether the same row is there, rounded to the next tenth."""
+    return any(one[0] == k and abs(one[1] - y) < 0.15 for k, y in others)
+
+
+# ---------------------------------------------------------------- drawings
+
+
+class Drawing:
+    """One page with the strips on it.
+
+    Args:
+        page: as read.
+        strips: on this page.
+        cuts: pieces of each strip.
+        unit: of the figures.
+    """
+
+    def __init__(self, page: Page, strips: Sequence, cuts: Sequence[list[Cut]], unit: str):
+        self.page, self.strips, self.cuts, self.unit = page, strips, cuts, unit
+        top = page.height_mm - EDGE_MM - 11.0
+        self.lines = [x for x in page.lines if x.points[:, 1].min() > block_top_mm(page) + 3.0]
+        self.words = [w for w in page.words if EDGE_MM + 30.0 < w.at_mm[1] < top and w.text.strip()]
+        self.dots = [x.points[[0, 2]].mean(axis=0) for x in self.lines
+                     if x.mark == "DIMENSION" and x.curved]  # fmt: skip
+
+    def strays(self) -> Iterator[str]:
+        """What is drawn or written in no place of its kind."""
+        kinds = {"STOCK": self._edge, "GHOST": self._edge, "SPLICE": self._edge,
+                 "DIMENSION": self._tick_or_leader, "CUT_INNER": self._opening}  # fmt: skip
+        for line in self.lines:
+            check = kinds.get(line.mark)
+            if check and not line.closed and not check(line):
+                yield f"a line of {line.mark}"
+        yield from self._lost_edges()
+        yield from self._lost_ticks()
+        yield from self._arrows()
+        for words in self.words:
+            if words.mark in ("DIMENSION", "TEXT") and not self._word(words):
+                yield words.text
+
+    def _frame(self, strip) -> tuple[float, float, float, float]:
+        (x0, y0), (wide, high) = strip.corner, strip.size
+        return x0, y0 - strip.layout["edge_mm"] / strip.by[1], x0 + wide, y0 + high
+
+    def _edge(self, line: Line) -> bool:
+        """Whether a line is an edge of a strip, or runs across it at an end or a cut."""
+        for strip in self.strips:
+            x0, low, x1, high = self._frame(strip)
+            base = float(strip.corner[1])
+            level = [np.array([(x0, y), (x1, y)]) for y in (low, base, high)]
+            ends = [np.array([(x, base), (x, high)]) for x in (x0, x1)]
+            across = [np.array([(x, low), (x, high)]) for x in self._cuts_across(strip)]
+            if any(_same(line.points, one) for one in (*level, *ends, *across)):
+                return True
+        return False
+
+    def _cuts_across(self, strip) -> list[float]:
+        told = [m for w in self.words if (m := _ACROSS.fullmatch(w.text))]
+        along = [length_mm(m[1], self.unit) for m in told]
+        return [self._paper_x(strip, x) for x in along]
+
+    def _paper_x(self, strip, along: float) -> float:
+        return float(strip.corner[0] + (along - strip.start_mm) / strip.by[0])
+
+    def _lost_edges(self) -> Iterator[str]:
+        drawn = [x.points for x in self.lines if x.mark == "STOCK"]
+        for strip in self.strips:
+            x0, _, x1, high = self._frame(strip)
+            for y in (float(strip.corner[1]), high):
+                level = np.array([(x0, y), (x1, y)])
+                outline = strip.layout.get("outline_mm")
+                if not outline and not any(_same(one, level) for one in drawn):
+                    yield "an edge of the stock that is not there"
+
+    def _lost_ticks(self) -> Iterator[str]:
+        """Ticks that are not there, along both edges of a strip."""
+        strokes = [x.points for x in self.lines if x.mark == "DIMENSION" and len(x.points) == 2]
+        feet = np.array(strokes).reshape(-1, 2)
+        step = _TICK_MM[self.unit]
+        for strip in self.strips:
+            x0, low, x1, high = self._frame(strip)
+            if strip.layout.get("outline_mm"):
+                continue  # its ticks stand round a box that is not drawn
+            first = int(np.ceil(strip.start_mm / step - 1e-6))
+            last = int(np.floor((strip.start_mm + (x1 - x0) * strip.by[0]) / step + 1e-6))
+            for k in range(first, last + 1):
+                due = np.array([(self._paper_x(strip, k * step), y) for y in (low, high)])
+                gaps = np.abs(due[:, None] - feet[None]).max(axis=2)
+                if gaps.min(axis=1, initial=np.inf).max() > _NEAR_MM:
+                    yield f"a tick at {k * step:.0f} mm that is not there"
+
+    def _tick_or_leader(self, line: Line) -> bool:
+        if len(line.points) != 2 or line.curved:
+            return line.curved
+        one, two = line.points
+        if any(np.hypot(*(end - dot)) <= _NEAR_MM for end in (one, two) for dot in self.dots):
+            return self._named(line.points)
+        return any(self._tick(strip, one, two) for strip in self.strips)
+
+    def _named(self, leader: np.ndarray) -> bool:
+        """Whether a leader runs from a name to a dot in the piece of that name."""
+        for name in (w for w in self.words if w.mark == "ID"):
+            middle = _middle(name)
+            if min(np.hypot(*(leader - middle).T)) < _LEAD_MM + name.size_mm * width(
+                name.text, True
+            ):
+                return True
+        return False
+
+    def _tick(self, strip, one: np.ndarray, two: np.ndarray) -> bool:
+        """Whether a stroke stands on an edge where a running figure is due."""
+        x0, low, x1, high = self._frame(strip)
+        step, long = _TICK_MM[self.unit], abs(two - one).max()
+        if not any(abs(long - reach) <= _NEAR_MM for reach in (_REACH_MM, 1.6 * _REACH_MM)):
+            return False
+        if abs(one[0] - two[0]) <= _NEAR_MM:
+            on = any(abs(y - at) <= _NEAR_MM for y in (one[1], two[1]) for at in (low, high))
+            count = (strip.start_mm + (one[0] - x0) * strip.by[0]) / step
+        else:
+            on = any(abs(x - x0) <= _NEAR_MM for x in (one[0], two[0]))
+            count = (one[1] - low) * strip.by[1] / step
+        return bool(on and abs(count - round(count)) * step / max(strip.by) <= _NEAR_MM)
+
+    def _opening(self, line: Line) -> bool:
+        """Whether a line lies on an opening of a piece."""
+        for strip, cuts in zip(self.strips, self.cuts, strict=True):
+            points = strip.on_stock(line.points)
+            for cut in cuts:
+                if holds(cut, points.mean(axis=0)):
+                    return True
+        return False
+
+    def _arrows(self) -> Iterator[str]:
+        """Shafts that lie across the fibre of their piece, or have not a head at either end."""
+        lines = [x for x in self.lines if x.mark == "FIBRE"]
+        tips = np.array([x.points[0] for x in lines if len(x.points) == 3]).reshape(-1, 2)
+        shafts = [x.points for x in lines if len(x.points) == 2]
+        if len(tips) != 2 * len(shafts):
+            yield "an arrow with more or less than two heads"
+        for shaft in shafts:
+            gaps = np.hypot(*(shaft[:, None] - tips[None]).transpose(2, 0, 1))
+            if gaps.min(axis=1, initial=np.inf).max() > _NEAR_MM or not self._along(shaft):
+                yield "an arrow that lies otherwise"
+
+    def _along(self, shaft: np.ndarray) -> bool:
+        """Whether an arrow lies along the fibre of the piece it stands in."""
+        for strip, cuts in zip(self.strips, self.cuts, strict=True):
+            middle = strip.on_stock(shaft.mean(axis=0)[None])[0]
+            way = (shaft[1] - shaft[0]) * strip.by
+            turn = np.degrees(np.arctan2(way[1], way[0]))
+            for cut in cuts:
+                if strip.holds(shaft.mean(axis=0), 0.5) and holds(cut, middle):
+                    return cut.fibre_deg is None or (
+                        abs((turn - cut.fibre_deg + 90.0) % 180.0 - 90.0) < 0.5
+                    )
+        return False
+
+    def _word(self, words: Words) -> bool:
+        """Whether words stand where their kind does."""
+        if words.mark == "DIMENSION":
+            return self._running_figure(words) or self._corner_number(words)
+        return self._beside(words) or self._in_piece(words)
+
+    def _running_figure(self, words: Words) -> bool:
+        """Whether a figure has its middle at the place along the stock, or across, that it
+        names."""
+        if not _FIGURE.fullmatch(words.text):
+            return False
+        value, middle = length_mm(words.text, self.unit), _middle(words)
+        for strip in self.strips:
+            x0, low, _, high = self._frame(strip)
+            beside = words.at_mm[1] > high or words.at_mm[1] < low
+            if beside and abs(middle[0] - self._paper_x(strip, value)) <= 4 * _NEAR_MM:
+                return True
+            level = low + value / strip.by[1]
+            at = words.at_mm[1] + words.size_mm * CAP / 2
+            if abs(at - level) <= 4 * _NEAR_MM and _end(words, False) <= x0 + _NEAR_MM:
+                return True
+        return False
+
+    def _corner_number(self, words: Words) -> bool:
+        """Whether a number stands in a piece, close to its corner of that number."""
+        middle = _middle(words)
+        for strip, cuts in zip(self.strips, self.cuts, strict=True):
+            point = strip.on_stock(middle[None])[0]
+            for cut in cuts:
+                if not words.text.isdigit() or not holds(cut, point):
+                    continue
+                if cut.marks_mm is None:
+                    return True
+                k = int(words.text) - 1
+                if k < len(cut.marks_mm):
+                    away = np.abs(cut.marks_mm[k] - point) / strip.by
+                    if np.hypot(*away) <= _NUMBER_MM:
+                        return True
+        return False
+
+    def _beside(self, words: Words) -> bool:
+        """Whether words tell of a strip, or of a cut across it, or of what is left of it."""
+        x, y = words.at_mm
+        for strip in self.strips:
+            x0, low, _, high = self._frame(strip)
+            if words.text.startswith(_ALONG):
+                level = y >= high + _FOOT_MM or y <= low - _FOOT_MM
+                if abs(x - x0) <= _NEAR_MM and level:
+                    return True
+            for at in self._cuts_across(strip):
+                ends = (x, _end(words, False), _end(words))
+                if any(abs(end - at) <= 2 * _NEAR_MM for end in ends) and y < low:
+                    return True
+            if strip.holds(np.array(words.at_mm)) and words.text == "LEFT OVER":
+                return self._free(words)
+            if strip.holds(np.array(words.at_mm)) and (_SIZE.fullmatch(words.text)):
+                return self._free(words)
+        return False
+
+    def _free(self, words: Words) -> bool:
+        """Whether words stand in no piece."""
+        return not any(
+            holds(cut, strip.on_stock(_middle(words)[None])[0])
+            for strip, cuts in zip(self.strips, self.cuts, strict=True)
+            for cut in cuts
+        )
+
+    def _in_piece(self, words: Words) -> bool:
+        """Whether words are of the piece they stand in: its angle, its copy, its face."""
+        for strip, cuts in zip(self.strips, self.cuts, strict=True):
+            point = strip.on_stock(_middle(words)[None])[0]
+            if strip.holds(_middle(words), 0.5):
+                for cut in (cut for cut in cuts if holds(cut, point)):
+                    return _tells(cut, words.text)
+        return False
+
+
+_SIZE = re.compile(rf"{FIGURE} \u00d7 {FIGURE} (?:mm|in)|[\d.]+ m\u00b2")
+
+
+def _tells(cut: Cut, said: str) -> bool:
+    """Whether words say of a piece what it is."""
+    for part in said.split(" \u00b7 "):
+        if ANGLE.fullmatch(part):
+            if cut.angle_deg is not None and part != angle(cut.angle_deg):
+                return False
+        elif copy := _COPY.fullmatch(part):
+            if int(copy[1]) != cut.copy:
+                return False
+        elif part != "FACE DOWN" or not cut.flipped:
+            return False
+    return True
+
+
+def _middle(words: Words) -> np.ndarray:
+    """The middle of words."""
+    half = words.size_mm * np.array([width(words.text, words.mark == "ID") / 2, MIDDLE])
+    turn = np.radians(words.turn_deg)
+    c, s = np.cos(turn), np.sin(turn)
+    return np.array(words.at_mm) + half @ np.array([[c, s], [-s, c]])
