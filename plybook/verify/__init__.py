@@ -15,6 +15,7 @@ from plybook.verify.allowed import check_allowed, strange
 from plybook.verify.allowed_dxf import furniture
 from plybook.verify.book import check_book, check_steps
 from plybook.verify.booktwins import check_book_twins
+from plybook.verify.cutplaces import check_cut_places
 from plybook.verify.drawings import check_cut_drawings, check_templates
 from plybook.verify.dxf_tags import read_dxf, sections
 from plybook.verify.facts import check_facts
@@ -49,7 +50,8 @@ OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
-    check_table, check_roll, check_sheet_lines, check_template_pages, check_facts,
+    check_table, check_roll, check_sheet_lines, check_template_pages, check_cut_places,
+    check_facts,
 )  # fmt: skip
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 ALWAYS_UNPROVED = (

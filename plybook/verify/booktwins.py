@@ -12,14 +12,18 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 
+from plybook.verify.bookforms import LEADING
 from plybook.verify.bookpaper import Flow, flow_of
-from plybook.verify.bookplaces import rows_on
+from plybook.verify.bookplaces import alone, rows_on
+from plybook.verify.lettermetrics import CAP
 from plybook.verify.pagepictures import Item, Screen, differ, looks_of, on_paper, out_of_view
 from plybook.verify.pagetree import Element, read_page
 from plybook.verify.pdf_pages import Book, Words, open_book
 from plybook.verify.printed import after, same, squeeze
 from plybook.verify.report import Report
+from plybook.verify.tolerances import PAPER_MM
 
 NAME, PAPER = "booklet.html", "booklet.pdf"
 # words that only the screen has, each a regular expression of all of it
@@ -140,11 +144,44 @@ def check_book_twins(plan: dict, files: dict[str, bytes], report: Report) -> Non
                              "is not on paper"):  # fmt: skip
             continue
         _check_card(card, flow.text[start:end], where, report)
+        _check_lines(card, flow, (start, end), where, report)
         _check_paper(card, [words for _, words in flow.between(start, end)], report)
         drawn = on_paper(paper.between(flow, start, end))
         _check_pictures(card, screen, drawn, where, report)
     _check_rows(tree, book, report)
+    _check_asked(tree, book, report)
     _check_ways(tree, report)
+
+
+def _check_lines(
+    card: Card, flow: Flow, stretch: tuple[int, int], where: str, report: Report
+) -> None:
+    """The lines of what is one paragraph on screen follow one another on paper."""
+    torn = []
+    for element, said in card.runs:
+        long = squeeze(said)
+        end = after(said, flow.text[: stretch[1]], stretch[0]) if element.kind in PROSE else -1
+        lines = [(n, w) for n, w in flow.between(end - len(long), end)] if end >= 0 else []
+        for (page, one), (other, two) in pairwise(lines):
+            step = one.at_mm[1] - two.at_mm[1]
+            same_block = page == other and abs(one.at_mm[0] - two.at_mm[0]) <= PAPER_MM
+            if same_block and step > LEADING * one.size_mm * CAP + PAPER_MM:
+                torn.append(two.text)
+    report.expect(not torn, "paragraphs on paper whose lines follow one another", where,
+                  f"{torn[:1]} stands apart")  # fmt: skip
+
+
+def _check_asked(tree: Element, book: Book, report: Report) -> None:
+    """What is asked on screen has a box to write in on paper."""
+    asked = {
+        squeeze("".join("".join(inner.words) for inner in one.walk()))
+        for one in tree.walk() if one.kind == "label" and one.is_in("div") and one.inner
+        and one.inner[0].kind == "span"
+    }  # fmt: skip
+    for number in range(book.count):
+        bare = [said for said in alone(book.page(number)) if squeeze(said) in asked]
+        report.expect(not bare, "pages on paper with a box at each question",
+                      f"{PAPER}, page {number + 1}", f"asks {bare[:1]} without a box")  # fmt: skip
 
 
 def _check_rows(tree: Element, book: Book, report: Report) -> None:

@@ -64,9 +64,9 @@ def check_picture(
         _check_names(cuts, own, where, report)
     by_stock = {layout["stock"]: cuts for layout, cuts in shown}
     for page in pages:
-        own = [s for s in strips if s.page is page]
-        cuts = [by_stock[s.layout["stock"]] for s in own]
-        wrong = list(Drawing(page, own, cuts, unit).strays())
+        on_page = [s for s in strips if s.page is page]
+        cut_there = [by_stock[s.layout["stock"]] for s in on_page]
+        wrong = list(Drawing(page, on_page, cut_there, unit).strays())
         report.expect(not wrong, "drawings with lines, figures and words in their places", where,
                       f"has {wrong[:2]} out of its place")  # fmt: skip
     extra = len(strips) - sum(any(s.layout is x for x, _ in shown) for s in strips)

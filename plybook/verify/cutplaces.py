@@ -14,11 +14,12 @@ import numpy as np
 from plybook.verify.corners import INCH_MM
 from plybook.verify.cut_pages import FIGURE, Cut, block_top_mm, holds, length_mm, table_heads
 from plybook.verify.lettermetrics import CAP, MIDDLE, width
-from plybook.verify.pdf_pages import Line, Page, Words
+from plybook.verify.pdf_pages import Line, Page, Words, open_book
 from plybook.verify.printed import ANGLE, angle
 from plybook.verify.report import Report
 from plybook.verify.titleblock import WIDTH_MM, block_lines, block_words
 
+NAME = "cutplan.pdf"
 EDGE_MM = 10.0  # from the edge of the paper to what is printed
 ENDS_MM = (9.0, 33.0, 56.0)  # right ends of the figures of a row
 COLUMNS, GAP_MM, RULE_MM = 4, 6.0, 1.3  # of a table; from a row to the rule below it
@@ -33,6 +34,15 @@ _COPY = re.compile(r"(\d+) of \d+")
 _FIGURE = re.compile(FIGURE)
 _ALONG = ("WARP", "LENGTH OF", "BAR ", "Measure along", "Continued: along")
 _ACROSS = re.compile(rf"CUT ACROSS at ({FIGURE}) (?:mm|in)")
+
+
+def check_cut_places(plan: dict, files: dict[str, bytes], report: Report) -> None:
+    """Every sheet of cutplan.pdf, where anything is cut."""
+    if NAME not in files or not plan["layouts"]:
+        return  # told where it is read
+    book = open_book(files[NAME])
+    for number in range(book.count):
+        check_sheet(book.page(number), f"{NAME}, sheet {number + 1}", report)
 
 
 def check_sheet(page: Page, where: str, report: Report) -> None:

@@ -30,7 +30,6 @@ from plybook.verify.cut_pages import (
     whole_width_mm,
 )
 from plybook.verify.cut_pictures import check_picture
-from plybook.verify.cutplaces import check_sheet
 from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Page, open_book
@@ -101,7 +100,6 @@ def _check_sheets_in_order(pages: list[Page], number: str, report: Report) -> No
         told = in_title_block(page, "Part number")
         report.expect(reads_as(told, number), "sheets of the cut plan of this part", NAME,
                       f"sheet {k} is of {told!r}")  # fmt: skip
-        check_sheet(page, f"{NAME}, sheet {k}", report)
 
 
 def _check_stock(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from plybook.verify.cutplaces import check_cut_places
 from plybook.verify.drawings import check_cut_drawings
 from plybook.verify.layouts import tape_unit
 from plybook.verify.manifest import check_manifest
@@ -66,6 +67,7 @@ def check_set(files: dict[str, bytes], manifest: dict, plans: dict, report: Repo
     check_drawn(layout_facts(shown), files, report)
     check_manifest(manifest, [plans[n][0] for n in numbers], layouts, False, report)
     check_cut_sheets(together, files, report)
+    check_cut_places(together, files, report)
 
 
 def _cut(placement: dict, number: str, piece: dict, same_tape: bool) -> dict:

@@ -29,7 +29,7 @@ SHOWN = ("FIBRE", "DATUM", "NET", "BEVEL", "BEVEL_HATCH", "SEAM", "SPLICE", "STA
          "TICK", "FOLD", "DART", "DROP", "ZONE", "CORE_EDGE")  # fmt: skip
 ROSETTE = ("DIMENSION", "HIGHLIGHT")
 _PANEL = re.compile(r"(?:^| )panel \d+ of \d+$")
-_HEAD_MM = 10.0  # from the left edge of the roll to its heads
+_HEADS_MM = np.array([(10.0, 15.0), (10.0, 9.0)])  # where the heads of the roll begin
 _BLOCK, _BESIDE_MM = 64, 2.0  # points looked at together, and how far round them
 _STEP_MM = 3.0  # between the points of a line that are looked for
 _OVER_MM = 50.0  # from the window of a piece to any line of it
@@ -87,8 +87,8 @@ def check_sheet_lines(plan: dict, files: dict[str, bytes], report: Report) -> No
         report.expect(not strays, "lines of a sheet in the place of the cutter's drawing",
                       sheet.where, f"has a line otherwise on {[*strays][:1]}")  # fmt: skip
         lost = []
-        own = (*SHOWN, "HIGHLIGHT") if sheet.where.startswith(ROLL) else SHOWN
-        for kind in (kind for kind in own if kind != "DATUM"):  # left out where a rim cuts it
+        kinds = (*SHOWN, *["HIGHLIGHT"] * sheet.where.startswith(ROLL))
+        for kind in (kind for kind in kinds if kind != "DATUM"):  # left out where a rim cuts it
             at = _walk([line for line in drawn.lines.get(kind, []) if len(line) != len(_ROUND)])
             inside = ((at > sheet.low + _EDGE_MM) & (at < sheet.high - _EDGE_MM)).all(axis=1)
             if _apart(at[inside], sheet.lines[kind]).max(initial=0.0) > PAPER_MM:
@@ -211,7 +211,7 @@ def _check_words(
             continue
         if words.mark == "ID" and _PANEL.search(words.text):
             continue  # where there is room
-        head = abs(words.at_mm[0] - _HEAD_MM) < PAPER_MM and words.at_mm[1] < 2 * _HEAD_MM
+        head = min(np.hypot(*(np.array(words.at_mm) - at)) for at in _HEADS_MM) < PAPER_MM
         places = [
             place - _in_piece(np.array([words.at_mm]), panel)[0]
             for panel, sheet in panels

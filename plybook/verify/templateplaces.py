@@ -15,6 +15,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -25,6 +26,7 @@ from plybook.verify.pieces import ring
 from plybook.verify.printed import same
 from plybook.verify.report import Report
 from plybook.verify.sheetlines import Drawn, drawings_of
+from plybook.verify.smallpictures import FIT_MM, apart, arrow_whole, fit_of, off_from
 from plybook.verify.tilewords import FRAME_CORNER_MM, FRAME_MM
 from plybook.verify.titleblock import block_lines, block_words
 from plybook.verify.tolerances import PAPER_MM
@@ -36,7 +38,6 @@ _CARD_HEAD_MM, _ROW_MM, _LINE_MM = 14.0, 4.0, 4.2
 _COLUMNS_MM = (90.0, 104.0, 132.0)  # of the rows of a card
 _LETTER_MM = 9.0  # from a knot to the middle of its letter
 _NEAR_MM = 0.05
-_FIT_MM = 0.08  # of a small picture, whose points are rounded before they are made small
 _KEY_X_MM = 118.0  # left edge of the small picture on a card of facts
 _KEY_MM = 0.2  # of that picture, which is a few centimetres wide
 _CARD_X_MM = (8.0, 27.0, _KEY_X_MM)  # labels, values, edges
@@ -238,14 +239,23 @@ def _test_page(sheet: Sheet, slots: Slots) -> list[str]:
             reach = 5.0 if mark % 50 == 0 or mark == length else 3.0
             foot = origin + along * mark
             slots.lines.append(np.array([foot, foot + off * reach]))
-    wrong = []
     rulers = {w.text: w for w in sheet.words if w.text.isdigit()}
+    steps = sorted((w.at_mm[1] for w in sheet.words if abs(w.at_mm[0] - 35.0) <= _NEAR_MM),
+                   reverse=True)  # fmt: skip
+    pitches = {round(a - b, 2) for a, b in pairwise(steps)}
+    wrong = [] if pitches <= {6.12, 6.13, 9.62, 9.63} else ["steps that do not follow one another"]
+    last = min(steps, default=0.0) - 6.125 - 3.5 - 6.0
+    levels = (226.0, 216.0, last, last - 12.0, last - 24.0, *steps)
     for words in sheet.words:
         x, y = words.at_mm
         if words.text.isdigit() and abs(x - 25.0) > _NEAR_MM:
             wrong += [] if _on_ruler(words) else [f"{words.text} beside a ruler"]
             slots.words.append(words.at_mm)
-        elif words.text == "mm" or any(abs(x - at) <= _NEAR_MM for at in (25.0, 35.0)):
+        elif (
+            words.text == "mm"
+            or x > 30.0
+            or any(abs(y - at) <= _NEAR_MM for at in (*levels, *steps))
+        ):
             slots.words.append(words.at_mm)
         if words.text.endswith("mm, measured"):
             start = x + words.size_mm * width(words.text, False) + 3.0
@@ -325,16 +335,16 @@ def _picture(piece: dict, card: dict, sheet: Sheet, slots: Slots,
     outline = ring(piece.get("cut_outline_mm", piece["outline_mm"]))
     rings = [outline, *(ring(hole) for hole in piece["holes_mm"])]
     shown = [x for x in lines if x.mark == "HIGHLIGHT"]
-    fit = _fit(rings, [x.points for x in shown])
+    fit = fit_of(rings, [x.points for x in shown])
     if fit is None:
         return [f"the picture of {piece['id']}"]
     knots = {name: np.array([x, y]) * fit[0] + fit[1] for name, x, y in card["knots"]}
     dots = [x for x in lines if x.mark == "DIMENSION" and x.curved]
     wrong = [f"the letter {w.text}" for w in words
-             if w.mark == "TEXT" and _apart(w, knots[w.text]) > _LETTER_MM]  # fmt: skip
+             if w.mark == "TEXT" and apart(w, knots[w.text]) > _LETTER_MM]  # fmt: skip
     middles = plane.boxes([x.points for x in dots]).reshape(-1, 2, 2).mean(axis=1)
     at = np.array([*knots.values()]).reshape(-1, 2)
-    if len(dots) != len(at) or _off(at, middles) > _FIT_MM:
+    if len(dots) != len(at) or off_from(at, middles) > FIT_MM:
         wrong.append(f"the corners of {piece['id']}")
     arrow = [x for x in lines if x.mark == "FIBRE"]
     said = [w for w in words if w.mark == "FIBRE"]
@@ -346,56 +356,6 @@ def _picture(piece: dict, card: dict, sheet: Sheet, slots: Slots,
     return wrong
 
 
-def _fit(
-    rings: Sequence[np.ndarray], drawn: Sequence[np.ndarray]
-) -> tuple[float, np.ndarray] | None:
-    """Scale and shift from rings to the same drawn in small; None where they are others."""
-    if len(rings) != len(drawn) or any(
-        a.shape != b.shape for a, b in zip(rings, drawn, strict=True)
-    ):
-        return None
-    one, two = np.concatenate(rings), np.concatenate(drawn)
-    scale = float(np.ptp(two, axis=0).max() / np.ptp(one, axis=0).max())
-    shift = two.min(axis=0) - one.min(axis=0) * scale
-    return (scale, shift) if np.abs(one * scale + shift - two).max() <= _FIT_MM else None
-
-
-def _off(points: np.ndarray, others: np.ndarray) -> float:
-    """How far the furthest point is from the nearest of others."""
-    gaps = np.hypot(*(points[:, None] - others[None]).transpose(2, 0, 1))
-    return float(gaps.min(axis=1, initial=np.inf).max(initial=0.0))
-
-
-def _apart(words: Words, at: np.ndarray) -> float:
-    """From the middle of words to a place."""
-    half = words.size_mm * np.array([width(words.text, True), CAP]) / 2
-    return float(np.hypot(*(np.array(words.at_mm) + half - at)))
-
-
-def arrow_whole(lines: Sequence[Line], words: Sequence[Words], angle_deg: float) -> bool:
-    """Whether an arrow is one shaft along the fibre, a head at either end, its angle above it."""
-    if not lines:
-        return not words
-    shafts = [x.points for x in lines if len(x.points) == 2]
-    if len(shafts) != 1 or len(words) != 1:
-        return False
-    shaft = shafts[0]
-    turn = np.radians(words[0].turn_deg)
-    along = np.array([np.cos(turn), np.sin(turn)])
-    way = (shaft[1] - shaft[0]) / np.hypot(*(shaft[1] - shaft[0]))
-    fibre = np.radians(angle_deg)
-    straight = abs(way[0] * np.sin(fibre) - way[1] * np.cos(fibre)) < 0.004
-    straight &= abs(way[0] * along[1] - way[1] * along[0]) < 0.004
-    heads = [x.points for x in lines if len(x.points) != 2]
-    ends = [min((0, 1), key=lambda k: np.hypot(*(h.mean(axis=0) - shaft[k]))) for h in heads]
-    close = all(np.hypot(*(h - shaft[k]).T).max() < 6.5 for h, k in zip(heads, ends, strict=True))
-    size = words[0].size_mm
-    middle = np.array(words[0].at_mm) + along * size * width(words[0].text, True) / 2
-    above = shaft.mean(axis=0) + (0.32 * size * CAP + 1.0) * np.array([-along[1], along[0]])
-    return bool(straight and sorted(ends) == [0, 1] and close
-                and np.hypot(*(middle - above)) <= PAPER_MM * 4)  # fmt: skip
-
-
 # ---------------------------------------------------------------- page maps
 
 
@@ -405,7 +365,7 @@ def _map(plan: dict, sheet: Sheet, slots: Slots, drawings: dict[str, Drawn],
     piece = next((p for p in plan["pieces"] if same(big, p["id"])), None)
     cuts = [x.points for x in sheet.lines if x.mark == "CUT"]
     outline = [] if piece is None else [ring(piece.get("cut_outline_mm", piece["outline_mm"]))]
-    fit = _fit(outline, cuts)
+    fit = fit_of(outline, cuts)
     if piece is None or fit is None:
         return ["the map of a piece"]
     scale, shift = fit
@@ -420,9 +380,9 @@ def _map(plan: dict, sheet: Sheet, slots: Slots, drawings: dict[str, Drawn],
             wrong += [] if _of_tiles(points, windows) else ["a tile of a map"]
         elif line.mark == "ZONE" or (line.mark == "DIMENSION" and line.curved):
             ends = points if line.mark == "ZONE" else points[[0, 2]].mean(axis=0)[None]
-            wrong += [] if _off(ends, outline[0]) * scale <= _FIT_MM else ["a check line"]
+            wrong += [] if off_from(ends, outline[0]) * scale <= FIT_MM else ["a check line"]
         elif line.mark in _MAPPED:
-            wrong += [] if drawn.off(line.mark, points) * scale <= _FIT_MM else [line.mark]
+            wrong += [] if drawn.off(line.mark, points) * scale <= FIT_MM else [line.mark]
         else:
             left.append(line)
     sheet.lines = left

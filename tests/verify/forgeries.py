@@ -196,12 +196,12 @@ DXF = {
 # ---------------------------------------------------------------- PDF
 
 
-def _page(work):
-    """Change the first page of a PDF by its writer."""
+def _page(work, share=0.5):
+    """Change a page of a PDF by its writer, one that a share of them stands before."""
 
     def change(data):
         writer = PdfWriter(clone_from=io.BytesIO(data))
-        page = writer.pages[len(writer.pages) // 2]
+        page = writer.pages[int(share * len(writer.pages))]
         return pdf_of(writer) if work(writer, page) is not False else None
 
     return change
@@ -279,7 +279,8 @@ def _one_more_page(writer, page):
 
 
 def _some(pattern, to, share):
-    """Change one of all matches of an expression on the page, that a share of them stands before.
+    """Change one of all matches of an expression on a page; a share of the pages, and of the
+    matches on it, stands before.
 
     `to` makes of the numbers that were found the bytes that stand there instead.
     """
@@ -296,7 +297,7 @@ def _some(pattern, to, share):
         page[NameObject("/Contents")] = writer._add_object(stream)
         return None
 
-    return _page(work)
+    return _page(work, share)
 
 
 _N = rb"(-?[\d.]+)"
