@@ -56,14 +56,12 @@ OF_FILES = (
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
-    "pictures of the booklet, but that they are alike on screen and on paper, and of the cut plan "
-    "on paper all but outlines, names and scale: look at them",
-    "on paper the place of words, and rules and boxes, of booklet, labels and pages of figures; on "
-    "the roll and tiled sheets lines are proved: look at them",
+    "what pictures of the booklet show, but that they are alike on screen and on paper; in "
+    "pictures of the cut plan bevels and bad zones: look at them",
+    "on paper that each corner of a corner sheet has its letter, that the rosette on the roll has "
+    "all its strokes, and where in its window a piece's name stands: look at them",
     "that paper and cutter keep their scale: measure the printed rulers",
     "that the light on the table keeps its scale: measure its box before each session",
-    "of plan.json alone: the angle of an edge, the printer's correction where no sheet needs it, "
-    "the edit that an accepted finding asked for",
     "strength: the tool sizes no structure",
 )
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from plybook.verify import plane
 from plybook.verify.corners import INCH_MM
 from plybook.verify.cut_pages import FIGURE, Cut, block_top_mm, holds, length_mm, table_heads
 from plybook.verify.lettermetrics import CAP, MIDDLE, width
@@ -155,7 +156,7 @@ class Drawing:
                  "DIMENSION": self._tick_or_leader, "CUT_INNER": self._opening}  # fmt: skip
         for line in self.lines:
             check = kinds.get(line.mark)
-            if check and not line.closed and not check(line):
+            if check and (not line.closed or line.mark == "CUT_INNER") and not check(line):
                 yield f"a line of {line.mark}"
         yield from self._lost_edges()
         yield from self._lost_ticks()
@@ -248,11 +249,15 @@ class Drawing:
         return bool(on and abs(count - round(count)) * step / max(strip.by) <= _NEAR_MM)
 
     def _opening(self, line: Line) -> bool:
-        """Whether a line lies on an opening of a piece."""
+        """Whether a line lies on an opening of the piece that it lies in, where that is told."""
         for strip, cuts in zip(self.strips, self.cuts, strict=True):
             points = strip.on_stock(line.points)
-            for cut in cuts:
-                if holds(cut, points.mean(axis=0)):
+            slack = _NEAR_MM * float(max(strip.by))
+            for cut in cuts if strip.holds(line.points.mean(axis=0), 0.5) else ():
+                if not holds(cut, points.mean(axis=0)):
+                    continue
+                away = [plane.distance_to_path(points, hole).max() for hole in cut.holes_mm or ()]
+                if cut.holes_mm is None or min(away, default=np.inf) <= slack:
                     return True
         return False
 

@@ -439,6 +439,8 @@ BY_OTHERS = (
     "a page taken out", "a page twice",
 )  # fmt: skip
 
+OF_PAPER = {**{name: PDF[name] for name in BY_OTHERS}, **ELSEWHERE}
+
 # ---------------------------------------------------------------- HTML
 
 _STEP = r'(<section class="card step"[^>]*>)'

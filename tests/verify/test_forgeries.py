@@ -17,17 +17,14 @@ from plybook.cli import main
 from plybook.verify.allowed import check_allowed, strange
 from plybook.verify.manifest import check_manifest
 from plybook.verify.report import Report
-from tests.verify.forgeries import BY_FILE, BY_OTHERS, KINDS, MANIFEST, PDF, PLAN
+from tests.verify.forgeries import BY_FILE, BY_OTHERS, KINDS, MANIFEST, OF_PAPER, PDF, PLAN
 
 PARTS = ("hatch", "skin")
-# and of paper, by file: rules and boxes of the book and of labels; on tiles and pages of figures
-# the place of words and small lines
-_LINES = {"a line moved", "a line taken out"}
+# kinds of change that the verifier does not see, by file, and says so in `not checked`: a letter
+# of a corner that a sheet has no room for; strokes of the rosette on the roll
 NOT_PROVED_ON_PAPER = {
-    "booklet.pdf": _LINES | {"words moved"},
-    "labels.pdf": _LINES | {"a line marked as a dimension", "words moved"},
-    "cutplan.pdf": {"a line marked as a dimension", "words moved"},
-    "templates.pdf": _LINES | {"a line marked as a dimension", "words moved", "words taken out"},
+    "templates.pdf": {"words taken out"},
+    "templates-roll.pdf": {"a rule left out half way"},
 }
 AT_ONCE = 30  # kinds that are tried before what was read is let go of
 EVERY = 9  # one kind in so many is tried each time
@@ -171,15 +168,16 @@ def test_changes_of_words_and_lines_on_paper_are_caught(part, built):
     folder, found, made = built[part], [], Counter()
     for file, data in folder.files.items():
         verify.forget()
-        for name in BY_OTHERS if file.endswith(".pdf") else ():
-            changed = PDF[name](data)
+        for name, change in OF_PAPER.items() if file.endswith(".pdf") else ():
+            changed = change(data)
             if changed is not None:
                 made[name] += 1
                 if not folder.fault_of_file(file, changed):
                     found.append((file, name))
     named = [(file, name) for file, names in NOT_PROVED_ON_PAPER.items() for name in names]
     assert [row for row in found if row not in named] == []
-    assert set(made) == set(BY_OTHERS)
+    assert set(made) == set(OF_PAPER)
+    assert len(named) <= 5
 
 
 def told(data):
