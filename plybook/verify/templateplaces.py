@@ -106,7 +106,7 @@ def check_template_pages(plan: dict, files: dict[str, bytes], report: Report) ->
     pages = {k + 1: book.page(k) for k in range(book.count)}
     pieces = {piece["id"]: piece for piece in plan["pieces"]}
     tiles = plan["tiles"]
-    cards = {n: [c for c in (*plan.get("figures", []), *plan.get("turned", [])) if c["page"] == n]
+    cards = {n: [c for c in (*plan.get("figures", []), *plan.get("served", [])) if c["page"] == n]
              for n in pages}  # fmt: skip
     first = min([*(t["page"] for t in tiles), *(n for n in cards if cards[n])], default=len(pages))
     for number, page in pages.items():
@@ -301,9 +301,8 @@ def _card(piece: dict, card: dict, sheet: Sheet, slots: Slots, page: Page,
     slots.rule((x0, y1), (x1, y1))
     own = [w for w in sheet.words if y0 - 0.5 <= w.at_mm[1] < y1
            and x0 - 0.5 <= w.at_mm[0] < x1 + 0.5]  # fmt: skip
-    turned = "of" in card
-    if turned:
-        rows_x = 45.0
+    if "of" in card:  # cut by the template of another
+        rows_x = 40.0
         slots.words += [w.at_mm for w in own if abs(w.at_mm[0] - x0 - rows_x) <= _NEAR_MM]
         slots.words.append((x0 + 1.0, y1 - 9.0))
     else:
@@ -346,11 +345,16 @@ def _picture(piece: dict, card: dict, sheet: Sheet, slots: Slots,
     at = np.array([*knots.values()]).reshape(-1, 2)
     if len(dots) != len(at) or off_from(at, middles) > FIT_MM:
         wrong.append(f"the corners of {piece['id']}")
+    longer = [x for x in lines if x.mark == "GHOST" and x.closed]  # the template of a served piece
+    rims = [x.points for x in (*longer, *shown)]
+    away = np.min([plane.distance_to_path(at, rim) for rim in rims], axis=0) if len(at) else at
+    if len(longer) != bool(card.get("ends")) or away.max(initial=0.0) > 2 * FIT_MM:
+        wrong.append(f"the template of {piece['id']}")
     arrow = [x for x in lines if x.mark == "FIBRE"]
     said = [w for w in words if w.mark == "FIBRE"]
     if bool(arrow) != bool(said) or not arrow_whole(arrow, said, piece["angle_deg"]):
         wrong.append(f"the arrow of {piece['id']}")
-    taken = {id(x) for x in (*shown, *dots, *arrow)}
+    taken = {id(x) for x in (*shown, *longer, *dots, *arrow)}
     sheet.lines = [x for x in sheet.lines if id(x) not in taken]
     slots.words += [w.at_mm for w in words]
     return wrong
