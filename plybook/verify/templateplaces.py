@@ -36,6 +36,7 @@ BASE_MM = FRAME_MM[1] + 2.6  # of the large words of a head
 RULERS_MM = (180.0, 240.0)
 _CARD_HEAD_MM, _ROW_MM, _LINE_MM = 14.0, 4.0, 4.2
 _COLUMNS_MM = (90.0, 104.0, 132.0)  # of the rows of a card
+_BESIDE_MM = 3.0  # by which letters may stand out of their card
 _LETTER_MM = 9.0  # from a knot to the middle of its letter
 _NEAR_MM = 0.05
 _KEY_X_MM = 118.0  # left edge of the small picture on a card of facts
@@ -324,10 +325,10 @@ def _picture(piece: dict, card: dict, sheet: Sheet, slots: Slots,
     fibre; what is in order is taken off the sheet."""
     x0, y0, x1, y1 = area
 
-    def inside(points: np.ndarray) -> bool:
-        return bool(((points >= (x0, y0)) & (points <= (x1, y1))).all())
+    def inside(points: np.ndarray, beside: float = _BESIDE_MM) -> bool:
+        return bool(((points >= (x0 - beside, y0 - beside)) & (points <= (x1, y1 - beside))).all())
 
-    lines = [x for x in sheet.lines if inside(x.points)]
+    lines = [x for x in sheet.lines if inside(x.points, 0.0)]
     letters = {name for name, *_ in card["knots"]}
     words = [w for w in sheet.words if inside(np.array([w.at_mm]))
              and (w.mark == "FIBRE" or (w.mark == "TEXT" and w.text in letters))]  # fmt: skip
