@@ -61,7 +61,7 @@ def things_on(page: Page) -> list[Thing]:
     left = (page.width_mm - COLUMN_MM) / 2
     plain = [item for item, _ in page.painted if not item.mark]
     found = []
-    for item, after in zip(plain, [*plain[1:], None], strict=True):
+    for item, after in zip(plain, [*plain, None][1:], strict=True):
         if isinstance(item, Words):
             x, y = item.at_mm[0] - left, page.height_mm - item.at_mm[1]
             ends = tuple(x + item.size_mm * width(item.text, bold) for bold in (False, True))
