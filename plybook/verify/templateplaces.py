@@ -65,6 +65,7 @@ class Sheet:
 
     lines: list[Line]
     words: list[Words]
+    give: float = 0.0  # by how much of a length the printer is made up for; letters are not
 
     def end(self, words: Words, bold: bool = True) -> float:
         return words.at_mm[0] + words.size_mm * width(words.text, bold)
@@ -96,7 +97,8 @@ def framed(page: Page, stretch: Sequence[float], windows: Iterable[dict]) -> She
     words = [Words(w.mark, w.text, tuple(put(np.array(w.at_mm))), w.size_mm, w.turn_deg)
              for w in page.words if w.text.strip()]  # fmt: skip
     return Sheet([x for x in lines if outside(x.points)],
-                 [w for w in words if outside(np.array([w.at_mm]))])  # fmt: skip
+                 [w for w in words if outside(np.array([w.at_mm]))],
+                 float(np.abs(np.array(stretch) - 1.0).max()))  # fmt: skip
 
 
 def check_template_pages(plan: dict, files: dict[str, bytes], report: Report) -> None:
@@ -148,7 +150,7 @@ def _left_over(sheet: Sheet, slots: Slots) -> list[str]:
     for words in sheet.words:
         if words.mark != "REGISTRATION":
             away = np.abs(places - words.at_mm).max(axis=1)
-            if away.min(initial=np.inf) > _NEAR_MM:
+            if away.min(initial=np.inf) > _NEAR_MM + sheet.give * words.size_mm:
                 wrong.append(words.text)
     return wrong
 
@@ -199,10 +201,20 @@ def _astray(sheet: Sheet, tiles: Sequence[dict], drawings: dict[str, Drawn],
             for tile, lettered in known
             for place in lettered.get((words.mark, words.text), ())
         ]  # fmt: skip
-        if min((np.hypot(*away) for away in places), default=np.inf) <= PAPER_MM:
+        room = PAPER_MM + sheet.give * words.size_mm * (1.0 + width(words.text, True))
+        if min((np.hypot(*away) for away in places), default=np.inf) <= room:
             continue
         if words.mark != "REGISTRATION" and not _above(words, page):
             wrong.append(words.text)
+    corner = np.array([(page.width_mm - FRAME_MM[0]) / 2, FRAME_CORNER_MM])
+    shifts = [
+        (np.array(tile["window_mm"][:2]) - (tile["corner_mm"] - corner) / tile["stretch"],
+         drawings[tile["piece"]])
+        for tile in tiles if tile["way"] != "corners"
+    ]  # fmt: skip
+    sheet.lines = [x for x in sheet.lines
+                   if not any(drawn.off(x.mark, x.points + shift) <= PAPER_MM
+                              for shift, drawn in shifts)]  # fmt: skip
     lettered_beside = {text for _, words in known for _, text in words}
     sheet.words = [w for w in sheet.words
                    if w.text not in lettered_beside or w.at_mm[1] > FRAME_MM[1] + 1.9]  # fmt: skip
@@ -250,7 +262,11 @@ def _test_page(sheet: Sheet, slots: Slots) -> list[str]:
     for words in sheet.words:
         x, y = words.at_mm
         if words.text.isdigit() and abs(x - 25.0) > _NEAR_MM:
-            wrong += [] if _on_ruler(words) else [f"{words.text} beside a ruler"]
+            wrong += (
+                []
+                if _on_ruler(words, _NEAR_MM + sheet.give * words.size_mm)
+                else [f"{words.text} beside a ruler"]
+            )
             slots.words.append(words.at_mm)
         elif (
             words.text == "mm"
@@ -264,14 +280,14 @@ def _test_page(sheet: Sheet, slots: Slots) -> list[str]:
     return wrong + ([] if len(rulers) > 12 else ["rulers without figures"])
 
 
-def _on_ruler(words: Words) -> bool:
+def _on_ruler(words: Words, room: float) -> bool:
     """Whether a figure stands in the middle of its tick, 7.5 mm off the ruler."""
     mark, wide = float(words.text), words.size_mm * np.array([width(words.text, b) for b in (0, 1)])
     x, y = words.at_mm
-    level = np.abs(x + wide / 2 - 5.0 - mark).min() <= _NEAR_MM and abs(y - 10.5) <= _NEAR_MM
+    level = np.abs(x + wide / 2 - 5.0 - mark).min() <= room and abs(y - 10.5) <= room
     tall = words.size_mm * CAP
-    upright = np.abs(y + wide / 2 - 3.0 - mark).min() <= _NEAR_MM
-    return bool(level or (upright and abs(x - tall - 12.5) <= _NEAR_MM))
+    upright = np.abs(y + wide / 2 - 3.0 - mark).min() <= room
+    return bool(level or (upright and abs(x - tall - 12.5) <= room))
 
 
 def _list(sheet: Sheet, slots: Slots) -> None:
