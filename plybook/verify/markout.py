@@ -318,9 +318,7 @@ def _partings(cuts: list[Cut], slack: float) -> list[Parting]:
     return [(a[2], b[1], a[0], b[0]) for a, b in zip(runs, runs[1:], strict=False)]
 
 
-def _same_partings(
-    crossing: list[tuple[float, Block]], due: list[Parting], half: float
-) -> bool:
+def _same_partings(crossing: list[tuple[float, Block]], due: list[Parting], half: float) -> bool:
     return len(crossing) == len(due) and all(
         low - half <= along <= high + half and _names_stages(block.said, before, after)
         for (along, block), (low, high, before, after) in zip(crossing, due, strict=True)

@@ -34,7 +34,7 @@ from plybook.verify.tolerances import PAPER_MM
 NAME = "templates.pdf"
 BASE_MM = FRAME_MM[1] + 2.6  # of the large words of a head
 RULERS_MM = (180.0, 240.0)
-_CARD_HEAD_MM, _ROW_MM, _LINE_MM = 14.0, 4.0, 4.2
+_ROW_MM, _LINE_MM = 4.0, 4.2  # from row to row of a card, from line to line of its head
 _COLUMNS_MM = (90.0, 104.0, 132.0)  # of the rows of a card
 _BESIDE_MM = 3.0  # by which letters may stand out of their card
 _LETTER_MM = 9.0  # from a knot to the middle of its letter
@@ -327,10 +327,11 @@ def _card(piece: dict, card: dict, sheet: Sheet, slots: Slots, page: Page,
         name = next((w for w in own if w.mark == "ID"), None)
         head = max(rows_x, sheet.end(name) - x0 + 6.0) if name else rows_x
         slots.words.append((x0 + 2.0, y1 - 12.5))
-        slots.words += [(x0 + head, y1 - 4.6 - _LINE_MM * k) for k in range(3)]
-        count = int((y1 - y0 - _CARD_HEAD_MM) / _ROW_MM)
-        slots.words += [(x0 + x, y1 - _CARD_HEAD_MM - _ROW_MM * k)
-                        for k in range(1, count + 1) for x in _COLUMNS_MM]  # fmt: skip
+        first = max((w.at_mm[1] for w in own if w.text.startswith("Draw ")), default=y1)
+        slots.words += [(x0 + head, y1 - 4.6 - _LINE_MM * k)
+                        for k in range(int((y1 - 4.6 - first) / _LINE_MM) + 1)]  # fmt: skip
+        count = int((first - y0) / _ROW_MM) + 1
+        slots.words += [(x0 + x, first - _ROW_MM * k) for k in range(count) for x in _COLUMNS_MM]
     area = (x0, y0, x0 + rows_x, y1)
     return _picture(piece, card, sheet, slots, area)
 
