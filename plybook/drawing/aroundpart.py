@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from plybook.drawing.frame import Box, Frame, first_free, lines
+from plybook.drawing.frame import Box, Frame, first_free, is_inside, lines
 from plybook.drawing.letters import text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
@@ -113,7 +113,11 @@ def section_strokes(frame: Frame, section_mm: np.ndarray) -> list[Path]:
 
 
 def section_mark(
-    frame: Frame, window: Box | None, section_mm: np.ndarray, drawn: Sequence[Primitive]
+    frame: Frame,
+    window: Box | None,
+    section_mm: np.ndarray,
+    drawn: Sequence[Primitive],
+    paper_mm: Box,
 ) -> list[Primitive]:
     """Wide strokes at both ends of the section line, an S beside each where no words stand."""
     ends = frame.put(section_mm)
@@ -146,6 +150,7 @@ def section_mark(
             )
             for x, y in spots
         ]
+        marks = [mark for mark in marks if is_inside(mark, paper_mm)] or marks
         out.append(first_free(marks, drawn, 0.5, dots=True) or marks[0])
     return out
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from plybook.drawing.aroundpart import edge_words
-from plybook.drawing.frame import Box, Frame, area_paths, first_free, fit_frame, hatch
+from plybook.drawing.frame import Box, Frame, area_paths, first_free, fit_frame, hatch, is_inside
 from plybook.drawing.letters import fitted, text_box_mm
 from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
@@ -155,7 +155,7 @@ def _lines_and_ports(
             Text(Role.TEXT, at, name, NOTE_MM, anchor=anchor, rise="centre", bold=bold, halo=True):
             spot for at, anchor, spot in (*close, *around)
         }  # fmt: skip
-        inside = [mark for mark in marks if _is_inside(mark, window)] or list(marks)
+        inside = [mark for mark in marks if is_inside(mark, window)] or list(marks)
         inside.sort(key=lambda mark: hoses.intersects(Polygon(text_box_mm(mark, 0.7))))
         mark = first_free(inside, [*drawn, *out], dots=True) or inside[0]
         out.extend([*_leader(marks[mark], mark), mark])
@@ -188,11 +188,6 @@ def _around(
             (float(x), float(y)),
             "middle" if abs(turn_deg) == 90 else "start" if abs(turn_deg) < 90 else "end",
         )
-
-
-def _is_inside(mark: Text, window: Box) -> bool:
-    corners = text_box_mm(mark)
-    return bool((corners >= window[:2]).all() and (corners <= window[2:]).all())
 
 
 def _leader(spot: np.ndarray, mark: Text) -> Iterator[Path]:

@@ -13,7 +13,7 @@ import math
 import numpy as np
 import shapely
 
-from plybook.drawing.frame import area_paths, cropped, first_free, fit_across, hatch
+from plybook.drawing.frame import area_paths, cropped, first_free, fit_across, hatch, is_inside
 from plybook.drawing.labels import readable_deg
 from plybook.drawing.letters import text_width_mm
 from plybook.drawing.piecewords import DOT, edge_name
@@ -23,6 +23,7 @@ from plybook.laminate.model import Piece, PieceEdge
 from plybook.units import STIFF, show_length, show_number
 
 WIDTH_MM, LARGEST_MM = 180.0, 50.0
+_ACROSS_MM = (0.0, -math.inf, WIDTH_MM, math.inf)  # of the picture, which is cropped in height
 _ROUND_MM = 9.0  # around the panel, for the words along its edges
 _RIM_MM = 2.4
 _FOOT_MM = 19.0  # the profiles below the panel
@@ -112,7 +113,8 @@ def _words_along(line: shapely.LineString, words: str, drawn: list[Primitive]) -
             places.append(
                 Text(Role.TEXT, (float(x), float(y)), words, letters, turn, "middle", "centre")
             )
-    found = first_free(places, drawn, 0.2)
+    held = [place for place in places if is_inside(place, _ACROSS_MM)]
+    found = first_free(held, drawn, 0.2)
     return [found] if found else []
 
 

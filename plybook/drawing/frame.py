@@ -218,6 +218,12 @@ def first_free(
     return None
 
 
+def is_inside(item: Text, paper_mm: Box) -> bool:
+    """Whether a word stands within a box of paper."""
+    x0, y0, x1, y1 = _window(item, 0.0)
+    return x0 >= paper_mm[0] and y0 >= paper_mm[1] and x1 <= paper_mm[2] and y1 <= paper_mm[3]
+
+
 def _window(item: Text, pad_mm: float) -> Box:
     corners = text_box_mm(item, pad_mm)
     return (*corners.min(axis=0), *corners.max(axis=0))

@@ -32,6 +32,7 @@ from plybook.drawing.frame import (
     first_free,
     fit_frame,
     hatch,
+    is_inside,
     lines,
     polygons,
     tinted,
@@ -45,11 +46,13 @@ from plybook.laminate.model import LaidLayer, Piece
 from plybook.surface.model import Face
 
 WIDTH_MM = 180.0
+ACROSS_MM = (0.0, -math.inf, WIDTH_MM, math.inf)  # of a picture that is cropped in height
 SIDE_MM = 8.6  # left and right of the part: root and tip in words
 TOP_MM, FOOT_MM = 7.7, 11.5  # above: an edge name; below: station labels and an edge name
 LARGEST_ROW_MM = 66.0
 SLIM = 9.0  # length to width from which a part is shown in rows
 LEAST_ENLARGED = 1.7  # a detail shows its pieces at least this much larger
+RING_MM = 2.2  # round the letter of a corner
 EDGED = ("core", "insert")  # kinds whose outline shows through what lies on them
 TINT = {"ply": "ghost", "film": "film", "core": "core", "insert": "insert", "rod": "rod"}
 
@@ -123,10 +126,9 @@ def detail_picture(
     low = (np.array([1.0, 5.0]) - frame.at_mm) / frame.scale + frame.origin_mm
     high = (np.array([width_mm - 1.0, height_mm - 1.0]) - frame.at_mm) / frame.scale
     window = (*low, *(high + frame.origin_mm))
-    items = list(_content(frame, window, face, pieces, below, corners))
-    border = np.array(
-        [[1, 5], [width_mm - 1, 5], [width_mm - 1, height_mm - 1], [1, height_mm - 1]], float
-    )
+    paper = (1.0, 5.0, width_mm - 1.0, height_mm - 1.0)
+    items = list(_content(frame, window, face, pieces, below, corners, paper))
+    border = np.array([paper[:2], (paper[2], paper[1]), paper[2:], (paper[0], paper[3])])
     items.append(Path(Role.FRAME, border, True))
     items.append(Text(Role.TEXT, (1.0, 1.0), "Detail, enlarged", NOTE_MM))
     return Scene(tuple(items), (0.0, 0.0, width_mm, height_mm), "Detail")
@@ -135,16 +137,20 @@ def detail_picture(
 def _row(frame, window, face, pieces, below, section_mm, corners) -> list[Primitive]:
     around = [*edge_names(frame, window, face), *station_labels(frame, window, face)]
     cuts = [] if section_mm is None else section_strokes(frame, section_mm)
-    items = _content(frame, window, face, pieces, below, corners, [*around, *cuts])
+    items = _content(frame, window, face, pieces, below, corners, ACROSS_MM, [*around, *cuts])
     if section_mm is not None:
-        items += section_mark(frame, window, section_mm, [*items, *around])
+        items += section_mark(frame, window, section_mm, [*items, *around], ACROSS_MM)
     return items + around
 
 
-def _content(frame, window, face, pieces, below, corners, around=()) -> list[Primitive]:
+def _content(
+    frame, window, face, pieces, below, corners, paper_mm: Box, around=()
+) -> list[Primitive]:
     """Face, what lies below, stations and this step's pieces, clipped to a window.
 
-    `around`: words and lines that will stand there too and are kept clear of.
+    Args:
+        paper_mm: what words beside a piece and letters of corners stay within.
+        around: words and lines that will stand there too and are kept clear of.
     """
     from shapely import Polygon, box
 
@@ -175,11 +181,12 @@ def _content(frame, window, face, pieces, below, corners, around=()) -> list[Pri
     for piece, area in own:
         whole = frame.shape(_solid(piece)).area
         if window is None or area.area > 0.12 * whole:  # a sliver is named in the row before
-            items += _piece_words(piece, area, [*items, *around])
+            items += _piece_words(piece, area, [*items, *around], paper_mm)
     room = {p.id: area.bounds for p, area in own}
     marks: list[Primitive] = []
     for corner in corners:
-        marks += _corner_mark(frame, window, corner, room, outline, [*items, *marks, *around])
+        drawn = [*items, *marks, *around]
+        marks += _corner_mark(frame, window, corner, room, outline, drawn, paper_mm)
     items += sorted(marks, key=_mark_order)
     for piece, area in own:
         if piece.kind in ("ply", "rod"):
@@ -214,7 +221,9 @@ def _line(shown, points_mm: np.ndarray, role: Role) -> list[Path]:
     return [Path(role, run) for run in lines(shown(LineString(points_mm)))]
 
 
-def _piece_words(piece: Piece, area, drawn: Sequence[Primitive]) -> list[Primitive]:
+def _piece_words(
+    piece: Piece, area, drawn: Sequence[Primitive], paper_mm: Box
+) -> list[Primitive]:
     """The id as large as the piece allows, with the angle of a ply or rod."""
     from shapely import maximum_inscribed_circle
 
@@ -236,7 +245,7 @@ def _piece_words(piece: Piece, area, drawn: Sequence[Primitive]) -> list[Primiti
     room = 0.86 * min(2 * (centre[0] - x0), 2 * (x1 - centre[0]))
     letter = min(largest_letters_mm(0.8 * room, 1.3 * radius, text_width_mm(words, 1.0, True)), 7.0)
     if letter < NOTE_MM:
-        return _words_beside(words, largest.bounds, centre, drawn)
+        return _words_beside(words, largest.bounds, centre, drawn, paper_mm)
     x, y = _clear_of_lines(centre, words, letter, largest, drawn)
     return [
         Text(
@@ -271,7 +280,7 @@ def _clear_of_lines(
 
 
 def _words_beside(
-    words: str, bounds: Box, centre: np.ndarray, drawn: Sequence[Primitive]
+    words: str, bounds: Box, centre: np.ndarray, drawn: Sequence[Primitive], paper_mm: Box
 ) -> list[Primitive]:
     """A piece too small for its id: the id beside it, with a leader from its middle."""
     x0, y0, x1, y1 = bounds
@@ -279,10 +288,12 @@ def _words_beside(
     places = []
     for y in (y1 + 1.8, y0 - LABEL_MM - 1.8, y1 + 7.0, y0 - LABEL_MM - 7.0, y1 + 12.0):
         for share in (0.5, 0.25, 0.75, 0.1, 0.9):
-            x = min(max(x0 + share * (x1 - x0), half + 1.0), WIDTH_MM - half - 1.0)
+            x = x0 + share * (x1 - x0)
+            x = min(max(x, paper_mm[0] + half + 1.0), paper_mm[2] - half - 1.0)
             places.append(
                 Text(Role.ID, (x, y), words, LABEL_MM, anchor="middle", bold=True, halo=True)
             )
+    places = [place for place in places if is_inside(place, paper_mm)] or places
     text = first_free(places, drawn) or places[0]
     x, y = text.at_mm
     foot = (min(max(x, x0), x1), float(centre[1]))
@@ -338,9 +349,10 @@ def _corner_mark(
     room: dict[str, Box],
     face,
     drawn: Sequence[Primitive],
+    paper_mm: Box,
 ) -> list[Primitive]:
     """A dot and its letter: inside the piece where that is large enough, else beside it, within
-    the face where it can be, and clear of other words."""
+    the face where it can be, and clear of other words; never beyond the paper."""
     from shapely import Point
 
     if window and not (
@@ -354,6 +366,7 @@ def _corner_mark(
     if x1 - x0 > 30.0 and y1 - y0 > 16.0:
         ways.reverse()
     spots = [(x + far * wx, y + far * wy) for far in (3.8, 6.5, 9.5) for wx, wy in ways]
+    spots = [spot for spot in spots if _holds_ring(paper_mm, spot)] or spots
     spots.sort(key=lambda spot: not face.contains(Point(spot).buffer(2.0)))  # keeps the order
     marks = [
         Text(Role.TEXT, spot, corner.letter, NOTE_MM, anchor="middle", rise="centre", bold=True)
@@ -363,9 +376,14 @@ def _corner_mark(
     return [
         Circle(Role.DATUM, (x, y), 0.8, "ink"),
         Path(Role.DIMENSION, np.array([(x, y), text.at_mm])),
-        Circle(Role.DIMENSION, text.at_mm, 2.2, "white"),
+        Circle(Role.DIMENSION, text.at_mm, RING_MM, "white"),
         text,
     ]
+
+
+def _holds_ring(paper_mm: Box, spot: tuple[float, float]) -> bool:
+    x0, y0, x1, y1 = paper_mm
+    return x0 + RING_MM <= spot[0] <= x1 - RING_MM and y0 + RING_MM <= spot[1] <= y1 - RING_MM
 
 
 def _mark_order(mark: Primitive) -> int:

@@ -2,11 +2,11 @@
 
 import math
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 import pytest
-from shapely import LineString, Point, Polygon, box, unary_union
+from shapely import LineString, MultiPoint, Point, Polygon, box, unary_union
 
 from plybook.drawing.bagview import _number, bag_plan_picture, bag_section_picture
 from plybook.drawing.bookstart import _counted
@@ -43,12 +43,17 @@ def colliding(scene):
 
 
 def outside(scene):
-    window = box(*scene.window_mm)
-    return [
-        t.text
-        for t in scene.items
-        if isinstance(t, Text) and not window.buffer(0.2).covers(Polygon(text_box_mm(t)))
-    ]
+    """What of a scene its window would cut off."""
+    window = box(*scene.window_mm).buffer(0.05)
+    return [item for item in scene.items if not window.covers(room_of(item))]
+
+
+def room_of(item):
+    if isinstance(item, Text):
+        return Polygon(text_box_mm(item))
+    if isinstance(item, Circle):
+        return Point(item.centre_mm).buffer(item.radius_mm)
+    return MultiPoint(item.points_mm)
 
 
 STEPS = [
@@ -74,6 +79,19 @@ def test_no_words_lie_over_words_in_any_step_picture(ids, below, girth):
         assert colliding(scene) == []
         assert outside(scene) == []
         assert scene.window_mm[2] - scene.window_mm[0] <= 180.0
+
+
+@pytest.mark.parametrize("wide", [0.05, 0.15, 0.3, 0.45])
+@pytest.mark.parametrize("girth", [(670.0, 330.0), (560.0, 200.0), (460.0, 300.0)])
+def test_letters_of_corners_at_the_ends_of_a_slim_part_stay_on_the_paper(girth, wide):
+    """Root, tip and the corners' own letters leave little room beside a strip that runs through."""
+    face = doubles.TaperedFace(6800.0, *girth)
+    for beyond, middle in product((0.0, 22.0, 60.0), (0.4, 0.5, 0.6)):
+        ring = face.quad(-beyond, 6800.0 + beyond, middle - wide / 2, middle + wide / 2)
+        strip = doubles.piece("PS", "PS", "film", "m", 0.0, ring, "s", 0.1)
+        corners = locate(face, [strip], "mm")
+        assert len(corners) >= 3
+        assert outside(step_picture(face, [strip], (), None, corners)) == []
 
 
 def test_a_step_picture_keeps_proportion_and_the_right_way_up():
