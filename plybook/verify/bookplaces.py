@@ -80,11 +80,11 @@ def rows_on(page: Page) -> Iterator[tuple[str, ...]]:
                             for one in columns)  # fmt: skip
 
 
-def alone(page: Page) -> Iterator[str]:
-    """Words on a page that no rule or box belongs to, lines that follow one another together."""
+def words_on(page: Page) -> Iterator[tuple[str, bool]]:
+    """Words on a page, lines that follow one another together, and whether a rule or a box belongs
+    to them."""
     for taker, group in groups(things_on(page)[4:]):
-        if taker is plain:
-            yield "".join(t.text for t in group)
+        yield "".join(t.text for t in group), taker is not plain
 
 
 def _columns(head: Things) -> list[Thing]:

@@ -41,7 +41,7 @@ def test_lengths_in_steps_count_from_the_start():
     pieces = rod_pieces(rod(lengths_mm=(1800.0, 1200.0, 600.0)), FACE, None, stock=STRIP).pieces
     assert [np.ptp(p.outline_mm[:, 0]) for p in pieces] == pytest.approx([1800, 1200, 600])
     assert {p.outline_mm[:, 0].min() for p in pieces} == {100.0}
-    assert "600.0 mm" in pieces[2].notes[0]
+    assert "600 mm" in pieces[2].notes[0]
 
 
 def test_the_rows_of_the_opposite_hand_are_mirrored_row_by_row():

@@ -17,6 +17,7 @@ import pytest
 from lxml import etree
 
 from plybook.cli import main
+from plybook.drawing.typesetting import typeset
 from plybook.verify import verify_folder
 from tests.conftest import SPECS
 from tests.whole.nasty import NASTY
@@ -96,7 +97,7 @@ def test_html_shows_every_word_and_runs_none(built, hatch_out):
     page.feed((built / "booklet.html").read_text("utf-8"))
     plain.feed((hatch_out / PART / "booklet.html").read_text("utf-8"))
     shown = squeezed(" ".join(page.words))
-    assert [n for n in NASTY if squeezed(n) not in shown] == []
+    assert [n for n in NASTY if squeezed(typeset(n)) not in shown] == []
     tags = {tag for tag, _ in page.tags}
     assert tags <= {tag for tag, _ in plain.tags}, "words of the spec became tags"
     count = [sum(tag == "script" for tag, _ in p.tags) for p in (page, plain)]
@@ -154,7 +155,7 @@ def test_pdf_shows_what_was_typed(built, name):
     book = pypdfium2.PdfDocument(built / name)
     shown = squeezed(" ".join(page.get_textpage().get_text_range() for page in book))
     wanted = NASTY if name == "booklet.pdf" else [NASTY[8][:12]]
-    hidden = [n for n in wanted if squeezed(n) not in shown.replace("\ufffe", "")]
+    hidden = [n for n in wanted if squeezed(typeset(n)) not in shown.replace("\ufffe", "")]
     assert hidden == []
 
 
