@@ -20,7 +20,7 @@ import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
 from plybook.drawing.aroundpart import edge_words
-from plybook.drawing.frame import area_paths, hatch
+from plybook.drawing.frame import FINEST_MM, area_paths, hatch
 from plybook.drawing.labels import Block, Line, Placer, boxes, leader
 from plybook.drawing.letters import clean_text
 from plybook.drawing.rosette import show_angle
@@ -140,8 +140,11 @@ def _drawn(
     tall = float(high) + 2 * _PAD_MM
     shift = np.array([(WIDTH_MM - wide) / 2, _PAD_MM]) - bounds[:2] / scale
     put = [1 / scale, 0.0, 0.0, 1 / scale, *shift]
-    areas = [shapely.affinity.affine_transform(group.area, put) for group in groups]
-    foot = base / scale + shift
+    areas = [shapely.affinity.affine_transform(group.area, put).simplify(FINEST_MM)
+             for group in groups]  # fmt: skip
+    foot = shapely.get_coordinates(
+        shapely.LineString(base / scale + shift).simplify(FINEST_MM, preserve_topology=False)
+    )
     items: list[Primitive] = []
     for group, area in zip(groups, areas, strict=True):
         items += area_paths(area, Role.DIMENSION, TINT.get(group.kind, "ply"))

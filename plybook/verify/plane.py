@@ -5,11 +5,11 @@ A ring is an (n, 2) float array, not closed. All distances in mm.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-_BLOCK = 4_000_000  # segment pairs looked at in one go
+_BLOCK = 500_000  # pairs of points and sides looked at in one go: some 50 MB
 
 
 def area(ring: np.ndarray) -> float:
@@ -79,33 +79,49 @@ def _with_middles(ring: np.ndarray) -> np.ndarray:
 def inside(points: np.ndarray, ring: np.ndarray) -> np.ndarray:
     """Even-odd rule, (k,) bool; points on the ring may fall either way."""
     a, b = ring, np.roll(ring, -1, axis=0)
-    x, y = points[:, 0, None], points[:, 1, None]
-    crosses = (a[None, :, 1] > y) != (b[None, :, 1] > y)
-    rise = np.where(b[:, 1] == a[:, 1], 1.0, b[:, 1] - a[:, 1])
-    at = a[None, :, 0] + (y - a[None, :, 1]) * ((b - a)[:, 0] / rise)[None]
-    return np.sum(crosses & (x < at), axis=1) % 2 == 1
+    low, high = ring.min(axis=0), ring.max(axis=0)
+    near = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
+    slope = (b - a)[:, 0] / np.where(b[:, 1] == a[:, 1], 1.0, b[:, 1] - a[:, 1])
+    found = np.zeros(len(points), dtype=bool)
+    for some in in_blocks(near, len(ring)):
+        x, y = points[some, 0, None], points[some, 1, None]
+        crosses = (a[None, :, 1] > y) != (b[None, :, 1] > y)
+        at = a[None, :, 0] + (y - a[None, :, 1]) * slope[None]
+        found[some] = np.sum(crosses & (x < at), axis=1) % 2 == 1
+    return found
+
+
+def in_blocks(indices: np.ndarray, each: int) -> Iterator[np.ndarray]:
+    """Indices a few at a time, so that what is looked at in one go, `each` for one of them, stays
+    small."""
+    step = max(1, _BLOCK // max(1, each))
+    for k in range(0, len(indices), step):
+        yield indices[k : k + step]
 
 
 def way_out(points: np.ndarray, ways: np.ndarray, ring: np.ndarray) -> np.ndarray:
     """How far each of (k, 2) points inside a ring may go along its (k, 2) unit way to leave it."""
-    a = ring[None] - points[:, None]
-    b = np.roll(ring, -1, axis=0)[None] - points[:, None]
-    side_a = ways[:, None, 0] * a[..., 1] - ways[:, None, 1] * a[..., 0]
-    side_b = ways[:, None, 0] * b[..., 1] - ways[:, None, 1] * b[..., 0]
-    crossed = (side_a > 0) != (side_b > 0)
-    share = side_a / np.where(crossed, side_a - side_b, 1.0)
-    meet = a + share[..., None] * (b - a)
-    along = np.sum(meet * ways[:, None], axis=2)
-    return np.where(crossed & (along > 0), along, np.inf).min(axis=1)
+    found = np.full(len(points), np.inf)
+    for some in in_blocks(np.arange(len(points)), len(ring)):
+        a, way = ring[None] - points[some, None], ways[some, None]
+        b = np.roll(a, -1, axis=1)
+        side_a = way[..., 0] * a[..., 1] - way[..., 1] * a[..., 0]
+        side_b = way[..., 0] * b[..., 1] - way[..., 1] * b[..., 0]
+        crossed = (side_a > 0) != (side_b > 0)
+        share = side_a / np.where(crossed, side_a - side_b, 1.0)
+        along = np.sum((a + share[..., None] * (b - a)) * way, axis=2)
+        found[some] = np.where(crossed & (along > 0), along, np.inf).min(axis=1)
+    return found
 
 
 def clearance(one: np.ndarray, other: np.ndarray) -> float:
     """Clear distance between two filled rings; 0 where they touch, -1 where they overlap."""
     a0, a1 = one, np.roll(one, -1, axis=0)
     b0, b1 = other, np.roll(other, -1, axis=0)
-    i, j = np.divmod(np.arange(len(one) * len(other)), len(other))
-    if np.any(_cross_inside(a0[i], a1[i], b0[j], b1[j])):
-        return -1.0
+    for some in in_blocks(np.arange(len(one)), len(other)):
+        i, j = np.repeat(some, len(other)), np.tile(np.arange(len(other)), len(some))
+        if np.any(_cross_inside(a0[i], a1[i], b0[j], b1[j])):
+            return -1.0
     if bool(inside(one[:1], other)[0]) and distance_to_path(one, other).max() > 1e-9:
         return -1.0
     if bool(inside(other[:1], one)[0]) and distance_to_path(other, one).max() > 1e-9:

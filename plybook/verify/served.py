@@ -12,6 +12,7 @@ import re
 import numpy as np
 
 from plybook.verify import plane
+from plybook.verify.layouts import tape_unit
 from plybook.verify.lettering import edge_words, face_words
 from plybook.verify.pdf_pages import Page
 from plybook.verify.pieces import ring
@@ -70,7 +71,7 @@ def check_served(
                       f"say {said[:60]!r}")  # fmt: skip
         knots = {name: np.array([x, y]) for name, x, y in card["knots"]}
         if knots:
-            check_lay(piece, LAY.search(said), knots, where, report)
+            check_lay(piece, LAY.search(said), tape_unit(plan), knots, where, report)
         _check_end_told(card, said, where, report)
         if card["of"] == plan["part"]["number"]:
             _check_own(plan, card, said, made, pages, where, report)

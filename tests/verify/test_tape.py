@@ -3,10 +3,12 @@
 import json
 import re
 
+import numpy as np
 import pytest
 
 from plybook.cli import main
 from plybook.verify.report import Report
+from plybook.verify.tape import LAY, check_lay
 from plybook.verify.tiles import check_tiles
 from tests.verify.test_words import PART, changed, page_texts
 
@@ -95,3 +97,27 @@ def test_a_round_hole_is_drawn_by_two_arcs_over_one_distance(specs, tmp_path):
     forged = changed_by(data, ARC_ROW, lambda _: b"(141 mm) Tj")
     check_tiles(plan, {"templates.pdf": forged}, report)
     assert any("how it is drawn" in fault for fault in report.faults), report.faults
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "way_mm", "said", "good"),
+    [
+        # a sixteenth is 1.5875 mm, a thirty-second half of it: from a rule
+        ("ply", "in", (33.73, 807.50), "1 5/16 in along the warp, 31 13/16 in square", True),
+        ("ply", "in", (33.73, 807.50), "1 3/8 in along the warp, 31 13/16 in square", False),
+        ("ply", "in", (33.73, 807.50), "1 5/16 in along the warp, 31 7/8 in square", False),
+        ("core", "in", (33.73, 807.50), "1 5/16 in along the grain, 31 13/16 in square", False),
+        ("core", "in", (33.73, 807.50), "1 5/16 in along the grain, 31 25/32 in square", True),
+        ("ply", "mm", (33.4, 807.6), "33 mm along the warp, 808 mm square", True),
+        ("ply", "mm", (33.4, 807.6), "34 mm along the warp, 808 mm square", False),
+        ("core", "mm", (33.4, 807.6), "33.5 mm along the grain, 807.5 mm square", True),
+        ("core", "mm", (33.4, 807.6), "33 mm along the grain, 808 mm square", False),
+    ],
+)
+def test_a_base_is_laid_to_the_nearest_mark_of_its_tape(kind, unit, way_mm, said, good):
+    told = LAY.search(f"Lay: from A to B {said} to it to the left.")
+    assert told is not None
+    report = Report("x")
+    knots = {"A": np.zeros(2), "B": np.array(way_mm)}
+    check_lay({"kind": kind, "angle_deg": 0.0}, told, unit, knots, "a card", report)
+    assert report.sound == good, report.faults
