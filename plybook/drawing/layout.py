@@ -18,6 +18,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from plybook.drawing.callouts import callout
 from plybook.drawing.frame import arrow, hatch, lines, polygons
 from plybook.drawing.labels import (
     Block,
@@ -328,6 +329,7 @@ class _Sheet:
             if part.area > 0:
                 seen.append((-part.area, place.item, place.copy, part, mark, place))
         self.occupied = shapely.union_all([row[3] for row in seen])
+        self.within = shapely.union_all([self._filled(row[5]) for row in seen])
         for _, _, _, part, mark, place in sorted(seen, key=lambda row: row[:3]):
             clear = 3.0 if self.big else 0.35
             room = part.buffer(-clear, quad_segs=2)
@@ -337,6 +339,10 @@ class _Sheet:
         for placer, mark, _ in lettered:
             if self.layout.unit.kind != "bar":
                 self._numbers(placer, self.put(mark.points_mm - edge))
+
+    def _filled(self, place: Placement) -> BaseGeometry:
+        """All that lies within the outline of a piece, openings too."""
+        return shapely.Polygon(self.put(placed(self.outlines[place.item].outline_mm, place)))
 
     def _taken_in(self, room: BaseGeometry) -> list[BaseGeometry]:
         """What is taken within the box of a room; words inside it can meet nothing else."""
@@ -384,7 +390,7 @@ class _Sheet:
                     if piece is not None and piece.kind == "ply":
                         self._fibre(placer, piece, place, points, np.array(spot.centre_mm))
                     return
-        self._callout(part, Block((Line(name, heights[-2], True, Role.ID),), 0.5), centre)
+        self._callout(part, place, Block((Line(name, heights[-2], True, Role.ID),), 0.5), centre)
 
     def _keep(self, placer: Placer, block: Block, spot) -> None:
         self.words += placer.put(block, spot)
@@ -411,46 +417,26 @@ class _Sheet:
             self.taken.append(shape)
             return
 
-    def _callout(self, part: BaseGeometry, block: Block, centre: np.ndarray) -> None:
-        """A name in the nearest scrap, else beside the stock, with a leader: for a piece too
-        small to carry it. The leader crosses no words, and no piece if that can be helped."""
-        x0, y0, x1, y1 = self.box.bounds
+    def _callout(
+        self, part: BaseGeometry, place: Placement, block: Block, centre: np.ndarray
+    ) -> None:
+        """A name in the nearest scrap or an opening of the piece, else beside the stock, with a
+        leader: for a piece too small to carry it. It never stands in the opening of another; the
+        leader crosses no words, and no piece if that can be helped."""
         unit = 8.0 if self.big else 1.0
-        scrap = self.box.difference(self.occupied.buffer(0.6 * unit, quad_segs=1))
-        near = scrap.intersection(shapely.Point(centre).buffer(60.0 * unit))
-        inner = grid(near, 60, 60) if near.area > 0 else np.zeros((0, 2))
-        xs = np.clip(centre[0] + np.linspace(-80, 80, 65) * unit, x0, x1)
-        outer = np.array([(x, y) for g in (9.0, 13.0, 17.0, 21.0, 25.0)
-                          for y in (y1 + g * unit, y0 - g * unit) for x in xs])  # fmt: skip
-        ys = np.linspace(y0, y1, 81)
-        aside = np.array([(x, y) for g in (11.0, 16.0, 21.0)
-                          for x in (x0 - g * unit - block.size_mm[0] / 2,
-                                    x1 + g * unit * 0.4 + block.size_mm[0] / 2)
-                          for y in ys])  # fmt: skip
-        outer = np.vstack([outer, aside])
+        within = self.within.difference(self._filled(place).buffer(0.01 * unit))
+        kept = shapely.union(self.occupied, within).buffer(0.6 * unit, quad_segs=1)
         others = self.occupied.difference(part.buffer(0.3))
-        tiers = ((scrap, inner, 2), (scrap, inner, 1), (None, outer, 1), (None, outer, 0))
-        for room, points, strict in tiers:
-            order = np.argsort(np.round(np.hypot(*(points - centre).T), 2), kind="stable")
-            for point in points[order][:400]:
-                box = shapely.box(*(point - np.array(block.size_mm) / 2),
-                                  *(point + np.array(block.size_mm) / 2))  # fmt: skip
-                if room is not None and not room.contains(box):
-                    continue
-                leader = shapely.shortest_line(box, shapely.Point(centre))
-                if any(box.intersects(s) for s in self.taken):
-                    continue
-                if strict > 0 and any(leader.intersects(s) for s in self.taken):
-                    continue
-                if strict > 1 and leader.crosses(others):
-                    continue
-                self.words += block.texts((float(point[0]), float(point[1])), 0.0, False)
-                self.taken += [box, leader]
-                start, end = np.array(leader.coords)
-                self.words.append(Path(Role.DIMENSION, np.array([start, end])))
-                dot = (float(end[0]), float(end[1]))
-                self.words.append(Circle(Role.DIMENSION, dot, 0.4 * unit, "ink"))
-                return
+        found = callout(block, centre, self.box, kept, others, self.taken, unit)
+        if found is None:
+            return
+        (x, y), box, leader = found
+        self.words += block.texts((float(x), float(y)), 0.0, False)
+        self.taken += [box, leader]
+        start, end = np.array(leader.coords)
+        self.words.append(Path(Role.DIMENSION, np.array([start, end])))
+        dot = (float(end[0]), float(end[1]))
+        self.words.append(Circle(Role.DIMENSION, dot, 0.4 * unit, "ink"))
 
     def _numbers(self, placer: Placer, corners: np.ndarray) -> None:
         """Corner numbers inside the piece, each close to its corner."""

@@ -73,6 +73,33 @@ def test_names_lie_in_their_piece_or_are_tied_to_it():
             assert shapes[f"HL-W-101/{item.text}"].contains(shapely.Point(item.at_mm))
 
 
+@pytest.mark.parametrize("cut_at", [376.0, 382.0, 388.0])
+@pytest.mark.parametrize("rims", [(8.0, 22.0, 10.0), (22.0, 8.0, 22.0)])
+def test_no_name_stands_in_the_opening_of_another_piece(rims, cut_at):
+    """Slim frames close together: the rims hold no letters, the openings of others would."""
+    ring = np.array([(0, 0), (290, 0), (290, 210), (0, 210)], float)
+    frames = {}
+    for k, rim in enumerate(rims, start=1):
+        hole = np.array([(rim, rim), (rim, 210 - rim), (290 - rim, 210 - rim), (290 - rim, rim)])
+        frames[f"HL-W-101/D{k}"] = made.piece(f"D{k}", ring, holes_mm=(hole,))
+    places = tuple(Placement(name, 1, 300.0, 240.0 + 215.0 * k, 0.0)
+                   for k, name in enumerate(frames))  # fmt: skip
+    block = np.array([(0, 0), (280, 0), (280, 1100), (0, 1100)], float)
+    frames["HL-W-101/A1"] = made.piece("A1", block)
+    places += (Placement("HL-W-101/A1", 1, 15.0, 20.0, 0.0),)
+    items = tuple(Item(name, piece.outline_mm, 1, None) for name, piece in frames.items())
+    layout = Layout(replace(ROLL, bad_zones_mm=()), places, 600.0, 0.0, 0.1)
+    outlines = {p.item: shapely.Polygon(placed(frames[p.item].outline_mm, p) * 0.1) for p in places}
+    for window in (None, (0.0, cut_at), (cut_at, 600.0)):
+        drawn = layout_scene(layout, items, frames, "mm", 0.1, window)
+        names = [i for i in drawn.items if isinstance(i, Text) and i.role is Role.ID]
+        assert len(names) >= 3
+        for name in names:
+            own = f"HL-W-101/{name.text.split()[0]}"
+            others = shapely.union_all([o for k, o in outlines.items() if k != own])
+            assert not others.intersects(shapely.Polygon(text_box_mm(name)))
+
+
 def test_running_figures_stand_at_their_distance():
     figures = {i.text: i.at_mm[0] for i in scene().items
                if isinstance(i, Text) and i.role is Role.DIMENSION and i.anchor == "middle"
