@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from plybook.verify import plane
+from plybook.verify.lettermetrics import CAP, width
 from plybook.verify.looks import WHITE
 from plybook.verify.pagetree import Element
 from plybook.verify.pdf_pages import Area, Line
@@ -222,13 +223,25 @@ def differ(screen: Sequence[Item], paper: Sequence[Item]) -> str:
 def out_of_view(svg: Element, items: Sequence[Item]) -> str:
     """What of a picture its window cuts off, or how it makes it small; "" nothing."""
     wide, high = map(float, svg.attributes["viewbox"].split()[2:])
-    boxes = plane.boxes([item.points for item in items])
+    boxes = plane.boxes([_reach(item) for item in items])
     low, top = boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
     if low[0] < -AWAY_MM or top[0] > wide + AWAY_MM or low[1] < -high - AWAY_MM or top[1] > AWAY_MM:
         return "is cut off"
     small = max((top - low) / (wide, high)) < LEAST_FILLED
     small |= abs(float(svg.attributes["width"]) - wide * PX_PER_MM) > 1.0
     return "is made small" if small else ""
+
+
+def _reach(item: Item) -> np.ndarray:
+    """(n, 2) what a thing covers; of words from the start to the end of their base line and as
+    high as a capital, in letters that are not bold, which are the narrowest."""
+    if item.kind != "words":
+        return item.points
+    turn, size = np.radians(item.turn_deg), item.look[1]
+    along = size * np.array([np.cos(turn), np.sin(turn)])
+    end = item.points + along * width(item.text, False)
+    rise = CAP * np.array([-along[1], along[0]])
+    return np.concatenate([item.points, end, item.points + rise, end + rise])
 
 
 def _same_look(one: Item, two: Item) -> bool:
