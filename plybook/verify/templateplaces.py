@@ -45,6 +45,7 @@ _CARD_X_MM = (8.0, 27.0, _KEY_X_MM)  # labels, values, edges
 _MAPPED = ("CUT", "CUT_INNER", "NET", "STATION", "BEVEL", "AXIS", "FOLD")  # lines of a map
 BLOCK_MM = 30.0  # height of the title block
 _NAMED = re.compile(r"\d+-\d+|[PQRS]")  # tiles, and ends of check lines
+_HEAD_MM = 1.9  # from a frame to the lowest words above it
 _MAP_MM = (150.0, 250.0)  # the small map of a sheet lies beyond
 
 
@@ -61,10 +62,12 @@ class Slots:
 
 @dataclass
 class Sheet:
-    """A page in its frame, less the windows on it."""
+    """A page in its frame; `lines` and `words` are those beside the windows on it."""
 
     lines: list[Line]
     words: list[Words]
+    every: list[Words]  # in windows too
+    corners: list[np.ndarray]  # (2,) lower left one of each window
     give: float = 0.0  # by how much of a length the printer is made up for; letters are not
 
     def end(self, words: Words, bold: bool = True) -> float:
@@ -72,7 +75,7 @@ class Sheet:
 
 
 def framed(page: Page, stretch: Sequence[float], windows: Iterable[dict]) -> Sheet:
-    """A page in its frame without what lies in windows.
+    """A page in its frame, and what of it lies beside windows.
 
     Args:
         page: as read.
@@ -80,10 +83,11 @@ def framed(page: Page, stretch: Sequence[float], windows: Iterable[dict]) -> She
         windows: of `tiles` in plan.json.
     """
     corner = np.array([(page.width_mm - FRAME_MM[0]) / 2, FRAME_CORNER_MM])
-    boxes = []
+    boxes, corners = [], []
     for one in windows:
         low, high = np.array(one["window_mm"]).reshape(2, 2)
         at = (np.array(one["corner_mm"]) - corner) / stretch
+        corners.append(at)
         boxes.append((at - 1.6, at + (high - low) + 1.6))
 
     def outside(points: np.ndarray) -> bool:
@@ -97,7 +101,7 @@ def framed(page: Page, stretch: Sequence[float], windows: Iterable[dict]) -> She
     words = [Words(w.mark, w.text, tuple(put(np.array(w.at_mm))), w.size_mm, w.turn_deg)
              for w in page.words if w.text.strip()]  # fmt: skip
     return Sheet([x for x in lines if outside(x.points)],
-                 [w for w in words if outside(np.array([w.at_mm]))],
+                 [w for w in words if outside(np.array([w.at_mm]))], words, corners,
                  float(np.abs(np.array(stretch) - 1.0).max()))  # fmt: skip
 
 
@@ -123,7 +127,7 @@ def check_template_pages(plan: dict, files: dict[str, bytes], report: Report) ->
             for card in cards[number]:
                 wrong += _card(pieces[card["piece"]], card, sheet, slots, page, plan["printer"])
         elif own:
-            wrong += _astray(sheet, own, drawings, page)
+            wrong += _astray(sheet, own, drawings)
         elif number <= first and _title(sheet):
             _list(sheet, slots)
         else:
@@ -188,42 +192,31 @@ def _head(sheet: Sheet, slots: Slots, tiled: bool) -> list[str]:
     return [] if all(_at(sheet, *place) for place in below) else ["a head without its facts"]
 
 
-def _astray(sheet: Sheet, tiles: Sequence[dict], drawings: dict[str, Drawn],
-            page: Page) -> list[str]:  # fmt: skip
+def _astray(sheet: Sheet, tiles: Sequence[dict], drawings: dict[str, Drawn]) -> list[str]:
     """Words of pieces that stand elsewhere than in the cutter's drawing; what the edge of a sheet
-    cuts off may begin beside its window."""
-    known = [(tile, drawings[tile["piece"]].words) for tile in tiles if tile["way"] != "corners"]
-    wrong = []
-    for words in page.words if known else ():
-        places = [
-            (np.array(words.at_mm) - tile["corner_mm"]) / tile["stretch"] + tile["window_mm"][:2]
-            - place
-            for tile, lettered in known
-            for place in lettered.get((words.mark, words.text), ())
-        ]  # fmt: skip
+    cuts off may begin beside its window. What is left on the sheet is its head."""
+    shown = [
+        (np.array(tile["window_mm"][:2]) - at, drawings[tile["piece"]])
+        for tile, at in zip(tiles, sheet.corners, strict=True)
+        if tile["way"] != "corners"
+    ]
+
+    def in_place(words: Words) -> bool:
         room = PAPER_MM + sheet.give * words.size_mm * (1.0 + width(words.text, True))
-        if min((np.hypot(*away) for away in places), default=np.inf) <= room:
-            continue
-        if words.mark != "REGISTRATION" and not _above(words, page):
-            wrong.append(words.text)
-    corner = np.array([(page.width_mm - FRAME_MM[0]) / 2, FRAME_CORNER_MM])
-    shifts = [
-        (np.array(tile["window_mm"][:2]) - (tile["corner_mm"] - corner) / tile["stretch"],
-         drawings[tile["piece"]])
-        for tile in tiles if tile["way"] != "corners"
-    ]  # fmt: skip
+        return any(
+            np.hypot(*(words.at_mm + shift - place)) <= room
+            for shift, drawn in shown
+            for place in drawn.words.get((words.mark, words.text), ())
+        )
+
     sheet.lines = [x for x in sheet.lines
                    if not any(drawn.off(x.mark, x.points + shift) <= PAPER_MM
-                              for shift, drawn in shifts)]  # fmt: skip
-    lettered_beside = {text for _, words in known for _, text in words}
-    sheet.words = [w for w in sheet.words
-                   if w.text not in lettered_beside or w.at_mm[1] > FRAME_MM[1] + 1.9]  # fmt: skip
-    return wrong
-
-
-def _above(words: Words, page: Page) -> bool:
-    """Whether words stand in the head of a page."""
-    return words.mark == "TEXT" and words.at_mm[1] > FRAME_CORNER_MM + FRAME_MM[1] * 0.99
+                              for shift, drawn in shown)]  # fmt: skip
+    if not shown:
+        return []
+    strange = [w for w in sheet.every if w.mark != "REGISTRATION" and not in_place(w)]
+    sheet.words = [w for w in strange if w.mark == "TEXT" and w.at_mm[1] > FRAME_MM[1] + _HEAD_MM]
+    return [w.text for w in strange if w not in sheet.words]
 
 
 def _of_small_map(line: Line) -> bool:

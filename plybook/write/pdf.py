@@ -248,13 +248,14 @@ class _Pen:
         if words != item.text:
             item = replace(item, text=words)
         anchor = np.array(item.at_mm, dtype=float)
-        if item.halo:
-            box = (text_box_mm(item, HALO_MM) - anchor) / self.scale + anchor
-            self.put(f"1 1 1 rg {_line(self.place(box), True)} f")
+        at = self.place(anchor)
+        if item.halo:  # letters are not stretched, nor is what is behind them
+            box = at + (text_box_mm(item, HALO_MM) - anchor) * MM
+            self.put(f"1 1 1 rg {_line(box, True)} f")
         turn = math.radians(item.turn_deg)
         c, s = math.cos(turn), math.sin(turn)
         along, rise = baseline_start_mm(item)
-        x, y = self.place(anchor).tolist()
+        x, y = at.tolist()
         x += (along * c - rise * s) * MM
         y += (along * s + rise * c) * MM
         matrix = " ".join(_f(v) for v in (c, s, -s, c, x, y))
