@@ -381,7 +381,8 @@ def _map(plan: dict, sheet: Sheet, slots: Slots, drawings: dict[str, Drawn],
     cuts = [x.points for x in sheet.lines if x.mark == "CUT"]
     outline = [] if piece is None else [ring(piece.get("cut_outline_mm", piece["outline_mm"]))]
     fit = fit_of(outline, cuts)
-    if piece is None or fit is None:
+    top = _card_top(sheet)
+    if piece is None or fit is None or top is None:
         return ["the map of a piece"]
     scale, shift = fit
     drawn = drawings[piece["id"]]
@@ -389,7 +390,7 @@ def _map(plan: dict, sheet: Sheet, slots: Slots, drawings: dict[str, Drawn],
     windows = [t["window_mm"] for t in plan["tiles"] if t["piece"] == piece["id"]]
     for line in sheet.lines:
         points = (line.points - shift) / scale
-        if line.mark in ("GHOST", "DIMENSION") and _in_key(line):
+        if line.mark in ("GHOST", "DIMENSION") and _in_key(line, top):
             key.append(line)
         elif line.mark == "GHOST":
             wrong += [] if _of_tiles(points, windows) else ["a tile of a map"]
@@ -403,7 +404,8 @@ def _map(plan: dict, sheet: Sheet, slots: Slots, drawings: dict[str, Drawn],
     sheet.lines = left
     if not _key_plan(plan, piece, key):
         wrong.append("where it lies")
-    return wrong + _under_map(sheet, slots, fit)
+    _under_map(sheet, slots, top)
+    return wrong
 
 
 def _of_tiles(points: np.ndarray, windows: Sequence[Sequence[float]]) -> bool:
@@ -419,11 +421,19 @@ def _of_tiles(points: np.ndarray, windows: Sequence[Sequence[float]]) -> bool:
     return len(points) in (2, 4)
 
 
-def _in_key(line: Line) -> bool:
+def _card_top(sheet: Sheet) -> float | None:
+    """The upper edge of the card on a page map, which stands on the title block and is as high as
+    it must be."""
+    tops = [float(x.points[:, 1].max()) for x in sheet.lines if x.mark == "FRAME" and x.closed
+            and abs(x.points[:, 1].min() - BLOCK_MM) <= _NEAR_MM]  # fmt: skip
+    return tops[0] if len(tops) == 1 else None
+
+
+def _in_key(line: Line, top: float) -> bool:
     """Whether a closed line lies where the card shows a piece on its face."""
     low, high = line.points.min(axis=0), line.points.max(axis=0)
     return bool(line.closed and not line.curved and low[0] >= _KEY_X_MM - 0.1
-                and high[1] < FRAME_MM[1] / 2)  # fmt: skip
+                and high[1] < top)  # fmt: skip
 
 
 def _key_plan(plan: dict, piece: dict, drawn: Sequence[Line]) -> bool:
@@ -442,13 +452,8 @@ def _key_plan(plan: dict, piece: dict, drawn: Sequence[Line]) -> bool:
     return max(off) <= _KEY_MM
 
 
-def _under_map(sheet: Sheet, slots: Slots, fit: tuple[float, np.ndarray]) -> list[str]:
+def _under_map(sheet: Sheet, slots: Slots, top: float) -> None:
     """Names of tiles and corners in the map, words and blanks below it, the card at the foot."""
-    frames = [x for x in sheet.lines if x.mark == "FRAME" and x.closed
-              and abs(x.points[:, 1].min() - BLOCK_MM) <= _NEAR_MM]  # fmt: skip
-    if len(frames) != 1:
-        return ["the frame of a card"]
-    top = float(frames[0].points[:, 1].max())
     slots.rule((5.0, BLOCK_MM), (185.0, BLOCK_MM), (185.0, top), (5.0, top))
     slots.lines += block_lines((5.0, 0.0))
     slots.words += block_words((5.0, 0.0))
@@ -464,4 +469,3 @@ def _under_map(sheet: Sheet, slots: Slots, fit: tuple[float, np.ndarray]) -> lis
         elif y < FRAME_MM[1]:
             name = _NAMED.fullmatch(words.text) is not None
             slots.words += [words.at_mm] if name or abs(x) <= _NEAR_MM else []
-    return []

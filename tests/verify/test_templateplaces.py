@@ -5,9 +5,17 @@ import pytest
 
 from plybook.cli import main
 from plybook.verify import verify_folder
-from plybook.verify.pdf_pages import Page, Words
+from plybook.verify.pdf_pages import Line, Page, Words
 from plybook.verify.sheetlines import Drawn
-from plybook.verify.templateplaces import FRAME_CORNER_MM, FRAME_MM, _astray, framed
+from plybook.verify.templateplaces import (
+    BLOCK_MM,
+    FRAME_CORNER_MM,
+    FRAME_MM,
+    _astray,
+    _card_top,
+    _in_key,
+    framed,
+)
 
 A4_MM = (210.0, 297.0)
 
@@ -49,3 +57,21 @@ def test_words_that_begin_above_their_window_are_those_of_the_drawing(above_mm, 
     sheet = framed(page, (1.0, 1.0), [tile])
     assert _astray(sheet, [tile], {"A": drawn}) == told
     assert [w.text for w in sheet.words] == ["page 3"]
+
+
+@pytest.mark.parametrize(("card_mm", "held"), [(120.0, True), (90.0, False)])
+def test_a_piece_on_its_face_is_looked_for_in_its_card_however_tall(card_mm, held):
+    """The picture reaches 105 mm above the title block: within a card that is higher, outside one
+    that is lower."""
+    corner = np.array([(A4_MM[0] - FRAME_MM[0]) / 2, FRAME_CORNER_MM])
+
+    def box(mark, x0, y0, x1, y1):
+        ring = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+        return Line(mark, ring + corner, True, 0.25)
+
+    card = box("FRAME", 5.0, BLOCK_MM, 185.0, BLOCK_MM + card_mm)
+    face = box("GHOST", 118.0, BLOCK_MM + 80.0, 182.0, BLOCK_MM + 105.0)
+    sheet = framed(Page(*A4_MM, [card, face]), (1.0, 1.0), [])
+    top = _card_top(sheet)
+    assert top == pytest.approx(BLOCK_MM + card_mm)
+    assert _in_key(sheet.lines[1], top) == held
