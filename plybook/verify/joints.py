@@ -119,12 +119,14 @@ def across(points: np.ndarray, lines: Lines) -> tuple[np.ndarray, np.ndarray]:
     for line in lines:
         start, step = line[:-1], np.diff(line, axis=0)
         size = np.maximum(np.sum(step * step, axis=1), 1e-30)
-        way = points[:, None] - start[None]
-        share = np.sum(way * step[None], axis=2) / size
-        away = np.linalg.norm(way - np.clip(share, 0, 1)[..., None] * step[None], axis=2)
-        nearest = np.argmin(away, axis=1)
-        rows = np.arange(len(points))
-        own, at = away[rows, nearest], share[rows, nearest]
+        own, at = np.zeros((2, len(points)))
+        nearest = np.zeros(len(points), int)
+        for some in plane.in_blocks(np.arange(len(points)), len(step)):
+            way = points[some, None] - start[None]
+            share = np.sum(way * step[None], axis=2) / size
+            away = np.linalg.norm(way - np.clip(share, 0, 1)[..., None] * step[None], axis=2)
+            best_of, rows = np.argmin(away, axis=1), np.arange(len(some))
+            nearest[some], own[some], at[some] = best_of, away[rows, best_of], share[rows, best_of]
         off_end = ((nearest == 0) & (at < 0)) | ((nearest == len(step) - 1) & (at > 1))
         meets = np.where(own < best, ~off_end, meets)
         best = np.minimum(best, own)
