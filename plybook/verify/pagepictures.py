@@ -203,9 +203,9 @@ def differ(screen: Sequence[Item], paper: Sequence[Item]) -> str:
         return "has more or less lines and words"
     for one, two in zip(screen, paper, strict=True):
         if one.kind != two.kind or one.text != two.text:
-            return f"has {one.text or 'a line'!r} for {two.text or 'a line'!r}"
+            return f"has {_called(one)} for {_called(two)}"
         if one.closed != two.closed or not _same_look(one, two):
-            return f"draws {one.text or 'a line'!r} in another way"
+            return f"draws {_called(one)} in another way"
     shapes = [(a, b) for a, b in zip(screen, paper, strict=True) if a.kind != "words"]
     fit = _fit(shapes)
     if fit is None:
@@ -220,9 +220,15 @@ def differ(screen: Sequence[Item], paper: Sequence[Item]) -> str:
     return ""
 
 
+def _called(item: Item) -> str:
+    return repr(item.text) if item.kind == "words" else {"line": "a line"}.get(item.kind, "an area")
+
+
 def out_of_view(svg: Element, items: Sequence[Item]) -> str:
     """What of a picture its window cuts off, or how it makes it small; "" nothing."""
     wide, high = map(float, svg.attributes["viewbox"].split()[2:])
+    if not items:
+        return "is empty"
     boxes = plane.boxes([_reach(item) for item in items])
     low, top = boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
     if low[0] < -AWAY_MM or top[0] > wide + AWAY_MM or low[1] < -high - AWAY_MM or top[1] > AWAY_MM:

@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
-from plybook.verify.pagepictures import PX_PER_MM, Item, out_of_view
+from plybook.verify.booktwins import Card, _check_pictures
+from plybook.verify.pagepictures import PX_PER_MM, Item, differ, out_of_view
 from plybook.verify.pagetree import Element
+from plybook.verify.report import Report
 
 WINDOW = Element("svg", {"viewbox": "0 0 60 40", "width": str(60 * PX_PER_MM)}, None)
 FRAME = Item("line", np.array([(0.0, 0.0), (60.0, -40.0)]), look=("#141414", 0.2))
@@ -30,3 +32,42 @@ def words(x, y, turn_deg=0.0):
 )
 def test_words_are_seen_from_their_first_letter_to_their_last(placed, wrong):
     assert out_of_view(WINDOW, [FRAME, placed]) == wrong
+
+
+class Shown:
+    """A screen with the same picture in each of its windows."""
+
+    def __init__(self, items):
+        self.items = items
+
+    def picture(self, svg):
+        return self.items
+
+
+def told(card, items, paper):
+    report = Report("a folder")
+    _check_pictures(card, Shown(items), paper, "a card", report)
+    return report.faults
+
+
+def test_one_picture_out_of_its_window_is_told_once_and_those_after_it_are_held_to_the_paper():
+    small = Element("svg", {"viewbox": "0 0 50 40", "width": str(50 * PX_PER_MM)}, None)
+    card = Card("", "", "step", pictures=[(small, False), (WINDOW, False)])
+    items = [FRAME, words(1.0, -20.0)]
+    (fault,) = told(card, items, items * 2)
+    assert "is cut off" in fault
+
+
+def test_a_layout_that_paper_leaves_out_is_held_to_its_window():
+    small = Element("svg", {"viewbox": "0 0 50 40", "width": str(50 * PX_PER_MM)}, None)
+    items = [FRAME, words(1.0, -20.0)]
+    assert told(Card("", "", "card layout", pictures=[(WINDOW, True)]), items, []) == []
+    for shown, wrong in ((items, "is cut off"), ([], "is empty")):
+        (fault,) = told(Card("", "", "card layout", pictures=[(small, True)]), shown, [])
+        assert wrong in fault
+
+
+def test_what_differs_is_called_by_what_it_is():
+    area = Item("area", FRAME.points, True, ("#ffffff",))
+    assert differ([FRAME], [area]) == "has a line for an area"
+    assert differ([words(1.0, -20.0)], [FRAME]) == "has 'MMMMMMMMMM' for a line"
