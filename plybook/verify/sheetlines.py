@@ -17,7 +17,7 @@ import numpy as np
 
 from plybook.verify.drawings import file_name
 from plybook.verify.looks import kind_of
-from plybook.verify.pdf_pages import Page, open_book
+from plybook.verify.pdf_pages import Clip, Line, Page, open_book
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.svg_paths import read_svg
@@ -145,7 +145,9 @@ def _tiles(
                   if other is not tile]  # fmt: skip
         drawn = drawings[tile["piece"]]
         lines: Lines = defaultdict(list)
-        for line in pages[tile["page"]].lines:
+        for line, clip in pages[tile["page"]].painted:
+            if not isinstance(line, Line):
+                continue
             points = _on_sheet(line.points, tile)
             # the small map of the sheet is drawn in lines of the rosette, just above the window
             edge = 0.0 if line.mark in ROSETTE else _EDGE_MM
@@ -153,7 +155,8 @@ def _tiles(
                 continue
             if drawn.off(line.mark, points) <= PAPER_MM or not any(
                 # what the window beside cuts off is still in the page
-                other.off(line.mark, _on_sheet(line.points, there)) <= PAPER_MM
+                _cuts_off(clip, there)
+                and other.off(line.mark, _on_sheet(line.points, there)) <= PAPER_MM
                 for other, there in others
             ):
                 lines[line.mark].append(_closed(points, line.closed))
@@ -230,6 +233,14 @@ def _on_sheet(points: np.ndarray, tile: dict) -> np.ndarray:
     """Points of a page in the frame of the piece that a tile shows."""
     corner, stretch = np.array(tile["corner_mm"]), np.array(tile["stretch"])
     return (points - corner) / stretch + np.array(tile["window_mm"][:2])
+
+
+def _cuts_off(clip: Clip | None, tile: dict) -> bool:
+    """Whether a clip is the window of a tile on its page."""
+    low, high = np.array(tile["window_mm"]).reshape(2, 2)
+    corner = np.array(tile["corner_mm"])
+    window = (*corner, *(corner + (high - low) * tile["stretch"]))
+    return clip is not None and bool(np.abs(np.array(clip) - window).max() <= PAPER_MM)
 
 
 def _in_piece(points: np.ndarray, panel: dict) -> np.ndarray:
