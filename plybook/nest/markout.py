@@ -46,6 +46,10 @@ FAR_MM = 12.0  # corners further from their piece are cut off short
 _OPENING_MM = 0.5  # chords leave the curves of an opening by no more
 _ROUND_POINTS, _ROUND_MM = 12, 0.3  # of a ring that is round, and how far its radii may differ
 _HAIR_MM = 1e-6  # a box has two sides
+# of an opening with round corners: sides against the longest, how many, how sharply they meet
+_SIDE_SHARE, _MOST_SIDES, _LEAST_SINE = 0.2, 6, 0.3
+_RADII = 4  # steps of the tape by which a radius is told larger at most, to stay inside
+_AWAY_MM = 2.0  # most that it leaves the opening by
 _REACH = 14  # grid steps searched for an outward point at a sharp corner
 
 
@@ -168,13 +172,15 @@ class MarkedOpening:
     """An opening of a placed piece.
 
     Attributes:
-        points_mm: (n, 2) corner points on the grid, inside the opening, counter-clockwise; of a
-            round one (1, 2) its middle.
+        points_mm: (n, 2) corner points on the grid, counter-clockwise, so that what they say lies
+            inside the opening; of a round one (1, 2) its middle.
         round_mm: how far a round one is across; 0 for others.
+        corner_mm: the radius of one with round corners, whose points are where its sides meet.
     """
 
     points_mm: np.ndarray
     round_mm: float = 0.0
+    corner_mm: float = 0.0
 
 
 def mark_openings(
@@ -202,11 +208,57 @@ def mark_openings(
             continue
         keep = _thinned(ring, _OPENING_MM)
         few = ring[keep] if len(keep) > 2 else ring
+        if (cornered := _with_round_corners(true, few, grid)) is not None:
+            found.append(cornered)
+            continue
         points = rounded_outwards(few[::-1], grid)[::-1]  # outwards of its rim is inwards
         if not shapely.Polygon(points).is_valid:
             points = np.round(few / grid) * grid
         found.append(MarkedOpening(points))
     return tuple(found)
+
+
+def _with_round_corners(
+    opening: shapely.Polygon, few: np.ndarray, grid: float
+) -> MarkedOpening | None:
+    """An opening of straight sides with corners of one radius by where its sides meet; None where
+    that would not leave it by less than a tape shows. `few` is its ring with few points."""
+    way = np.roll(few, -1, axis=0) - few
+    size = np.hypot(*way.T)
+    sides = np.flatnonzero(size > _SIDE_SHARE * size.max())
+    if not 3 <= len(sides) <= _MOST_SIDES or len(few) < 2 * len(sides):
+        return None
+    start, along = few[sides], way[sides] / size[sides, None]
+    before = np.roll(along, 1, axis=0)
+    sine = before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0]
+    if (sine < _LEAST_SINE).any():
+        return None
+    gap = np.roll(start, 1, axis=0) - start
+    reach = (gap[:, 0] * before[:, 1] - gap[:, 1] * before[:, 0]) / -sine
+    corners = start + along * reach[:, None]
+    half = np.arctan2(sine, np.sum(before * along, axis=1)) / 2
+    missing = shapely.Polygon(corners).area - opening.area
+    if missing <= 0:
+        return None
+    radius = math.sqrt(missing / float((np.tan(half) - half).sum()))
+    points = rounded_outwards(corners[::-1], grid)[::-1]
+    for step in range(_RADII):
+        corner_mm = (math.ceil(radius / grid) + step) * grid
+        told = rounded_corners(points, corner_mm)
+        if told is None:
+            return None
+        if opening.buffer(_HAIR_MM).covers(told):
+            near = shapely.hausdorff_distance(told.exterior, opening.exterior, densify=0.05)
+            return MarkedOpening(points, 0.0, corner_mm) if near <= _AWAY_MM else None
+    return None
+
+
+def rounded_corners(points_mm: np.ndarray, radius_mm: float) -> shapely.Polygon | None:
+    """A polygon whose corners are rounded; None where a side is too short for it."""
+    inner = shapely.Polygon(points_mm).buffer(-radius_mm, join_style="mitre", mitre_limit=100)
+    if inner.geom_type != "Polygon" or len(inner.exterior.coords) != len(points_mm) + 1:
+        return None
+    return inner.buffer(radius_mm, quad_segs=32)
 
 
 def cut_words(cut: StageCut, unit: str) -> str:

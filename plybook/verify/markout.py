@@ -42,6 +42,7 @@ NOTHING = "Nothing is cut from stock."
 ACROSS = "Cut across the roll"
 TAPE_MM = {"mm": 0.05, "in": corners.INCH_MM / 128}  # half of the last mark of a running figure
 COVER_MM = 0.01  # outside an opening by less is a rounding
+_ARC_POINTS = 17  # of a round corner
 OPENING_MM = 2.5  # corners stand no further from an opening, nor the opening from their sides
 LITTLE_MM = 2.5  # straight sides that stand over by less need not say so
 _TITLE = re.compile(r"(\d+)\. (.+)")
@@ -187,8 +188,10 @@ def _check_openings(cut: Cut, block: Block, unit: str, where: str, report: Repor
         return
     report.expect(len(found) == len(cut.holes_mm), "pieces with their openings marked out", where,
                   f"marks out {len(found)} openings of {len(cut.holes_mm)}")  # fmt: skip
-    for hole, points in zip(cut.holes_mm, found.values(), strict=False):
+    for hole, (name, points) in zip(cut.holes_mm, found.items(), strict=False):
         marks = np.array(points)
+        if radius_mm := _corner_mm(block, name, unit):
+            marks = _rounded(marks, radius_mm)
         if len(marks) == 1:
             radii = np.hypot(*(hole - marks[0]).T)
             good = float(np.ptp(radii)) <= max(OPENING_MM, 0.004 * float(radii.mean()))
@@ -199,6 +202,31 @@ def _check_openings(cut: Cut, block: Block, unit: str, where: str, report: Repor
             )
         report.expect(good, "openings marked out where they are", where,
                       "an opening is marked out elsewhere, or larger than it is")  # fmt: skip
+
+
+def _corner_mm(block: Block, name: str, unit: str) -> float:
+    """The radius that the corners of an opening are told to have, 0 for none."""
+    said = " ".join(" ".join(block.words).split())
+    told = re.search(rf"\b{name}1 to {name}\d+: [^;]*?radius of ([\d ./]+) ?(?:mm|in)\b", said)
+    return length_mm(told[1].strip(), unit) if told else 0.0
+
+
+def _rounded(corners_mm: np.ndarray, radius_mm: float) -> np.ndarray:
+    """(n, 2) a counter-clockwise polygon whose corners are arcs that both sides run into."""
+    found = []
+    for before, at, after in zip(
+        np.roll(corners_mm, 1, axis=0), corners_mm, np.roll(corners_mm, -1, axis=0), strict=True
+    ):
+        back, ahead = (way / max(np.hypot(*way), 1e-9) for way in (before - at, after - at))
+        half = np.arccos(np.clip(back @ ahead, -1.0, 1.0)) / 2
+        inwards = (back + ahead) / max(np.hypot(*(back + ahead)), 1e-9)
+        middle = at + inwards * radius_mm / np.sin(half)
+        start = at + back * radius_mm / np.tan(half) - middle
+        turns = np.linspace(0.0, np.pi - 2 * half, _ARC_POINTS)
+        sine, cosine = np.sin(turns), np.cos(turns)
+        found.append(middle + np.column_stack([
+            start[0] * cosine - start[1] * sine, start[0] * sine + start[1] * cosine]))  # fmt: skip
+    return np.vstack(found)
 
 
 def _meant(name: str, block: Block, left: list[Cut], marks: np.ndarray) -> Cut | None:

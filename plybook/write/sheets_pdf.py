@@ -45,7 +45,7 @@ from plybook.nest.markout import (
 )
 from plybook.nest.model import CutPlan, Layout
 from plybook.spec.model import PartSpec
-from plybook.units import CLOTH, MM_PER_INCH, show_length, show_number, show_roll
+from plybook.units import CLOTH, MM_PER_INCH, STIFF, show_length, show_number, show_roll
 from plybook.write.markout_pages import Row, TableBlock, column_mm, set_blocks
 from plybook.write.paper import EDGE_MM, PAPERS_MM
 from plybook.write.pdf import draw_scene, new_canvas
@@ -351,7 +351,7 @@ class _Plan:
         unit = "inches" if self.unit == "in" else self.unit
         if kind == "bar":
             return f"From and to: along the bar from its end, in {unit}."
-        step = "1/16 in" if self.unit == "in" else "0.5 mm"
+        step = show_length(stock_grain(kind).step_mm(self.unit), self.unit, grain=STIFF)
         return (
             f"Along: from the end of the {kind}. Across: from its edge. In {unit}, to the "
             f"next {step} outwards, so that no piece gets smaller. Point 1 is the one nearest to "
@@ -405,8 +405,12 @@ class _Plan:
             if opening.round_mm:
                 across = show_length(opening.round_mm, self.unit, grain=CLOTH)
                 said.append(f"{name}: middle of a round opening, {across} across")
-            else:
-                said.append(f"{name}1 to {name}{len(opening.points_mm)}: corners of an opening")
+                continue
+            corners = f"{name}1 to {name}{len(opening.points_mm)}: corners of an opening"
+            if opening.corner_mm:
+                radius = show_length(opening.corner_mm, self.unit, grain=STIFF)
+                corners += f", where its sides meet, rounded to a radius of {radius}"
+            said.append(corners)
         return "; ".join(said) + ". Cut openings before the outline."
 
     def _across(self, cut: StageCut, layout: Layout, room: float) -> TableBlock:

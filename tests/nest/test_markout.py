@@ -15,13 +15,14 @@ from plybook.nest.markout import (
     mark_openings,
     mark_out,
     outer_chords,
+    rounded_corners,
     rounded_outwards,
     stage_cuts,
     tape,
 )
 from plybook.nest.model import Item, Layout, Placement, Unit
 from plybook.nest.placing import placed
-from plybook.units import CLOTH, STIFF
+from plybook.units import CLOTH, MM_PER_INCH, STIFF
 from tests.drawing import drawn_pieces as made
 
 ROLL = Unit("R1", "roll", "twill200", 20000.0, 1250.0, edge_mm=10.0)
@@ -285,6 +286,21 @@ def test_stages_that_mix_on_the_roll_are_not_cut_apart():
     layout, items = staged(a_outer=0, b_inner=104, c_outer=208, d_trim=350)
     (cut,) = stage_cuts(layout, items, "mm")
     assert (cut.along_mm, cut.before, cut.after) == (330, "outer and inner", "trim")
+
+
+@pytest.mark.parametrize(("unit", "step"), [("mm", 0.5), ("in", MM_PER_INCH / 32)])
+def test_an_opening_with_round_corners_is_marked_by_its_sides_and_a_radius(unit, step):
+    """180 x 100 mm less a fillet of 12 mm at each corner, by the area of a square less a quarter
+    of a circle; what is marked leaves nothing of the panel cut away."""
+    slot = shapely.box(12.0, 12.0, 168.0, 88.0).buffer(12.0, quad_segs=16)
+    assert slot.area == pytest.approx(180 * 100 - (4 - np.pi) * 12**2, rel=1e-3)
+    place = Placement("a", 1, 600.0, 300.0, 7.3, False)
+    (one,) = mark_openings(place, [np.array(slot.exterior.coords)[:-1]], 10.0, unit, STIFF)
+    assert len(one.points_mm) == 4 and 11.9 <= one.corner_mm <= 12.0 + 2 * step
+    assert np.allclose(one.points_mm / step, np.round(one.points_mm / step))
+    true = shapely.Polygon(placed(np.array(slot.exterior.coords)[:-1], place) + (0.0, 10.0))
+    told = rounded_corners(one.points_mm, one.corner_mm)
+    assert true.buffer(1e-5).covers(told) and true.hausdorff_distance(told) < 2 * step
 
 
 @pytest.mark.parametrize("flipped", [False, True])

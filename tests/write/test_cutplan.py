@@ -159,7 +159,7 @@ def test_long_stock_is_drawn_whole_on_the_paper(long, paper):
         pages = list(alike)
         named = heading(pages[0])[0].split(" to ")
         units = [x for x in plan.layouts if named[0] <= x.unit.id <= named[-1]]
-        check_picture([(as_told(x), cuts_told(x, plan)) for x in units], pages, "", report)
+        check_picture([(as_told(x), cuts_told(x, plan)) for x in units], pages, "mm", "", report)
     assert report.faults == []
     if plan.layouts[0].unit.kind == "bar":
         tables = [page for k in range(book.count) if table_heads(page := book.page(k))[0]]
