@@ -12,6 +12,7 @@ import math
 import numpy as np
 
 from plybook.drawing.frame import arrow
+from plybook.drawing.letters import text_box_mm
 from plybook.drawing.scene import Circle, Path, Primitive, Rise, Role, Scene, Text
 
 SIZE_MM = 29.0
@@ -84,4 +85,5 @@ def rosette(angle_deg: float | None = None, caption: str = "0° along the axis")
     """The rosette alone, `SIZE_MM` high, with the axis named."""
     items = list(rosette_items((12.0, 15.5), 8.0, angle_deg))
     items.append(Text(Role.TEXT, (0.5, 1.0), caption, 2.5))
-    return Scene(tuple(items), (0.0, 0.0, 34.0, SIZE_MM), "Rosette")
+    words = [text_box_mm(item)[:, 0].max() for item in items if isinstance(item, Text)]
+    return Scene(tuple(items), (0.0, 0.0, max(34.0, *words), SIZE_MM), "Rosette")

@@ -380,3 +380,9 @@ def test_numbers_on_the_outlines_of_a_slim_bag_do_not_lie_on_one_another():
         _number(slim + [0.0, 0.01 * number], number, 3, taken)
     for k, at in enumerate(taken):
         assert all(np.hypot(*(at - other)) > 3.8 for other in taken[:k])
+
+
+def test_a_rosette_is_as_wide_as_its_words():
+    drawn = rosette(12.5)
+    words = [text_box_mm(item) for item in drawn.items if isinstance(item, Text)]
+    assert max(box[:, 0].max() for box in words) <= drawn.box_mm[2]
