@@ -43,9 +43,12 @@ from plybook.verify.tables import check_tables
 from plybook.verify.templateplaces import check_template_pages
 from plybook.verify.tiles import check_tiles
 from plybook.verify.twins import check_twins
+from plybook.verify.zonestacks import check_zone_stacks
 
 # of what plan.json holds alone
-OF_PLAN = (check_pieces, check_joints, check_layouts, check_steps, check_resin)
+OF_PLAN = (
+    check_pieces, check_joints, check_zone_stacks, check_layouts, check_steps, check_resin,
+)  # fmt: skip
 # of what the other files hold, against it and against one another
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,

@@ -16,7 +16,7 @@ from plybook.drawing.layoutview import small_layout
 from plybook.drawing.letters import text_box_mm
 from plybook.drawing.locate import locate
 from plybook.drawing.partview import part_picture, strain_picture
-from plybook.drawing.rosette import rosette_items, show_angle
+from plybook.drawing.rosette import rosette, rosette_items, show_angle
 from plybook.drawing.scene import Circle, Path, Role, Text
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
@@ -385,4 +385,4 @@ def test_numbers_on_the_outlines_of_a_slim_bag_do_not_lie_on_one_another():
 def test_a_rosette_is_as_wide_as_its_words():
     drawn = rosette(12.5)
     words = [text_box_mm(item) for item in drawn.items if isinstance(item, Text)]
-    assert max(box[:, 0].max() for box in words) <= drawn.box_mm[2]
+    assert max(box[:, 0].max() for box in words) <= drawn.window_mm[2] + 1e-9

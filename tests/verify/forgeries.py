@@ -536,7 +536,7 @@ PAGE = {
     "a way to a script": once(r'href="cutplan.pdf"', 'href="javascript:x()"'),
     "a mass in a table": once(r"(<td[^>]*>)\d+\.\d+(</td>)", r"\g<1>9.99\2"),
     "less of a roll used": once(r"\d+(\D{1,2}in of a roll)", r"1\1"),
-    "more of a sheet used": once(r"(wide|in); \d+( |\u00a0)% used", r"\1; 99\2% used"),
+    "more of a sheet used": once("(wide|in); \\d+( |\u00a0)% used", r"\1; 99\2% used"),
     "a stack of a zone": once(r"(<td[^>]*>A1 \+)45°", r"\g<1>30°"),
     "layers of a zone": once(r"(<td[^>]*>A1 \+45°), A2 0°", r"\1"),
     "a page taken out": once(r'<section class="card table" id="p-resin".*?</section>', ""),
