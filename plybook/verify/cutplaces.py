@@ -34,7 +34,7 @@ _FOOT_MM = 3.0  # fine words stand a little off their line
 _COPY = re.compile(r"(\d+) of \d+")
 _FIGURE = re.compile(FIGURE)
 _ALONG = ("WARP", "LENGTH OF", "BAR ", "Measure along", "Continued: along")
-_ACROSS = re.compile(rf"CUT ACROSS at ({FIGURE}) (?:mm|in)")
+_ACROSS = re.compile(rf"CUT ACROSS at ({FIGURE}) (m|in)")
 
 
 def check_cut_places(plan: dict, files: dict[str, bytes], report: Report) -> None:
@@ -183,7 +183,7 @@ class Drawing:
 
     def _cuts_across(self, strip) -> list[float]:
         told = [m for w in self.words if (m := _ACROSS.fullmatch(w.text))]
-        along = [length_mm(m[1], self.unit) for m in told]
+        along = [length_mm(m[1], self.unit) * (1000.0 if m[2] == "m" else 1.0) for m in told]
         return [self._paper_x(strip, x) for x in along]
 
     def _paper_x(self, strip, along: float) -> float:
