@@ -263,9 +263,10 @@ def _test_page(sheet: Sheet, slots: Slots) -> list[str]:
             slots.words.append(words.at_mm)
         elif (
             words.text == "mm"
-            or x > 30.0
-            or any(abs(y - at) <= _NEAR_MM for at in (*levels, *steps))
-        ):
+            or abs(x - 35.0) <= _NEAR_MM
+            or (abs(x - 25.0) <= _NEAR_MM
+                and any(abs(y - at) <= _NEAR_MM for at in (*levels, *steps)))
+        ):  # fmt: skip
             slots.words.append(words.at_mm)
         if words.text.endswith("mm, measured"):
             start = x + words.size_mm * width(words.text, False) + 3.0
