@@ -103,7 +103,7 @@ def _table(page: Page) -> list[str]:
         ends = [(k, m) for k, left in enumerate(lefts) for m in ENDS_MM for bold in (False, True)
                 if abs(_end(words, bold) - left - m) <= _NEAR_MM]  # fmt: skip
         column = next((k for k, left in enumerate(lefts) if abs(x - left) <= _NEAR_MM), -1)
-        if ends and y < high:
+        if ends and y < high and column < 0:  # else a title that happens to end there
             due.add((ends[0][0], round(y - RULE_MM, 1)))
         told = column == 0 and y > high + 3.0  # how the table is read
         named = column >= 0 and y < high
