@@ -62,7 +62,8 @@ ALWAYS_UNPROVED = (
     "what pictures of the booklet show, but that they are alike on screen and on paper; in "
     "pictures of the cut plan bevels and bad zones: look at them",
     "on paper that each corner of a corner sheet has its letter, that the rosette on the roll has "
-    "all its strokes, and where in its window a piece's name stands: look at them",
+    "all its strokes, where in its window a piece's name stands, and how far below its strip the "
+    "cut plan says where to measure from: look at them",
     "that paper and cutter keep their scale: measure the printed rulers",
     "that the light on the table keeps its scale: measure its box before each session",
     "strength: the tool sizes no structure",
