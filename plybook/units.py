@@ -28,7 +28,7 @@ MM_PER_UNIT = {
     '"': MM_PER_INCH,
     "ft": MM_PER_FOOT,
     "foot": MM_PER_FOOT,
-    "'": 304.8,
+    "'": MM_PER_FOOT,
     "yd": 914.4,
 }
 GRAMS_PER_OUNCE = 28.349523125

@@ -14,7 +14,7 @@ from plybook.laminate.ground import Meeting, creases_on
 from plybook.laminate.heights import HeightField
 from plybook.laminate.model import BreakJoint, JointSide
 from plybook.laminate.outline import Carry
-from plybook.laminate.stretch import Strain, joint_stretch
+from plybook.laminate.stretch import RaisedLayer, Strain
 from plybook.surface.model import Face
 from plybook.surface.straight import lofted
 
@@ -68,16 +68,9 @@ def break_joint(
                 meets = _lifted(face, number, points, height)
         made = JointSide(piece, rows[0], rows[1], rows[2], rows[3], meets)
         if carry and strain:
-            stretch = joint_stretch(
-                lofted(face).leaves[number],
-                fields[number],
-                level_mm,
-                made,
-                (lines[0], lines[1]),
-                carry,
-                strain,
-            )
-            made = replace(made, stretch=stretch)
+            leaf, field = lofted(face).leaves[number], fields[number]
+            raised = RaisedLayer(leaf, field, level_mm, carry, strain)
+            made = replace(made, stretch=raised.joint_stretch(made, lines[0], lines[1]))
         sides.append(made)
     return BreakJoint(name or meeting.name, overlap_mm, (sides[0], sides[1]))
 

@@ -14,6 +14,7 @@ from typing import Protocol
 
 import numpy as np
 
+from plybook.laminate.stretch import Strain
 from plybook.surface.model import Face
 
 
@@ -50,12 +51,11 @@ class Leaf:
         return points if self.raised is None else np.asarray(self.raised.from_cut(points))
 
 
-    def strain_at(self, points_mm: np.ndarray) -> np.ndarray:
-        """(n, 2, 2) Green strain that raising costs at points of the pattern, in axes of the cut
-        frame."""
-        if self.raised is None:
-            return np.zeros((len(points_mm), 2, 2))
-        return self.raised.strain_at(np.asarray(points_mm, dtype=float))
+    @property
+    def strain_at(self) -> Strain | None:
+        """What raising strains at points of the pattern, in axes of the cut frame; None where
+        nothing is raised."""
+        return None if self.raised is None else self.raised.strain_at
 
 
 def open_kinks_mm(face: Face) -> tuple[float, ...]:

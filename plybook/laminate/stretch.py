@@ -8,6 +8,7 @@ that what is left between the lengths in the cut and on the part is an error.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,74 +23,70 @@ WAY_STEPS = 30  # of a way to the row beside
 Strain = Callable[[np.ndarray], np.ndarray]  # pattern (n, 2) -> (n, 2, 2), as RaisedMap.strain_at
 
 
-def joint_stretch(
-    leaf: Leaf,
-    field: HeightField,
-    level_mm: float,
-    side: JointSide,
-    lines_mm: tuple[np.ndarray, np.ndarray],
-    carry: Carry,
-    strain: Strain,
-) -> JointStretch:
-    """By how much lengths beside a joint are more in the cut than on the part, percent.
+@dataclass(frozen=True)
+class RaisedLayer:
+    """A layer on one leaf of the face as it is laid flat.
 
-    Args:
-        leaf: of the face that the piece lies on.
+    Attributes:
+        leaf: of the face.
         field, level_mm: height of what the layer lies on, and how far above that it is laid flat.
-        side: of the joint.
-        lines_mm: (n, 2) the joint and the row beside it on the pattern.
         carry, strain: from the pattern to the cut frame, and what that strains.
     """
-    line, beside = lines_mm
-    return JointStretch(
-        _along(strain, line, side.line_mm),
-        _across(leaf, field, level_mm, side, lines_mm, carry, strain),
-        _along(strain, beside, side.beside_mm),
-    )
 
+    leaf: Leaf
+    field: HeightField
+    level_mm: float
+    carry: Carry
+    strain: Strain
 
-def _along(strain: Strain, line_mm: np.ndarray, cut_mm: np.ndarray) -> np.ndarray:
-    """(n - 1,) percent, from place to place of a line that is straight between them."""
-    share = (np.arange(SAMPLES) + 0.5) / SAMPLES
-    spots = line_mm[:-1, None] + np.diff(line_mm, axis=0)[:, None] * share[:, None]
-    ways = np.repeat(np.diff(cut_mm, axis=0), SAMPLES, axis=0)
-    factors = _cut_of_part(strain, spots.reshape(-1, 2), ways)
-    return np.asarray(factors.reshape(-1, SAMPLES).mean(axis=1) - 1) * 100
+    def joint_stretch(
+        self, side: JointSide, line_mm: np.ndarray, beside_mm: np.ndarray
+    ) -> JointStretch:
+        """By how much lengths beside a joint are more in the cut than on the part, percent.
 
+        Args:
+            side: of the joint.
+            line_mm, beside_mm: (n, 2) the joint and the row beside it on the pattern.
+        """
+        return JointStretch(
+            self._along(line_mm, side.line_mm),
+            self._across(side, line_mm, beside_mm),
+            self._along(beside_mm, side.beside_mm),
+        )
 
-def _across(
-    leaf: Leaf,
-    field: HeightField,
-    level_mm: float,
-    side: JointSide,
-    lines_mm: tuple[np.ndarray, np.ndarray],
-    carry: Carry,
-    strain: Strain,
-) -> np.ndarray:
-    """(n,) percent, straight from the joint to the row beside it.
+    def _along(self, line_mm: np.ndarray, cut_mm: np.ndarray) -> np.ndarray:
+        """(n - 1,) percent, from place to place of a line that is straight between them."""
+        share = (np.arange(SAMPLES) + 0.5) / SAMPLES
+        spots = line_mm[:-1, None] + np.diff(line_mm, axis=0)[:, None] * share[:, None]
+        ways = np.repeat(np.diff(cut_mm, axis=0), SAMPLES, axis=0)
+        factors = self._cut_of_part(spots.reshape(-1, 2), ways)
+        return np.asarray(factors.reshape(-1, SAMPLES).mean(axis=1) - 1) * 100
 
-    The way leads over creases and is straight on neither; in the cut its steps are as long as on
-    the part, but for the strain.
-    """
-    (start, w), (end, _) = (leaf.params(line) for line in lines_mm)
-    share = np.linspace(0.0, 1.0, WAY_STEPS + 1)
-    u, w = (start[:, None] + (end - start)[:, None] * share).ravel(), np.repeat(w, len(share))
-    spots = leaf.flat(u, w)
-    lifted = leaf.space(u, w) + leaf.normal(u, w) * (field(spots) + level_mm)[:, None]
-    path = lifted.reshape(len(start), -1, 3)
-    path[:, 0], path[:, -1] = side.on_part_mm, side.beside_on_part_mm
-    steps = np.diff(np.asarray(carry(spots)).reshape(len(start), -1, 2), axis=1)
-    rows = spots.reshape(len(start), -1, 2)
-    middle = (rows[:, 1:] + rows[:, :-1]) / 2
-    factors = _cut_of_part(strain, middle.reshape(-1, 2), steps.reshape(-1, 2))
-    long = np.linalg.norm(np.diff(path, axis=1), axis=2) * factors.reshape(len(start), -1)
-    headings = steps / np.maximum(np.linalg.norm(steps, axis=2), 1e-12)[..., None]
-    apart = np.linalg.norm((headings * long[..., None]).sum(axis=1), axis=1)
-    return np.asarray(apart / np.linalg.norm(path[:, -1] - path[:, 0], axis=1) - 1) * 100
+    def _across(self, side: JointSide, line_mm: np.ndarray, beside_mm: np.ndarray) -> np.ndarray:
+        """(n,) percent, straight from the joint to the row beside it.
 
+        The way leads over creases and is straight on neither; in the cut its steps are as long as
+        on the part, but for the strain.
+        """
+        (start, w), (end, _) = (self.leaf.params(line) for line in (line_mm, beside_mm))
+        share = np.linspace(0.0, 1.0, WAY_STEPS + 1)
+        u, w = (start[:, None] + (end - start)[:, None] * share).ravel(), np.repeat(w, len(share))
+        spots = self.leaf.flat(u, w)
+        height = self.field(spots) + self.level_mm
+        lifted = self.leaf.space(u, w) + self.leaf.normal(u, w) * height[:, None]
+        path = lifted.reshape(len(start), -1, 3)
+        path[:, 0], path[:, -1] = side.on_part_mm, side.beside_on_part_mm
+        steps = np.diff(np.asarray(self.carry(spots)).reshape(len(start), -1, 2), axis=1)
+        rows = spots.reshape(len(start), -1, 2)
+        middle = (rows[:, 1:] + rows[:, :-1]) / 2
+        factors = self._cut_of_part(middle.reshape(-1, 2), steps.reshape(-1, 2))
+        long = np.linalg.norm(np.diff(path, axis=1), axis=2) * factors.reshape(len(start), -1)
+        headings = steps / np.maximum(np.linalg.norm(steps, axis=2), 1e-12)[..., None]
+        apart = np.linalg.norm((headings * long[..., None]).sum(axis=1), axis=1)
+        return np.asarray(apart / np.linalg.norm(path[:, -1] - path[:, 0], axis=1) - 1) * 100
 
-def _cut_of_part(strain: Strain, spots_mm: np.ndarray, ways: np.ndarray) -> np.ndarray:
-    """(n,) length in the cut of what is 1 on the part, in directions of the cut."""
-    along = ways / np.maximum(np.linalg.norm(ways, axis=1), 1e-12)[:, None]
-    doubled = 2 * np.einsum("ni,nij,nj->n", along, strain(spots_mm), along)
-    return np.asarray(1 / np.sqrt(1 + doubled))
+    def _cut_of_part(self, spots_mm: np.ndarray, ways: np.ndarray) -> np.ndarray:
+        """(n,) length in the cut of what is 1 on the part, in directions of the cut."""
+        along = ways / np.maximum(np.linalg.norm(ways, axis=1), 1e-12)[:, None]
+        doubled = 2 * np.einsum("ni,nij,nj->n", along, self.strain(spots_mm), along)
+        return np.asarray(1 / np.sqrt(1 + doubled))
