@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from plybook.verify.lettermetrics import CAP, width
+from plybook.verify.lettermetrics import CAP, end_mm
 from plybook.verify.looks import INK, MEDIUM, THIN, WIDE
 from plybook.verify.pdf_pages import Line, Page, Words
 from plybook.verify.tolerances import PAPER_MM
@@ -64,7 +64,7 @@ def things_on(page: Page) -> list[Thing]:
     for item, after in zip(plain, [*plain, None][1:], strict=True):
         if isinstance(item, Words):
             x, y = item.at_mm[0] - left, page.height_mm - item.at_mm[1]
-            ends = tuple(x + item.size_mm * width(item.text, bold) for bold in (False, True))
+            ends = tuple(end_mm(item, bold) - left for bold in (False, True))
             found.append(Thing("words", x, y, max(ends), y, item.size_mm * CAP, text=item.text,
                                ends=ends))  # fmt: skip
             continue

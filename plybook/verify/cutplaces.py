@@ -14,7 +14,7 @@ import numpy as np
 from plybook.verify import plane
 from plybook.verify.corners import INCH_MM
 from plybook.verify.cut_pages import FIGURE, Cut, block_top_mm, holds, length_mm, table_heads
-from plybook.verify.lettermetrics import CAP, MIDDLE, width
+from plybook.verify.lettermetrics import CAP, MIDDLE, end_mm, width
 from plybook.verify.pdf_pages import Line, Page, Words, open_book
 from plybook.verify.printed import ANGLE, angle
 from plybook.verify.report import Report
@@ -52,7 +52,8 @@ def check_sheet(page: Page, where: str, report: Report) -> None:
     low = [x for x in page.lines if x.points[:, 1].min() <= block_top_mm(page) + 3.0
            and x.mark in ("DIMENSION", "FRAME")]  # fmt: skip
     wanted = block_lines(corner)
-    wrong = [f"a line of {x.mark}" for x in low if not any(_same(x.points, y) for y in wanted)]
+    wrong = [f"a line of {x.mark}" for x in low
+             if not any(plane.same_line(x.points, y, _NEAR_MM) for y in wanted)]  # fmt: skip
     wrong += ["a line that is not there"] * (len(wanted) > len(low))
     places = [*block_words(corner)]
     for words in page.words:
@@ -68,25 +69,15 @@ def check_sheet(page: Page, where: str, report: Report) -> None:
                   f"has {wrong[:2]} out of its place")  # fmt: skip
 
 
-def _same(one: np.ndarray, two: np.ndarray) -> bool:
-    return one.shape == two.shape and bool(
-        min(np.abs(one - two).max(), np.abs(one[::-1] - two).max()) <= _NEAR_MM
-    )
-
-
 def _in_head(words: Words, page: Page) -> bool:
     """Whether words are the name of the stock, what it is, or the part at the right end."""
     if abs(words.at_mm[1] - (page.height_mm - EDGE_MM - HEAD_MM)) > _NEAR_MM:
         return False
     name = next((w for w in page.words if abs(w.at_mm[0] - EDGE_MM) <= _NEAR_MM
                  and w.at_mm[1] == words.at_mm[1]), None)  # fmt: skip
-    starts = [EDGE_MM] + ([_end(name) + 5.0] if name else [])
-    right = abs(_end(words) - (page.width_mm - EDGE_MM)) <= _NEAR_MM
+    starts = [EDGE_MM] + ([end_mm(name) + 5.0] if name else [])
+    right = abs(end_mm(words) - (page.width_mm - EDGE_MM)) <= _NEAR_MM
     return right or any(abs(words.at_mm[0] - x) <= _NEAR_MM for x in starts)
-
-
-def _end(words: Words, bold: bool = True) -> float:
-    return words.at_mm[0] + words.size_mm * width(words.text, bold)
 
 
 def _table(page: Page) -> list[str]:
@@ -101,7 +92,7 @@ def _table(page: Page) -> list[str]:
         if not low < y < page.height_mm - EDGE_MM - 11.0:
             continue
         ends = [(k, m) for k, left in enumerate(lefts) for m in ENDS_MM for bold in (False, True)
-                if abs(_end(words, bold) - left - m) <= _NEAR_MM]  # fmt: skip
+                if abs(end_mm(words, bold) - left - m) <= _NEAR_MM]  # fmt: skip
         column = next((k for k, left in enumerate(lefts) if abs(x - left) <= _NEAR_MM), -1)
         if ends and y < high and column < 0:  # else a title that happens to end there
             due.add((ends[0][0], round(y - RULE_MM, 1)))
@@ -114,7 +105,8 @@ def _table(page: Page) -> list[str]:
     for points in rules:
         y = float(points[0, 1])
         spans = [np.array([(left, y), (left + wide, y)]) for left in lefts]
-        column = next((k for k, span in enumerate(spans) if _same(points, span)), -1)
+        column = next((k for k, span in enumerate(spans)
+                       if plane.same_line(points, span, _NEAR_MM)), -1)  # fmt: skip
         drawn.add((column, round(y, 1)))
     apart = [one for one in due ^ drawn if not _twin(one, drawn if one in due else due)]
     return (
@@ -177,7 +169,7 @@ class Drawing:
             level = [np.array([(x0, y), (x1, y)]) for y in (low, base, high)]
             ends = [np.array([(x, base), (x, high)]) for x in (x0, x1)]
             across = [np.array([(x, low), (x, high)]) for x in self._cuts_across(strip)]
-            if any(_same(line.points, one) for one in (*level, *ends, *across)):
+            if any(plane.same_line(line.points, one, _NEAR_MM) for one in (*level, *ends, *across)):
                 return True
         return False
 
@@ -196,7 +188,7 @@ class Drawing:
             for y in (float(strip.corner[1]), high):
                 level = np.array([(x0, y), (x1, y)])
                 outline = strip.layout.get("outline_mm")
-                if not outline and not any(_same(one, level) for one in drawn):
+                if not outline and not any(plane.same_line(one, level, _NEAR_MM) for one in drawn):
                     yield "an edge of the stock that is not there"
 
     def _lost_ticks(self) -> Iterator[str]:
@@ -305,7 +297,7 @@ class Drawing:
                 return True
             level = low + value / strip.by[1]
             at = words.at_mm[1] + words.size_mm * CAP / 2
-            if abs(at - level) <= 4 * _NEAR_MM and _end(words, False) <= x0 + _NEAR_MM:
+            if abs(at - level) <= 4 * _NEAR_MM and end_mm(words, False) <= x0 + _NEAR_MM:
                 return True
         return False
 
@@ -336,7 +328,7 @@ class Drawing:
                 if abs(x - x0) <= _NEAR_MM and level:
                     return True
             for at in self._cuts_across(strip):
-                ends = (x, _end(words, False), _end(words))
+                ends = (x, end_mm(words, False), end_mm(words))
                 if any(abs(end - at) <= 2 * _NEAR_MM for end in ends) and y < low:
                     return True
             if strip.holds(np.array(words.at_mm)) and words.text == "LEFT OVER":

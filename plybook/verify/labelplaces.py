@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plybook.verify.lettermetrics import width
+from plybook.verify.lettermetrics import end_mm
 from plybook.verify.pdf_pages import Line, Words
 from plybook.verify.tolerances import PAPER_MM
 
@@ -93,7 +93,7 @@ def displaced(words: Sequence[Words], grid: Grid, corner: np.ndarray) -> list[st
     wrong += [
         w.text
         for w, end, level in ends
-        if _off((w.at_mm[0] + w.size_mm * width(w.text, True), w.at_mm[1]), (end, level))
+        if _off((end_mm(w), w.at_mm[1]), (end, level))
     ]
     return wrong  # fmt: skip
 

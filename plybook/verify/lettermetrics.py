@@ -9,6 +9,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from plybook.verify.pdf_pages import Words
+
 CAP = 0.656  # height of the letter H as share of the type size, measured in the font file
 MIDDLE = (0.75 - 0.21) / 2  # of a line from accents to tails, above its base line
 _FILES = {False: "SourceSansPro-Regular.ttf", True: "SourceSansPro-Bold.ttf"}
@@ -32,6 +34,11 @@ def width(text: str, bold: bool) -> float:
     """Length of one line of words as share of the type size."""
     known, whole = _face(bold)
     return sum(known.get(char, known[_UNKNOWN]) for char in text) / whole
+
+
+def end_mm(words: Words, bold: bool = True) -> float:
+    """Where level words end."""
+    return words.at_mm[0] + words.size_mm * width(words.text, bold)
 
 
 @cache

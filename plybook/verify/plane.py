@@ -129,6 +129,13 @@ def clearance(one: np.ndarray, other: np.ndarray) -> float:
     return float(min(_to_segments(one, b0, b1).min(), _to_segments(other, a0, a1).min()))
 
 
+def same_line(one: np.ndarray, two: np.ndarray, within: float) -> bool:
+    """Whether two lines (n, 2) have the same points, in either direction."""
+    return one.shape == two.shape and bool(
+        min(np.abs(one - two).max(), np.abs(one[::-1] - two).max()) <= within
+    )
+
+
 def boxes(rings: Sequence[np.ndarray]) -> np.ndarray:
     """(n, 2, 2): lower and upper corner of the box round each of n rings or lines."""
     return np.array([[r.min(axis=0), r.max(axis=0)] for r in rings]).reshape(-1, 2, 2)

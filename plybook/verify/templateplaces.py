@@ -20,7 +20,7 @@ from itertools import pairwise
 import numpy as np
 
 from plybook.verify import plane
-from plybook.verify.lettermetrics import CAP, width
+from plybook.verify.lettermetrics import CAP, end_mm, width
 from plybook.verify.pdf_pages import Line, Page, Words, open_book
 from plybook.verify.pieces import ring
 from plybook.verify.printed import same
@@ -69,9 +69,6 @@ class Sheet:
     every: list[Words]  # in windows too
     corners: list[np.ndarray]  # (2,) lower left one of each window
     give: float = 0.0  # by how much of a length the printer is made up for; letters are not
-
-    def end(self, words: Words, bold: bool = True) -> float:
-        return words.at_mm[0] + words.size_mm * width(words.text, bold)
 
 
 def framed(page: Page, stretch: Sequence[float], windows: Iterable[dict]) -> Sheet:
@@ -144,7 +141,8 @@ def _left_over(sheet: Sheet, slots: Slots) -> list[str]:
     for line in sheet.lines:
         if line.mark == "REGISTRATION":
             continue  # crosses, frames and rings are held whole elsewhere
-        k = next((k for k, one in enumerate(left) if _same(line.points, one)), -1)
+        k = next((k for k, one in enumerate(left)
+                  if plane.same_line(line.points, one, _NEAR_MM)), -1)  # fmt: skip
         if k < 0:
             wrong.append(f"a line of {line.mark}")
         else:
@@ -159,12 +157,6 @@ def _left_over(sheet: Sheet, slots: Slots) -> list[str]:
     return wrong
 
 
-def _same(one: np.ndarray, two: np.ndarray) -> bool:
-    return one.shape == two.shape and bool(
-        min(np.abs(one - two).max(), np.abs(one[::-1] - two).max()) <= _NEAR_MM
-    )
-
-
 def _at(sheet: Sheet, x: float, y: float) -> Words | None:
     """The words that begin at a place."""
     return next((w for w in sheet.words if abs(w.at_mm[0] - x) <= _NEAR_MM
@@ -177,10 +169,10 @@ def _head(sheet: Sheet, slots: Slots, tiled: bool) -> list[str]:
     if big is None:
         return ["a page without a head"]
     slots.words.append((0.0, BASE_MM))
-    after = sheet.end(big) + 5.0
+    after = end_mm(big) + 5.0
     name = _at(sheet, after, BASE_MM)
     if name is not None:
-        end = sheet.end(name)
+        end = end_mm(name)
         slots.words.append((after, BASE_MM))
         slots.rule((after - 1.5, BASE_MM - 1.4), (end + 1.5, BASE_MM - 1.4),
                    (end + 1.5, BASE_MM + 6.4), (after - 1.5, BASE_MM + 6.4))  # fmt: skip
@@ -269,7 +261,7 @@ def _test_page(sheet: Sheet, slots: Slots) -> list[str]:
         ):  # fmt: skip
             slots.words.append(words.at_mm)
         if words.text.endswith("mm, measured"):
-            start = x + words.size_mm * width(words.text, False) + 3.0
+            start = end_mm(words, bold=False) + 3.0
             slots.rule((start, y - 1.0), (start + 34.0, y - 1.0))
     return wrong + ([] if len(rulers) > 12 else ["rulers without figures"])
 
@@ -319,7 +311,7 @@ def _card(piece: dict, card: dict, sheet: Sheet, slots: Slots, page: Page,
     else:
         rows_x = _COLUMNS_MM[0]
         name = next((w for w in own if w.mark == "ID"), None)
-        head = max(rows_x, sheet.end(name) - x0 + 6.0) if name else rows_x
+        head = max(rows_x, end_mm(name) - x0 + 6.0) if name else rows_x
         slots.words.append((x0 + 2.0, y1 - 12.5))
         first = max((w.at_mm[1] for w in own if w.text.startswith("Draw ")), default=y1)
         slots.words += [(x0 + head, y1 - 4.6 - _LINE_MM * k)
@@ -464,7 +456,7 @@ def _under_map(sheet: Sheet, slots: Slots, top: float) -> None:
             known = any(abs(x - at) <= _NEAR_MM for at in _CARD_X_MM)
             slots.words += [words.at_mm] if known and y > BLOCK_MM else []
         elif words.text.endswith(", measured"):
-            start = x + words.size_mm * width(words.text, False) + 3.0
+            start = end_mm(words, bold=False) + 3.0
             slots.rule((start, y - 1.0), (start + 30.0, y - 1.0))
             slots.words += [words.at_mm] if abs(x) <= _NEAR_MM else []
         elif y < FRAME_MM[1]:
