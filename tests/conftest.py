@@ -20,6 +20,16 @@ settings.load_profile("same")
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+def built_alone(folder, spec):
+    """The output folder of a spec, given as text, built in a folder beside the shared specs."""
+    shutil.copytree(SPECS / "shared", folder / "shared")
+    (folder / "part.yaml").write_text(spec, encoding="utf-8")
+    out = folder / "out"
+    written = ["build", str(folder / "part.yaml"), "--out", str(out), "--effort", "quick"]
+    assert main(written) == 0
+    return out
+
+
 @pytest.fixture(scope="session")
 def specs(tmp_path_factory):
     """A copy of the shipped specs, so that a build may remember its layouts beside them."""

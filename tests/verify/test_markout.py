@@ -12,13 +12,12 @@ import numpy as np
 import pytest
 from pypdf import PdfReader, PdfWriter
 
-from plybook.cli import main
 from plybook.verify import _guarded, corners, verify_folder
 from plybook.verify.cut_pages import length_mm, reads_as
 from plybook.verify.markout import check_cut_sheets
 from plybook.verify.report import Report
 from tests import forging
-from tests.conftest import SPECS
+from tests.conftest import built_alone
 
 PART, NAME = "TN-420", "cutplan.pdf"
 PAIR = """
@@ -44,12 +43,7 @@ stages:
 @pytest.fixture(scope="module")
 def pair_out(tmp_path_factory):
     """Two hands with cloth cut by stage, a core, a bar; read only."""
-    folder = tmp_path_factory.mktemp("pair")
-    shutil.copytree(SPECS / "shared", folder / "shared")
-    (folder / "panel.yaml").write_text(PAIR)
-    arguments = ["build", str(folder / "panel.yaml"), "--out", str(folder / "out")]
-    assert main([*arguments, "--effort", "quick"]) == 0
-    return folder / "out"
+    return built_alone(tmp_path_factory.mktemp("pair"), PAIR)
 
 
 @pytest.fixture

@@ -2,16 +2,14 @@
 
 import json
 import re
-import shutil
 
 import pypdf
 import pytest
 
-from plybook.cli import main
 from plybook.verify import verify_folder
 from plybook.verify.report import Report
 from plybook.verify.tiles import check_tiles
-from tests.conftest import SPECS
+from tests.conftest import built_alone
 from tests.forging import page_bytes, with_page
 from tests.verify.test_words import PART, changed, page_texts
 
@@ -39,12 +37,7 @@ layers:
 @pytest.fixture(scope="module")
 def run(tmp_path_factory):
     """Four plies alike, and a run of three that end 60 mm apart on a rectangle of 300 mm."""
-    folder = tmp_path_factory.mktemp("run")
-    shutil.copytree(SPECS / "shared", folder / "shared")
-    (folder / "part.yaml").write_text(RUN)
-    arguments = ["build", str(folder / "part.yaml"), "--out", str(folder / "out")]
-    assert main([*arguments, "--effort", "quick"]) == 0
-    return folder / "out" / "TN-426"
+    return built_alone(tmp_path_factory.mktemp("run"), RUN) / "TN-426"
 
 
 def cards_of(out):

@@ -6,10 +6,9 @@ import shutil
 import pypdf
 import pytest
 
-from plybook.cli import main
 from plybook.verify import verify_folder
 from plybook.verify.sets import UNREAD
-from tests.conftest import SPECS
+from tests.conftest import built_alone
 from tests.forging import change_plan, faults, reseal
 
 PANEL = """
@@ -32,12 +31,7 @@ layers:
 
 @pytest.fixture(scope="module")
 def out(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("hands")
-    shutil.copytree(SPECS / "shared", folder / "shared")
-    (folder / "panel.yaml").write_text(PANEL)
-    arguments = ["build", str(folder / "panel.yaml"), "--out", str(folder / "out")]
-    assert main([*arguments, "--effort", "quick"]) == 0
-    return folder / "out"
+    return built_alone(tmp_path_factory.mktemp("hands"), PANEL)
 
 
 @pytest.fixture
