@@ -20,7 +20,7 @@ from plybook.drawing.style import NOTE_MM
 from plybook.laminate.model import LaidLayer, Zone
 
 WIDTH_MM = 180.0
-MOST_ZONES, MOST_LAYERS = 16, 48  # in one picture
+MOST_ZONES, MOST_LAYERS = 12, 48  # in one picture, so that names of zones stand apart
 _WORDS_MM, _ROW_MM, _FOOT_MM = 84.0, 4.2, 7.0
 _WIDEST_MM = 12.0  # a column
 
