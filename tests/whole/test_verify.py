@@ -247,7 +247,7 @@ def test_what_the_verifier_would_call_wrong_is_never_written(specs, tmp_path, mo
 
     def forged(*given):
         plan = honest(*given)
-        piece(plan, "core")["edges"][0]["treatment"] = "square"
+        piece(plan, "core")["edges"][0] |= {"treatment": "square", "angle_deg": 90.0}
         return plan
 
     monkeypatch.setattr(output, "plan_dict", forged)
