@@ -15,8 +15,12 @@ from plybook.surface.model import Face
 CUT_MARK = Role.SPLICE  # how the ends of a section line are drawn
 
 
-def edge_names(frame: Frame, window: Box | None, face: Face) -> list[Text]:
-    """Each edge named outside the part: top and bottom level, root and tip turned."""
+def edge_names(frame: Frame, window: Box | None, face: Face, wide_mm: float) -> list[Text]:
+    """Each edge named outside the part: top and bottom level, root and tip turned.
+
+    Args:
+        wide_mm: of the paper from x = 0, which level words stay on.
+    """
     from shapely import LineString, box
 
     ring = frame.put(face.outline_mm)
@@ -39,11 +43,12 @@ def edge_names(frame: Frame, window: Box | None, face: Face) -> list[Text]:
         if level:
             above = at[1] > middle[1]
             half = text_width_mm(words, LABEL_MM) / 2
-            y = _extreme(run, at[0] - half, at[0] + half, above) if len(run) > 1 else at[1]
+            x = min(max(float(at[0]), half), wide_mm - half)
+            y = _extreme(run, x - half, x + half, above) if len(run) > 1 else at[1]
             out.append(
                 Text(
                     Role.TEXT,
-                    (float(at[0]), y + (3.4 if above else -6.4)),
+                    (x, y + (3.4 if above else -6.4)),
                     words,
                     LABEL_MM,
                     anchor="middle",
@@ -76,8 +81,14 @@ def edge_words(name: str) -> str:
     return plain.upper()
 
 
-def station_labels(frame: Frame, window: Box | None, face: Face) -> list[Text]:
-    """Station names under the lower end of each line, thinned out where they would touch."""
+def station_labels(
+    frame: Frame, window: Box | None, face: Face, wide_mm: float
+) -> list[Text]:
+    """Station names under the lower end of each line, thinned out where they would touch.
+
+    Args:
+        wide_mm: of the paper from x = 0, which they stay on.
+    """
     out: list[Text] = []
     last = -1e9
     for station in sorted(face.station_lines, key=lambda s: s.span_mm):
@@ -86,13 +97,14 @@ def station_labels(frame: Frame, window: Box | None, face: Face) -> list[Text]:
             continue
         x, y = frame.put(low)[0]
         half = text_width_mm(station.label, NOTE_MM) / 2
+        x = min(max(float(x), half), wide_mm - half)
         if x - half < last + 1.5:
             continue
         last = x + half
         out.append(
             Text(
                 Role.TEXT,
-                (float(x), float(y) - 2.0),
+                (x, float(y) - 2.0),
                 station.label,
                 NOTE_MM,
                 anchor="middle",

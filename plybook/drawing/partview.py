@@ -15,10 +15,11 @@ from plybook.drawing.frame import (
     fit_across,
     fit_frame,
     hatch,
+    kept_across,
     lines,
 )
 from plybook.drawing.letters import text_width_mm
-from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
+from plybook.drawing.scene import Path, Primitive, Rise, Role, Scene, Text
 from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.surface.model import Face, StrainReport
 
@@ -98,22 +99,16 @@ def _names(face: Face, put) -> list[Text]:
         words = edge_words(edge.name)
         if level:
             above = at[1] > middle[1]
-            spot, turn = at + (0.0, 3.0 if above else -9.5), _slope_deg(run)
-            out.append(
-                Text(
-                    Role.TEXT,
-                    (float(spot[0]), float(spot[1])),
-                    words,
-                    LABEL_MM,
-                    turn,
-                    "middle",
-                    "baseline" if above else "centre",
-                )
-            )
+            spot = at + (0.0, 3.0 if above else -9.5)
+            turn = _slope_deg(run)
         else:
             left = at[0] < middle[0]
-            x = run[:, 0].min() - 3.0 if left else run[:, 0].max() + 6.4
-            out.append(Text(Role.TEXT, (float(x), float(at[1])), words, LABEL_MM, 90.0, "middle"))
+            spot = np.array([run[:, 0].min() - 3.0 if left else run[:, 0].max() + 6.4, at[1]])
+            turn, above = 90.0, True
+        place = (float(spot[0]), float(spot[1]))
+        rise: Rise = "baseline" if above else "centre"
+        name = Text(Role.TEXT, place, words, LABEL_MM, turn, "middle", rise)
+        out.append(kept_across(name, WIDTH_MM))
     for station in face.station_lines:
         ends = put(station.points_mm[[0, -1]])
         foot = ends[np.argmin(ends[:, 1])]
@@ -125,7 +120,7 @@ def _names(face: Face, put) -> list[Text]:
             anchor="middle",
             rise="top",
         )
-        out += filter(None, [first_free([text], out)])
+        out += filter(None, [first_free([kept_across(text, WIDTH_MM)], out)])
     return out
 
 

@@ -135,7 +135,10 @@ def detail_picture(
 
 
 def _row(frame, window, face, pieces, below, section_mm, corners) -> list[Primitive]:
-    around = [*edge_names(frame, window, face), *station_labels(frame, window, face)]
+    around = [
+        *edge_names(frame, window, face, WIDTH_MM),
+        *station_labels(frame, window, face, WIDTH_MM),
+    ]
     cuts = [] if section_mm is None else section_strokes(frame, section_mm)
     items = _content(frame, window, face, pieces, below, corners, ACROSS_MM, [*around, *cuts])
     if section_mm is not None:

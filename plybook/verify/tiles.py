@@ -56,11 +56,13 @@ def check_tiles(plan: dict, files: dict[str, bytes], report: Report) -> None:
 
 
 def _is_sawn_square(piece: dict) -> bool:
-    """Whether two square cuts make a rod: four corners of 90 degrees."""
+    """Whether two square cuts make a rod: four corners of 90 degrees, by how far the shorter side
+    of each lies off the square to the longer."""
     points = ring(piece.get("cut_outline_mm", piece["outline_mm"]))
     ways = np.roll(points, -1, axis=0) - points
     size = np.hypot(*ways.T)
-    slant = np.abs(np.sum(ways * np.roll(ways, -1, axis=0), axis=1)) / size
+    longer = np.maximum(size, np.roll(size, -1))
+    slant = np.abs(np.sum(ways * np.roll(ways, -1, axis=0), axis=1)) / longer
     return len(points) == 4 and not piece["holes_mm"] and bool(slant.max() <= PAPER_MM)
 
 
