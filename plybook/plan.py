@@ -265,7 +265,8 @@ def _edge(edge: PieceEdge) -> dict:
 
 
 def _stretch(stretch: JointStretch) -> dict[str, list[float]]:
-    rows = {"line": stretch.line_pct, "across": stretch.across_pct, "beside": stretch.beside_pct}
+    rows = {"line": stretch.line_pct, "across": stretch.across_pct, "beside": stretch.beside_pct,
+            "out": stretch.out_pct, "back": stretch.back_pct}  # fmt: skip
     return {key: [_figure(value) for value in row] for key, row in rows.items()}
 
 

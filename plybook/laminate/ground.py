@@ -24,6 +24,7 @@ from plybook.laminate.outline import Stretch, divided, named_ring
 from plybook.laminate.regions import Regions
 from plybook.laminate.shapes import NearLine, polygons_of, ring_of
 from plybook.laminate.trim import arriving, far_side, run_on
+from plybook.laminate.viewjoin import views_on
 from plybook.spec.model import Layer, PartSpec, SpliceRule
 from plybook.surface.breaks import Break, breaks_of, views_of
 from plybook.surface.darts import DartPlan, propose_darts
@@ -140,10 +141,7 @@ class Ground:
     @cached_property
     def views(self) -> tuple[Regions, ...]:
         """The regions as seen from each leaf of the face."""
-        views = views_of(self.face)
-        if len(views) == 1:
-            return (self.regions,)
-        return tuple(self.regions.on(view) for view in views)
+        return views_on(self.regions, views_of(self.face), self.breaks)
 
     @cached_property
     def breaks(self) -> tuple[Break, ...]:

@@ -111,11 +111,14 @@ class Piece:
 class JointStretch:
     """By how much lengths of the cut beside a joint are more than on the part, percent, as the
     strain of the map has it: along the joint (n - 1,), from each of its places to the row beside
-    (n,), and along that row (n - 1,)."""
+    (n,), along that row (n - 1,), and slantwise (n,) from each place of the joint to the row beside
+    and back, `SLANT_MM` further on; 0 where the other row ends before."""
 
     line_pct: np.ndarray
     across_pct: np.ndarray
     beside_pct: np.ndarray
+    out_pct: np.ndarray
+    back_pct: np.ndarray
 
 
 @dataclass(frozen=True)

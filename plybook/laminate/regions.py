@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
+from typing import Self
 
 import numpy as np
 import shapely
@@ -97,9 +98,10 @@ class Regions:
         self._trimmed: dict[Region, BaseGeometry] = {}
         self._open: list[str] = []  # layers being worked out, to catch a circle
 
-    def on(self, face: Face) -> Regions:
+    @classmethod
+    def like(cls, other: Regions, face: Face) -> Self:
         """The same regions worked out on another face, or on another view of the same."""
-        return Regions(face, *self._given)
+        return cls(face, *other._given)
 
     def net(self, region: Region) -> BaseGeometry:
         """The region up to the net line: Polygon, MultiPolygon or an empty Polygon."""

@@ -25,7 +25,6 @@ STRETCH = 0.001
 # crosses four creases for each core and two for each block. Rounded feet of bevels add as much
 # again: of 10 broken skins, 8 of them over a core, the most was 0.09 mm.
 SLACK_MM = 0.2
-SLANT_SLACK_MM = 0.3  # slantwise the two lines shear by each foot they cross; most found 0.21 mm
 SLANT_MM = 40.0
 STRAIGHT_MM = 0.02
 BEND_MM = 3.0  # a line bends by what it turns over so much to either side
@@ -207,7 +206,7 @@ def _untrue(side: dict, piece: dict) -> float:
     give = max((abs(s) for s in piece["strain_pct"]), default=0.0) / 100 + STRETCH
     names = ("line_mm", "beside_mm"), ("on_part_mm", "beside_on_part_mm")
     cut, part = ([np.array(side[n], dtype=float) for n in pair] for pair in names)
-    line, across, beside = _stretch(side)
+    line, across, beside, *slants = _stretch(side)
     worst = -np.inf
     for flat, space, stretch in zip(cut, part, (line, beside), strict=True):
         own, true = (np.linalg.norm(np.diff(row, axis=0), axis=1) for row in (flat, space))
@@ -219,37 +218,28 @@ def _untrue(side: dict, piece: dict) -> float:
     own, true = (np.linalg.norm(one - two, axis=1) for one, two in (cut, part))
     off = np.abs(own - true * (1 + across))
     worst = max(worst, float((off - SLACK_MM - give * true).max()))
-    return max(worst, _askew(cut, part, give + _most(line, across, beside)))
+    return max(worst, _askew(cut, part, slants, give))
 
 
-def _stretch(side: dict) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Shares by which the cut is longer than the part, along the joint, from it to the row beside,
-    and along that row."""
+def _stretch(side: dict) -> list[np.ndarray]:
+    """Shares by which the cut is longer than the part: along the joint, from it to the row beside,
+    along that row, and slantwise out to it and back."""
     count = len(side["line_mm"])
     stated = side.get("stretch_pct", {})
-    sizes = {"line": count - 1, "across": count, "beside": count - 1}
-    line, across, beside = (
+    sizes = {"line": count - 1, "across": count, "beside": count - 1, "out": count, "back": count}
+    return [
         np.array(stated.get(key, np.zeros(size)), dtype=float).reshape(size) / 100
         for key, size in sizes.items()
-    )
-    return line, across, beside
+    ]
 
 
-def _most(line: np.ndarray, across: np.ndarray, beside: np.ndarray) -> np.ndarray:
-    """(n,) the largest share of those about each place, of either sign."""
-    ways = [across]
-    for row in (line, beside):
-        ways += [np.append(row, 0.0), np.append(0.0, row)]
-    return np.asarray(np.abs(ways).max(axis=0))
-
-
-def _askew(cut: Lines, part: Lines, give: np.ndarray) -> float:
+def _askew(cut: Lines, part: Lines, slants: Lines, give: float) -> float:
     """As `_untrue`, slantwise from either line to the other, where the part is straight between.
 
     Lines that are shifted against one another keep all their lengths, but not these.
     """
     worst = -np.inf
-    for near, far in ((0, 1), (1, 0)):
+    for (near, far), slant in zip(((0, 1), (1, 0)), slants, strict=True):
         run = np.linalg.norm(np.diff(part[far], axis=0), axis=1)
         along = np.concatenate([[0.0], np.cumsum(run)])
         ahead = np.searchsorted(along, along + SLANT_MM)
@@ -261,8 +251,7 @@ def _askew(cut: Lines, part: Lines, give: np.ndarray) -> float:
         own, true = (
             np.linalg.norm(lines[far][ahead] - lines[near][here], axis=1) for lines in (cut, part)
         )
-        most = np.array([give[i : j + 1].max() for i, j in zip(here, ahead, strict=True)])
-        excess = np.abs(own - true) - SLANT_SLACK_MM - most * true
+        excess = np.abs(own - true * (1 + slant[here])) - SLACK_MM - give * true
         worst = max(worst, float(excess.max(initial=-np.inf)))
     return worst
 

@@ -13,7 +13,7 @@ Terms:
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -151,7 +151,8 @@ class _Book:
         at_a_time = CARDS_ON_A_SHEET
         self.served = [served[k : k + at_a_time] for k in range(0, len(served), at_a_time)]
         self.corners = _window_sheets(chosen)
-        self.shared = _shared_sheets([one for one in chosen if one.way == "whole"])
+        serving = {one.served.by for one in served if one.served and not one.served.part}
+        self.shared = _shared_sheets([one for one in chosen if one.way == "whole"], serving)
         self.large = [one for one in chosen if one.way == "tiles"]
 
     def made(self) -> PaperTemplates:
@@ -306,7 +307,7 @@ class _Book:
 
     def _serves(self, piece: Piece) -> tuple[str, ...]:
         """What a template says of other pieces that it serves."""
-        said = [f"Mirrored, the template of {self.mirrored} too."] if self.mirrored else []
+        said = []
         others = [
             one.piece
             for one in self.chosen
@@ -316,6 +317,8 @@ class _Book:
             count = piece.quantity + sum(other.quantity for other in others)
             ids = ", ".join(other.id for other in others)
             said.append(f"{piece.id} cuts {ids} too, {count} OFF in all: see their cards.")
+        if self.mirrored:
+            said.append(f"Mirrored, the template of {self.mirrored} too.")
         return tuple(said)
 
     def _cards_sheet(self, stack: Sequence[tuple[Chosen, float]]) -> None:
@@ -453,9 +456,10 @@ def _window_sheets(
     return [held for _, held in sheets]
 
 
-def _shared_sheets(small: Sequence[Chosen]) -> list[list[Placed]]:
+def _shared_sheets(small: Sequence[Chosen], serving: Set[str]) -> list[list[Placed]]:
     """Small pieces in rows on shared sheets, in the order they come; (x, y) is where the lower
-    left corner of a piece's drawing lies in the tile."""
+    left corner of a piece's drawing lies in the tile. A head has room for the words of one piece
+    that cuts others too."""
     sheets: list[list[Placed]] = []
     left, top, high = 0.0, TILE_MM[1], 0.0
     for one in small:
@@ -463,7 +467,9 @@ def _shared_sheets(small: Sequence[Chosen]) -> list[list[Placed]]:
         wide, tall = x1 - x0, y1 - y0
         if sheets and left + wide > TILE_MM[0]:
             left, top, high = 0.0, top - high - GAP_MM, 0.0
-        if not sheets or top - tall < 0.0:
+        before = [placed.piece.id for placed, *_ in sheets[-1]] if sheets else []
+        full = one.piece.id in serving and not serving.isdisjoint(before)
+        if not sheets or top - tall < 0.0 or full:
             sheets.append([])
             left, top, high = 0.0, TILE_MM[1], 0.0
         sheets[-1].append((one, left, top - tall))

@@ -327,7 +327,7 @@ def test_cloth_over_the_corner_of_a_core_is_strained_beside_a_break(past_a_corne
     assert any("not what it is on the part" in fault for fault in proved(plan).faults)
 
 
-@pytest.mark.parametrize("way", ["line", "across", "beside"])
+@pytest.mark.parametrize("way", ["line", "across", "beside", "out", "back"])
 def test_a_stretch_that_the_cut_does_not_have_is_caught(past_a_corner, way):
     plan = copy.deepcopy(past_a_corner)
     row = plan["joints"][-1]["sides"][0]["stretch_pct"]

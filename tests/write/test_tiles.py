@@ -2,6 +2,7 @@
 the edge of the paper."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pypdfium2 as pdfium
@@ -20,7 +21,7 @@ from plybook.write.paper import (
     grid_for,
     letters,
 )
-from plybook.write.templates import templates_pdf
+from plybook.write.templates import _shared_sheets, templates_pdf
 from plybook.write.tiles import around_tile, tile
 from tests.drawing import drawn_pieces as made
 from tests.write.test_pdf import MM, lines_of, words_of
@@ -211,3 +212,18 @@ def test_the_page_map_gives_the_check_lines(document):
 def test_the_same_plan_gives_the_same_bytes(tiled):
     assert templates_pdf(in_tiles(), made.laminate(), made.FACE).pdf == tiled.pdf
     assert b"/PrintScaling /None" in tiled.pdf
+
+
+def small_piece(name):
+    return SimpleNamespace(
+        piece=SimpleNamespace(id=name), printed=SimpleNamespace(window_mm=(0.0, 0.0, 60.0, 40.0))
+    )
+
+
+def test_a_sheet_has_one_piece_at_most_that_cuts_others():
+    """The words of each stand in the head, which has room for those of one."""
+    small = [small_piece(name) for name in ("A", "B", "C", "D")]
+    ids = [[one.piece.id for one, *_ in sheet] for sheet in _shared_sheets(small, {"A", "C"})]
+    assert ids == [["A", "B"], ["C", "D"]]
+    (sheet,) = _shared_sheets(small, {"A"})
+    assert [one.piece.id for one, *_ in sheet] == ["A", "B", "C", "D"]
