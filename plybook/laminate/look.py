@@ -181,6 +181,8 @@ class _Bare(LayUp):
         of_regions = list(self.findings)
         if self._climbs or self._bends_hard or self._a_core_bends_tight(regions):
             return None
+        if self._joined_at_a_break(regions):
+            return None
         slack: dict[str, Slack] = {}
         cut: dict[str, LayerCut] = {}
         bare = self.fields
@@ -280,6 +282,17 @@ class _Bare(LayUp):
                 continue
             rings = (ring_of(part) for part in polygons_of(region))
             if any(tightest_bend(ring, self.face)[0] < least for ring in rings):
+                return True
+        return False
+
+    def _joined_at_a_break(self, regions: Mapping[str, BaseGeometry | None]) -> bool:
+        """Whether several plies are joined on one line where the face breaks: what is told of that
+        goes by their cuts."""
+        plies = [regions[layer.id] for layer in self.spec.layers if isinstance(layer, Ply)]
+        for kink in self.face.kinks:
+            line = shapely.linestrings(self.face.span_line(kink.span_mm))
+            across = sum(r is not None and r.intersection(line).length > 0 for r in plies)
+            if across > 1 and not kink.accepted:
                 return True
         return False
 

@@ -308,9 +308,9 @@ def far_side(band: BaseGeometry, line_mm: np.ndarray, out_mm: float) -> np.ndarr
         GeometryError: the line turns so tightly that nothing lies as far from it.
     """
     ring = ring_of(max(polygons_of(band), key=lambda part: part.area))
-    line = shapely.linestrings(line_mm)
+    line = NearLine(line_mm)
     spots = (ring, (ring + np.roll(ring, -1, axis=0)) / 2)
-    off = [np.abs(shapely.distance(shapely.points(p), line) - out_mm) < FAR_SIDE_MM for p in spots]
+    off = [np.abs(line.distance_mm(p) - out_mm) < FAR_SIDE_MM for p in spots]
     far = off[0] & np.roll(off[0], -1) & off[1]  # segments
     gaps = np.flatnonzero(far & ~np.roll(far, 1))
     if not len(gaps):
