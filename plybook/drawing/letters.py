@@ -58,12 +58,17 @@ def missing_glyphs(text: str) -> str:
 
 @lru_cache(maxsize=8192)
 def clean_text(text: str) -> str:
-    """One line of text that is safe to draw.
+    """One line of text that is safe to draw, its signs and figures set
+    (`plybook.drawing.typesetting`)."""
+    return typeset(safe_text(text))
+
+
+def safe_text(text: str) -> str:
+    """One line of text, as it is typed but for what no reader can show.
 
     Composed (NFC); line breaks and tabs become spaces; control characters, lone surrogates and
-    marks that reverse the reading direction are dropped; what the face
-    lacks is written out or becomes a question mark. Signs and figures are set
-    (`plybook.drawing.typesetting`).
+    marks that reverse the reading direction are dropped; what the face lacks is written out or
+    becomes a question mark.
     """
     known = _advances(False)
     shown = []
@@ -75,7 +80,7 @@ def clean_text(text: str) -> str:
             continue
         else:
             shown.append(char if ord(char) in known else UNKNOWN)
-    return typeset("".join(shown))
+    return "".join(shown)
 
 
 def type_size_mm(height_mm: float) -> float:

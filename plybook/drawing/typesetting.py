@@ -13,9 +13,9 @@ from functools import lru_cache
 MINUS, TIMES, NO_BREAK = "\u2212", "\u00d7", "\u00a0"
 _SIGN = re.compile(r"(?<![^\s(\[/,;:=\u00b1\u00d7\u2026])-(?=\d)")
 _BY = re.compile(r"(?<=[\dmn]) x (?=\d)")  # after a figure, mm, m or in
-_BY_TIGHT = re.compile(r"(?<=\b\d)x(?=\d+\b)")
-_DEGREES = re.compile(r"(?<=\d) ?deg(?=[CF]?\b)")
-_POWER = re.compile(r"(?<![A-Za-z])([mc]?m)([23])\b")
+_BY_TIGHT = re.compile(r"(?<![\w-])(\d+)x(?=\d+(?![\w-]))")  # and not within an id
+_DEGREES = re.compile(r"(?<=\d) ?deg(?=[CF]?(?![\w-]))")
+_POWER = re.compile(r"(?<![A-Za-z_-])([mc]?m)([23])(?![\w-])")
 _POWERS = {"2": "\u00b2", "3": "\u00b3"}
 _UNIT = (
     r"(?:mm|cm|km|m|in|ft|sq ft|yd|oz|lb|g|kg|mg|t|ml|l|s|min|h|d|N|kN|Pa|kPa|MPa|GPa|bar|mbar|inHg"
@@ -37,7 +37,7 @@ def typeset(text: str) -> str:
         return text
     text = text.replace("+/-", "\u00b1").replace("...", "\u2026")
     text = _SIGN.sub(MINUS, text)
-    text = _BY_TIGHT.sub(TIMES, _BY.sub(f" {TIMES} ", text))
+    text = _BY_TIGHT.sub(rf"\g<1>{TIMES}", _BY.sub(f" {TIMES} ", text))
     text = _DEGREES.sub(_degree, text)
     return _POWER.sub(lambda found: found[1] + _POWERS[found[2]], text)
 

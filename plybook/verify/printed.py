@@ -24,8 +24,9 @@ _SET = {"\u2212": "-", "\u00b2": "2", "\u00b3": "3"}
 _TYPED = (
     (re.compile(r"\+/-"), "±"),
     (re.compile(r"\.\.\."), "\u2026"),
-    (re.compile(r"(?<=\d)\s?deg(?=[CF]?\b)"), "°"),
-    (re.compile(r"(?<=[\dmn]) x (?=\d)|(?<=\b\d)x(?=\d+\b)"), "×"),
+    (re.compile(r"(?<=\d)\s?deg(?=[CF]?(?![\w-]))"), "°"),
+    (re.compile(r"(?<=[\dmn]) x (?=\d)"), "×"),
+    (re.compile(r"(?<![\w-])(\d+)x(?=\d+(?![\w-]))"), r"\1×"),
 )
 _SPACE = re.compile(r"[\s\u00ad\u00a0\u202f]+")
 _SIGNS = str.maketrans(_SET)

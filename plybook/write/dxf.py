@@ -19,7 +19,7 @@ import unicodedata
 import numpy as np
 import shapely
 
-from plybook.drawing.letters import baseline_start_mm, clean_text
+from plybook.drawing.letters import baseline_start_mm, clean_text, safe_text
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import STROKES, dxf_layer, stroke_of, text_layer
 from plybook.write.numbers import NotDrawable
@@ -57,7 +57,7 @@ def dxf_bytes(scene: Scene, legacy: bool = False) -> bytes:
         doc.header["$LTSCALE"] = 1.0
         if not legacy:
             for name, value in scene.facts:
-                doc.header.custom_vars.append(name, dxf_text(value))
+                doc.header.custom_vars.append(name, _coded(safe_text(value)))
         _set_layers(doc, scene)
         space = doc.modelspace()
         order = {role: k for k, role in enumerate(CUTS)}  # inner cuts before the outline
@@ -120,10 +120,14 @@ def _refuse_bad_ring(item: Path, points: np.ndarray) -> None:
 def dxf_text(words: str, legacy: bool = False) -> str:
     """Words that a DXF reader shows as they were meant.
 
-    %% starts a code, ^ a control character and \\U+ or \\M+ a coded character in DXF text; each is
-    broken up or escaped. Legacy files are plain ASCII with codes for degree, plus-minus, diameter.
+    Legacy files are plain ASCII with codes for degree, plus-minus, diameter.
     """
-    shown = clean_text(words)
+    return _coded(clean_text(words), legacy)
+
+
+def _coded(shown: str, legacy: bool = False) -> str:
+    """Text without what DXF takes for a code: %% starts one, ^ a control character and \\U+ or
+    \\M+ a coded character; each is broken up or escaped."""
     while "%%" in shown:
         shown = shown.replace("%%", "% %")
     shown = shown.replace("^", "^ ").replace("\\", "/")

@@ -61,6 +61,8 @@ def test_no_page_of_the_hatch_is_set_as_typed(hatch_out):
         ("+/-0.5 %", "\u00b10.5 %"),
         ("TN-310, 2026-05-04, F10-2, 1-2", "TN-310, 2026-05-04, F10-2, 1-2"),
         ("degree, m2x, am2", "degree, m2x, am2"),
+        ("strip-6x2, 6x2-strip, foam-m2, m2-foam, 45deg-tape", "strip-6x2, 6x2-strip, foam-m2, "
+         "m2-foam, 45deg-tape"),
     ],
 )
 def test_what_is_typed_becomes_what_is_printed(typed, said):
