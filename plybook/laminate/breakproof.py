@@ -47,7 +47,8 @@ def break_joint(
         strains: of these ways, where raising the layer strains it.
         fields: heights of what the layer lies on by leaf; empty on the bare face.
         overlap_mm: 0 for a butt.
-        reach_mm: from where to where along the break both pieces reach.
+        reach_mm: from where to where along the break both pieces reach; what lies past the net
+            line, and is trimmed away, is no part of the joint.
         name: of the sides that meet, that of the meeting if not said.
         level_mm: how far above what it lies on a piece is laid flat; a sheet bends in its middle.
     """
@@ -118,7 +119,10 @@ def _dense(
     reach_mm: tuple[float, float],
 ) -> tuple[np.ndarray, np.ndarray]:
     """Places every millimetre, and those where a bevel begins or ends on the line or beside it."""
-    start, end = reach_mm[0] + END_MM, reach_mm[1] - END_MM
+    start = max(reach_mm[0] + END_MM, meeting.net_mm[0])
+    end = min(reach_mm[1] - END_MM, meeting.net_mm[1])
+    if end - start < END_MM:  # all but trimmed away
+        start, end = reach_mm
     dense = np.linspace(start, end, max(5, int((end - start) / DENSE_MM)))
     creases = [dense[:0]]
     for side, by_mm in ((0, 0.0), (0, BESIDE_MM), (1, 0.0), (1, BESIDE_MM)) if fields else ():

@@ -66,6 +66,7 @@ class Meeting:
         height_mm: (n,) of the layer above the face; the edge of a thin layer is no step in it.
         closing: (n,) tangent of half the angle that the face turns by, positive where the bag
             side is hollow.
+        net_mm: from where to where along it the part reaches; the lines run past it.
     """
 
     number: int
@@ -74,6 +75,7 @@ class Meeting:
     along_mm: np.ndarray
     height_mm: np.ndarray
     closing: np.ndarray
+    net_mm: tuple[float, float]
 
     @property
     def name(self) -> str:
@@ -155,9 +157,9 @@ class Ground:
             height = np.zeros(len(one.closing))
             lines = (one.inner_mm, one.outer_mm)
             closing = one.closing
+            at = rows = np.arange(len(closing), dtype=float)
             if fields:
                 pair = fields[one.number], fields[one.number + 1]
-                at = np.arange(len(closing), dtype=float)
                 more = [
                     creases_on(line, at, field) for line, field in zip(lines, pair, strict=True)
                 ]
@@ -168,8 +170,10 @@ class Ground:
             short = height * closing
             if np.abs(short).max() > LEAST_SHORT_MM:
                 lines = (_moved_on(lines[0], -short), _moved_on(lines[1], short))
-            found.append(Meeting(one.number, one.span_mm, lines, running(lines[0]), height,
-                                 closing))  # fmt: skip
+            along = running(lines[0])
+            first, last = np.interp((at[1], at[-2]), rows, along)  # beyond, the lines run past it
+            net = (float(first), float(last))
+            found.append(Meeting(one.number, one.span_mm, lines, along, height, closing, net))
         return tuple(found)
 
     def parts(self, region, meetings: Sequence[Meeting] = ()):

@@ -91,6 +91,27 @@ class PatternMesh:
         quarters = [(a, f, e), (f, b, d), (e, d, c), (d, e, f)]
         return np.stack([np.stack(q, axis=1) for q in quarters], axis=1).reshape(-1, 3)
 
+    def without(self, cells: np.ndarray) -> PatternMesh:
+        """The mesh without some triangles of its margin, nor those that hung on by them alone."""
+        from scipy.sparse import coo_matrix
+        from scipy.sparse.csgraph import connected_components
+
+        stays = np.setdiff1d(np.arange(len(self.triangles)), cells)
+        one, side = np.repeat(np.arange(len(stays)), 3), self.triangles[stays, 3:].ravel()
+        shares = coo_matrix((np.ones(len(side)), (one, side))).tocsr()
+        _, part = connected_components(shares @ shares.T, directed=False)
+        stays = stays[np.isin(part, part[~self.margin[stays]])]
+        used, triangles = np.unique(self.triangles[stays], return_inverse=True)
+        return PatternMesh(
+            self.nodes_mm[used],
+            int((used < self.corners).sum()),
+            triangles.reshape(-1, 6),
+            lambda: self.curve()[stays],
+            self.strains[stays],
+            self.margin[stays],
+            self.on_lines,
+        )
+
 
 class Locator:
     """Finds points in a layout of triangles."""

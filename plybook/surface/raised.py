@@ -182,9 +182,23 @@ class Raiser:
         for known, answer in self._known:
             if np.abs(known - heights).max() < _UNRAISED_MM:
                 return answer
-        answer = UNRAISED if np.abs(heights).max() < _UNRAISED_MM else self._raised(heights)
+        try:
+            answer = UNRAISED if np.abs(heights).max() < _UNRAISED_MM else self._raised(heights)
+        except Folds as refusal:
+            if not self._mesh.margin[refusal.cells].all():
+                raise
+            self._let_go(refusal.cells)
+            return self.raise_to(height_mm)
         self._known.append((heights, answer))
         return answer
+
+    def _let_go(self, cells: np.ndarray) -> None:
+        """Do without triangles past the part asked for that fold, as they may where the lines that
+        carry the face on run together: the map goes straight on there."""
+        self._mesh = self._mesh.without(cells)
+        self._membrane, self._laid, self._known = None, [], []
+        for name in ("_axis_spots", "_ring_spots"):
+            self.__dict__.pop(name, None)
 
     @cached_property
     def _mesh(self) -> PatternMesh:
@@ -217,7 +231,7 @@ class Raiser:
         """Nodes of least energy, the first that hold of `_ways`.
 
         Raises:
-            GeometryError: not even the last do.
+            Folds: not even the last do, or those found fold past the part asked for alone.
         """
         mesh = self._mesh
         for start, stiff in self._ways(heights):
@@ -233,6 +247,8 @@ class Raiser:
                     self._resisted = stiff
                     return nodes
             membrane.factor = None
+            if mesh.margin[wrong].all():
+                break
         raise folds_at(mesh, wrong, heights, self.face)
 
     def _ways(self, heights: np.ndarray) -> list[tuple[np.ndarray, bool]]:
@@ -316,7 +332,7 @@ def folds_at(mesh: PatternMesh, triangles: np.ndarray, heights: np.ndarray, face
         f" at {place_words(at, face)}, over {mm(heights[corners].max()):.1f} of what lies below",
         "make what lies below thinner or its slopes gentler there, or end it further away",
     )
-    refusal.at_mm = at
+    refusal.at_mm, refusal.cells = at, triangles
     return refusal
 
 

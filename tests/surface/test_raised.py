@@ -9,6 +9,7 @@ from shapely import Polygon
 from plybook.diagnostics import GeometryError
 from plybook.spec.model import AtShare, OutlineMould
 from plybook.surface import face_of
+from plybook.surface.mesh import pattern_mesh
 from plybook.surface.raised import Raiser
 from tests.surface.faces import CHANNEL, face, half_circle, raise_face, station
 
@@ -224,3 +225,41 @@ def test_each_leaf_of_a_cranked_face_is_raised_on_its_own(hand):
             np.hypot(*np.diff(points, axis=0).T).sum() for points in (line, raised.to_cut(line))
         )
         assert before - after == pytest.approx(4 * turned, rel=0.03)
+
+
+def test_what_folds_past_the_part_is_let_go():
+    """A thin tail: past its tip the lines that carry its sharp nose on run together. On the part
+    the girth is shorter by the height times the angle that the section turns by."""
+    tail = (station(0, 228.6, "0012"), station(1727.2, 136.525, "0009", sweep=3.175))
+    made, height = face(*tail, side="lower"), 0.284
+    raiser = Raiser(made, margin_mm=110.8)
+    whole = raiser._mesh
+    raised = raiser.raise_to(level(height))
+    assert len(raised.triangles) < len(whole.triangles)
+    assert (~raiser._mesh.margin).sum() == (~whole.margin).sum()
+    for span in (200.0, 900.0, 1500.0):
+        line = made.span_line(span)
+        pairs = zip(line, line[1:], strict=False)
+        dense = np.concatenate([np.linspace(a, b, 40) for a, b in pairs])
+        way = np.diff(dense, axis=0)
+        size = np.hypot(*way.T)
+        way, middle = way[size > 0] / size[size > 0, None], (dense[1:] + dense[:-1])[size > 0] / 2
+        bend = np.einsum("ni,nij,nj->n", way, made.curvature(middle), way)
+        turned = float((bend * size[size > 0]).sum())
+        cut = raised.to_cut(dense)
+        change = np.hypot(*np.diff(cut, axis=0).T).sum() - size.sum()
+        assert change == pytest.approx(-height * turned, abs=0.01)
+
+
+def test_a_mesh_without_what_joins_its_margin_has_no_margin():
+    """Triangles that hang on by nothing would lie anywhere."""
+    ring = np.array([[0, 0], [800, 0], [800, 500], [0, 500.0]])
+    made = face_of(OutlineMould(ring, (), ()), AtShare(0.5), "none")
+    mesh = pattern_mesh(made, made.outline_mm, (), 120.0)
+    inner = np.unique(mesh.triangles[~mesh.margin])
+    touching = mesh.margin & np.isin(mesh.triangles, inner).any(axis=1)
+    left = mesh.without(np.flatnonzero(touching))
+    assert 0 < touching.sum() < mesh.margin.sum()
+    assert not left.margin.any() and len(left.triangles) == int((~mesh.margin).sum())
+    assert left.corners == len(np.unique(left.triangles[:, :3]))
+    assert left.curve().shape == (len(left.triangles), 3, 2, 2) == left.strains.shape
