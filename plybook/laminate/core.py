@@ -59,7 +59,8 @@ from plybook.units import bare_mm, mm
 MOULD_SIDE_DOWN = "mould side down, bag side up, from marking to fitting"
 _SAMPLE_MM = 20.0
 _PAST_KINK_MM = 30.0
-_CLEAR_MM = (60.0, 30.0)  # chosen seams stay this far from hardpoints, or else this far
+# how far chosen seams stay from hardpoints, and from openings that they pass by; the first that do
+_CLEAR_MM = ((60.0, 60.0), (30.0, 30.0), (30.0, 0.0))
 _SIZED_TRIES = 4  # divisions tried with ever more reserve until the panels as cut fit
 _SIZED_WITHIN_MM = 1.0  # of the reserve that panels as cut may take up
 
@@ -254,8 +255,8 @@ class _Sized:
         given = (_moved(self.region, to_cut), self.face, to_cut)
         if not keep_off.is_empty:
             search = replace(search, keep_off=_moved(keep_off, to_cut))
-        for clear_mm in _CLEAR_MM:
-            trial = replace(search, clear_mm=clear_mm)
+        for clear_mm, past_openings_mm in _CLEAR_MM:
+            trial = replace(search, clear_mm=clear_mm, past_openings_mm=past_openings_mm)
             for _ in range(_SIZED_TRIES):
                 chosen = choose_seams(*given, trial, placed)
                 if chosen is None:

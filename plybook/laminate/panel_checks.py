@@ -23,6 +23,7 @@ from plybook.surface.model import Face
 from plybook.surface.places import place_words
 from plybook.units import mm
 
+_SLOPES = ("bevel", "scarf")
 _ENDS_INSIDE_MM = 5.0  # a seam given to within this of the core's edge is meant to reach it
 _LEAST_SAID_MM = 0.3  # a difference between the two sides smaller than this is not worth words
 
@@ -58,29 +59,36 @@ def _cut_open(
     face: Face,
     let_in: Mapping[str, shapely.Geometry],
 ) -> Finding:
-    """The slope that runs into a hole, and the hole: one side of the sheet lacks it."""
+    """The side that is too near to a hole, and the hole: one side of the sheet lacks it."""
     whole, slim = sorted((panel.mould, panel.bag), key=lambda side: -len(side.interiors))
     holes = [shapely.Polygon(ring) for ring in whole.interiors]
     kept = shapely.union_all([shapely.Polygon(ring) for ring in slim.interiors])
     hole = next((one for one in holes if not one.intersects(kept)), holes[-1])
-    slopes = [e for e in piece.edges if e.treatment in ("bevel", "scarf")]
-    edge = min(slopes, key=lambda e: shapely.LineString(e.points_mm).distance(hole))
     inserts = [c.insert for c in core.cut_outs if c.insert in let_in]
     over = [one for one in inserts if let_in[one].intersects(hole)]
-    name = f"the hole for insert {over[0]}" if over else "a hole"
-    run = needed = bevel_run_mm(core.thickness_mm, edge.angle_deg)
     own = core.cuts[HOLES]
-    if not over and own.kind in ("bevel", "scarf"):
-        needed += bevel_run_mm(core.thickness_mm, own.angle_deg)
-        name += " that is bevelled itself"
-    apart = shapely.LineString(edge.points_mm).distance(hole)
-    middle = np.array(hole.centroid.coords[0])
+    widens = not over and own.kind in _SLOPES
+    around = bevel_run_mm(core.thickness_mm, own.angle_deg) if widens else 0.0
+    sides = [(shapely.LineString(edge.points_mm).distance(hole), edge) for edge in piece.edges]
+    sides = [(apart, edge) for apart, edge in sides if apart > _LEAST_SAID_MM]  # not its own
+    near = [side for side in sides if side[1].treatment in _SLOPES or side[0] < around]
+    apart, edge = min(near or sides, key=lambda side: side[0])
+    sloped = edge.treatment in _SLOPES
+    run = bevel_run_mm(core.thickness_mm, edge.angle_deg) if sloped else 0.0
+    name = f"the hole for insert {over[0]}" if over else "a hole"
+    where = place_words(np.array(hole.centroid.coords[0]), face)
+    if sloped:
+        name += " that is bevelled itself" if widens else ""
+        what = (f"the {edge.treatment} of its {base_name(edge)} side is {mm(run):.1f} wide and "
+                f"runs into {name} at {where}, {mm(apart):.1f} from that side")  # fmt: skip
+    else:
+        what = (f"the {own.kind} round {name} at {where} is {mm(around):.1f} wide and runs into "
+                f"its {base_name(edge)} side, {mm(apart):.1f} from the hole")  # fmt: skip
     return error(
         "slope-through-hole",
-        f"panel {piece.id}: the {edge.treatment} of its {base_name(edge)} side is {mm(run):.1f} "
-        f"wide and runs into {name} at {place_words(middle, face)}, {mm(apart):.1f} from that side",
-        f"move the hole or the edge until they stand {mm(needed):.1f} apart, or cut that edge "
-        "square",
+        f"panel {piece.id}: {what}",
+        f"move the hole or the edge until they stand {mm(run + around):.1f} apart, or cut that "
+        f"{'edge' if sloped else 'hole'} square",
         core.place,
         layers=(core.id,),
     )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -107,6 +108,8 @@ class SeamSearch:
         thickness_mm: of the sheet; a scarf needs room for its slope.
         keep_off: geometry the seams stay clear of (hardpoints), or None.
         clear_mm: how far they stay clear.
+        past_openings_mm: how far from an opening they pass by it, where they do not lead well
+            into it: a strip of core as narrow would break.
         reserve_mm: room left beside a panel for saw cuts and what the search does not see.
         most: give up above this many panels in one direction.
     """
@@ -117,6 +120,7 @@ class SeamSearch:
     thickness_mm: float = 0.0
     keep_off: shapely.Geometry | None = None
     clear_mm: float = 30.0
+    past_openings_mm: float = 0.0
     reserve_mm: float = 2.0
     most: int = 12
 
@@ -239,8 +243,19 @@ class _Division:
         return place_seam(seam, self._face, self._to_cut, chosen=True)
 
     def _clear(self, seam: SeamLine) -> bool:
-        keep_off = self._search.keep_off
-        return keep_off is None or seam.line.distance(keep_off) >= self._search.clear_mm
+        keep_off, past_mm = self._search.keep_off, self._search.past_openings_mm
+        if keep_off is not None and seam.line.distance(keep_off) < self._search.clear_mm:
+            return False
+        return not past_mm or all(
+            seam.line.distance(opening) >= past_mm
+            or seam.line.intersects(opening.buffer(-_WELL_INSIDE_MM))
+            for opening in self._openings
+        )
+
+    @cached_property
+    def _openings(self) -> list[shapely.Polygon]:
+        """Of the core, in the cut frame."""
+        return [shapely.Polygon(r) for part in polygons(self._region) for r in part.interiors]
 
     def _through_hardpoints(self) -> list[tuple[float, float]]:
         """Spans where a seam across would run right through a hardpoint; there is no need to

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -406,9 +407,11 @@ def _seams(dice: Dice, core: Cored, plan: Planform) -> object:
     if dice.chance(0.65) or width + lean * piece > wide - 20:
         cut = {"cut": dice.one(("scarf 20", "scarf 1:10", "scarf 30", "square"))}
         return cut if dice.chance(0.2) else "to suit the sheets"
-    seams = [dice.rounded(core.begins + piece * (n + 1)) for n in range(across - 1)]
-    apart = [z for z in seams if all(abs(z - one) > 0.4 * piece for one in places)]
-    made = [{"at": dice.number(z)} for z in sorted([*apart, *places])]
+    seams = list(places)
+    for low, high in itertools.pairwise((core.begins, *places, core.ends)):
+        count = math.ceil((high - low) * 1.03 / (long - 40))
+        seams += [dice.rounded(low + (high - low) * n / count) for n in range(1, count)]
+    made = [{"at": dice.number(z)} for z in sorted(seams)]
     if dice.chance(0.2):
         for one in made:
             one["cut"] = "scarf 20"

@@ -229,6 +229,16 @@ def test_an_opening_stands_clear_of_the_slopes_there_are(of_holes, apart, sound)
         )
 
 
+def test_a_seam_that_cuts_the_slope_of_an_opening_is_named():
+    """10 mm at 45 degrees round an opening 6 mm past a square seam."""
+    spec = core(edges=(("holes", BEVEL),), seams=(Seam("S1", SpanLine(594), SQUARE),))
+    region = REGION.difference(shapely.box(600, 100, 800, 250))
+    (found,) = cut(spec, region=region).findings
+    assert found.code == "slope-through-hole"
+    assert "is 10.0 mm wide and runs into its seam S1 side, 6.0 mm from the hole" in found.message
+    assert "until they stand 10.0 mm apart" in found.help
+
+
 def test_a_scarf_that_meets_a_hole_on_one_side_only_is_refused():
     spec = core(
         seams=(Seam("S1", SpanLine(530), Treatment("scarf", 20.0)),), cut_outs=(CutOut("H1", 1.0),)

@@ -153,6 +153,23 @@ def test_no_seam_leaves_a_sliver_beside_an_opening():
     assert all(2 * p.area / p.length > 15 for p in panels)
 
 
+@pytest.mark.parametrize("begins", [700, 850, 880, 895, 905])
+def test_a_seam_passes_an_opening_at_a_distance_or_leads_well_into_it(begins):
+    """Where the panels are evened out the seam lies at 900, and would graze some of these."""
+    face = TrapezoidFace(1800.0, (0.0, 800.0), (0.0, 800.0))
+    opening = shapely.box(begins, 300, begins + 300, 500)
+    region = shapely.Polygon(face.outline_mm).difference(opening)
+    search = SeamSearch(((1251.0, 900.0),), True, SQUARE)
+    bare, clear = (
+        choose_seams(region, face, same, replace(search, past_openings_mm=by))[0].line
+        for by in (0.0, 30.0)
+    )
+    inside = shapely.box(begins + 20, 300, begins + 280, 500)
+    grazes = bare.distance(opening) < 30 and not bare.intersects(inside)
+    assert grazes == (begins > 880)
+    assert clear.distance(opening) >= 30 or clear.intersects(inside)
+
+
 def test_the_sheet_that_would_do_is_named():
     """A block across the whole core, 1500 long, that no seam may come near."""
     face = TrapezoidFace(2400.0, (0.0, 1000.0), (0.0, 1000.0))
