@@ -81,7 +81,8 @@ def _rim(line: shapely.LineString, area: shapely.Polygon) -> list[Primitive]:
 
 
 def _runs(geometry: shapely.Geometry) -> list[shapely.LineString]:
-    return [g for g in shapely.get_parts(geometry) if g.geom_type == "LineString"]
+    parts = shapely.get_parts(geometry)
+    return [g for g in parts if g.geom_type == "LineString" and not g.is_empty]
 
 
 def _id(words: str, area: shapely.Polygon) -> Text:

@@ -6,9 +6,12 @@ the right length but the wrong bow would have its two rows too far apart at one 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from plybook.laminate.ground import Meeting, creases_on
 from plybook.laminate.heights import HeightField
@@ -21,7 +24,7 @@ from plybook.surface.straight import lofted
 STEP_MM = 40.0  # between places where the joint is straight
 CHORD_MM = 0.01  # most that its places leave the line by where it bends
 DENSE_MM = 1.0
-BESIDE_MM = 60.0
+BESIDE_MM = (60.0, 40.0, 25.0, 15.0, 8.0)  # from a joint to the row beside it; the first that does
 END_MM = 1.0  # the ends of a joint are left to the sides that end there
 
 
@@ -36,6 +39,7 @@ def break_joint(
     reach_mm: tuple[float, float],
     name: str = "",
     level_mm: float = 0.0,
+    areas: Sequence[BaseGeometry] = (),
 ) -> BreakJoint:
     """The joint of two pieces at a break.
 
@@ -51,15 +55,17 @@ def break_joint(
             line, and is trimmed away, is no part of the joint.
         name: of the sides that meet, that of the meeting if not said.
         level_mm: how far above what it lies on a piece is laid flat; a sheet bends in its middle.
+        areas: where the ways hold, on the pattern of either leaf; all over it if not said.
     """
-    even, creases = _dense(meeting, face, fields, reach_mm)
+    beside_mm = _beside_mm(meeting, face, reach_mm, areas)
+    even, creases = _dense(meeting, face, fields, reach_mm, beside_mm)
     dense = np.union1d(even, creases)
-    along = _places(meeting, face, fields, dense, creases)
+    along = _places(meeting, face, fields, dense, creases, beside_mm)
     sides = []
     for side, (piece, carry, strain) in enumerate(zip(pieces, ways, strains, strict=True)):
         number = meeting.number + side
         rows, lines, meets = [], [], None
-        for by_mm in (0.0, BESIDE_MM):
+        for by_mm in (0.0, beside_mm):
             points = _beside(meeting, face, side, along, by_mm)
             height = np.interp(along, dense, _heights(meeting, face, fields, side, dense, by_mm))
             lines.append(points)
@@ -74,6 +80,21 @@ def break_joint(
             made = replace(made, stretch=raised.joint_stretch(made, lines[0], lines[1]))
         sides.append(made)
     return BreakJoint(name or meeting.name, overlap_mm, (sides[0], sides[1]))
+
+
+def _beside_mm(
+    meeting: Meeting,
+    face: Face,
+    reach_mm: tuple[float, float],
+    areas: Sequence[BaseGeometry],
+) -> float:
+    """How far from a joint the row beside it lies on both leaves."""
+    along = np.linspace(*reach_mm, max(5, int((reach_mm[1] - reach_mm[0]) / STEP_MM)))[1:-1]
+    for by_mm in BESIDE_MM:
+        rows = [_beside(meeting, face, side, along, by_mm) for side in range(len(areas))]
+        if all(shapely.contains_xy(a, *row.T).all() for a, row in zip(areas, rows, strict=True)):
+            return by_mm
+    return BESIDE_MM[-1]
 
 
 def _beside(
@@ -117,6 +138,7 @@ def _dense(
     face: Face,
     fields: tuple[HeightField, ...],
     reach_mm: tuple[float, float],
+    beside_mm: float,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Places every millimetre, and those where a bevel begins or ends on the line or beside it."""
     start = max(reach_mm[0] + END_MM, meeting.net_mm[0])
@@ -125,7 +147,7 @@ def _dense(
         start, end = reach_mm
     dense = np.linspace(start, end, max(5, int((end - start) / DENSE_MM)))
     creases = [dense[:0]]
-    for side, by_mm in ((0, 0.0), (0, BESIDE_MM), (1, 0.0), (1, BESIDE_MM)) if fields else ():
+    for side, by_mm in ((0, 0.0), (0, beside_mm), (1, 0.0), (1, beside_mm)) if fields else ():
         points = _beside(meeting, face, side, dense, by_mm)
         creases.append(creases_on(points, dense, fields[meeting.number + side]))
     return dense, np.concatenate(creases)
@@ -137,12 +159,13 @@ def _places(
     fields: tuple[HeightField, ...],
     dense: np.ndarray,
     creases: np.ndarray,
+    beside_mm: float,
 ) -> np.ndarray:
     """(n,) places along a joint: all creases, and the more where it, or a line beside it, bends."""
     step = np.diff(dense)
     count = np.zeros(len(dense))
     for side in (0, 1):
-        for by_mm in (0.0, BESIDE_MM):
+        for by_mm in (0.0, beside_mm):
             points = _beside(meeting, face, side, dense, by_mm)
             height = _heights(meeting, face, fields, side, dense, by_mm)
             way = np.diff(_lifted(face, meeting.number + side, points, height), axis=0)

@@ -44,6 +44,7 @@ from plybook.laminate.panels import (
     edge_runs,
     label_ring,
 )
+from plybook.laminate.raising import PANEL_MARGIN_MM
 from plybook.laminate.seam_search import (
     SeamSearch,
     choose_seams,
@@ -169,11 +170,17 @@ def core_pieces(
             one.reach_mm,
             SEAM + one.seam,
             getattr(raised, "level_mm", 0.0),
+            [_near(pieces[k]) for k in (one.inner, one.outer)],
         )
         for one in meets
     ]
     numbers = tuple(leaf.number for leaf in on)
     return CoreCut(tuple(pieces), tuple(findings), shown, numbers, tuple(joints))
+
+
+def _near(piece: Piece) -> shapely.Geometry:
+    """Where the map of a panel holds, which is laid flat alone, on the pattern."""
+    return shapely.Polygon(piece.laid_outline_mm).buffer(PANEL_MARGIN_MM / 2)
 
 
 def footprint(piece: Piece) -> np.ndarray:

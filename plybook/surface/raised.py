@@ -59,7 +59,8 @@ class RaisedStrain:
     compression_pct: float
     most_pct: float  # not exceeded (either sign) on 99 % of the area
     triangle_pct: np.ndarray  # (m,) signed, for the picture
-    tensor: np.ndarray  # (m, 2, 2) Green strain of the raised face against the cut, cut frame
+    tensor: np.ndarray  # (QUARTERS m, 2, 2) Green strain of the raised face against the cut, by
+    # quarters of the triangles, in axes of the cut frame
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,7 @@ class RaisedMap:
         if self._maps is None:
             return np.zeros((len(points_mm), 2, 2))
         which, _ = self._maps[0].locator.locate(np.asarray(points_mm) * self._mirror)
-        return self.strain.tensor[which // QUARTERS]
+        return self.strain.tensor[which]
 
 
 UNRAISED = RaisedMap(
@@ -216,7 +217,9 @@ class Raiser:
         self._laid = [*self._laid[1 - _REMEMBERED :], (heights, nodes)]
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
-        strain = _strain_of(membrane, nodes, mesh.margin, self._mirror)
+        tensor = _strain_of_quarters(mesh, raised_metric(mesh, heights, self.face), nodes)
+        tensor *= np.outer(self._mirror, self._mirror)
+        strain = _strain_of(membrane, nodes, mesh.margin, tensor)
         return RaisedMap(
             self._growth(forth),
             strain,
@@ -406,10 +409,24 @@ def _raised_membrane(mesh: PatternMesh, heights: np.ndarray, face: Face) -> Memb
     return made
 
 
+def _strain_of_quarters(mesh: PatternMesh, metric: np.ndarray, nodes: np.ndarray) -> np.ndarray:
+    """(QUARTERS m, 2, 2) Green strain against a layout of what has a metric over the pattern.
+
+    In a quarter at a corner the metric is that at the inner point there, which is its middle.
+    """
+    middles = np.concatenate([metric, metric.mean(axis=1, keepdims=True)], axis=1)
+    legs, images = (
+        at[mesh.parts[:, 1:]] - at[mesh.parts[:, :1]] for at in (mesh.nodes_mm, nodes)
+    )
+    back = np.linalg.solve(images, legs)  # rows: what a step along x and y of the cut comes from
+    found = np.matmul(np.matmul(back, middles.reshape(-1, 2, 2)), back.swapaxes(-1, -2))
+    return np.asarray((found - np.eye(2)) / 2)
+
+
 def _strain_of(
-    membrane: Membrane, nodes: np.ndarray, margin: np.ndarray, mirror: np.ndarray
+    membrane: Membrane, nodes: np.ndarray, margin: np.ndarray, tensor: np.ndarray
 ) -> RaisedStrain:
-    """Strain of all triangles; the figures leave the margin out."""
+    """Strain of all triangles, and as it is by quarters; the figures leave the margin out."""
     strain = face_strain(membrane, nodes)
     most, least = (v.reshape(membrane.area.shape) for v in principal(strain.reshape(-1, 2, 2)))
     worst = np.where(np.abs(most) >= np.abs(least), most, least) * 100
@@ -418,7 +435,6 @@ def _strain_of(
     share = np.cumsum(area[order]) / area.sum()
     common = size[order][min(np.searchsorted(share, 0.99), len(order) - 1)]
     tension, compression = max(most[~margin].max(), 0) * 100, min(least[~margin].min(), 0) * 100
-    middle = strain.reshape(*membrane.area.shape, 2, 2).mean(axis=1) * np.outer(mirror, mirror)
     return RaisedStrain(
-        float(tension), float(compression), float(common), worst.mean(axis=1), middle
+        float(tension), float(compression), float(common), worst.mean(axis=1), tensor
     )

@@ -411,11 +411,8 @@ def _seams(dice: Dice, core: Cored, plan: Planform) -> object:
     for low, high in itertools.pairwise((core.begins, *places, core.ends)):
         count = math.ceil((high - low) * 1.03 / (long - 40))
         seams += [dice.rounded(low + (high - low) * n / count) for n in range(1, count)]
-    made = [{"at": dice.number(z)} for z in sorted(seams)]
-    if dice.chance(0.2):
-        for one in made:
-            one["cut"] = "scarf 20"
-    return made
+    slope = {"cut": "scarf 20"} if dice.chance(0.2) else {}
+    return [{"at": dice.number(z), **({} if z in places else slope)} for z in sorted(seams)]
 
 
 def _hardpoints(
