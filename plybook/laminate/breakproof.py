@@ -51,8 +51,7 @@ def break_joint(
         strains: of these ways, where raising the layer strains it.
         fields: heights of what the layer lies on by leaf; empty on the bare face.
         overlap_mm: 0 for a butt.
-        reach_mm: from where to where along the break both pieces reach; what lies past the net
-            line, and is trimmed away, is no part of the joint.
+        reach_mm: from where to where along the break both pieces reach.
         name: of the sides that meet, that of the meeting if not said.
         level_mm: how far above what it lies on a piece is laid flat; a sheet bends in its middle.
         areas: where the ways hold, on the pattern of either leaf; all over it if not said.
@@ -141,10 +140,7 @@ def _dense(
     beside_mm: float,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Places every millimetre, and those where a bevel begins or ends on the line or beside it."""
-    start = max(reach_mm[0] + END_MM, meeting.net_mm[0])
-    end = min(reach_mm[1] - END_MM, meeting.net_mm[1])
-    if end - start < END_MM:  # all but trimmed away
-        start, end = reach_mm
+    start, end = reach_mm[0] + END_MM, reach_mm[1] - END_MM
     dense = np.linspace(start, end, max(5, int((end - start) / DENSE_MM)))
     creases = [dense[:0]]
     for side, by_mm in ((0, 0.0), (0, beside_mm), (1, 0.0), (1, beside_mm)) if fields else ():

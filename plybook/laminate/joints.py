@@ -152,14 +152,16 @@ def join_leaves(
         number: first part of the tick labels.
 
     Returns:
-        The pairs that meet, with where they begin and end to do so along the break.
+        The pairs that meet, with where they begin and end to do so along the break, within the net
+        line: past it, where all is trimmed away, nothing is joined.
     """
     ticks, found = 0, []
     for first in inner:
         for second in outer:
             for a in _along(first, 0, meeting):
                 for b in _along(second, 1, meeting):
-                    start, end = max(a[0], b[0]), min(a[1], b[1])
+                    start = max(a[0], b[0], meeting.net_mm[0])
+                    end = min(a[1], b[1], meeting.net_mm[1])
                     if end - start < LEAST_JOINT_MM:
                         continue
                     found.append((first, second, start, end))

@@ -6,7 +6,7 @@ made once and shared by all layers that see (nearly) the same heights.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -38,6 +38,7 @@ from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
 from plybook.laminate.refusals import (
+    bend_bridged,
     not_at_its_middle,
     placed,
     refused,
@@ -58,6 +59,7 @@ from plybook.surface.model import Face
 Progress = Callable[[str], None]
 # what laying one layer gives
 LayerCut = tuple[list[Piece], list[LaidLayer], list[BreakJoint], list[Finding]]
+AT_PLACE_MM = 2.0  # of a layer: what lies there is said of it
 NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
 
 
@@ -459,9 +461,20 @@ class LayUp:
             except GeometryError as refusal:
                 self.findings.append(not_at_its_middle(layer, refusal))
         maps = self.raisings.under(fields)
-        if maps is not None and maps.left_out:
+        if maps is None:
+            return None
+        if maps.left_out:
             self.findings.append(too_steep(layer, maps))
+        self.findings.extend(self._bridged(layer, maps))
         return maps
+
+    def _bridged(self, layer: Layer, maps: LeafMaps) -> Iterator[Finding]:
+        """Hollows under a layer that it bridges."""
+        for view, one in zip(self.ground.views, maps.maps, strict=False):
+            if one.bridged is not None:
+                spot = shapely.Point(one.bridged.at_mm)
+                if shapely.dwithin(view.of_layer(layer.id), spot, AT_PLACE_MM):
+                    yield bend_bridged(layer, one.bridged, view.face)
 
     # ------------------------------------------------------------ the whole
 

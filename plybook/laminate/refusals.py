@@ -16,6 +16,7 @@ from plybook.laminate.raising import LeafMaps
 from plybook.spec.model import Core, Layer
 from plybook.surface.model import Face
 from plybook.surface.places import place_words
+from plybook.surface.raised import Bridged
 from plybook.units import marked, mm
 
 _BLAMED_MM = 60.0  # an edge of a layer below that lies nearer to a fold is taken for its cause
@@ -96,6 +97,18 @@ def not_at_its_middle(core: Core, refusal: GeometryError) -> Finding:
         "end the core before the tight bend, or build it up of thinner sheets",
         core.place,
         layers=(core.id,),
+    )
+
+
+def bend_bridged(layer: Layer, bridged: Bridged, face: Face) -> Finding:
+    """A hollow so tight that cloth over what fills it does not follow it."""
+    return warning(
+        "bend-bridged",
+        f"{layer.id} bridges the bend of radius {mm(bridged.radius_mm):.1f} at "
+        f"{place_words(bridged.at_mm, face)}: what lies below it has filled it",
+        "fill the bend with thickened resin before the cloth goes over it, or end layers before it",
+        layer.place,
+        layers=(layer.id,),
     )
 
 

@@ -324,7 +324,7 @@ def _membrane(mesh: PatternMesh, heights: np.ndarray | None, face: Face) -> Memb
     metric = np.eye(2) + 2 * mesh.strains
     if heights is not None:
         back = np.linalg.inv(mesh.true)
-        metric = np.matmul(back, np.matmul(raised_metric(mesh, heights, face), back))
+        metric = np.matmul(back, np.matmul(raised_metric(mesh, heights, face)[0], back))
     return six_node_membrane(mesh, metric, np.ones(len(mesh.triangles)))
 
 

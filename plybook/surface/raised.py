@@ -39,6 +39,9 @@ _MESHING = 70  # square of the points on lines that take as long to mesh as a tr
 _REMEMBERED = 8  # layouts from which the next is guessed
 _TELLING = 1e-4  # share of a change of height that must be new for it to tell anything
 _SIZE, _SPREAD = 2e-3, 8.0  # area of a layout against that of the layer
+_FOLLOWED = 0.9  # most height over radius of a hollow that lengths follow
+# in a hollow as tight cloth bridges what no yarn follows, by so much of height over radius
+_TIGHT_MM, _BRIDGED_MM = 3.0, 1.5
 _MARGIN_WEIGHT = 0.01  # cloth past the part asked for must not pull at it
 
 
@@ -49,6 +52,15 @@ class Growth:
     along_mm: float  # overall size along x
     across_mm: float  # overall size along y
     area_mm2: float
+
+
+@dataclass(frozen=True)
+class Bridged:
+    """A tight hollow that what lies below has filled: where, how high, and its radius."""
+
+    at_mm: np.ndarray  # (2,) pattern
+    height_mm: float
+    radius_mm: float
 
 
 @dataclass(frozen=True)
@@ -72,6 +84,7 @@ class RaisedMap:
         growth, strain: what lifting did.
         nodes_mm, cut_mm: (n, 2) nodes of its mesh on the mould's pattern and in the cut frame.
         triangles: (m, 3) of that mesh, matching `strain.triangle_pct`.
+        bridged: the tightest hollow that the layer does not follow, None where it follows all.
     """
 
     growth: Growth
@@ -79,6 +92,7 @@ class RaisedMap:
     nodes_mm: np.ndarray
     cut_mm: np.ndarray
     triangles: np.ndarray
+    bridged: Bridged | None
     _maps: tuple[PiecewiseAffine, Inverse] | None
     _mirror: np.ndarray
 
@@ -130,6 +144,7 @@ UNRAISED = RaisedMap(
     np.zeros((0, 2)),
     np.zeros((0, 2)),
     np.zeros((0, 3), dtype=int),
+    None,
     None,
     np.ones(2),
 )
@@ -209,7 +224,8 @@ class Raiser:
 
     def _raised(self, heights: np.ndarray) -> RaisedMap:
         mesh = self._mesh
-        membrane = _raised_membrane(mesh, heights, self.face)
+        metric, bridged = raised_metric(mesh, heights, self.face)
+        membrane = _raised_membrane(mesh, metric)
         if self._membrane is not None:
             membrane.factor = self._membrane.factor
         nodes = self._relaxed(membrane, heights)
@@ -217,7 +233,7 @@ class Raiser:
         self._laid = [*self._laid[1 - _REMEMBERED :], (heights, nodes)]
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
-        tensor = _strain_of_quarters(mesh, raised_metric(mesh, heights, self.face), nodes)
+        tensor = _strain_of_quarters(mesh, metric, nodes)
         tensor *= np.outer(self._mirror, self._mirror)
         strain = _strain_of(membrane, nodes, mesh.margin, tensor)
         return RaisedMap(
@@ -226,6 +242,7 @@ class Raiser:
             mesh.nodes_mm * self._mirror,
             nodes * self._mirror,
             mesh.triangles[:, :3],
+            bridged,
             (forth, Inverse(forth)),
             self._mirror,
         )
@@ -358,23 +375,55 @@ def _too_high(mesh: PatternMesh, spot: int, height_mm: float, face: Face) -> Geo
     return refusal
 
 
-def raised_metric(mesh: PatternMesh, heights: np.ndarray, face: Face) -> np.ndarray:
-    """(m, 3, 2, 2) what lifting makes of lengths on the face; heights of nodes are straight
-    within a triangle.
+def raised_metric(
+    mesh: PatternMesh, heights: np.ndarray, face: Face
+) -> tuple[np.ndarray, Bridged | None]:
+    """What lifting makes of lengths on the face, (m, 3, 2, 2), and the tightest hollow it fills;
+    heights of nodes are straight within a triangle.
 
     Raises:
-        GeometryError: a height reaches the centre of curvature.
+        GeometryError: a height reaches the centre of curvature, but where that is so near to the
+            face that cloth bridges it.
     """
     local = heights[mesh.triangles[:, :3]]
     rise = np.einsum("mk,mkc->mc", local, corner_slopes(mesh))
     at = np.einsum("pk,mk->mp", PatternMesh.POINTS, local)
-    factor = np.eye(2) - at[..., None, None] * mesh.bends
-    left = np.minimum(np.linalg.det(factor), np.trace(factor, axis1=-2, axis2=-1)).ravel()
-    if (left <= 0).any():
-        spot = int(np.argmin(left))
-        raise _too_high(mesh, spot, at.ravel()[spot], face)
+    turned = at[..., None, None] * mesh.bends
+    size, ways = np.linalg.eigh(turned)
+    most = size[..., 1]
+    bridged = None
+    if (most > _FOLLOWED).any():
+        held = ways * np.minimum(size, _FOLLOWED)[..., None, :]
+        turned = np.where(
+            (most > _FOLLOWED)[..., None, None], np.matmul(held, ways.swapaxes(-1, -2)), turned
+        )
+        bridged = _bridged(mesh, at, most, face)
+    factor = np.eye(2) - turned
     rise = np.matmul(mesh.true, rise[:, None, :, None])
-    return np.matmul(factor, factor) + np.matmul(rise, rise.swapaxes(-1, -2))
+    return np.matmul(factor, factor) + np.matmul(rise, rise.swapaxes(-1, -2)), bridged
+
+
+def _bridged(mesh: PatternMesh, at: np.ndarray, most: np.ndarray, face: Face) -> Bridged | None:
+    """Where heights (m, 3) stand highest over the centre of curvature; past the part nothing does.
+
+    Args:
+        most: (m, 3) height over radius.
+
+    Raises:
+        GeometryError: cloth does not bridge that.
+    """
+    radius = at / np.maximum(most, 1e-12)
+    over = np.where((most >= 1) & ~mesh.margin[:, None], at - radius, -np.inf)
+    bridges = (radius <= _TIGHT_MM) & (over <= _BRIDGED_MM)
+    if (np.isfinite(over) & ~bridges).any():
+        spot = int(np.argmax(np.where(bridges, -np.inf, over)))
+        raise _too_high(mesh, spot, at.ravel()[spot], face)
+    if not np.isfinite(over).any():
+        return None
+    triangle, number = divmod(int(np.argmax(over)), len(PatternMesh.POINTS))
+    corners = mesh.nodes_mm[mesh.triangles[triangle, :3]]
+    spot_mm = PatternMesh.POINTS[number] @ corners * mirror_of(face)
+    return Bridged(spot_mm, float(at[triangle, number]), float(radius[triangle, number]))
 
 
 def _not_held(membrane: Membrane, mesh: PatternMesh, nodes: np.ndarray) -> np.ndarray:
@@ -401,8 +450,7 @@ def _not_held(membrane: Membrane, mesh: PatternMesh, nodes: np.ndarray) -> np.nd
     return np.flatnonzero(inside)[[int(np.argmax(most))]]
 
 
-def _raised_membrane(mesh: PatternMesh, heights: np.ndarray, face: Face) -> Membrane:
-    metric = raised_metric(mesh, heights, face)
+def _raised_membrane(mesh: PatternMesh, metric: np.ndarray) -> Membrane:
     weight = np.where(mesh.margin, _MARGIN_WEIGHT, 1.0)
     made = six_node_membrane(mesh, metric, weight)
     made.guarded = ~mesh.margin

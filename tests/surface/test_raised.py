@@ -263,3 +263,27 @@ def test_a_mesh_without_what_joins_its_margin_has_no_margin():
     assert not left.margin.any() and len(left.triangles) == int((~mesh.margin).sum())
     assert left.corners == len(np.unique(left.triangles[:, :3]))
     assert left.curve().shape == (len(left.triangles), 3, 2, 2) == left.strains.shape
+
+
+def test_a_nose_that_no_yarn_follows_is_bridged_and_its_girth_ends():
+    """A nose of 0.84 mm radius (1.1019 t^2 c: Abbott and von Doenhoff, Theory of Wing Sections,
+    1959, 6.4) under 1.4 mm: on the rest of the section the girth is what it would be."""
+    tip = (station(0, 210, "0009"), station(1280, 94, "0009", sweep=226))
+    made = face(*tip, side="upper")
+    raised, lower = raise_face(made, level(1.4)), raise_face(made, level(0.4))
+    found = raised.bridged
+    assert lower.bridged is None
+    assert found.height_mm == pytest.approx(1.4)
+    assert found.radius_mm == pytest.approx(1.1019 * 0.09**2 * 94, rel=0.03)
+    span, share = made.from_pattern(found.at_mm[None])[0]
+    assert span == pytest.approx(1280, abs=30) and share < 0.01
+    line = made.to_pattern(np.column_stack([np.full(200, 900.0), np.linspace(0.1, 0.9, 200)]))
+    girths = [np.hypot(*np.diff(one.to_cut(line), axis=0).T).sum() for one in (raised, lower)]
+    bare = np.hypot(*np.diff(line, axis=0).T).sum()
+    assert bare - girths[0] == pytest.approx((bare - girths[1]) * 1.4 / 0.4, abs=0.02)
+
+
+def test_a_nose_filled_too_high_is_refused():
+    made = face(station(0, 210, "0009"), station(1280, 94, "0009", sweep=226), side="upper")
+    with pytest.raises(GeometryError, match="raised-too-high"):
+        raise_face(made, level(2.6))
