@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from plybook.diagnostics import Finding, error
+from plybook.diagnostics import Finding
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.bevel import polygons, rings_of
 from plybook.laminate.breakproof import break_joint
@@ -48,6 +48,7 @@ from plybook.laminate.raising import PANEL_MARGIN_MM
 from plybook.laminate.seam_search import (
     SeamSearch,
     choose_seams,
+    no_seams,
     sheet_room_mm,
     size_that_would_do,
 )
@@ -55,7 +56,6 @@ from plybook.laminate.seams import SeamLine, place_seam
 from plybook.laminate.sides import SidedRegion, name_sides
 from plybook.spec.model import Core, CoreStock, Seam, SpanLine, Treatment
 from plybook.surface.model import Face
-from plybook.units import bare_mm, mm
 
 MOULD_SIDE_DOWN = "mould side down, bag side up, from marking to fitting"
 _SAMPLE_MM = 20.0
@@ -277,7 +277,7 @@ class _Sized:
         beside = not keep_off.is_empty and choose_seams(
             *given, replace(search, keep_off=None), placed
         )
-        return list(self.fixed), [_no_seams(self.core, search, wanted, beside is not False)]
+        return list(self.fixed), [no_seams(self.core, search, wanted, beside is not False)]
 
     def _numbered(self, chosen: Sequence[SeamLine]) -> list[_Seam]:
         taken = {s.spec.id for s in self.fixed}
@@ -293,29 +293,6 @@ class _Sized:
 
 def _as_it_is(points: np.ndarray) -> np.ndarray:
     return np.asarray(points, dtype=float)
-
-
-def _no_seams(
-    core: Core, search: SeamSearch, wanted: tuple[float, float] | None, beside: bool
-) -> Finding:
-    """Why no seams were found, and the sheet that would do."""
-    size = max(search.sheets_mm, key=lambda s: s[0] * s[1])
-    why = f" with its seams {mm(search.clear_mm):.0f} clear of the inserts" if beside else ""
-    grain = " and the grain along the axis" if search.grain else ""
-    help_text = (
-        f"a sheet of {bare_mm(wanted[0]):.0f} x {mm(wanted[1]):.0f} would do; "
-        "or give the seams by hand"
-        if wanted
-        else "give the seams by hand, or divide the core into several"
-    )
-    return error(
-        "core-seams-not-found",
-        f"core {core.id}: no division into panels fits a sheet of "
-        f"{bare_mm(size[0]):.0f} x {mm(size[1]):.0f}{why}{grain}",
-        help_text,
-        core.place,
-        layers=(core.id,),
-    )
 
 
 def _ids_at_breaks(seams: Sequence[_Seam], meetings: Sequence[Meeting]) -> list[str]:

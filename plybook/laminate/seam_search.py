@@ -16,12 +16,14 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+from plybook.diagnostics import Finding, error
 from plybook.geometry.fitting import most_room, room_mm
 from plybook.laminate.bevel import polygons, rings_of
 from plybook.laminate.seams import SeamLine, ToCut, place_seam, split_by
 from plybook.laminate.shapes import mean_width_mm
-from plybook.spec.model import Seam, ShareLine, SpanLine, Treatment
+from plybook.spec.model import Core, Seam, ShareLine, SpanLine, Treatment
 from plybook.surface.model import Face
+from plybook.units import bare_mm, mm
 
 NARROWEST_MM = 15.0  # a panel narrower than this breaks in the hand
 _WELL_INSIDE_MM = 20.0
@@ -424,3 +426,26 @@ def size_that_would_do(
         if choose_seams(region, face, to_cut, larger, fixed) is not None:
             return size[0], size[1]
     return None
+
+
+def no_seams(
+    core: Core, search: SeamSearch, wanted: tuple[float, float] | None, beside: bool
+) -> Finding:
+    """Why no seams were found, and the sheet that would do."""
+    size = max(search.sheets_mm, key=lambda s: s[0] * s[1])
+    why = f" with its seams {mm(search.clear_mm):.0f} clear of the inserts" if beside else ""
+    grain = " and the grain along the axis" if search.grain else ""
+    help_text = (
+        f"a sheet of {bare_mm(wanted[0]):.0f} x {mm(wanted[1]):.0f} would do; "
+        "or give the seams by hand"
+        if wanted
+        else "give the seams by hand, or divide the core into several"
+    )
+    return error(
+        "core-seams-not-found",
+        f"core {core.id}: no division into panels fits a sheet of "
+        f"{bare_mm(size[0]):.0f} x {mm(size[1]):.0f}{why}{grain}",
+        help_text,
+        core.place,
+        layers=(core.id,),
+    )
