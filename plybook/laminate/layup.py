@@ -6,7 +6,7 @@ made once and shared by all layers that see (nearly) the same heights.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -38,7 +38,7 @@ from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
 from plybook.laminate.refusals import (
-    bend_bridged,
+    bends_bridged,
     not_at_its_middle,
     placed,
     refused,
@@ -59,7 +59,9 @@ from plybook.surface.model import Face
 Progress = Callable[[str], None]
 # what laying one layer gives
 LayerCut = tuple[list[Piece], list[LaidLayer], list[BreakJoint], list[Finding]]
-AT_PLACE_MM = 2.0  # of a layer: what lies there is said of it
+_KINDS: dict[type, PieceKind] = {
+    Ply: "ply", Core: "core", Insert: "insert", Rod: "rod", Film: "film"
+}  # fmt: skip
 NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
 
 
@@ -292,7 +294,7 @@ class LayUp:
         self.layers.append(
             LaidLayer(
                 id=layer.id,
-                kind=_kind_of(layer),
+                kind=_KINDS[type(layer)],
                 material=layer.material,
                 angle_deg=getattr(layer, "angle_deg", 0.0),
                 stage=layer.stage,
@@ -465,16 +467,8 @@ class LayUp:
             return None
         if maps.left_out:
             self.findings.append(too_steep(layer, maps))
-        self.findings.extend(self._bridged(layer, maps))
+        self.findings.extend(bends_bridged(layer, self.ground.views, maps))
         return maps
-
-    def _bridged(self, layer: Layer, maps: LeafMaps) -> Iterator[Finding]:
-        """Hollows under a layer that it bridges."""
-        for view, one in zip(self.ground.views, maps.maps, strict=False):
-            if one.bridged is not None:
-                spot = shapely.Point(one.bridged.at_mm)
-                if shapely.dwithin(view.of_layer(layer.id), spot, AT_PLACE_MM):
-                    yield bend_bridged(layer, one.bridged, view.face)
 
     # ------------------------------------------------------------ the whole
 
@@ -498,16 +492,3 @@ class LayUp:
 
 def _is_cloth(layer: Layer) -> bool:
     return isinstance(layer, Ply | Film)
-
-
-def _kind_of(layer: Layer) -> PieceKind:
-    match layer:
-        case Ply():
-            return "ply"
-        case Core():
-            return "core"
-        case Insert():
-            return "insert"
-        case Rod():
-            return "rod"
-    return "film"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,14 +13,15 @@ from plybook.diagnostics import Finding, GeometryError, PlybookError, error, war
 from plybook.laminate.heights import HeightField
 from plybook.laminate.model import Piece
 from plybook.laminate.raising import LeafMaps
+from plybook.laminate.regions import Regions
 from plybook.spec.model import Core, Layer
 from plybook.surface.model import Face
 from plybook.surface.places import place_words
-from plybook.surface.raised import Bridged
 from plybook.units import marked, mm
 
 _BLAMED_MM = 60.0  # an edge of a layer below that lies nearer to a fold is taken for its cause
 _THICK_MM = 1.0  # thinner layers have no edge to speak of
+AT_PLACE_MM = 2.0  # of a layer: what lies there is said of it
 
 
 def placed(finding: Finding, layer: Layer) -> Finding:
@@ -100,16 +101,22 @@ def not_at_its_middle(core: Core, refusal: GeometryError) -> Finding:
     )
 
 
-def bend_bridged(layer: Layer, bridged: Bridged, face: Face) -> Finding:
-    """A hollow so tight that cloth over what fills it does not follow it."""
-    return warning(
-        "bend-bridged",
-        f"{layer.id} bridges the bend of radius {mm(bridged.radius_mm):.1f} at "
-        f"{place_words(bridged.at_mm, face)}: what lies below it has filled it",
-        "fill the bend with thickened resin before the cloth goes over it, or end layers before it",
-        layer.place,
-        layers=(layer.id,),
-    )
+def bends_bridged(layer: Layer, views: Sequence[Regions], maps: LeafMaps) -> Iterator[Finding]:
+    """Hollows so tight that a layer does not follow them over what fills them, leaf by leaf."""
+    for view, one in zip(views, maps.maps, strict=False):
+        bridged = one.bridged
+        spot = None if bridged is None else shapely.Point(bridged.at_mm)
+        if bridged is None or not shapely.dwithin(view.of_layer(layer.id), spot, AT_PLACE_MM):
+            continue
+        yield warning(
+            "bend-bridged",
+            f"{layer.id} bridges the bend of radius {mm(bridged.radius_mm):.1f} at "
+            f"{place_words(bridged.at_mm, view.face)}: what lies below it has filled it",
+            "fill the bend with thickened resin before the cloth goes over it, or end layers "
+            "before it",
+            layer.place,
+            layers=(layer.id,),
+        )
 
 
 def too_steep(layer: Layer, maps: LeafMaps) -> Finding:
