@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from plybook.drawing.frame import Frame, area_paths, arrow, cropped, hatch, polygons
+from plybook.drawing.frame import Frame, area_paths, arrow, cropped, hatch, kept_across, polygons
 from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import NOTE_MM
@@ -90,9 +90,9 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
                 out += hatch(area, 45.0, 3.0)
             named = _label(area, piece if mine else own, mine)
             if not named and stock.kind == "bar" and not area.is_empty:
-                named = [_above(area, piece if mine else own, mine)]
+                named = [kept_across(_above(area, piece if mine else own, mine), WIDTH_MM)]
             elif not named and mine and area.area > 0.6 * frame.shape(ring).area:
-                named = [_across(area, piece)]
+                named = [kept_across(_across(area, piece), WIDTH_MM)]
             words += named
         out += words
         if stock.kind == "roll" and place == 0:

@@ -20,8 +20,8 @@ from plybook.verify.pdf_pages import Page, Words
 
 HEADS = {("along", "across"): "points", ("from", "to"): "bars"}
 GOES_ON = " (goes on)"
-FIGURE = r"-?(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?)"
-_FIGURE = re.compile(r"(-?)(?:(\d+(?:\.\d+)?)(?: |$))?(?:(\d+)/(\d+))?")
+FIGURE = r"[-\u2212]?(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?)"
+_FIGURE = re.compile(r"([-\u2212]?)(?:(\d+(?:\.\d+)?)(?: |$))?(?:(\d+)/(\d+))?")
 _LEVEL_MM = 0.2  # words on one line
 _LABEL_MM = 8.0  # a value stands this far below its label in the title block, or nearer
 

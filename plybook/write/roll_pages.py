@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from plybook.drawing.frame import Box
 from plybook.drawing.letters import clean_text, fitted, text_box_mm
 from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
@@ -40,6 +41,7 @@ LINE_MM = 0.5  # half the width of the widest line, and a hair
 CROSS_STEP_MM = 500.0  # between crosses along a shared strip
 INSET_MM = 35.0  # of a cross from the end of its strip: clear of those of a strip across
 RULER_MM = 500.0
+NAME_MM = (7.0, 5.0, 3.5)  # capitals of a panel's name, the first that fit into its piece
 
 
 @dataclass(frozen=True)
@@ -236,11 +238,12 @@ def _joins(panels: Sequence[Panel], number: int, drawing: PieceDrawing) -> list[
                               f"panel {other}", 1.8))  # fmt: skip
     name = clean_text(f"{own.piece}  panel {number} of {own.of}")
     inside = cut.intersection(shapely.box(*own.box_mm))
-    return [*items, _clear_name(name, inside, [*drawing.bare.items, *items])]
+    return [*items, _clear_name(name, inside, own.box_mm, [*drawing.bare.items, *items])]
 
 
-def _clear_name(name: str, inside: Any, drawn: Sequence[Primitive]) -> Text:
-    """The name of a panel near its middle, clear of other words and arrows where it can be."""
+def _clear_name(name: str, inside: Any, box_mm: Box, drawn: Sequence[Primitive]) -> Text:
+    """The name of a panel near its middle, as large as it fits into the piece clear of other words
+    and arrows; where it does not, over them, on the panel."""
     taken = shapely.union_all([
         _ground(item).buffer(2.0) for item in drawn
         if isinstance(item, Text) or item.role in (Role.FIBRE, Role.REGISTRATION)
@@ -250,10 +253,25 @@ def _clear_name(name: str, inside: Any, drawn: Sequence[Primitive]) -> Text:
     spots = [(middle.x, middle.y), *((float(x), float(y)) for x in np.linspace(x0, x1, 25)[1:-1]
                                      for y in np.linspace(y0, y1, 25)[1:-1])]  # fmt: skip
     spots.sort(key=lambda at: round(math.dist(at, (middle.x, middle.y)), 6))
-    tries = (Text(Role.ID, at, name, 7.0, 0.0, "middle", "centre", True, True) for at in spots)
+    ways = ((height, turn) for height in NAME_MM for turn in (0.0, 90.0))
+    tries = (
+        Text(Role.ID, at, name, height, turn, "middle", "centre", True, True)
+        for height, turn in ways for at in spots
+    )  # fmt: skip
     boxes = ((text, shapely.Polygon(text_box_mm(text))) for text in tries)
     clear = (text for text, box in boxes if inside.covers(box) and not box.intersects(taken))
-    return next(clear, Text(Role.ID, spots[0], name, 7.0, 0.0, "middle", "centre", True, True))
+    return next(clear, _kept_in(
+        Text(Role.ID, spots[0], name, NAME_MM[-1], 0.0, "middle", "centre", True, True), box_mm
+    ))  # fmt: skip
+
+
+def _kept_in(text: Text, box_mm: Box) -> Text:
+    """A word moved so that it lies within a box, or about its middle."""
+    corners = text_box_mm(text)
+    low, high = np.array(box_mm[:2]), np.array(box_mm[2:])
+    move = np.maximum(low - corners.min(axis=0), 0) + np.minimum(high - corners.max(axis=0), 0)
+    x, y = np.array(text.at_mm) + move
+    return replace(text, at_mm=(float(x), float(y)))
 
 
 def join_crosses(a: Panel, b: Panel, cut: Any) -> list[tuple[float, float]]:
