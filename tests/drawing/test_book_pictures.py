@@ -25,6 +25,8 @@ from plybook.laminate.model import SpliceInfo, Zone
 from plybook.shop.model import BagPlan
 from plybook.surface.model import StrainReport
 from tests.drawing import doubles
+from tests.surface.faces import face as surface_face
+from tests.surface.faces import station as surface_station
 
 FACE = doubles.TaperedFace()
 LAMINATE = doubles.laminate(FACE)
@@ -206,6 +208,33 @@ def test_the_part_is_seen_with_the_root_at_the_left_and_leading_edge_as_in_the_p
     assert at["ROOT"][0] < at["TIP"][0]
     assert at["LEADING EDGE"][1] > at["TRAILING EDGE"][1]
     assert colliding(scene) == []
+
+
+def test_names_of_edges_stay_on_the_picture_of_a_face_that_tapers_at_once():
+    """Seen from aside a chord of 5.6 m beside one of 0.18 m stands on end: its edges have hardly
+    room for their names."""
+    made = surface_face(surface_station(0, 5643.6), surface_station(321.5, 177.8, twist=-1.5),
+                        side="lower")  # fmt: skip
+    for scene in (part_picture(made), step_picture(made, (), ())):
+        assert outside(scene) == []
+
+
+def test_the_number_of_a_part_stays_on_the_picture_of_a_bar():
+    """A piece of 60 mm at the start of a bar of 4 m, of another part with a long number."""
+    plan = doubles.cut_plan(LAMINATE)
+    unit = replace(plan.layouts[0].unit, kind="bar", width_mm=6.0, length_mm=4000.0,
+                   outline_mm=None, bad_zones_mm=())  # fmt: skip
+    ring = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 6.0], [0.0, 6.0]])
+    rows = (("KT-210-LONG-R/K", 60.0, 0.0), ("KT-210/K", 3900.0, 70.0))
+    items = {id: replace(plan.items[0], id=id, outline_mm=ring * (long, 1.0))
+             for id, long, _ in rows}  # fmt: skip
+    one = plan.layouts[0].placements[0]
+    places = tuple(replace(one, item=id, copy=1, x_mm=at, y_mm=0.0, rotation_deg=0.0, flipped=False)
+                   for id, _, at in rows)  # fmt: skip
+    layout = replace(plan.layouts[0], unit=unit, placements=places)
+    scene = small_layout(layout, items, "KT-210")
+    assert "KT-210-LONG-R" in [t.text for t in scene.items if isinstance(t, Text)]
+    assert outside(scene) == []
 
 
 def test_strain_is_shown_where_it_is_and_not_where_there_is_none():

@@ -382,7 +382,7 @@ def test_corners_in_another_order_are_found():
 @pytest.mark.parametrize(
     ("figure", "unit", "mm"),
     [("12.5", "mm", 12.5), ("0", "mm", 0.0), ("12 3/16", "in", 309.5625), ("1/4", "in", 6.35),
-     ("-1/2", "in", -12.7), ("7", "in", 177.8)],
+     ("-1/2", "in", -12.7), ("\u22122", "mm", -2.0), ("7", "in", 177.8)],
 )  # fmt: skip
 def test_figures_are_read_as_a_tape_shows_them(figure, unit, mm):
     assert length_mm(figure, unit) == pytest.approx(mm, abs=1e-9)

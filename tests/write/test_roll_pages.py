@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import shapely
 
+from plybook.drawing.letters import text_box_mm
 from plybook.drawing.scene import Text
 from plybook.drawing.template import draw_pieces
 from plybook.drawing.typesetting import typeset
@@ -24,7 +25,7 @@ from plybook.spec.model import TemplateRules
 from plybook.verify.pdf_pages import Book
 from plybook.verify.report import Report
 from plybook.verify.roll import NAME, check_roll
-from plybook.write.roll_pages import join_crosses, needs_paper, roll_pdf
+from plybook.write.roll_pages import _clear_name, join_crosses, needs_paper, roll_pdf
 from plybook.write.svg import svg_bytes
 from plybook.write.templates import templates_pdf
 from plybook.write.ways import choose
@@ -252,3 +253,20 @@ def test_pages_cut_long_panels_in_two_and_leave_no_paper_between():
         assert sorted(p.number for p in parts) == list(range(1, len(parts) + 1))
         whole = shapely.union_all([shapely.box(*p.box_mm) for p in parts])
         assert whole.symmetric_difference(shapely.Polygon(ring)).area < 1e-3
+
+
+@pytest.mark.parametrize(
+    "inside, height, turn",
+    [(shapely.box(0, 0, 300, 100), 7.0, 0.0), (shapely.box(0, 0, 30, 300), 7.0, 90.0),
+     (shapely.box(0, 0, 60, 30), 3.5, 0.0)],
+)  # fmt: skip
+def test_the_name_of_a_panel_is_as_large_as_its_piece_has_room(inside, height, turn):
+    name = _clear_name("B1-A.2  panel 2 of 3", inside, inside.bounds, [])
+    assert (name.height_mm, name.turn_deg) == (height, turn)
+    assert inside.covers(shapely.Polygon(text_box_mm(name)))
+
+
+def test_the_name_of_a_panel_that_has_no_room_for_it_lies_on_its_paper():
+    inside, paper = shapely.box(0, 0, 12, 12), (0.0, 0.0, 200.0, 300.0)
+    name = _clear_name("B1-A.2  panel 2 of 3", inside, paper, [])
+    assert shapely.box(*paper).covers(shapely.Polygon(text_box_mm(name)))
