@@ -214,7 +214,7 @@ def test_names_of_edges_stay_on_the_picture_of_a_face_that_tapers_at_once():
     """Seen from aside a chord of 5.6 m beside one of 0.18 m stands on end: its edges have hardly
     room for their names."""
     made = surface_face(surface_station(0, 5643.6), surface_station(321.5, 177.8, twist=-1.5),
-                        side="lower")  # fmt: skip
+                        side="lower", hand="left")  # fmt: skip
     for scene in (part_picture(made), step_picture(made, (), ())):
         assert outside(scene) == []
 
