@@ -130,7 +130,7 @@ def _profiles(piece: Piece, unit: str) -> list[Primitive]:
     )
     shown = sorted(ways, key=lambda way: way[0] == "square")[:2]
     thick = piece.thickness_mm
-    return [x for k, way in enumerate(shown) for x in _profile(k * 94.0, thick, *way, unit)]
+    return [x for k, way in enumerate(shown) for x in _profile(k * WIDTH_MM / 2, thick, *way, unit)]
 
 
 def _profile(

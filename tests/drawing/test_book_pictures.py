@@ -368,6 +368,17 @@ def test_a_panel_to_be_sawn_says_of_each_edge_how_it_is_cut():
     assert max(k for k, role in enumerate(roles) if role is Role.BEVEL) < roles.index(Role.SEAM)
 
 
+def test_two_shallow_slopes_are_told_side_by_side_in_fractions():
+    """10.3 mm at 5.9 degrees and at 6: "13/32 in deep, 3 15/16 in wide" twice."""
+    panel = replace(PIECES["C1-1"], thickness_mm=10.3)
+    edges = [replace(edge, treatment="scarf", angle_deg=5.9 + 0.1 * (k % 2))
+             for k, edge in enumerate(panel.edges)]  # fmt: skip
+    scene = panel_picture(replace(panel, edges=tuple(edges)), "in")
+    words = [t.text for t in scene.items if isinstance(t, Text)]
+    assert sum(w.startswith("13/32 in deep, 3 ") for w in words) == 2
+    assert colliding(scene) == [] and outside(scene) == []
+
+
 def zone(label, region):
     return Zone(label, region, ("P1",), "[45]", 0.25, 1.0, True, True, None, region.area / 1e6)
 
