@@ -32,11 +32,12 @@ class Folds(GeometryError):
     """No flat layout of least energy keeps every cell the right way up.
 
     `cells` are the indices of those that are turned over, for who knows where they lie; `rounds`
-    the steps that were taken.
+    the steps that were taken, and `nodes` where they led.
     """
 
     cells: np.ndarray = np.zeros(0, dtype=int)
     rounds: int = 0
+    nodes: np.ndarray | None = None
 
 
 def folds(
@@ -166,7 +167,9 @@ class Membrane:
                 self.factor = None
         over = self._turned_over(j1, j2)
         if len(over):
-            raise folds(cells=over, rounds=rounds)
+            refusal = folds(cells=over, rounds=rounds)
+            refusal.nodes = at
+            raise refusal
         return at, rounds
 
     def _turned_over(self, j1: np.ndarray, j2: np.ndarray) -> np.ndarray:

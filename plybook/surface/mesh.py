@@ -91,8 +91,9 @@ class PatternMesh:
         quarters = [(a, f, e), (f, b, d), (e, d, c), (d, e, f)]
         return np.stack([np.stack(q, axis=1) for q in quarters], axis=1).reshape(-1, 3)
 
-    def without(self, cells: np.ndarray) -> PatternMesh:
-        """The mesh without some triangles of its margin, nor those that hung on by them alone."""
+    def without(self, cells: np.ndarray) -> tuple[PatternMesh, np.ndarray]:
+        """The mesh without some triangles of its margin, nor those that hung on by them alone; and
+        which of its nodes are left."""
         from scipy.sparse import coo_matrix
         from scipy.sparse.csgraph import connected_components
 
@@ -102,7 +103,7 @@ class PatternMesh:
         _, part = connected_components(shares @ shares.T, directed=False)
         stays = stays[np.isin(part, part[~self.margin[stays]])]
         used, triangles = np.unique(self.triangles[stays], return_inverse=True)
-        return PatternMesh(
+        mesh = PatternMesh(
             self.nodes_mm[used],
             int((used < self.corners).sum()),
             triangles.reshape(-1, 6),
@@ -111,6 +112,7 @@ class PatternMesh:
             self.margin[stays],
             self.on_lines,
         )
+        return mesh, used
 
 
 class Locator:

@@ -181,6 +181,7 @@ class Raiser:
         self._membrane: Membrane | None = None
         self._resisted = False  # the last layout took resistance to folding
         self._laid: list[tuple[np.ndarray, np.ndarray]] = []  # heights and nodes, the last ones
+        self._begun: np.ndarray | None = None  # nodes from which the next layout goes on
         self._known: list[tuple[np.ndarray, RaisedMap]] = []
         self.work = 0  # triangles times steps so far, and as much as meshing took
 
@@ -203,15 +204,16 @@ class Raiser:
         except Folds as refusal:
             if not self._mesh.margin[refusal.cells].all():
                 raise
-            self._let_go(refusal.cells)
+            self._let_go(refusal)
             return self.raise_to(height_mm)
         self._known.append((heights, answer))
         return answer
 
-    def _let_go(self, cells: np.ndarray) -> None:
+    def _let_go(self, refusal: Folds) -> None:
         """Do without triangles past the part asked for that fold, as they may where the lines that
         carry the face on run together: the map goes straight on there."""
-        self._mesh = self._mesh.without(cells)
+        self._mesh, left = self._mesh.without(refusal.cells)
+        self._begun = None if refusal.nodes is None else refusal.nodes[left]
         self._membrane, self._laid, self._known = None, [], []
         for name in ("_axis_spots", "_ring_spots"):
             self.__dict__.pop(name, None)
@@ -253,12 +255,12 @@ class Raiser:
         Raises:
             Folds: not even the last do, or those found fold past the part asked for alone.
         """
-        mesh = self._mesh
+        mesh, nodes = self._mesh, None
         for start, stiff in self._ways(heights):
             try:
                 nodes, rounds = membrane.relax(start, _EXACT_MM, stiff, _PATIENCE)
             except Folds as refusal:
-                wrong, rounds = refusal.cells, refusal.rounds
+                wrong, rounds, nodes = refusal.cells, refusal.rounds, refusal.nodes
                 self.work += rounds * len(mesh.triangles)
             else:
                 self.work += rounds * len(mesh.triangles)
@@ -269,13 +271,17 @@ class Raiser:
             membrane.factor = None
             if mesh.margin[wrong].all():
                 break
-        raise folds_at(mesh, wrong, heights, self.face)
+        folded = folds_at(mesh, wrong, heights, self.face)
+        folded.nodes = nodes
+        raise folded
 
     def _ways(self, heights: np.ndarray) -> list[tuple[np.ndarray, bool]]:
         """Where to start from, and whether with resistance to folding: from the last nodes, from
         the bare pattern, with resistance. What has folded folds under further layers too."""
-        bare = self._mesh.nodes_mm
+        bare, begun = self._mesh.nodes_mm, self._begun
         starts = [self._guess(heights), bare] if self._laid else [bare]
+        if begun is not None:
+            starts, self._begun = [begun, *starts], None
         if self._resisted:
             return [(start, True) for start in starts]
         return [*((start, False) for start in starts), (bare, True)]
@@ -452,9 +458,7 @@ def _not_held(membrane: Membrane, mesh: PatternMesh, nodes: np.ndarray) -> np.nd
 
 def _raised_membrane(mesh: PatternMesh, metric: np.ndarray) -> Membrane:
     weight = np.where(mesh.margin, _MARGIN_WEIGHT, 1.0)
-    made = six_node_membrane(mesh, metric, weight)
-    made.guarded = ~mesh.margin
-    return made
+    return six_node_membrane(mesh, metric, weight)
 
 
 def _strain_of_quarters(mesh: PatternMesh, metric: np.ndarray, nodes: np.ndarray) -> np.ndarray:
