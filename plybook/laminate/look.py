@@ -26,9 +26,10 @@ from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, PlybookError
 from plybook.laminate.heights import HeightField
-from plybook.laminate.layup import LayerCut, LayUp, Progress, lay_up
+from plybook.laminate.layup import LayerCut, LayUp, Progress, left_image
 from plybook.laminate.marks import MarkRule
 from plybook.laminate.model import Laminate, Piece, Zone
+from plybook.laminate.otherhand import mirrored
 from plybook.laminate.panel_checks import tightest_bend
 from plybook.laminate.plies import NARROW_MM
 from plybook.laminate.raising import LeafMaps
@@ -155,15 +156,16 @@ def look_over(spec: PartSpec, face: Face, progress: Progress | None = None) -> L
         progress: called with one line of text now and then.
     """
     told = progress or (lambda words: None)
+    if spec.part.hand == "right":  # as it is laid up
+        seen = look_over(*left_image(spec), told)
+        return replace(seen, laminate=mirrored(seen.laminate, spec, face))
     bare = _Bare(spec, face, told)
     try:
-        seen = bare.look()
+        look = bare.look()
     except (PlybookError, shapely.errors.GEOSException):
-        seen = None
-    if seen is not None:
-        return seen
-    if spec.part.hand == "right":  # laid up as its left hand, which has other patterns
-        return Look(lay_up(spec, face, told), {})
+        look = None
+    if look is not None:
+        return look
     whole = LayUp(spec, face, told)
     whole.ground.dart_plans.update(bare.ground.dart_plans)
     return Look(whole.run(), {})
@@ -208,7 +210,8 @@ class _Bare(LayUp):
         found = all_findings(self.spec, self.face, self.layers, self.pieces, zones, self.findings)
         if not self._certain(found):
             return None
-        seen = Laminate(tuple(self.pieces), tuple(self.layers), zones, (), 0.0, np.zeros(3), found)
+        seen = Laminate(tuple(self.pieces), tuple(self.layers), zones, (), 0.0, np.zeros(3), found,
+                        found_laying=tuple(self.findings))  # fmt: skip
         return Look(seen, slack)
 
     def _cloth_is_certain(self) -> bool:
