@@ -201,6 +201,7 @@ def show_roll(value_mm: float, unit: str = "mm") -> str:
 
 # ---------------------------------------------------------------- lengths inside a sentence
 
+_TAPE = 32  # parts of an inch
 _MARK = "\x1f"  # no text of a spec can hold it
 _MARKED = re.compile(rf"{_MARK}([^{_MARK}|]*)\|([^{_MARK}|]*)\|([^{_MARK}]*){_MARK}")
 
@@ -263,11 +264,16 @@ def _as_mm(found: re.Match[str]) -> str:
 
 
 def _as_inches(found: re.Match[str]) -> str:
-    """Two more decimals are shown than in mm, so that no figure gets coarser."""
+    """Whole millimetres become parts of an inch that a tape shows, and so do finer lengths that are
+    such a part; the rest have two more decimals than in mm, so that no figure gets coarser."""
     value = float(found[1])
     shown = format(value, found[2])
     unit = " in" if found[3] else ""
     if "e" in shown:  # a slip of the pen, in many digits
         return f"{value / MM_PER_INCH:g}{unit}"
-    decimals = len(shown.partition(".")[2]) + 2
-    return show_number(value / MM_PER_INCH, decimals) + unit
+    decimals = len(shown.partition(".")[2])
+    part = round(value / MM_PER_INCH * _TAPE) * MM_PER_INCH / _TAPE
+    on_tape = abs(value) >= MM_PER_INCH / 4 and found[2].endswith("f")
+    if on_tape and (decimals == 0 or abs(value - part) < 0.5 * 10.0**-decimals):
+        return show_inches(value, _TAPE) + unit
+    return show_number(value / MM_PER_INCH, decimals + 2) + unit
