@@ -395,15 +395,17 @@ def raised_metric(
     rise = np.einsum("mk,mkc->mc", local, corner_slopes(mesh))
     at = np.einsum("pk,mk->mp", PatternMesh.POINTS, local)
     turned = at[..., None, None] * mesh.bends
-    size, ways = np.linalg.eigh(turned)
-    most = size[..., 1]
-    bridged = None
-    if (most > _FOLLOWED).any():
-        held = ways * np.minimum(size, _FOLLOWED)[..., None, :]
-        turned = np.where(
-            (most > _FOLLOWED)[..., None, None], np.matmul(held, ways.swapaxes(-1, -2)), turned
-        )
+    bridged, bent = None, np.sqrt((turned**2).sum(axis=(2, 3))) > _FOLLOWED  # at least the largest
+    if bent.any():
+        size, ways = np.linalg.eigh(turned[bent])
+        most = np.zeros(at.shape)
+        most[bent] = size[:, 1]
         bridged = _bridged(mesh, at, most, face)
+        held = ways * np.minimum(size, _FOLLOWED)[:, None, :]
+        over = size[:, 1] > _FOLLOWED
+        turned[bent] = np.where(
+            over[:, None, None], np.matmul(held, ways.swapaxes(-1, -2)), turned[bent]
+        )
     factor = np.eye(2) - turned
     rise = np.matmul(mesh.true, rise[:, None, :, None])
     return np.matmul(factor, factor) + np.matmul(rise, rise.swapaxes(-1, -2)), bridged
