@@ -196,12 +196,12 @@ DXF = {
 # ---------------------------------------------------------------- PDF
 
 
-def _page(work, share=0.5):
-    """Change a page of a PDF by its writer, one that a share of them stands before."""
+def _page(work):
+    """Change the page half way through a PDF by its writer."""
 
     def change(data):
         writer = PdfWriter(clone_from=io.BytesIO(data))
-        page = writer.pages[int(share * len(writer.pages))]
+        page = writer.pages[len(writer.pages) // 2]
         return pdf_of(writer) if work(writer, page) is not False else None
 
     return change
@@ -279,25 +279,28 @@ def _one_more_page(writer, page):
 
 
 def _some(pattern, to, share):
-    """Change one of all matches of an expression on a page; a share of the pages, and of the
-    matches on it, stands before.
+    """Change one of all matches of an expression in a file: a share of the pages that have any
+    stands before, and of the matches on that page.
 
     `to` makes of the numbers that were found the bytes that stand there instead.
     """
 
-    def work(writer, page):
-        data = page.get_contents().get_data()
-        found = list(re.finditer(pattern, data))
+    def change(data):
+        writer = PdfWriter(clone_from=io.BytesIO(data))
+        pages = [(page, page.get_contents().get_data()) for page in writer.pages]
+        found = [(*one, list(re.finditer(pattern, one[1]))) for one in pages]
+        found = [one for one in found if one[2]]
         if not found:
-            return False
-        one = found[min(int(share * len(found)), len(found) - 1)]
+            return None
+        page, held, matches = found[min(int(share * len(found)), len(found) - 1)]
+        one = matches[min(int(share * len(matches)), len(matches) - 1)]
         stream = DecodedStreamObject()
         numbers = [float(part) for part in one.groups()]
-        stream.set_data(data[: one.start()] + to(*numbers).encode() + data[one.end() :])
+        stream.set_data(held[: one.start()] + to(*numbers).encode() + held[one.end() :])
         page[NameObject("/Contents")] = writer._add_object(stream)
-        return None
+        return pdf_of(writer)
 
-    return _page(work, share)
+    return change
 
 
 _N = rb"(-?[\d.]+)"
