@@ -24,7 +24,7 @@ from plybook.laminate.outline import Stretch, divided, named_ring
 from plybook.laminate.regions import Regions
 from plybook.laminate.shapes import NearLine, polygons_of, ring_of
 from plybook.laminate.trim import arriving, far_side, run_on
-from plybook.laminate.viewjoin import views_on
+from plybook.laminate.viewjoin import at_rows, views_on
 from plybook.spec.model import Layer, PartSpec, SpliceRule
 from plybook.surface.breaks import Break, breaks_of, views_of
 from plybook.surface.darts import DartPlan, propose_darts
@@ -102,12 +102,6 @@ class Meeting:
         return self.place(side, along_mm) + square * (by_mm if side else -by_mm)
 
 
-def _at_rows(line: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """(n, 2) points of a line at whole and broken row numbers."""
-    at = np.arange(len(line))
-    return np.column_stack([np.interp(rows, at, column) for column in line.T])
-
-
 def creases_on(line: np.ndarray, at: np.ndarray, field: HeightField) -> np.ndarray:
     """Where a line crosses the creases of a height; `at` says what its points are counted by."""
     creases = MultiLineString([shapely.linestrings(c) for c in field.break_lines])
@@ -164,7 +158,7 @@ class Ground:
                     creases_on(line, at, field) for line, field in zip(lines, pair, strict=True)
                 ]
                 rows = np.union1d(at, np.concatenate(more))
-                lines = _at_rows(lines[0], rows), _at_rows(lines[1], rows)
+                lines = at_rows(lines[0], rows), at_rows(lines[1], rows)
                 closing = np.interp(rows, at, closing)
                 height = np.mean([f(line) for f, line in zip(pair, lines, strict=True)], axis=0)
             short = height * closing

@@ -81,7 +81,7 @@ def led_together(
         if len(rows[0]) != len(rows[1]):
             continue
         for side, line in enumerate(lines):
-            own, middle = (_at(line, r) for r in (rows[side], (rows[0] + rows[1]) / 2))
+            own, middle = (at_rows(line, r) for r in (rows[side], (rows[0] + rows[1]) / 2))
             pulls[one.number + side] += zip(own, middle - own, strict=True)
     return [_pulled(shape, net, some) for shape, net, some in zip(shapes, nets, pulls, strict=True)]
 
@@ -98,7 +98,7 @@ def _passes(shape: BaseGeometry, line: np.ndarray) -> np.ndarray:
     return np.sort(np.interp(at, along, np.arange(len(line))))
 
 
-def _at(line: np.ndarray, rows: np.ndarray) -> np.ndarray:
+def at_rows(line: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """(n, 2) points of a line at whole and broken row numbers."""
     return np.column_stack([np.interp(rows, np.arange(len(line)), c) for c in line.T])
 
