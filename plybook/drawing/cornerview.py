@@ -89,7 +89,8 @@ def corner_scene(
         plan: figures of the piece.
         shown: the window.
         spec: for units and the fibre.
-        serves: sentences that tell which other pieces are cut by the sheet.
+        serves: sentences that tell which other pieces are cut by the sheet; left out where the
+            window has no room for them.
 
     Returns:
         A scene in the cut frame; what lies outside the window is to be clipped.
@@ -121,11 +122,13 @@ def corner_scene(
         if (spot := place.find(block.size_mm, cells, 0.0, cost)) is not None:
             items += place.put(block, spot)
             break
-    said_up = [Line(words.face_up_words(piece), 1.8, True)]
-    said_up += [Line(clean_text(said), 1.8) for said in serves]
-    face_up = Block(tuple(said_up), pad_mm=0.6, left=True)
-    if (spot := place.find(face_up.size_mm, cells, 0.0, cost)) is not None:
-        items += place.put(face_up, spot)
+    face_up = Line(words.face_up_words(piece), 1.8, True)
+    more = tuple(Line(clean_text(said), 1.8) for said in serves)
+    for told in ((face_up, *more), (face_up,)):
+        block = Block(told, pad_mm=0.6, left=True)
+        if (spot := place.find(block.size_mm, cells, 0.0, cost)) is not None:
+            items += place.put(block, spot)
+            break
     said = words.fibre_words(piece, spec)
     if said is not None:
         size = arrow_size_mm(24.0, said)

@@ -19,9 +19,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plybook.drawing.cornerview import CornerWindow, corner_scene
+from plybook.drawing.letters import clean_text
 from plybook.drawing.piececard import card
 from plybook.drawing.piecewords import part_words
-from plybook.drawing.scene import Primitive, Scene
+from plybook.drawing.scene import Primitive, Scene, Text
 from plybook.drawing.servedcard import SERVED_MM, served_card
 from plybook.drawing.tapecard import WIDTH_MM, tape_card
 from plybook.drawing.template import draw_pieces
@@ -350,16 +351,21 @@ class _Book:
 
     def _corner_sheet(self, windows: Sequence[tuple[Chosen, CornerWindow, float, float]]) -> None:
         ids = ", ".join(dict.fromkeys(one.piece.id for one, *_ in windows))
-        items = header(self.corner, ids, "", self._facts("corners 1:1"))
-        for one, window, x, y in windows:
+        scenes, unsaid = [], dict[str, None]()
+        for one, window, *_ in windows:
             assert one.plan is not None
-            scene = corner_scene(one.piece, one.drawing.bare.items, one.plan, window, self.spec,
-                                 self._serves(one.piece))  # fmt: skip
+            serves = self._serves(one.piece)
+            scenes.append(corner_scene(one.piece, one.drawing.bare.items, one.plan, window,
+                                       self.spec, serves))  # fmt: skip
+            shown = {item.text for item in scenes[-1].items if isinstance(item, Text)}
+            unsaid |= dict.fromkeys(said for said in serves if clean_text(said) not in shown)
+        facts = self._facts(" \u00b7 ".join(("corners 1:1", *unsaid)))
+        for (one, window, x, y), scene in zip(windows, scenes, strict=True):
             corner = (self.corner[0] + x * self.stretch[0], self.corner[1] + y * self.stretch[1])
             draw_scene(self.canvas, scene, corner[0] * MM, corner[1] * MM, clip=window.window_mm,
                        stretch=self.stretch, bounds=bounds_mm(scene))  # fmt: skip
             self._placed(one.piece, window.window_mm, corner, "corners")
-        self._draw(Scene(tuple(items), (0, 0, 1, 1)))
+        self._draw(Scene(tuple(header(self.corner, ids, "", facts)), (0, 0, 1, 1)))
         self.canvas.showPage()
 
     def _map(self, piece: Piece, tiling: Tiling) -> None:
