@@ -201,7 +201,6 @@ def show_roll(value_mm: float, unit: str = "mm") -> str:
 
 # ---------------------------------------------------------------- lengths inside a sentence
 
-_TAPE = 32  # parts of an inch
 _MARK = "\x1f"  # no text of a spec can hold it
 _MARKED = re.compile(rf"{_MARK}([^{_MARK}|]*)\|([^{_MARK}|]*)\|([^{_MARK}]*){_MARK}")
 
@@ -272,8 +271,8 @@ def _as_inches(found: re.Match[str]) -> str:
     if "e" in shown:  # a slip of the pen, in many digits
         return f"{value / MM_PER_INCH:g}{unit}"
     decimals = len(shown.partition(".")[2])
-    part = round(value / MM_PER_INCH * _TAPE) * MM_PER_INCH / _TAPE
-    on_tape = abs(value) >= MM_PER_INCH / 4 and found[2].endswith("f")
-    if on_tape and (decimals == 0 or abs(value - part) < 0.5 * 10.0**-decimals):
-        return show_inches(value, _TAPE) + unit
+    off_tape = abs(value - GIVEN.rounded_mm(value, "in"))
+    large = abs(value) >= MM_PER_INCH / 4 and found[2].endswith("f")
+    if large and (decimals == 0 or off_tape < 0.5 * 10.0**-decimals):
+        return show_figure(value, "in") + unit
     return show_number(value / MM_PER_INCH, decimals + 2) + unit

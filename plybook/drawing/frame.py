@@ -224,11 +224,13 @@ def is_inside(item: Text, paper_mm: Box) -> bool:
     return x0 >= paper_mm[0] and y0 >= paper_mm[1] and x1 <= paper_mm[2] and y1 <= paper_mm[3]
 
 
-def kept_across(item: Text, width_mm: float) -> Text:
-    """A word, moved sideways where it would run off paper from x = 0 to a width."""
-    x0, _, x1, _ = _window(item, 0.0)
-    aside = max(0.0, -x0) or min(0.0, width_mm - x1)
-    return replace(item, at_mm=(item.at_mm[0] + aside, item.at_mm[1])) if aside else item
+def kept_inside(item: Text, paper_mm: Box) -> Text:
+    """A word, moved where it would run off a box of paper; one that is larger begins in it."""
+    x0, y0, x1, y1 = _window(item, 0.0)
+    low_x, low_y, high_x, high_y = paper_mm
+    aside = max(0.0, low_x - x0) or min(0.0, high_x - x1)
+    up = max(0.0, low_y - y0) or min(0.0, high_y - y1)
+    return replace(item, at_mm=(item.at_mm[0] + aside, item.at_mm[1] + up))
 
 
 def _window(item: Text, pad_mm: float) -> Box:

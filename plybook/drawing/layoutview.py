@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from plybook.drawing.frame import Frame, area_paths, arrow, cropped, hatch, kept_across, polygons
+from plybook.drawing.frame import Frame, area_paths, arrow, cropped, hatch, kept_inside, polygons
 from plybook.drawing.letters import text_box_mm, text_width_mm
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import NOTE_MM
@@ -22,6 +22,7 @@ from plybook.nest.placing import placed_outline
 from plybook.units import MM_PER_INCH
 
 WIDTH_MM = 180.0
+_ACROSS_MM = (0.0, -math.inf, WIDTH_MM, math.inf)  # of the picture, which is cropped in height
 _ROW_MM = 58.0  # most for one row
 _LONGEST_ROW = 4200.0  # mm of bar in one row; a roll up to this takes one row
 _MOST_ROWS = 12
@@ -90,9 +91,9 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
                 out += hatch(area, 45.0, 3.0)
             named = _label(area, piece if mine else own, mine)
             if not named and stock.kind == "bar" and not area.is_empty:
-                named = [kept_across(_above(area, piece if mine else own, mine), WIDTH_MM)]
+                named = [kept_inside(_above(area, piece if mine else own, mine), _ACROSS_MM)]
             elif not named and mine and area.area > 0.6 * frame.shape(ring).area:
-                named = [kept_across(_across(area, piece), WIDTH_MM)]
+                named = [kept_inside(_across(area, piece), _ACROSS_MM)]
             words += named
         out += words
         if stock.kind == "roll" and place == 0:

@@ -5,6 +5,8 @@ The view is orthographic, from the bag side, tip to the right, turned so that th
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from plybook.drawing.aroundpart import edge_words
@@ -15,7 +17,7 @@ from plybook.drawing.frame import (
     fit_across,
     fit_frame,
     hatch,
-    kept_across,
+    kept_inside,
     lines,
 )
 from plybook.drawing.letters import text_width_mm
@@ -24,6 +26,7 @@ from plybook.drawing.style import LABEL_MM, NOTE_MM
 from plybook.surface.model import Face, StrainReport
 
 WIDTH_MM = 180.0
+_ACROSS_MM = (0.0, -math.inf, WIDTH_MM, math.inf)  # of the picture, which is cropped in height
 _LEAN = (0.30, 0.62)  # how far the eye stands towards the tip, and below the leading normal
 
 
@@ -97,18 +100,18 @@ def _names(face: Face, put) -> list[Text]:
         at = np.asarray(LineString(run).interpolate(0.5, normalized=True).coords[0])
         level = np.ptp(run[:, 0]) >= np.ptp(run[:, 1])
         words = edge_words(edge.name)
+        rise: Rise = "baseline"
         if level:
             above = at[1] > middle[1]
             spot = at + (0.0, 3.0 if above else -9.5)
-            turn = _slope_deg(run)
+            turn, rise = _slope_deg(run), "baseline" if above else "centre"
         else:
             left = at[0] < middle[0]
             spot = np.array([run[:, 0].min() - 3.0 if left else run[:, 0].max() + 6.4, at[1]])
-            turn, above = 90.0, True
+            turn = 90.0
         place = (float(spot[0]), float(spot[1]))
-        rise: Rise = "baseline" if above else "centre"
         name = Text(Role.TEXT, place, words, LABEL_MM, turn, "middle", rise)
-        out.append(kept_across(name, WIDTH_MM))
+        out.append(kept_inside(name, _ACROSS_MM))
     for station in face.station_lines:
         ends = put(station.points_mm[[0, -1]])
         foot = ends[np.argmin(ends[:, 1])]
@@ -120,7 +123,7 @@ def _names(face: Face, put) -> list[Text]:
             anchor="middle",
             rise="top",
         )
-        out += filter(None, [first_free([kept_across(text, WIDTH_MM)], out)])
+        out += filter(None, [first_free([kept_inside(text, _ACROSS_MM)], out)])
     return out
 
 

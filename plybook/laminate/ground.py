@@ -22,9 +22,9 @@ from shapely.geometry.base import BaseGeometry
 from plybook.laminate.heights import HeightField
 from plybook.laminate.outline import Stretch, divided, named_ring
 from plybook.laminate.regions import Regions
-from plybook.laminate.shapes import NearLine, polygons_of, ring_of
+from plybook.laminate.shapes import NearLine, at_rows, polygons_of, ring_of, running
 from plybook.laminate.trim import arriving, far_side, run_on
-from plybook.laminate.viewjoin import at_rows, views_on
+from plybook.laminate.viewjoin import views_on
 from plybook.spec.model import Layer, PartSpec, SpliceRule
 from plybook.surface.breaks import Break, breaks_of, views_of
 from plybook.surface.darts import DartPlan, propose_darts
@@ -109,11 +109,6 @@ def creases_on(line: np.ndarray, at: np.ndarray, field: HeightField) -> np.ndarr
     spots = shapely.line_locate_point(shapely.linestrings(line),
                                       shapely.points(shapely.get_coordinates(met)))  # fmt: skip
     return np.interp(spots, running(line), at)
-
-
-def running(line: np.ndarray) -> np.ndarray:
-    """(n,) distance along a line at each of its points."""
-    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
 
 
 @dataclass

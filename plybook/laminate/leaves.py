@@ -50,7 +50,6 @@ class Leaf:
         points = np.asarray(points_mm, dtype=float)
         return points if self.raised is None else np.asarray(self.raised.from_cut(points))
 
-
     @property
     def strain_at(self) -> Strain | None:
         """What raising strains at points of the pattern, in axes of the cut frame; None where

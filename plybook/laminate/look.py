@@ -27,6 +27,7 @@ from shapely.geometry.base import BaseGeometry
 from plybook.diagnostics import Finding, PlybookError
 from plybook.laminate.heights import HeightField
 from plybook.laminate.layup import LayerCut, LayUp, Progress, left_image
+from plybook.laminate.leaves import open_kinks_mm
 from plybook.laminate.marks import MarkRule
 from plybook.laminate.model import Laminate, Piece, Zone
 from plybook.laminate.otherhand import mirrored
@@ -181,9 +182,8 @@ class _Bare(LayUp):
         self.marks, self.ground.marked = (), False
         self._find_rises(regions)
         of_regions = list(self.findings)
-        if self._climbs or self._bends_hard or self._a_core_bends_tight(regions):
-            return None
-        if self._joined_at_a_break(regions):
+        if (self._climbs or self._bends_hard or self._a_core_bends_tight(regions)
+                or self._joined_at_a_break(regions)):  # fmt: skip
             return None
         slack: dict[str, Slack] = {}
         cut: dict[str, LayerCut] = {}
@@ -292,10 +292,9 @@ class _Bare(LayUp):
         """Whether several plies are joined on one line where the face breaks: what is told of that
         goes by their cuts."""
         plies = [regions[layer.id] for layer in self.spec.layers if isinstance(layer, Ply)]
-        for kink in self.face.kinks:
-            line = shapely.linestrings(self.face.span_line(kink.span_mm))
-            across = sum(r is not None and r.intersection(line).length > 0 for r in plies)
-            if across > 1 and not kink.accepted:
+        for span_mm in open_kinks_mm(self.face):
+            line = shapely.linestrings(self.face.span_line(span_mm))
+            if sum(r is not None and r.intersection(line).length > 0 for r in plies) > 1:
                 return True
         return False
 

@@ -105,8 +105,9 @@ def bends_bridged(layer: Layer, views: Sequence[Regions], maps: LeafMaps) -> Ite
     """Hollows so tight that a layer does not follow them over what fills them, leaf by leaf."""
     for view, one in zip(views, maps.maps, strict=False):
         bridged = one.bridged
-        spot = None if bridged is None else shapely.Point(bridged.at_mm)
-        if bridged is None or not shapely.dwithin(view.of_layer(layer.id), spot, AT_PLACE_MM):
+        if bridged is None:
+            continue
+        if view.of_layer(layer.id).distance(shapely.Point(bridged.at_mm)) > AT_PLACE_MM:
             continue
         yield warning(
             "bend-bridged",

@@ -249,15 +249,15 @@ class _Division:
         if keep_off is not None and seam.line.distance(keep_off) < self._search.clear_mm:
             return False
         return not past_mm or all(
-            seam.line.distance(opening) >= past_mm
-            or seam.line.intersects(opening.buffer(-_WELL_INSIDE_MM))
-            for opening in self._openings
+            seam.line.distance(opening) >= past_mm or seam.line.intersects(inside)
+            for opening, inside in self._openings
         )
 
     @cached_property
-    def _openings(self) -> list[shapely.Polygon]:
-        """Of the core, in the cut frame."""
-        return [shapely.Polygon(r) for part in polygons(self._region) for r in part.interiors]
+    def _openings(self) -> list[tuple[shapely.Polygon, shapely.Geometry]]:
+        """Of the core, in the cut frame, each with what lies well inside it."""
+        rings = (ring for part in polygons(self._region) for ring in part.interiors)
+        return [(one, one.buffer(-_WELL_INSIDE_MM)) for one in map(shapely.Polygon, rings)]
 
     def _through_hardpoints(self) -> list[tuple[float, float]]:
         """Spans where a seam across would run right through a hardpoint; there is no need to

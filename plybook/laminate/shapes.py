@@ -440,7 +440,7 @@ class NearLine:
     @cached_property
     def _begins_mm(self) -> np.ndarray:
         """(n,) how far along the line its points lie."""
-        return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.line_mm, axis=0).T))])
+        return running(self.line_mm)
 
     def _pays(self, count: int) -> bool:
         return count * len(self.line_mm) > _TREE_PAYS
@@ -449,6 +449,16 @@ class NearLine:
     def _tree(self) -> shapely.STRtree:
         pairs = np.stack([self.line_mm[:-1], self.line_mm[1:]], axis=1)
         return shapely.STRtree(shapely.linestrings(pairs))
+
+
+def running(line: np.ndarray) -> np.ndarray:
+    """(n,) distance along a line at each of its points; plane or space."""
+    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+
+
+def at_rows(line: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """(n, 2) points of a line at whole and broken row numbers."""
+    return np.column_stack([np.interp(rows, np.arange(len(line)), c) for c in line.T])
 
 
 def dense(line_mm: np.ndarray, step_mm: float) -> np.ndarray:

@@ -15,11 +15,11 @@ import numpy as np
 from plybook.laminate.heights import HeightField
 from plybook.laminate.model import JointSide, JointStretch
 from plybook.laminate.outline import Carry
+from plybook.laminate.shapes import running
 from plybook.surface.leaf import Leaf
 
 SAMPLES = 5  # of the strain on a way from place to place
 WAY_STEPS = 30  # of a way to the row beside
-
 SLANT_MM = 40.0  # how much further along the slantwise ways lead
 
 Params = tuple[np.ndarray, np.ndarray]  # span and section parameter of places, (n,) each
@@ -64,8 +64,7 @@ class RaisedLayer:
 
     def _slantwise(self, ends: Sequence[Params], tops: Sequence[np.ndarray]) -> np.ndarray:
         """(n,) percent, from each place of a row to the first of the other `SLANT_MM` further."""
-        steps = np.linalg.norm(np.diff(tops[1], axis=0), axis=1)
-        along = np.concatenate([[0.0], np.cumsum(steps)])
+        along = running(tops[1])
         ahead = np.searchsorted(along, along + SLANT_MM)
         here = np.flatnonzero(ahead < len(along))
         found = np.zeros(len(along))

@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from plybook.laminate.regions import Regions
-from plybook.laminate.shapes import polygons_of
+from plybook.laminate.shapes import at_rows, polygons_of, running
 from plybook.spec.model import Region
 from plybook.surface.breaks import Break
 from plybook.surface.model import Face
@@ -93,14 +93,8 @@ def _passes(shape: BaseGeometry, line: np.ndarray) -> np.ndarray:
     if met.length > 0:
         return np.zeros(0)
     points = shapely.points(shapely.get_coordinates(met))
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
     at = shapely.line_locate_point(shapely.linestrings(line), points)
-    return np.sort(np.interp(at, along, np.arange(len(line))))
-
-
-def at_rows(line: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """(n, 2) points of a line at whole and broken row numbers."""
-    return np.column_stack([np.interp(rows, np.arange(len(line)), c) for c in line.T])
+    return np.sort(np.interp(at, running(line), np.arange(len(line))))
 
 
 def _pulled(shape: BaseGeometry, net: BaseGeometry, pulls: Sequence[Pull]) -> BaseGeometry:

@@ -77,7 +77,6 @@ class Membrane:
             square directions on the face, 1/mm.
         area: (cells, points) area that each integration point stands for, mm2.
         nodes: (cells, nodes per cell) indices; count: number of nodes.
-        guarded: cells that must not fold, default all.
         strips: (strips, cells) where they lie in strips each of which shares nodes with its
             neighbours alone; `place` (count,) of each node along the strips.
     """
@@ -88,7 +87,6 @@ class Membrane:
         pairs = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).astype(np.int32)
         self.dof = pairs.reshape(len(nodes), -1)
         self.factor: Factor | None = None
-        self.guarded: slice | np.ndarray = slice(None)
         self.stiff = False  # what is pressed together resists the more
         self.strips: np.ndarray | None = None
         self.place: np.ndarray = np.zeros(count, dtype=int)
@@ -136,7 +134,7 @@ class Membrane:
         residual = self._residual(j1, j2, root)
         energy = float(np.sum(residual**2))
         if not np.isfinite(energy):
-            raise folds(cells=np.flatnonzero(np.any(~(_turning(j1, j2) > 0), axis=1)))
+            raise folds(cells=self._turned_over(j1, j2))
         slope = self._gradient(j1, j2, root, residual)
         folded = 0
         past, sizes = [], []  # changes of place and slope, sizes of the steps, since the matrix
@@ -173,10 +171,8 @@ class Membrane:
         return at, rounds
 
     def _turned_over(self, j1: np.ndarray, j2: np.ndarray) -> np.ndarray:
-        """Indices of the guarded cells that are turned over."""
-        over = np.zeros(len(self.nodes), dtype=bool)
-        over[self.guarded] = np.any(~(_turning(j1, j2) > 0), axis=1)[self.guarded]
-        return np.flatnonzero(over)
+        """Indices of the cells that are turned over."""
+        return np.flatnonzero(np.any(~(_turning(j1, j2) > 0), axis=1))
 
     def _search(self, at: np.ndarray, step: np.ndarray, energy: float, root: np.ndarray):
         """The step, halved until the energy falls; None when it does not."""

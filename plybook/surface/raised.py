@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -71,8 +71,6 @@ class RaisedStrain:
     compression_pct: float
     most_pct: float  # not exceeded (either sign) on 99 % of the area
     triangle_pct: np.ndarray  # (m,) signed, for the picture
-    tensor: np.ndarray  # (QUARTERS m, 2, 2) Green strain of the raised face against the cut, by
-    # quarters of the triangles, in axes of the cut frame
 
 
 @dataclass(frozen=True)
@@ -94,6 +92,7 @@ class RaisedMap:
     triangles: np.ndarray
     bridged: Bridged | None
     _maps: tuple[PiecewiseAffine, Inverse] | None
+    _strain: Callable[[], np.ndarray]
     _mirror: np.ndarray
 
     @property
@@ -135,17 +134,24 @@ class RaisedMap:
         if self._maps is None:
             return np.zeros((len(points_mm), 2, 2))
         which, _ = self._maps[0].locator.locate(np.asarray(points_mm) * self._mirror)
-        return self.strain.tensor[which]
+        return self._of_quarters[which]
+
+    @cached_property
+    def _of_quarters(self) -> np.ndarray:
+        """(QUARTERS m, 2, 2) the strain of `strain_at`, by quarters of the triangles; only joints
+        at breaks ask for it."""
+        return self._strain() * np.outer(self._mirror, self._mirror)
 
 
 UNRAISED = RaisedMap(
     Growth(0.0, 0.0, 0.0),
-    RaisedStrain(0.0, 0.0, 0.0, np.zeros(0), np.zeros((0, 2, 2))),
+    RaisedStrain(0.0, 0.0, 0.0, np.zeros(0)),
     np.zeros((0, 2)),
     np.zeros((0, 2)),
     np.zeros((0, 3), dtype=int),
     None,
     None,
+    lambda: np.zeros((0, 2, 2)),
     np.ones(2),
 )
 
@@ -235,9 +241,7 @@ class Raiser:
         self._laid = [*self._laid[1 - _REMEMBERED :], (heights, nodes)]
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
-        tensor = _strain_of_quarters(mesh, metric, nodes)
-        tensor *= np.outer(self._mirror, self._mirror)
-        strain = _strain_of(membrane, nodes, mesh.margin, tensor)
+        strain = _strain_of(membrane, nodes, mesh.margin)
         return RaisedMap(
             self._growth(forth),
             strain,
@@ -246,6 +250,7 @@ class Raiser:
             mesh.triangles[:, :3],
             bridged,
             (forth, Inverse(forth)),
+            partial(_strain_of_quarters, mesh, metric, nodes),
             self._mirror,
         )
 
@@ -477,10 +482,8 @@ def _strain_of_quarters(mesh: PatternMesh, metric: np.ndarray, nodes: np.ndarray
     return np.asarray((found - np.eye(2)) / 2)
 
 
-def _strain_of(
-    membrane: Membrane, nodes: np.ndarray, margin: np.ndarray, tensor: np.ndarray
-) -> RaisedStrain:
-    """Strain of all triangles, and as it is by quarters; the figures leave the margin out."""
+def _strain_of(membrane: Membrane, nodes: np.ndarray, margin: np.ndarray) -> RaisedStrain:
+    """Strain of all triangles; the figures leave the margin out."""
     strain = face_strain(membrane, nodes)
     most, least = (v.reshape(membrane.area.shape) for v in principal(strain.reshape(-1, 2, 2)))
     worst = np.where(np.abs(most) >= np.abs(least), most, least) * 100
@@ -489,6 +492,4 @@ def _strain_of(
     share = np.cumsum(area[order]) / area.sum()
     common = size[order][min(np.searchsorted(share, 0.99), len(order) - 1)]
     tension, compression = max(most[~margin].max(), 0) * 100, min(least[~margin].min(), 0) * 100
-    return RaisedStrain(
-        float(tension), float(compression), float(common), worst.mean(axis=1), tensor
-    )
+    return RaisedStrain(float(tension), float(compression), float(common), worst.mean(axis=1))

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from plybook.drawing.frame import Box
+from plybook.drawing.frame import Box, kept_inside
 from plybook.drawing.letters import clean_text, fitted, text_box_mm
 from plybook.drawing.piecewords import part_words
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
@@ -260,18 +260,8 @@ def _clear_name(name: str, inside: Any, box_mm: Box, drawn: Sequence[Primitive])
     )  # fmt: skip
     boxes = ((text, shapely.Polygon(text_box_mm(text))) for text in tries)
     clear = (text for text, box in boxes if inside.covers(box) and not box.intersects(taken))
-    return next(clear, _kept_in(
-        Text(Role.ID, spots[0], name, NAME_MM[-1], 0.0, "middle", "centre", True, True), box_mm
-    ))  # fmt: skip
-
-
-def _kept_in(text: Text, box_mm: Box) -> Text:
-    """A word moved so that it lies within a box, or about its middle."""
-    corners = text_box_mm(text)
-    low, high = np.array(box_mm[:2]), np.array(box_mm[2:])
-    move = np.maximum(low - corners.min(axis=0), 0) + np.minimum(high - corners.max(axis=0), 0)
-    x, y = np.array(text.at_mm) + move
-    return replace(text, at_mm=(float(x), float(y)))
+    least = Text(Role.ID, spots[0], name, NAME_MM[-1], 0.0, "middle", "centre", True, True)
+    return next(clear, kept_inside(least, box_mm))
 
 
 def join_crosses(a: Panel, b: Panel, cut: Any) -> list[tuple[float, float]]:

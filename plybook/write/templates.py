@@ -144,6 +144,10 @@ class _Book:
         self.corner = ((self.paper[0] - TILE_MM[0]) / 2, EDGE_MM)
         self.stretch = (100.0 / spec.workshop.printer_x_pct, 100.0 / spec.workshop.printer_y_pct)
         self.chosen = chosen
+        self.cuts: dict[str, list[Piece]] = {}  # by the piece whose template cuts them too
+        for one in chosen:
+            if one.served is not None and not one.served.part:
+                self.cuts.setdefault(one.served.by, []).append(one.piece)
         self.cards = _stacked(
             [(one, self._card(one, 0).window_mm[3]) for one in chosen
              if one.way in ("figures", "corners")]
@@ -152,8 +156,8 @@ class _Book:
         at_a_time = CARDS_ON_A_SHEET
         self.served = [served[k : k + at_a_time] for k in range(0, len(served), at_a_time)]
         self.corners = _window_sheets(chosen)
-        serving = {one.served.by for one in served if one.served and not one.served.part}
-        self.shared = _shared_sheets([one for one in chosen if one.way == "whole"], serving)
+        whole = [one for one in chosen if one.way == "whole"]
+        self.shared = _shared_sheets(whole, self.cuts.keys())
         self.large = [one for one in chosen if one.way == "tiles"]
 
     def made(self) -> PaperTemplates:
@@ -308,12 +312,7 @@ class _Book:
 
     def _serves(self, piece: Piece) -> tuple[str, ...]:
         """What a template says of other pieces that it serves."""
-        said = []
-        others = [
-            one.piece
-            for one in self.chosen
-            if one.served is not None and not one.served.part and one.served.by == piece.id
-        ]
+        said, others = [], self.cuts.get(piece.id, [])
         if others:
             count = piece.quantity + sum(other.quantity for other in others)
             ids = ", ".join(other.id for other in others)
