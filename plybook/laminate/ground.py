@@ -220,10 +220,10 @@ class Ground:
         for leaf, view in enumerate(self.views):
             lines = {m.number: m.lines_mm[leaf - m.number] for m in meetings
                      if m.number in (leaf - 1, leaf)}  # fmt: skip
-            own = self.on_leaf(view.trimmed(region), leaf, self.meetings())
+            own = self.on_leaf(view.net(region), leaf, self.meetings())
             for polygon in self.ordered(self.on_leaf(view.trimmed(region), leaf, meetings)):
                 if not polygons_of(polygon.intersection(own)):
-                    continue  # ends on the break: nothing but what a thick layer runs past it
+                    continue  # nothing but allowance, or what a thick layer runs past the break
                 stretches = named_ring(ring_of(polygon), view.plan, lines)
                 ends.append(_along_breaks(leaf, stretches, meetings))
                 pieces.append((leaf, polygon, stretches))

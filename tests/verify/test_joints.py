@@ -333,3 +333,22 @@ def test_a_stretch_that_the_cut_does_not_have_is_caught(past_a_corner, way):
     row = plan["joints"][-1]["sides"][0]["stretch_pct"]
     row[way] = [value + 1.0 for value in row[way]]
     assert any("not what it is on the part" in fault for fault in proved(plan).faults)
+
+
+def test_no_piece_is_cut_of_allowance_alone():
+    """A fin cranked at 14 in, hollow behind the crank: past its trailing edge the allowance of the
+    outer leaf reaches over the break to the root, and comes apart there."""
+    sections = [
+        Station(0.0, 863.6, 0.0, 0.0, 0.0, 0.25, NacaSection("0010")),
+        Station(355.6, 762.0, 50.8, 0.0, 0.0, 0.25, NacaSection("0010")),
+        Station(1320.8, 406.4, 406.4, 25.4, 0.0, 0.25, NacaSection("0009")),
+    ]
+    mould = StationMould(tuple(sections), "upper", 0.0, 1.0, "female", "ruled", EDGES, ())
+    trims = {"leading": 12.7, "trailing": 9.525, "root": 19.05, "tip": 19.05}
+    given = spec([Ply("A", "twill", "s", Whole(), angle_deg=45.0)], trims, mould=mould,
+                 axis=AtShare(0.3))  # fmt: skip
+    wide = {"twill": cloth(roll=6020.0, usable=6000.0)}
+    given = replace(given, materials=replace(given.materials, cloths=wide))
+    plan = plan_of(replace(given, part=replace(given.part, hand="left")))
+    assert [piece["id"] for piece in plan["pieces"]] == ["A.1", "A.2"]
+    assert not proved(plan).faults
