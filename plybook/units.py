@@ -202,6 +202,7 @@ def show_roll(value_mm: float, unit: str = "mm") -> str:
 # ---------------------------------------------------------------- lengths inside a sentence
 
 _MARK = "\x1f"  # no text of a spec can hold it
+_SLIP_MM = 1e9  # from here on a slip of the pen, and said with its power of ten
 _MARKED = re.compile(rf"{_MARK}([^{_MARK}|]*)\|([^{_MARK}|]*)\|([^{_MARK}]*){_MARK}")
 
 
@@ -259,7 +260,8 @@ def marked(text: str) -> str:
 
 
 def _as_mm(found: re.Match[str]) -> str:
-    return format(float(found[1]), found[2]) + found[3]
+    value = float(found[1])
+    return format(value, found[2] if abs(value) < _SLIP_MM else "g") + found[3]
 
 
 def _as_inches(found: re.Match[str]) -> str:
@@ -268,7 +270,7 @@ def _as_inches(found: re.Match[str]) -> str:
     value = float(found[1])
     shown = format(value, found[2])
     unit = " in" if found[3] else ""
-    if "e" in shown:  # a slip of the pen, in many digits
+    if "e" in shown or not abs(value) < _SLIP_MM:
         return f"{value / MM_PER_INCH:g}{unit}"
     decimals = len(shown.partition(".")[2])
     off_tape = abs(value - GIVEN.rounded_mm(value, "in"))

@@ -15,6 +15,8 @@ from plybook.units import bare_mm, mm, sentence
         (f"a ramp of {mm(12.7):.1f}", "a ramp of 12.7 mm", "a ramp of 1/2 in"),
         (f"{mm(26.4):.1f} of {mm(5.0):.1f}", "26.4 mm of 5.0 mm", "1.039 in of 0.197 in"),
         (f"a point at {mm(2.54e10):g}", "a point at 2.54e+10 mm", "a point at 1e+09 in"),
+        (f"a point at {mm(1.7e308):.1f}", "a point at 1.7e+308 mm", "a point at 6.69291e+306 in"),
+        (f"a point at {mm(float('inf')):.0f}", "a point at inf mm", "a point at inf in"),
         (f"from {bare_mm(0):g} to {mm(2540):g}", "from 0 to 2540 mm", "from 0 to 100 in"),
         (f"is {bare_mm(254):.0f} x {mm(127):.0f}", "is 254 x 127 mm", "is 10 x 5 in"),
         (f"x {bare_mm(254):.0f}, y {mm(-127):.0f}", "x 254, y -127 mm", "x 10, y -5 in"),
