@@ -14,7 +14,7 @@ LEAVES = {"diagnostics", "units", "geometry", "libraries", "names", "crew"}
 BESIDE = {"verify": {"__version__"}, "record": {"shop", "drawing", "spec"}, "trade": set()}
 # third-party libraries that stand behind a door: the only modules that may import them
 DOORS = {
-    "ezdxf": {"write/dxf_library.py", "spec/dxf_outline.py"},
+    "ezdxf": {"write/dxf_library.py"},
     "svgwrite": {"write/svg.py"},
     "rectpack": {"nest/boxes.py"},
     "spyrrow": {"nest/child.py"},

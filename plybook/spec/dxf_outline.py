@@ -1,22 +1,19 @@
 """A flat outline read from one layer of a DXF file.
 
 Closed polylines and circles are rings as they are; lines, arcs and open polylines are chained end
-to end. The largest ring is the outline, rings inside it are holes. ezdxf is loaded only here.
+to end. The largest ring is the outline, rings inside it are holes.
 """
 
 from __future__ import annotations
 
-import io
 import math
-import re
 
 import numpy as np
 
 from plybook.diagnostics import SpecError, error
 from plybook.geometry.rings import signed_area_mm2
-from plybook.libraries import as_published
 from plybook.spec.collect import Collector
-from plybook.spec.flat_face import too_many_holes
+from plybook.spec.dxf_entities import READ, DxfFile, Entity, TooMany, Unreadable
 from plybook.spec.gather import Folder
 from plybook.spec.model import OutlineMould
 from plybook.spec.named_sides import named_sides
@@ -38,7 +35,6 @@ _MOST_AT_END = 50  # ends at one point; an outline has two
 _LAYER_TIMES = 10  # a layer may hold so many times the points of one outline
 _LEVEL_MM = 0.1
 _MOST_BULGE = 1e6  # an arc that closes to within a millionth of its way round is no drawing's
-_READ = ("LWPOLYLINE", "POLYLINE", "LINE", "ARC", "CIRCLE")
 _INSUNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
 
 
@@ -51,25 +47,20 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
     place = w.place_of("dxf")
     content = folder.read(w.dxf, place)
     try:
-        drawing = _drawing(content, w.dxf, place)
+        drawing = DxfFile(content)
         scale = _scale(drawing, w, place, out)
-        layers = {e.dxf.layer for e in drawing.modelspace()}
-        if w.layer not in layers:
-            out.unknown("drawing layer", w.layer, sorted(layers), w.place_of("layer"))
-            return None
-        rings, chains = _shapes(drawing, w.layer, scale, w, out)
-    except SpecError:
-        raise
-    except Exception as problem:  # a damaged drawing fails anywhere inside the library
+        rings, chains = _shapes(drawing, scale, w, out)
+    except Unreadable as problem:
         raise SpecError(
-            error(
-                "bad-drawing",
-                f"`{w.dxf}` cannot be read as DXF ({type(problem).__name__})",
-                "save it again as DXF",
-                place,
-            )
+            error("bad-drawing", f"`{w.dxf}` {problem.message}", problem.help, place)
         ) from None
-    rings += _chained(chains, w)
+    except TooMany as problem:
+        raise SpecError(_too_many(str(problem), w, out)) from None
+    if w.layer not in drawing.layers:
+        out.unknown("drawing layer", w.layer, sorted(drawing.layers), w.place_of("layer"))
+        return None
+    rings += _chained(chains, w, out)
+    _refuse_rings(len(rings), w, out)
     if not rings:
         raise SpecError(
             error(
@@ -77,6 +68,16 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
                 f"layer `{w.layer}` of `{w.dxf}` holds no closed outline",
                 "draw it as a closed polyline",
                 w.place_of("layer"),
+            )
+        )
+    largest = max(float(np.abs(ring).max()) for ring in rings)
+    if largest > out.limits["part-mm"]:
+        raise SpecError(
+            error(
+                "out-of-range",
+                f"the drawing is {mm(largest):g} large",
+                "check its unit, or say `dxf_units`",
+                place,
             )
         )
     for ring in rings:
@@ -105,8 +106,6 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
             )
     rings.sort(key=lambda r: -abs(signed_area_mm2(r)))
     outline, holes = rings[0], rings[1:]
-    if too_many_holes(len(holes), place, out):
-        return None
     boxes = Boxes(holes)
     for n, hole in enumerate(holes):
         meets = rings_meet(outline, hole)
@@ -130,61 +129,12 @@ def read_outline(w: DrawnMould, folder: Folder, out: Collector) -> OutlineMould 
                         place,
                     )
                 )
-    if np.abs(outline).max() > out.limits["part-mm"]:
-        raise SpecError(
-            error(
-                "out-of-range",
-                f"the drawing is {mm(np.abs(outline).max()):g} large",
-                "check its unit, or say `dxf_units`",
-                place,
-            )
-        )
     outline, _ = clean(outline, [""] * len(outline))
     return OutlineMould(outline, tuple(holes), edges_of(named_sides(outline, w, out)), w.here)
 
 
-def _drawing(content: bytes, name: str, place):
-    with as_published():
-        from ezdxf import recover
-        from ezdxf.audit import AuditError
-
-    if content.startswith(b"AutoCAD Binary DXF"):
-        raise SpecError(
-            error(
-                "bad-drawing",
-                f"`{name}` is a binary DXF file, which is not read",
-                "save it as DXF in text form (ASCII)",
-                place,
-            )
-        )
-    if not content.rstrip().endswith(b"EOF"):
-        raise SpecError(
-            error(
-                "bad-drawing",
-                f"`{name}` is no whole DXF file; its end is missing",
-                "save it again as DXF",
-                place,
-            )
-        )
-    drawing, audit = recover.read(io.BytesIO(content))
-    guessed = (AuditError.INVALID_FLOATING_POINT_VALUE, AuditError.INVALID_INTEGER_VALUE)
-    for one in audit.errors:
-        if one.code in guessed:  # the library takes what it can find in it for the number
-            at = re.search(r"near line (\d+)", one.message)
-            where = f" near line {at[1]}" if at else ""
-            raise SpecError(
-                error(
-                    "bad-drawing",
-                    f"`{name}` holds a value that is no number{where}",
-                    "save it again as DXF",
-                    place,
-                )
-            )
-    return drawing
-
-
-def _scale(drawing, w: DrawnMould, place, out: Collector) -> float:
-    said = _INSUNITS.get(drawing.header.get("$INSUNITS", 0))
+def _scale(drawing: DxfFile, w: DrawnMould, place, out: Collector) -> float:
+    said = _INSUNITS.get(drawing.unit)
     unit = w.dxf_units or said
     if w.dxf_units and said and w.dxf_units != said:
         out.warning(
@@ -203,32 +153,45 @@ def _scale(drawing, w: DrawnMould, place, out: Collector) -> float:
     return MM_PER_UNIT[unit]
 
 
-def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
-    """Closed rings and open chains of a layer, in mm."""
-    rings, chains, odd = [], [], set()
+def _too_many(what: str, w: DrawnMould, out: Collector):
+    name, most, where = "drawing-entities", out.limits["drawing-entities"], f"`{w.dxf}` holds"
+    if what == "points":
+        name, most = "outline-points", _LAYER_TIMES * out.limits["outline-points"]
+        where = f"layer `{w.layer}` of {where}"
+    said = f"{where} more than {most:.0f} {what}"
+    return error("too-many", said, out.limits.why(name), w.place_of("dxf"))
+
+
+def _refuse_rings(count: int, w: DrawnMould, out: Collector) -> None:
+    """Refuse more rings than an outline and the holes that a face may have, before all are made."""
+    most = out.limits["holes"]
+    if count > most + 1:
+        said = f"layer `{w.layer}` of `{w.dxf}` holds more than {most:.0f} holes"
+        raise SpecError(error("too-many", said, out.limits.why("holes"), w.place_of("dxf")))
+
+
+def _shapes(drawing: DxfFile, scale: float, w: DrawnMould, out: Collector):
+    """Closed rings and open chains of the layer, in mm.
+
+    Raises:
+        TooMany: more points than a layer may hold.
+        Unreadable: an entity cannot be read.
+        SpecError: one that is tilted, or that is nowhere.
+    """
+    rings: list[np.ndarray] = []
+    chains: list[np.ndarray] = []
+    odd: set[str] = set()
     heights: list[float] = []
-    most, count = _LAYER_TIMES * out.limits["outline-points"], 0
-    for entity in drawing.modelspace():
-        if entity.dxf.layer != layer:
-            continue
-        kind = entity.dxftype()
-        if kind in _READ:
-            _refuse_tilted(entity, kind, w)
-            heights += _heights(entity, kind)
-        count += len(rings[-1]) if rings else 0
-        if len(chains) + count > most:
-            why = out.limits.why("outline-points")
-            raise SpecError(
-                error("too-many", f"layer `{layer}` of `{w.dxf}` holds more than {most:.0f} points",
-                      why, w.place_of("dxf"))
-            )  # fmt: skip
-        if kind == "CIRCLE":
-            centre = np.array([entity.dxf.center.x, entity.dxf.center.y]) * scale
-            if entity.dxf.extrusion.z < 0:
-                centre[0] = -centre[0]
-            rings.append(circle(centre, entity.dxf.radius * scale))
-        elif kind in _READ:
-            points = _points(entity, kind, scale)
+    layer, most, count = w.layer, _LAYER_TIMES * out.limits["outline-points"], 0
+    for entity in drawing.on(layer, most, out.limits["drawing-entities"]):
+        kind = entity.kind
+        if kind in READ:
+            _refuse_tilted(entity, w)
+            heights = _span(heights + _heights(entity))
+            points = _points(entity, scale)
+            count += len(points)
+            if count > most:
+                raise TooMany("points")
             if not np.isfinite(points).all():
                 raise SpecError(
                     error(
@@ -238,14 +201,19 @@ def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
                         w.place_of("dxf"),
                     )
                 )
-            closed = kind.endswith("POLYLINE") and bool(entity.is_closed)
-            if closed or (len(points) > 2 and math.dist(points[0], points[-1]) <= JOIN_MM):
+            if kind == "CIRCLE":
+                rings.append(points)
+            elif len(points) >= 2 and (
+                (entity.closed and kind.endswith("POLYLINE"))
+                or (len(points) > 2 and math.dist(points[0], points[-1]) <= JOIN_MM)
+            ):
                 ring, _ = clean(points, [""] * len(points))
-                if math.dist(ring[0], ring[-1]) <= JOIN_MM:
+                if len(ring) and math.dist(ring[0], ring[-1]) <= JOIN_MM:
                     ring = ring[:-1]
                 rings.append(ring)
             elif len(points) >= 2:
                 chains.append(points)
+            _refuse_rings(len(rings), w, out)
         else:
             odd.add(kind)
     if heights and (max(heights) - min(heights)) * scale > _LEVEL_MM:
@@ -266,59 +234,71 @@ def _shapes(drawing, layer: str, scale: float, w: DrawnMould, out: Collector):
     return rings, chains
 
 
-def _refuse_tilted(entity, kind: str, w: DrawnMould) -> None:
+def _refuse_tilted(entity: Entity, w: DrawnMould) -> None:
     """Refuse what is drawn in a plane that is not the drawing's: it would be flattened askew."""
-    x, y, z = entity.dxf.extrusion
-    if abs(z) < (1 - 1e-9) * math.sqrt(x * x + y * y + z * z):
+    x, y, z = entity.extrusion
+    if abs(z) < (1 - 1e-9) * math.hypot(x, y, z) or z == 0:
         raise SpecError(
             error(
                 "bad-drawing",
-                f"a {kind} on layer `{w.layer}` of `{w.dxf}` is drawn in a tilted plane",
+                f"a {entity.kind} on layer `{w.layer}` of `{w.dxf}` is drawn in a tilted plane",
                 "draw the outline flat, in the plan view",
                 w.place_of("layer"),
             )
         )
 
 
-def _heights(entity, kind: str) -> list[float]:
+def _span(heights: list[float]) -> list[float]:
+    return [min(heights), max(heights)] if heights else []
+
+
+def _heights(entity: Entity) -> list[float]:
     """The heights z of what an entity passes through, in units of the drawing."""
-    if kind == "LINE":
-        return [entity.dxf.start.z, entity.dxf.end.z]
-    if kind in ("ARC", "CIRCLE"):
-        return [entity.dxf.center.z]
-    if kind == "LWPOLYLINE":
-        return [entity.dxf.elevation]
-    return [v.dxf.location.z for v in entity.vertices]
+    if entity.kind == "LINE":
+        return [entity.get(30), entity.get(31)]
+    if entity.kind in ("ARC", "CIRCLE"):
+        return [entity.get(30)]
+    return _span([z for _, _, z, _ in entity.vertices])
 
 
-def _points(entity, kind: str, scale: float) -> np.ndarray:
-    """Points along an entity in mm; a mirrored one (extrusion -z) is turned back."""
-    flip = np.array([-1.0 if entity.dxf.extrusion.z < 0 else 1.0, 1.0]) * scale
-    if kind == "LINE":
-        ends = (entity.dxf.start, entity.dxf.end)
-        return np.array([[p.x, p.y] for p in ends]) * scale
-    if kind == "ARC":
-        centre = np.array([entity.dxf.center.x, entity.dxf.center.y]) * scale
-        first = math.radians(entity.dxf.start_angle)
-        sweep = math.radians(entity.dxf.end_angle - entity.dxf.start_angle) % math.tau or math.tau
-        radius = entity.dxf.radius * scale
-        ends = centre + radius * np.array(
-            [[math.cos(a), math.sin(a)] for a in (first, first + sweep)]
-        )
-        middle = arc_points(centre, radius, first, sweep)
-        return np.vstack([ends[:1], middle, ends[1:]]) * flip / scale
-    if kind == "LWPOLYLINE":
-        corners = [(x, y, bulge) for x, y, bulge in entity.get_points("xyb")]
-    else:
-        corners = [(*v.dxf.location.vec2, v.dxf.get("bulge", 0.0)) for v in entity.vertices]
+def _points(entity: Entity, scale: float) -> np.ndarray:
+    """Points along an entity in mm, (n, 2); a mirrored one (extrusion -z) is turned back."""
+    mirrored = entity.extrusion[2] < 0 and not entity.in_space
+    flip = np.array([-1.0 if mirrored else 1.0, 1.0]) * scale
+    if entity.kind == "LINE":
+        return np.array([[entity.need(10), entity.need(20)], [entity.need(11), entity.need(21)]]
+                        ) * scale  # fmt: skip
+    if entity.kind in ("ARC", "CIRCLE"):
+        return _round(entity, flip)
+    corners = entity.vertices
     points: list[np.ndarray] = []
-    for n, (x, y, bulge) in enumerate(corners):
+    for n, (x, y, _, bulge) in enumerate(corners):
         start = np.array([x, y]) * flip
         points.append(start)
         after = corners[(n + 1) % len(corners)]
-        if bulge and (n + 1 < len(corners) or entity.is_closed):
+        if bulge and (n + 1 < len(corners) or entity.closed):
             points.extend(_bulged(start, np.array(after[:2]) * flip, bulge * np.sign(flip[0])))
-    return np.array(points)
+    return np.array(points).reshape(-1, 2)
+
+
+def _round(entity: Entity, flip: np.ndarray) -> np.ndarray:
+    """A circle, or an arc with its ends.
+
+    Raises:
+        Unreadable: it has no radius.
+    """
+    centre = np.array([entity.need(10), entity.need(20)]) * abs(flip[1])
+    radius = entity.need(40) * abs(flip[1])
+    if radius <= 0:
+        said = f"holds {'an' if entity.kind == 'ARC' else 'a'} {entity.kind} without a radius"
+        raise Unreadable(f"{said} near line {entity.line}", "mend the drawing")
+    if entity.kind == "CIRCLE":
+        return circle(centre * np.sign(flip), radius)
+    first, last = (math.radians(entity.need(code)) for code in (50, 51))
+    sweep = (last - first) % math.tau or math.tau
+    ends = centre + radius * np.array([[math.cos(a), math.sin(a)] for a in (first, first + sweep)])
+    middle = arc_points(centre, radius, first, sweep)
+    return np.vstack([ends[:1], middle, ends[1:]]) * np.sign(flip)
 
 
 def _bulged(start: np.ndarray, end: np.ndarray, bulge: float) -> np.ndarray:
@@ -335,11 +315,12 @@ def _bulged(start: np.ndarray, end: np.ndarray, bulge: float) -> np.ndarray:
     return arc_points(centre, radius, first, 4 * math.atan(bulge))
 
 
-def _chained(chains: list[np.ndarray], w: DrawnMould) -> list[np.ndarray]:
+def _chained(chains: list[np.ndarray], w: DrawnMould, out: Collector) -> list[np.ndarray]:
     """Open chains joined end to end into rings.
 
     Raises:
-        SpecError: an end that meets nothing, or that too many meet.
+        SpecError: an end that meets nothing, or that too many meet; more points in a ring, or
+            more rings, than a face may have.
     """
     if not chains:
         return []
@@ -352,6 +333,7 @@ def _chained(chains: list[np.ndarray], w: DrawnMould) -> list[np.ndarray]:
         x, y = ends[int(crowd.argmax())]
         raise SpecError(_open(f"has {crowd.max()} ends at ({x:.4f}, {y:.4f}) mm", w))
     rings, used = [], np.zeros(len(chains), dtype=bool)
+    most = out.limits["outline-points"]
     for first in range(len(chains)):
         if used[first]:
             continue
@@ -369,7 +351,13 @@ def _chained(chains: list[np.ndarray], w: DrawnMould) -> list[np.ndarray]:
             other = other[::-1] if end % 2 else other
             parts.append(other[1:])
             last, count = other[-1], count + len(other) - 1
+            if count - 1 > most:
+                raise SpecError(
+                    error("too-many", f"an outline of more than {most:.0f} points",
+                          out.limits.why("outline-points"), w.place_of("dxf"))
+                )  # fmt: skip
         rings.append(np.vstack(parts)[:-1])
+        _refuse_rings(len(rings), w, out)
     return rings
 
 

@@ -35,6 +35,7 @@ _ALL = (
     Limit("leaves", 12, "every layer is parted at each break, and each leaf sees all others"),
     Limit("section-points", 5_000, "a section file has at most a few hundred points"),
     Limit("outline-points", 20_000, "every later step walks the outline"),
+    Limit("drawing-entities", 500_000, "an outline is drawn by a few thousand lines at most"),
     Limit("edges", 200, "each side has a name, a trim and a line in the book"),
     Limit("laid-points", 100_000, "each layer walks the whole outline with its holes"),
     Limit("holes", 400, "each is cut in every layer and held against the others"),
