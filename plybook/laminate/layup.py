@@ -57,8 +57,7 @@ from plybook.surface.flat import FlatFace
 from plybook.surface.model import Face
 
 Progress = Callable[[str], None]
-# what laying one layer gives
-LayerCut = tuple[list[Piece], list[LaidLayer], list[BreakJoint], list[Finding]]
+LayerCut = tuple[list[Piece], list[LaidLayer], list[BreakJoint], list[Finding]]  # of one layer
 _KINDS: dict[type, PieceKind] = {
     Ply: "ply", Core: "core", Insert: "insert", Rod: "rod", Film: "film"
 }  # fmt: skip
@@ -147,6 +146,7 @@ class LayUp:
         """Some of the layers, each laid on everything below it; all of them raise the face."""
         kinks = tuple(one.span_mm for one in self.ground.breaks)
         self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
+        self._look_ahead(wanted)
         self.field, self.fields = self._bare
         cut: dict[str, LayerCut] = {}
         for number, layer in enumerate(self.spec.layers, 1):
@@ -158,6 +158,15 @@ class LayUp:
                 cut[layer.id] = self._cut_or_refused(layer, regions[layer.id])
             self._raise_by(layer)
         return cut
+
+    def _look_ahead(self, wanted: Callable[[Layer], bool]) -> None:
+        """Have helpers raise the face for cloth that lies on other blocks than the first does."""
+        self.fields, stacks = self._bare[1], []
+        for layer in (layer for layer in self.spec.layers if layer.id in self.rises):
+            if _is_cloth(layer) and wanted(layer):
+                stacks.append(self.fields)
+            self._raise_by(layer)
+        self.raisings.ahead(stacks)
 
     def _cut_or_refused(self, layer: Layer, region: BaseGeometry) -> LayerCut:
         """One layer laid; nothing but findings where that cannot be done."""
@@ -249,8 +258,7 @@ class LayUp:
                 return core_rise(layer.id, sides, thickness, layer.cuts)
             case Insert():
                 host = self._host(layer)
-                proud = thickness - (host.thickness_mm if host else 0.0)
-                return block_rise(layer.id, region, proud)
+                return block_rise(layer.id, region, thickness - (host.thickness_mm if host else 0))
             case Rod():
                 return block_rise(layer.id, region, thickness)
             case _:
@@ -413,9 +421,7 @@ class LayUp:
 
     def _rods(self, layer: Rod) -> tuple[Piece, ...]:
         stock = self.spec.materials.rods[layer.material]
-        cut = rod_pieces(
-            layer, self.face, self.field, stock=stock, unit=self.spec.part.units
-        )
+        cut = rod_pieces(layer, self.face, self.field, stock=stock, unit=self.spec.part.units)
         self.findings.extend(cut.findings)
         return cut.pieces
 

@@ -6,7 +6,7 @@ is made once and each layer only costs one relaxation.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from plybook.crew import beside
 from plybook.diagnostics import GeometryError
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.heights import HeightField
@@ -23,6 +24,7 @@ from plybook.surface.model import Face
 from plybook.surface.raised import UNRAISED, RaisedMap, Raiser
 from plybook.surface.straight import mirror_of
 
+Stacks = Sequence[tuple[HeightField, ...]]  # heights of what layers lie on, one for each leaf
 SAME_HEIGHT_MM = 0.01  # heights that differ by no more share one map
 MESH_GRID_MM = 1e-3
 CREASE_MM = 0.025  # a mesh follows the creases of the height this closely
@@ -136,6 +138,15 @@ class LeafMaps:
         return found
 
 
+@dataclass(frozen=True)
+class _Ahead:
+    """Maps made in a helper, without what the main process has: for each the number of the heights
+    among those asked for, and `LeafMaps.maps`, `left_out` and `left_out_mm`."""
+
+    made: list[tuple[int, tuple[RaisedMap, ...], tuple[str, ...], float]]
+    work: int
+
+
 class Raisings:
     """Answers with the maps of the face under any height field.
 
@@ -149,20 +160,67 @@ class Raisings:
         self.face, self.kinks_mm, self.margin_mm = face, tuple(kinks_mm), margin_mm
         self._raisers: dict[tuple[str, ...], list[Raiser]] = {}  # by the layers with creases
         self._known: list[tuple[tuple[HeightField, ...], LeafMaps]] = []
+        self._coming: dict[tuple[str, ...], tuple[Stacks, Callable[[], _Ahead | None]]] = {}
+        self._work_ahead = 0
 
     @property
     def work(self) -> int:
         """Triangles times steps that the maps have taken so far."""
-        return sum(one.work for raisers in self._raisers.values() for one in raisers)
+        own = sum(one.work for raisers in self._raisers.values() for one in raisers)
+        return own + self._work_ahead
+
+    def ahead(self, stacks: Stacks) -> None:
+        """Begin in helpers with maps that will be asked for: those of heights with other creases
+        than the first, each set with raisers of its own.
+
+        Args:
+            stacks: what `under` will be asked for, in that order.
+        """
+        sets: dict[tuple[str, ...], list[tuple[HeightField, ...]]] = {}
+        for fields in stacks:
+            if not self._is_bare(fields):
+                sets.setdefault(_creased(fields), []).append(fields)
+        for creased, alike in [*sets.items()][1:]:
+            self._coming[creased] = alike, beside(partial(self._made_ahead, alike))
+
+    def _made_ahead(self, stacks: Stacks) -> _Ahead | None:
+        """Maps for heights that share their creases; None where one of them cannot be raised to,
+        and is refused when it is asked for."""
+        own = Raisings(self.face, self.kinks_mm, self.margin_mm)
+        try:
+            for fields in stacks:
+                own.under(fields)
+        except GeometryError:
+            return None
+        number = {id(fields): k for k, fields in enumerate(stacks)}
+        made = [(number[id(fields)], maps.maps, maps.left_out, maps.left_out_mm)
+                for fields, maps in own._known]  # fmt: skip
+        return _Ahead(made, own.work)
+
+    def _take_in(self, creased: tuple[str, ...]) -> None:
+        """Remember the maps of heights with these creases that a helper has made."""
+        stacks, coming = self._coming.pop(creased, ((), None))
+        ahead = coming() if coming else None
+        if ahead is None:
+            return
+        self._work_ahead += ahead.work
+        for number, maps, left_out, left_out_mm in ahead.made:
+            fields = without_walls(stacks[number]) if left_out else stacks[number]
+            made = LeafMaps(self.face, self.kinks_mm, maps, fields, left_out, left_out_mm)
+            self._known.append((stacks[number], made))
+
+    def _is_bare(self, fields: tuple[HeightField, ...]) -> bool:
+        """On a flat face thin sheets change nothing a knife could follow, only cores and blocks
+        do."""
+        return fields[0].flat or (self.face.flat and not _creased(fields))
 
     def under(self, fields: tuple[HeightField, ...]) -> LeafMaps | None:
         """The maps for a layer that lies on `fields`, one for each leaf; None where the pattern
         is the mould face's.
-
-        On a flat face thin sheets change nothing a knife could follow, only cores and blocks do.
         """
-        if fields[0].flat or (self.face.flat and not _creased(fields)):
+        if self._is_bare(fields):
             return None
+        self._take_in(_creased(fields))
         for known, maps in reversed(self._known):
             if not any(
                 one.significant_change(other, SAME_HEIGHT_MM)

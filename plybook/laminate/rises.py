@@ -80,8 +80,9 @@ class Rise:
         if self.ramps:
             at = shapely.points(points_mm[inside])
             for line, run in self.ramps:
-                slope = np.minimum(1.0, shapely.distance(at, line) / run)
-                rise = np.minimum(rise, self.thickness_mm * slope)
+                near = np.flatnonzero(shapely.dwithin(at, line, run))  # takes less than distances
+                slope = shapely.distance(at[near], line) / run
+                rise[near] = np.minimum(rise[near], self.thickness_mm * slope)
         found[inside] = rise
         return found
 

@@ -20,9 +20,10 @@ from plybook.crew import beside
 from plybook.geometry.rings import canonical_ring
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Folds, Membrane, face_strain
+from plybook.surface.lifted import raised_metric
 from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
-from plybook.surface.raised import Height, folds_at, raised_metric
+from plybook.surface.raised import Height, folds_at
 from plybook.surface.sixnode import six_node_membrane
 from plybook.surface.straight import mirror_of
 from plybook.surface.strain import principal
@@ -38,6 +39,7 @@ _NEARLY = 1.1  # of the limit: a trial that leaves no more is tried on the whole
 _ON_LINE_MM = 0.05
 _OVERLAP_MM = 0.5
 _IDLE_MM = 0.5  # a cut that opens less takes no cloth out
+_LONG = 8.0  # so many times as long as wide a ply is not cut towards its middle
 _PROOFS = 3  # so many of the trials that leave least strain are proved
 _CLEARLY = 0.7  # a proposal that does not reach the limit must leave no more than this share
 COMMON_SHARE = 0.99
@@ -131,14 +133,14 @@ def propose_darts(face: Face, region_mm: np.ndarray, limit_pct: float) -> DartPl
 
     Returns:
         The plan with the fewest and then the shortest darts that keeps the limit; failing that
-        the one that leaves least strain, if that is clearly less; else None.
+        the one that leaves least strain, if that is clearly less; else None, as for a long ply.
     """
     import shapely
 
     mirror = mirror_of(face)
     ring = _ring(region_mm, mirror)
     middle = shapely.get_coordinates(shapely.Polygon(ring).centroid)[0]
-    if not shapely.contains_xy(shapely.Polygon(ring), *middle):
+    if not shapely.contains_xy(shapely.Polygon(ring), *middle) or _is_long(ring):
         return None
     plain = _laid(face, ring, [])
     if plain is None or plain.common_pct <= limit_pct:
@@ -216,6 +218,15 @@ def _trials_from(
             laid = None
         found.append(None if laid is None else _Trial(laid.common_pct, laid.peak_pct, slits))
     return found
+
+
+def _is_long(ring: np.ndarray) -> bool:
+    """Whether cuts towards the middle of a ring would run along it."""
+    import shapely
+
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shapely.Polygon(ring)))
+    sides = np.hypot(*np.diff(box[:3], axis=0).T)
+    return bool(sides.max() > _LONG * sides.min())
 
 
 def _few_of(ring: np.ndarray) -> np.ndarray:

@@ -13,12 +13,15 @@ refusal, never a mirror image.
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
 from plybook.diagnostics import GeometryError, error
 from plybook.surface.strips import strip_factor
+
+if TYPE_CHECKING:
+    from scipy.sparse import csc_matrix
 
 _ROUNDS = 200
 _GAIN = 1e-9  # share of the energy; below it no node of a wing skin moves by 0.0001 mm
@@ -87,6 +90,7 @@ class Membrane:
         pairs = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).astype(np.int32)
         self.dof = pairs.reshape(len(nodes), -1)
         self.factor: Factor | None = None
+        self.order: np.ndarray | None = None  # of the unknowns in it
         self.stiff = False  # what is pressed together resists the more
         self.strips: np.ndarray | None = None
         self.place: np.ndarray = np.zeros(count, dtype=int)
@@ -192,6 +196,8 @@ class Membrane:
         if not self.stiff:
             return strain
         turning = _turning(j1, j2)
+        if (turning >= _PRESSED).all():
+            return strain
         with np.errstate(divide="ignore"):
             press = np.where(turning > 0, np.maximum(_PRESSED / turning - 1, 0.0), np.inf)
         return np.concatenate([strain, press[..., None] * root], axis=-1)
@@ -200,7 +206,7 @@ class Membrane:
         r1, r2, r3 = (residual[..., i : i + 1] * root for i in range(3))
         r3 = r3 * np.sqrt(0.5)
         by_1, by_2 = r1 * j1 + r3 * j2, r2 * j2 + r3 * j1  # (cells, points, 2)
-        if self.stiff:
+        if residual.shape[-1] > 3:
             press = residual[..., 3:] * root
             by_1, by_2 = (by + press * more for by, more in
                           zip((by_1, by_2), _press_slopes(j1, j2), strict=True))  # fmt: skip
@@ -214,7 +220,7 @@ class Membrane:
         k1, k2 = j1[:, :, None, :], j2[:, :, None, :]
         shear = np.sqrt(0.5) * (d1[..., None] * k2 + d2[..., None] * k1)
         rows = [d1[..., None] * k1, d2[..., None] * k2, shear]
-        if self.stiff:
+        if self.stiff and (_turning(j1, j2) < _PRESSED).any():
             p1, p2 = (p[:, :, None, :] for p in _press_slopes(j1, j2))
             rows.append(d1[..., None] * p1 + d2[..., None] * p2)
         jac = np.stack(rows, axis=2)
@@ -234,17 +240,12 @@ class Membrane:
         self.factor = strip_factor(self.dof[strips], np.repeat(self.place, 2), products)
 
     def _factorise_any(self, j1, j2, root) -> None:
-        from scipy.sparse.linalg import splu
-
         matrix = self._matrix(j1, j2, root)
         stiff = matrix.diagonal()
         matrix.setdiag(stiff + 1e-9 * stiff.mean())  # holds the three rigid motions
-        self.factor = splu(
-            matrix,
-            permc_spec="MMD_AT_PLUS_A",
-            diag_pivot_thresh=0.0,
-            options={"SymmetricMode": True},
-        )
+        if self.order is None:
+            self.order = _order(self.nodes, self.count)
+        self.factor = _Reordered(matrix, self.order)
 
     def _matrix(self, j1, j2, root):
         """The sum of all cells' products, made of so many at once that they cost little memory."""
@@ -260,6 +261,45 @@ class Membrane:
             part = coo_matrix((normal.ravel(), (row, column)), shape=(n, n)).tocsc()
             whole = part if whole is None else whole + part
         return whole
+
+
+class _Reordered:
+    """A symmetric matrix (n, n) factored with its unknowns in an order that fills in little."""
+
+    def __init__(self, matrix: csc_matrix, order: np.ndarray):
+        self.order = order
+        self.factor = _factored(matrix[order][:, order].tocsc(), "NATURAL")
+
+    def solve(self, right: np.ndarray) -> np.ndarray:
+        found = np.empty_like(right)
+        found[self.order] = self.factor.solve(right[self.order])
+        return found
+
+
+def _order(cells: np.ndarray, count: int) -> np.ndarray:
+    """(2 count,) unknowns in the order of least degree of their nodes, which hold two each."""
+    from scipy.sparse import coo_matrix, identity
+
+    width = cells.shape[1]
+    row, column = np.repeat(cells, width, axis=1).ravel(), np.tile(cells, (1, width)).ravel()
+    beside = coo_matrix((np.ones(len(row)), (row, column)), shape=(count, count)).tocsc()
+    heavy = float(beside.sum(axis=0).max()) * identity(count, format="csc")
+    nodes = np.argsort(_factored(beside + heavy, "MMD_AT_PLUS_A").perm_c)
+    return np.stack([2 * nodes, 2 * nodes + 1], axis=1).ravel()
+
+
+def _factored(matrix: csc_matrix, order: str) -> Any:
+    """A symmetric matrix by SuperLU; small panels are the quickest for so few entries a row."""
+    from scipy.sparse.linalg import splu
+
+    return splu(
+        matrix,
+        permc_spec=order,
+        diag_pivot_thresh=0.0,
+        relax=2,
+        panel_size=1,
+        options={"SymmetricMode": True},
+    )
 
 
 def _with_past(factor, past, slope: np.ndarray) -> np.ndarray:

@@ -121,6 +121,9 @@ class Locator:
     def __init__(self, nodes_mm: np.ndarray, triangles: np.ndarray):
         self.source, self.triangles = nodes_mm, triangles
 
+    def __reduce__(self) -> tuple:
+        return Locator, (self.source, self.triangles)  # a tree is made sooner than sent
+
     @cached_property
     def _tree(self):
         import shapely

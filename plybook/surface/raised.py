@@ -20,13 +20,13 @@ from functools import cached_property, partial
 
 import numpy as np
 
-from plybook.diagnostics import GeometryError, error
 from plybook.surface.develop import best_rigid
 from plybook.surface.flatten import Folds, Membrane, face_strain, folds
+from plybook.surface.lifted import FOLLOWED, FOLLOWED_AT_LEAST, Bridged, raised_metric
 from plybook.surface.mesh import QUARTERS, Inverse, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
 from plybook.surface.places import place_words
-from plybook.surface.sixnode import corner_slopes, six_node_membrane
+from plybook.surface.sixnode import six_node_membrane
 from plybook.surface.straight import mirror_of
 from plybook.surface.strain import principal
 from plybook.units import mm
@@ -39,9 +39,6 @@ _MESHING = 70  # square of the points on lines that take as long to mesh as a tr
 _REMEMBERED = 8  # layouts from which the next is guessed
 _TELLING = 1e-4  # share of a change of height that must be new for it to tell anything
 _SIZE, _SPREAD = 2e-3, 8.0  # area of a layout against that of the layer
-_FOLLOWED = 0.9  # most height over radius of a hollow that lengths follow
-# in a hollow as tight cloth bridges what no yarn follows, by so much of height over radius
-_TIGHT_MM, _BRIDGED_MM = 3.0, 1.5
 _MARGIN_WEIGHT = 0.01  # cloth past the part asked for must not pull at it
 
 
@@ -52,15 +49,6 @@ class Growth:
     along_mm: float  # overall size along x
     across_mm: float  # overall size along y
     area_mm2: float
-
-
-@dataclass(frozen=True)
-class Bridged:
-    """A tight hollow that what lies below has filled: where, how high, and its radius."""
-
-    at_mm: np.ndarray  # (2,) pattern
-    height_mm: float
-    radius_mm: float
 
 
 @dataclass(frozen=True)
@@ -151,7 +139,7 @@ UNRAISED = RaisedMap(
     np.zeros((0, 3), dtype=int),
     None,
     None,
-    lambda: np.zeros((0, 2, 2)),
+    partial(np.zeros, (0, 2, 2)),
     np.ones(2),
 )
 
@@ -185,7 +173,7 @@ class Raiser:
         self.break_lines = tuple(np.asarray(line) * self._mirror for line in break_lines)
         self.within = (face.outline_mm if within is None else np.asarray(within)) * self._mirror
         self._membrane: Membrane | None = None
-        self._resisted = False  # the last layout took resistance to folding
+        self._in_tight = FOLLOWED  # of tight hollows
         self._laid: list[tuple[np.ndarray, np.ndarray]] = []  # heights and nodes, the last ones
         self._begun: np.ndarray | None = None  # nodes from which the next layout goes on
         self._known: list[tuple[np.ndarray, RaisedMap]] = []
@@ -232,12 +220,17 @@ class Raiser:
 
     def _raised(self, heights: np.ndarray) -> RaisedMap:
         mesh = self._mesh
-        metric, bridged = raised_metric(mesh, heights, self.face)
-        membrane = _raised_membrane(mesh, metric)
-        if self._membrane is not None:
-            membrane.factor = self._membrane.factor
-        nodes = self._relaxed(membrane, heights)
-        self._membrane = membrane
+        metric, bridged = raised_metric(mesh, heights, self.face, self._in_tight)
+        try:
+            nodes = self._relaxed(metric, heights)
+        except Folds:
+            self._in_tight = FOLLOWED_AT_LEAST
+            less, bridged = raised_metric(mesh, heights, self.face, self._in_tight)
+            if np.array_equal(less, metric):
+                raise
+            metric, nodes = less, self._relaxed(less, heights)
+        membrane = self._membrane
+        assert membrane is not None
         self._laid = [*self._laid[1 - _REMEMBERED :], (heights, nodes)]
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
@@ -250,17 +243,20 @@ class Raiser:
             mesh.triangles[:, :3],
             bridged,
             (forth, Inverse(forth)),
-            partial(_strain_of_quarters, mesh, metric, nodes),
+            partial(_strain_of_quarters, mesh.parts, metric, mesh.nodes_mm, nodes),
             self._mirror,
         )
 
-    def _relaxed(self, membrane: Membrane, heights: np.ndarray) -> np.ndarray:
-        """Nodes of least energy, the first that hold of `_ways`.
+    def _relaxed(self, metric: np.ndarray, heights: np.ndarray) -> np.ndarray:
+        """Nodes of least energy, the first that hold of `_ways`; `_membrane` has that energy.
 
         Raises:
             Folds: not even the last do, or those found fold past the part asked for alone.
         """
-        mesh, nodes = self._mesh, None
+        mesh, nodes, before = self._mesh, None, self._membrane
+        self._membrane = membrane = _raised_membrane(mesh, metric)
+        if before is not None:
+            membrane.factor, membrane.order = before.factor, before.order
         for start, stiff in self._ways(heights):
             try:
                 nodes, rounds = membrane.relax(start, _EXACT_MM, stiff, _PATIENCE)
@@ -271,7 +267,6 @@ class Raiser:
                 self.work += rounds * len(mesh.triangles)
                 wrong = _not_held(membrane, mesh, nodes)
                 if not len(wrong):
-                    self._resisted = stiff
                     return nodes
             membrane.factor = None
             if mesh.margin[wrong].all():
@@ -281,15 +276,13 @@ class Raiser:
         raise folded
 
     def _ways(self, heights: np.ndarray) -> list[tuple[np.ndarray, bool]]:
-        """Where to start from, and whether with resistance to folding: from the last nodes, from
-        the bare pattern, with resistance. What has folded folds under further layers too."""
+        """Where to start from, and whether with resistance to folding, which changes nothing where
+        nothing is pressed together: from the last nodes, from the bare pattern, without."""
         bare, begun = self._mesh.nodes_mm, self._begun
         starts = [self._guess(heights), bare] if self._laid else [bare]
         if begun is not None:
             starts, self._begun = [begun, *starts], None
-        if self._resisted:
-            return [(start, True) for start in starts]
-        return [*((start, False) for start in starts), (bare, True)]
+        return [*((start, True) for start in starts), (bare, False)]
 
     def _guess(self, heights: np.ndarray) -> np.ndarray:
         """Nodes to start from: the last ones, moved on as far as the heights have been.
@@ -367,78 +360,6 @@ def folds_at(mesh: PatternMesh, triangles: np.ndarray, heights: np.ndarray, face
     return refusal
 
 
-def _too_high(mesh: PatternMesh, spot: int, height_mm: float, face: Face) -> GeometryError:
-    """The refusal of a height past the centre of curvature at a point (triangles x 3, flat)."""
-    triangle, number = divmod(spot, len(PatternMesh.POINTS))
-    corners = mesh.nodes_mm[mesh.triangles[triangle, :3]]
-    at = PatternMesh.POINTS[number] @ corners * mirror_of(face)
-    radius = 1 / float(np.linalg.eigvalsh(mesh.bends[triangle, number]).max())
-    refusal = GeometryError(
-        error(
-            "raised-too-high",
-            f"what lies below is {mm(height_mm):.1f} high at {place_words(at, face)}, where the "
-            f"face is hollow with a radius of {mm(radius):.1f}: laid over it, cloth has nowhere "
-            "to go",
-            "end the thick layers before the tight bend",
-        )
-    )
-    refusal.at_mm = at
-    return refusal
-
-
-def raised_metric(
-    mesh: PatternMesh, heights: np.ndarray, face: Face
-) -> tuple[np.ndarray, Bridged | None]:
-    """What lifting makes of lengths on the face, (m, 3, 2, 2), and the tightest hollow it fills;
-    heights of nodes are straight within a triangle.
-
-    Raises:
-        GeometryError: a height reaches the centre of curvature, but where that is so near to the
-            face that cloth bridges it.
-    """
-    local = heights[mesh.triangles[:, :3]]
-    rise = np.einsum("mk,mkc->mc", local, corner_slopes(mesh))
-    at = np.einsum("pk,mk->mp", PatternMesh.POINTS, local)
-    turned = at[..., None, None] * mesh.bends
-    bridged, bent = None, np.sqrt((turned**2).sum(axis=(2, 3))) > _FOLLOWED  # at least the largest
-    if bent.any():
-        size, ways = np.linalg.eigh(turned[bent])
-        most = np.zeros(at.shape)
-        most[bent] = size[:, 1]
-        bridged = _bridged(mesh, at, most, face)
-        held = ways * np.minimum(size, _FOLLOWED)[:, None, :]
-        over = size[:, 1] > _FOLLOWED
-        turned[bent] = np.where(
-            over[:, None, None], np.matmul(held, ways.swapaxes(-1, -2)), turned[bent]
-        )
-    factor = np.eye(2) - turned
-    rise = np.matmul(mesh.true, rise[:, None, :, None])
-    return np.matmul(factor, factor) + np.matmul(rise, rise.swapaxes(-1, -2)), bridged
-
-
-def _bridged(mesh: PatternMesh, at: np.ndarray, most: np.ndarray, face: Face) -> Bridged | None:
-    """Where heights (m, 3) stand highest over the centre of curvature; past the part nothing does.
-
-    Args:
-        most: (m, 3) height over radius.
-
-    Raises:
-        GeometryError: cloth does not bridge that.
-    """
-    radius = at / np.maximum(most, 1e-12)
-    over = np.where((most >= 1) & ~mesh.margin[:, None], at - radius, -np.inf)
-    bridges = (radius <= _TIGHT_MM) & (over <= _BRIDGED_MM)
-    if (np.isfinite(over) & ~bridges).any():
-        spot = int(np.argmax(np.where(bridges, -np.inf, over)))
-        raise _too_high(mesh, spot, at.ravel()[spot], face)
-    if not np.isfinite(over).any():
-        return None
-    triangle, number = divmod(int(np.argmax(over)), len(PatternMesh.POINTS))
-    corners = mesh.nodes_mm[mesh.triangles[triangle, :3]]
-    spot_mm = PatternMesh.POINTS[number] @ corners * mirror_of(face)
-    return Bridged(spot_mm, float(at[triangle, number]), float(radius[triangle, number]))
-
-
 def _not_held(membrane: Membrane, mesh: PatternMesh, nodes: np.ndarray) -> np.ndarray:
     """Triangles for which a layout cannot be cut: those that are turned over in part; the one
     strained most where the layout is not as large as the layer; none where it can be.
@@ -468,15 +389,15 @@ def _raised_membrane(mesh: PatternMesh, metric: np.ndarray) -> Membrane:
     return six_node_membrane(mesh, metric, weight)
 
 
-def _strain_of_quarters(mesh: PatternMesh, metric: np.ndarray, nodes: np.ndarray) -> np.ndarray:
+def _strain_of_quarters(
+    parts: np.ndarray, metric: np.ndarray, nodes_mm: np.ndarray, nodes: np.ndarray
+) -> np.ndarray:
     """(QUARTERS m, 2, 2) Green strain against a layout of what has a metric over the pattern.
 
     In a quarter at a corner the metric is that at the inner point there, which is its middle.
     """
     middles = np.concatenate([metric, metric.mean(axis=1, keepdims=True)], axis=1)
-    legs, images = (
-        at[mesh.parts[:, 1:]] - at[mesh.parts[:, :1]] for at in (mesh.nodes_mm, nodes)
-    )
+    legs, images = (at[parts[:, 1:]] - at[parts[:, :1]] for at in (nodes_mm, nodes))
     back = np.linalg.solve(images, legs)  # rows: what a step along x and y of the cut comes from
     found = np.matmul(np.matmul(back, middles.reshape(-1, 2, 2)), back.swapaxes(-1, -2))
     return np.asarray((found - np.eye(2)) / 2)
