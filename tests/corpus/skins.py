@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 
 from tests.corpus import sections
 from tests.corpus.dice import Dice, angle
@@ -21,7 +20,8 @@ from tests.corpus.parts import (
     run_of_bevel_mm,
     skin_code,
 )
-from tests.corpus.shop import Sheet
+from tests.corpus.planform import Cored, Planform
+from tests.corpus.shop import Cloth
 
 # kind -> spans and root chords in mm
 SIZES = {
@@ -31,29 +31,6 @@ SIZES = {
     "stub": ((300, 1200), (700, 1800)),
 }
 LAND_MM = (30, 80)  # flat round a core
-
-
-@dataclass
-class Planform:
-    """A face as far as its layers must know it; lengths in mm."""
-
-    at: list[float]
-    chords: list[float]
-    aft: list[float]  # of the leading edge
-    cover: tuple[float, float]
-    breaks: list[float]
-
-    @property
-    def span(self) -> float:
-        return self.at[-1]
-
-    def chord(self, at_mm: float) -> float:
-        """The chord between the stations."""
-        for n in range(1, len(self.at)):
-            if at_mm <= self.at[n]:
-                part = (at_mm - self.at[n - 1]) / (self.at[n] - self.at[n - 1])
-                return self.chords[n - 1] + part * (self.chords[n] - self.chords[n - 1])
-        return self.chords[-1]
 
 
 def draw(job: Job) -> dict:
@@ -231,10 +208,12 @@ def _runs(job: Job, kind: str, plan: Planform, woven: str) -> list[dict]:
         step = dice.rounded(min(400, 0.7 * last / count))
         middle = low + (0.3 if low < 0.2 else 0.3 * (high - low))
         wide = dice.one((0.06, 0.08, 0.1))
+        tape = job.shop.unidirectional()
+        wide = _as_wide_as(tape, wide, max(plan.chords))
         made.append(
             {
                 "run": "U",
-                "cloth": job.shop.unidirectional().id,
+                "cloth": tape.id,
                 "angle": 0,
                 "plies": count,
                 "region": {"share": [round(middle - wide, 2), round(middle + wide, 2)]},
@@ -267,27 +246,13 @@ def _runs(job: Job, kind: str, plan: Planform, woven: str) -> list[dict]:
     return made
 
 
-@dataclass
-class Cored:
-    """One core of a skin: where it may lie, in spans and distances aft of the leading edge; mm."""
-
-    sheet: Sheet
-    inset: dict[str, float]
-    low: float  # shares of the chord
-    high: float
-    begins: float
-    ends: float
-
-    def edges(self, plan: Planform, at_mm: float) -> tuple[float, float]:
-        """Its front and rear at a span, aft of the leading edge."""
-        chord = plan.chord(at_mm)
-        front = max(self.low * chord, plan.cover[0] * chord + self.inset.get("leading", 0))
-        rear = min(self.high * chord, plan.cover[1] * chord - self.inset.get("trailing", 0))
-        return front, rear
-
-    def width(self, plan: Planform, at_mm: float) -> float:
-        front, rear = self.edges(plan, at_mm)
-        return rear - front
+def _as_wide_as(tape: Cloth, wide: float, chord: float) -> float:
+    """Half the width of strips, as a share of the chord, made that of their tape where they would
+    be a little wider: no builder splices a strip for that."""
+    widest, narrowest, stagger = 2 * 1.06 * wide * chord, tape.usable_mm / 3, tape.usable_mm / 4
+    if tape.usable_mm < widest < 2 * narrowest + 3 * stagger:
+        return max(math.floor(50 * tape.usable_mm / 1.06 / chord) / 100, 0.01)
+    return wide
 
 
 def _cores(job: Job, plan: Planform, spar: float) -> tuple[list[dict], list[dict]]:
@@ -438,9 +403,7 @@ def _hardpoints(
             continue
         near = dice.uniform(front + slope + 20 + 0.5 * wide, rear - slope - 20 - 0.5 * wide)
         share = round(near / plan.chord(at), 2)
-        if not front + slope + 10 < share * plan.chord(at) - wide / 2:
-            continue
-        if not share * plan.chord(at) + wide / 2 < rear - slope - 10:
+        if not core.holds(plan, at, share, (long, wide), slope + 10):
             continue
         region = patch(job, {"span": dice.written(at), "share": share}, (long, wide))
         made.append(hardpoint(job, f"H{name[1:]}{n + 1}", name, core.sheet, region))
