@@ -19,6 +19,7 @@ import shapely
 from shapely.geometry import MultiLineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from plybook.diagnostics import GeometryError
 from plybook.laminate.heights import HeightField
 from plybook.laminate.outline import Stretch, divided, named_ring
 from plybook.laminate.regions import Regions
@@ -197,12 +198,22 @@ class Ground:
         return shape
 
     def dart_plan(self, polygon: Polygon, limit_pct: float, leaf: int = 0) -> DartPlan | None:
-        """Darts that would bring a ply's strain down, proved by laying it flat with them."""
+        """Darts that would bring a ply's strain down, proved by laying it flat with them.
+
+        Raises:
+            GeometryError: the ply folds on itself, whoever asks.
+        """
         key = (polygon.wkb, limit_pct)
         if key not in self.dart_plans:
             face = self.views[leaf].face
-            self.dart_plans[key] = propose_darts(face, ring_of(polygon), limit_pct)
-        return self.dart_plans[key]
+            try:
+                self.dart_plans[key] = propose_darts(face, ring_of(polygon), limit_pct)
+            except GeometryError as folds:
+                self.dart_plans[key] = folds
+        plan = self.dart_plans[key]
+        if isinstance(plan, GeometryError):
+            raise plan
+        return plan
 
     def ordered(self, shape: BaseGeometry) -> list[Polygon]:
         """Its polygons from root to tip, then upwards (downwards on a right-hand part)."""

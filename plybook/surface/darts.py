@@ -35,6 +35,7 @@ _CELLS = 60  # but the edge is cut in no more than so many along the ply
 _ROUGH_CELLS = 16  # the same for trials
 _CORNER_DEG = 20.0  # a sharper turn of the edge is kept in trials
 _TRIAL_MM = 0.02  # how exactly trials are laid flat
+_PATIENCE = 12  # steps in a row that leave a ply folded; it is given up then
 _NEARLY = 1.1  # of the limit: a trial that leaves no more is tried on the whole edge
 _ON_LINE_MM = 0.05
 _OVERLAP_MM = 0.5
@@ -316,7 +317,7 @@ def _opened_up(
         sides.append(side)
     # a slit changes which nodes triangles share, not the triangles
     membrane = whole.with_nodes(mesh.triangles, len(mesh.nodes_mm))
-    cut, _ = membrane.relax(mesh.nodes_mm, exact_mm)
+    cut, _ = membrane.relax(mesh.nodes_mm, exact_mm, patience=_PATIENCE)
     turn, shift = best_rigid(cut, mesh.nodes_mm)
     cut = cut @ turn.T + shift
     for (start, tip), side in zip(slits, sides, strict=True):
