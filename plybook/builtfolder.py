@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from plybook.spec.model import PartSpec
 
 LARGEST_BYTES = 200_000_000
+LARGEST_NUMBER = 1e12  # a build writes no number near it
 PLAN, MANIFEST = "plan.json", "manifest.json"
 RECUT = "-recut"  # what the folder of a recut is called beyond the part number
 
@@ -35,7 +36,8 @@ def read_json(path: Path, outside: Outside) -> dict[str, Any]:
         SpecError: it is missing, damaged, or no mapping.
     """
     try:
-        data = json.loads(outside.read(path, LARGEST_BYTES))
+        content = outside.read(path, LARGEST_BYTES)
+        data = json.loads(content, parse_float=_number, parse_constant=_number, parse_int=_whole)
     except SpecError as missing:
         raise SpecError(_not_built(path, missing.findings[0].message)) from None
     except (ValueError, RecursionError) as wrong:
@@ -43,6 +45,17 @@ def read_json(path: Path, outside: Outside) -> dict[str, Any]:
     if not isinstance(data, dict):
         raise SpecError(_not_built(path, "it holds no mapping"))
     return data
+
+
+def _number(text: str) -> float:
+    if not abs(value := float(text)) <= LARGEST_NUMBER:
+        raise ValueError(f"{text[:40]} is no number of a build")
+    return value
+
+
+def _whole(text: str) -> int:
+    _number(text[:400])
+    return int(text)
 
 
 def read_plan(folder: Path, outside: Outside) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+import warnings
 from collections.abc import Sequence
 from importlib import import_module
 
@@ -149,7 +150,9 @@ def _limit(text: str) -> tuple[str, float]:
 
 def _plain_streams() -> None:
     """A console that cannot show a character gets a stand-in, never a crash; what is said to a
-    stream that was closed before we began is lost."""
+    stream that was closed before we began is lost. Libraries print no warnings by themselves."""
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115

@@ -8,6 +8,7 @@ over; the last point may repeat the first.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -81,7 +82,7 @@ def read_points(w: ListedMould, folder: Folder, out: Collector) -> OutlineMould 
     points, faults = _points(rows, columns, units)
     if faults:
         raise SpecError(faults)
-    if len(points) > 1 and np.hypot(*(points[0] - points[-1])) < 1e-6:
+    if len(points) > 1 and math.dist(points[0], points[-1]) < 1e-6:
         points, rows = points[:-1], rows[:-1]  # closed by hand
     if not _is_outline(points, rows, w, out):
         return None

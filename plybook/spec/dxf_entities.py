@@ -24,6 +24,7 @@ _CLOSED, _IN_SPACE, _MESH = 1, 8, 16 | 64  # flags of a polyline
 _FRAME = 16  # flag of a vertex that steers a spline and is not on it
 _FAR = 1e15  # in any unit; a float has no digits for a part there
 _MOST_NAMES = 2_000  # of layers, for saying which there are
+_LONGEST_NAME = 1_000  # bytes; a longer one is as good as any that begins so
 _UTF8_FROM = "AC1021"  # the version since when files are in UTF-8; older ones name a code page
 _CODE_PAGES = {"936": "gbk"}  # where Python has another name than cp and the number
 
@@ -190,6 +191,7 @@ class DxfFile:
                     read = _whole if code == 70 else _number
                     entity.rows.append((code, read(value, line)))
                 elif code == 8:
+                    value = value[:_LONGEST_NAME]
                     if value not in names:
                         if len(names) >= _MOST_NAMES:
                             names.clear()

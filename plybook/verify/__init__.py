@@ -56,7 +56,9 @@ OF_FILES = (
     check_table, check_roll, check_sheet_lines, check_template_pages, check_cut_places,
     check_facts,
 )  # fmt: skip
+LARGEST = 1e12  # a cent of a fortune, a micrometre of a roll
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
+MOST_ROWS = 5_000  # pieces, or units of stock, of one part; builds are limited to a fifth
 ALWAYS_UNPROVED = (
     "that the spec says what the designer meant, or is still the file that was built",
     "what pictures of the booklet show, but that they are alike on screen and on paper; in "
@@ -162,10 +164,30 @@ def plan_faults(plans: Sequence[dict], laid_out: bool = True) -> dict[str, list[
     return {number: report.faults for number, (_, report) in known.items() if report.faults}
 
 
+def read_plan(data: bytes) -> dict:
+    """What plan.json holds.
+
+    Raises:
+        ValueError: it is no JSON, or has a number that none of a plan can be.
+    """
+
+    def number(text: str) -> float:
+        if not abs(value := float(text)) <= LARGEST:
+            raise ValueError(f"{text[:40]} is larger than any number of a plan")
+        return value
+
+    def whole(text: str) -> int:
+        number(text[:400])
+        return int(text)
+
+    found: dict = json.loads(data, parse_float=number, parse_constant=number, parse_int=whole)
+    return found
+
+
 def _plan(files: dict[str, bytes], report: Report) -> dict | None:
     needed = {"part", "pieces", "layouts", "stages", "quantities", "findings", "surface"}
     try:
-        plan = json.loads(files["plan.json"])
+        plan = read_plan(files["plan.json"])
         missing = needed - set(plan)
         if missing:
             raise ValueError(f"without {', '.join(sorted(missing))}")
@@ -175,6 +197,11 @@ def _plan(files: dict[str, bytes], report: Report) -> dict | None:
         if not all(type(n) is int and n > 0 for n in copies) or sum(copies) > MOST_COPIES:
             raise ValueError("pieces are counted in whole numbers, "
                              f"and a part has at most {MOST_COPIES}")  # fmt: skip
+        for kind, key in (("pieces", "id"), ("layouts", "stock")):
+            names = [row[key] for row in plan[kind]]
+            if len(set(names)) < len(names) or len(names) > MOST_ROWS:
+                raise ValueError(f"each of its {kind} has a name of its own, "
+                                 f"and there are at most {MOST_ROWS}")  # fmt: skip
         return plan
     except (ValueError, TypeError, LookupError, RecursionError) as wrong:
         report.fault("plan.json", f"cannot be read: {wrong}")

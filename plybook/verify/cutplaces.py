@@ -202,6 +202,7 @@ class Drawing:
                 continue  # its ticks stand round a box that is not drawn
             first = int(np.ceil(strip.start_mm / step - 1e-6))
             last = int(np.floor((strip.start_mm + (x1 - x0) * strip.by[0]) / step + 1e-6))
+            plane.steps([max(last - first, 0.0)], 1.0)
             for k in range(first, last + 1):
                 due = np.array([(self._paper_x(strip, k * step), y) for y in (low, high)])
                 gaps = np.abs(due[:, None] - feet[None]).max(axis=2)

@@ -106,7 +106,7 @@ def stepped(line: np.ndarray, step_mm: float) -> np.ndarray:
     """Points along an open line at even steps, not its ends: (n, 2) or (n, 3)."""
     size = np.linalg.norm(np.diff(line, axis=0), axis=1)
     along = np.concatenate([[0.0], np.cumsum(size)])
-    count = max(3, int(along[-1] / step_mm) + 1)
+    count = max(3, int(plane.steps(along[-1:], step_mm)[0]))
     at = along[-1] * (np.arange(count) + 0.5) / count
     return np.column_stack([np.interp(at, along, column) for column in line.T])
 
@@ -193,8 +193,25 @@ def _at_bends(line: np.ndarray, wide_mm: float) -> np.ndarray:
     turn[np.minimum(along, along[-1] - along) < BEND_MM] = 0.0  # towards an end nothing is known
     half = np.minimum(turn, 1.0) / 2
     wider = wide_mm * (1 / np.cos(half) - 1)
-    near = np.abs(along[:, None] - along) <= wide_mm * np.tan(half) + BEND_MM
-    return np.asarray(np.where(near, wider, 0.0).max(axis=1))
+    reach = wide_mm * np.tan(half) + BEND_MM
+    first = np.searchsorted(along, along - reach, "left")
+    past = np.searchsorted(along, along + reach, "right")
+    return _most_within(wider, first, past)
+
+
+def _most_within(values: np.ndarray, first: np.ndarray, past: np.ndarray) -> np.ndarray:
+    """(n,) the largest of the values, or 0, that reach to a place: value k reaches from place
+    first[k] to before past[k]."""
+    n = len(values)
+    level = np.log2(np.maximum(past - first, 1)).astype(int)  # two spans of 2 ** level cover it
+    most = np.zeros((int(level.max(initial=0)) + 1, n))
+    np.maximum.at(most, (level, np.minimum(first, n - 1)), values)
+    np.maximum.at(most, (level, np.maximum(past - 2**level, 0)), values)
+    for k in range(len(most) - 1, 0, -1):
+        np.maximum(most[k - 1], most[k], out=most[k - 1])
+        half = 2 ** (k - 1)
+        np.maximum(most[k - 1][half:], most[k][:-half], out=most[k - 1][half:])
+    return most[0]
 
 
 def _untrue(side: dict, piece: dict) -> float:
@@ -212,13 +229,18 @@ def _untrue(side: dict, piece: dict) -> float:
         own, true = (np.linalg.norm(np.diff(row, axis=0), axis=1) for row in (flat, space))
         total = np.concatenate([[0.0], np.cumsum(own - true * (1 + stretch))])
         length = np.concatenate([[0.0], np.cumsum(true)])
-        differ = np.abs(total[:, None] - total[None])
-        allowed = SLACK_MM + give * np.abs(length[:, None] - length[None])
-        worst = max(worst, float((differ - allowed).max()))
+        worst = max(worst, _over_stretches(total, give * length) - SLACK_MM)
     own, true = (np.linalg.norm(one - two, axis=1) for one, two in (cut, part))
     off = np.abs(own - true * (1 + across))
     worst = max(worst, float((off - SLACK_MM - give * true).max()))
     return max(worst, _askew(cut, part, slants, give))
+
+
+def _over_stretches(value: np.ndarray, allowed: np.ndarray) -> float:
+    """The most by which a value changes more, from any place of a line to any later one, than what
+    is allowed has grown; `allowed` never falls. (n,) each."""
+    up, down = value - allowed, -value - allowed
+    return max(float((one - np.minimum.accumulate(one)).max()) for one in (up, down))
 
 
 def _stretch(side: dict) -> list[np.ndarray]:

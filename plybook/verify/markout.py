@@ -12,7 +12,7 @@ from itertools import groupby
 
 import numpy as np
 
-from plybook.verify import corners, plane
+from plybook.verify import corners
 from plybook.verify.cut_figures import ROUNDING_MM, SAID_MM, check_figures
 from plybook.verify.cut_pages import (
     FIGURE,
@@ -32,6 +32,7 @@ from plybook.verify.cut_pages import (
 from plybook.verify.cut_pictures import check_picture
 from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
+from plybook.verify.openings import check_openings
 from plybook.verify.pdf_pages import Page, open_book
 from plybook.verify.printed import same, told_deg
 from plybook.verify.report import Report
@@ -41,9 +42,6 @@ NAME = "cutplan.pdf"
 NOTHING = "Nothing is cut from stock."
 ACROSS = "Cut across the roll"
 TAPE_MM = {"mm": 0.05, "in": corners.INCH_MM / 128}  # half of the last mark of a running figure
-COVER_MM = 0.01  # outside an opening by less is a rounding
-_ARC_POINTS = 17  # of a round corner
-OPENING_MM = 2.5  # corners stand no further from an opening, nor the opening from their sides
 LITTLE_MM = 2.5  # straight sides that stand over by less need not say so
 _TITLE = re.compile(r"(\d+)\. (.+)")
 _OVER = re.compile(r"atmost([\d.]+)(mm|in)over;trim")
@@ -164,7 +162,8 @@ def _check_marks(
         at = f"{where}, {block.title}"
         _check_words(cut, block, at, report)
         _check_corners(cut, block, marks, unit, at, report)
-        _check_openings(cut, block, unit, at, report)
+        if cut.holes_mm is not None:
+            check_openings(cut.holes_mm, block, unit, at, report)
     for cut in left:
         report.fault(where, f"does not mark out {cut.part}/{cut.piece}, copy {cut.copy}")
 
@@ -176,57 +175,6 @@ def _marks(block: Block, unit: str) -> np.ndarray | None:
     if len(numbers) < 3 or numbers != [f"{k}" for k in range(1, len(numbers) + 1)]:
         return None
     return np.array([[length_mm(x, unit), length_mm(y, unit)] for _, x, y in rows])
-
-
-def _check_openings(cut: Cut, block: Block, unit: str, where: str, report: Report) -> None:
-    """Every opening of a piece by its corners, which lie inside it; a round one by its middle."""
-    found: dict[str, list[np.ndarray]] = {}
-    for name, x, y in (row for row in block.rows if not row[0][:1].isdigit()):
-        at = np.array([length_mm(x, unit), length_mm(y, unit)])
-        found.setdefault(name.rstrip("0123456789"), []).append(at)
-    if cut.holes_mm is None:
-        return
-    report.expect(len(found) == len(cut.holes_mm), "pieces with their openings marked out", where,
-                  f"marks out {len(found)} openings of {len(cut.holes_mm)}")  # fmt: skip
-    for hole, (name, points) in zip(cut.holes_mm, found.items(), strict=False):
-        marks = np.array(points)
-        if radius_mm := _corner_mm(block, name, unit):
-            marks = _rounded(marks, radius_mm)
-        if len(marks) == 1:
-            radii = np.hypot(*(hole - marks[0]).T)
-            good = float(np.ptp(radii)) <= max(OPENING_MM, 0.004 * float(radii.mean()))
-        else:
-            on_rim = plane.distance_to_path(marks, hole)
-            good = bool((plane.inside(marks, hole) | (on_rim <= COVER_MM)).all()) and (
-                float(max(on_rim.max(), plane.distance_to_path(hole, marks).max())) <= OPENING_MM
-            )
-        report.expect(good, "openings marked out where they are", where,
-                      "an opening is marked out elsewhere, or larger than it is")  # fmt: skip
-
-
-def _corner_mm(block: Block, name: str, unit: str) -> float:
-    """The radius that the corners of an opening are told to have, 0 for none."""
-    said = " ".join(" ".join(block.words).split())
-    told = re.search(rf"\b{name}1 to {name}\d+: [^;]*?radius of ([\d ./]+) ?(?:mm|in)\b", said)
-    return length_mm(told[1].strip(), unit) if told else 0.0
-
-
-def _rounded(corners_mm: np.ndarray, radius_mm: float) -> np.ndarray:
-    """(n, 2) a counter-clockwise polygon whose corners are arcs that both sides run into."""
-    found = []
-    for before, at, after in zip(
-        np.roll(corners_mm, 1, axis=0), corners_mm, np.roll(corners_mm, -1, axis=0), strict=True
-    ):
-        back, ahead = (way / max(np.hypot(*way), 1e-9) for way in (before - at, after - at))
-        half = np.arccos(np.clip(back @ ahead, -1.0, 1.0)) / 2
-        inwards = (back + ahead) / max(np.hypot(*(back + ahead)), 1e-9)
-        middle = at + inwards * radius_mm / np.sin(half)
-        start = at + back * radius_mm / np.tan(half) - middle
-        turns = np.linspace(0.0, np.pi - 2 * half, _ARC_POINTS)
-        sine, cosine = np.sin(turns), np.cos(turns)
-        found.append(middle + np.column_stack([
-            start[0] * cosine - start[1] * sine, start[0] * sine + start[1] * cosine]))  # fmt: skip
-    return np.vstack(found)
 
 
 def _meant(name: str, block: Block, left: list[Cut], marks: np.ndarray) -> Cut | None:

@@ -30,6 +30,7 @@ _ESCAPE = re.compile(rb"\\(\d{1,3}|\r\n|.)", re.DOTALL)
 _ESCAPED = {b"n": b"\n", b"r": b"\r", b"t": b"\t", b"b": b"\b", b"f": b"\f", b"\n": b"",
             b"\r": b"", b"\r\n": b""}  # fmt: skip
 _CHARS = re.compile(rb"beginbfchar(.*?)endbfchar", re.DOTALL)
+_LAST_CODE = 0xFFFF  # of two bytes
 _RANGES = re.compile(rb"beginbfrange(.*?)endbfrange", re.DOTALL)
 _HEX = re.compile(rb"<([0-9A-Fa-f]+)>")
 _PAINT = {  # operator -> closes, strokes, fills (ISO 32000-1, table 60)
@@ -248,7 +249,10 @@ class Book:
                 if "/FontDescriptor" in font and number not in done:
                     done.add(number)
                     program = font["/FontDescriptor"]["/FontFile2"].get_data()
-                    widths = [0.0] * int(font["/FirstChar"]) + [float(w) for w in font["/Widths"]]
+                    first = int(font["/FirstChar"])
+                    if not 0 <= first <= _LAST_CODE:
+                        raise ValueError(f"a typeface whose first character is {first}")
+                    widths = [0.0] * first + [float(w) for w in font["/Widths"]]
                     yield (str(font["/BaseFont"]), self._characters(fonts.raw_get(name)), program,
                            widths)  # fmt: skip
 
@@ -280,8 +284,11 @@ def _unicode_map(data: bytes) -> dict[int, str]:
     for block in _RANGES.findall(data):
         codes = _HEX.findall(block)
         for low, high, value in zip(codes[::3], codes[1::3], codes[2::3], strict=True):
-            for code in range(int(low, 16), int(high, 16) + 1):
-                known[code] = chr(int(value, 16) + code - int(low, 16))
+            first, last = int(low, 16), int(high, 16)
+            if last > _LAST_CODE:
+                raise ValueError("a typeface with more characters than there are codes")
+            for code in range(first, last + 1):
+                known[code] = chr(int(value, 16) + code - first)
     return known
 
 

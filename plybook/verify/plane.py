@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+_MOST_STEPS = 1_000_000  # along one line, or all round a piece
 _BLOCK = 500_000  # pairs of points and sides looked at in one go: some 50 MB
 
 
@@ -89,6 +90,31 @@ def inside(points: np.ndarray, ring: np.ndarray) -> np.ndarray:
         at = a[None, :, 0] + (y - a[None, :, 1]) * slope[None]
         found[some] = np.sum(crosses & (x < at), axis=1) % 2 == 1
     return found
+
+
+def steps(sizes_mm: np.ndarray | Sequence[float], step_mm: float) -> np.ndarray:
+    """Into how many steps, at least one, lengths are parted, (n,) int.
+
+    Raises:
+        ValueError: they are longer than anything that is cut.
+    """
+    count = np.maximum(1.0, np.ceil(np.asarray(sizes_mm, dtype=float) / step_mm))
+    if not count.sum() <= _MOST_STEPS:
+        raise ValueError("a line is longer than any part")
+    return count.astype(int)
+
+
+def walk(line: np.ndarray, step_mm: float) -> np.ndarray:
+    """Points along a line, its corners and between them, no further apart than a step.
+
+    Raises:
+        ValueError: it is longer than anything that is cut.
+    """
+    way = np.diff(line, axis=0)
+    found = [line[:1]]
+    for a, leg, count in zip(line, way, steps(np.hypot(*way.T), step_mm), strict=False):
+        found.append(a + leg * (np.arange(1, count + 1) / count)[:, None])
+    return np.concatenate(found)
 
 
 def in_blocks(indices: np.ndarray, each: int) -> Iterator[np.ndarray]:

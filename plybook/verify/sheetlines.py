@@ -15,6 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
+from plybook.verify import plane
 from plybook.verify.drawings import file_name
 from plybook.verify.looks import kind_of
 from plybook.verify.pdf_pages import Clip, Line, Page, open_book
@@ -309,12 +310,7 @@ def _within(
 
 def _walk(lines: Sequence[np.ndarray]) -> np.ndarray:
     """Points along lines, a few millimetres apart at most."""
-    found = [np.zeros((0, 2))]
-    for line in lines:
-        for a, b in zip(line, line[1:], strict=False):
-            count = max(1, int(np.ceil(np.hypot(*(b - a)) / _STEP_MM)))
-            found.append(a + (b - a) * (np.arange(count + 1) / count)[:, None])
-    return np.concatenate(found)
+    return np.concatenate([np.zeros((0, 2)), *(plane.walk(line, _STEP_MM) for line in lines)])
 
 
 def _apart(points: np.ndarray, lines: Sequence[np.ndarray]) -> np.ndarray:

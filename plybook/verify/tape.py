@@ -308,12 +308,7 @@ def _cross(one, other):
 
 
 def dense(lines: Iterable[np.ndarray]) -> np.ndarray:
-    found = []
-    for line in lines:
-        for a, b in zip(line[:-1], line[1:], strict=True):
-            count = max(1, math.ceil(math.dist(a, b) / STEP_MM))
-            found.append(a + (b - a) * (np.arange(count + 1) / count)[:, None])
-    return np.concatenate(found)
+    return np.concatenate([plane.walk(line, STEP_MM) for line in lines])
 
 
 def to_lines(points: np.ndarray, lines: Iterable[np.ndarray]) -> float:

@@ -100,11 +100,7 @@ def compare_cut(piece: dict, drawn: list[np.ndarray], where: str, report: Report
 
 def _walk(points: np.ndarray) -> np.ndarray:
     """Points along a ring, close enough that no missing tile slips through."""
-    stretches = []
-    for a, b in zip(points, np.roll(points, -1, axis=0), strict=True):
-        count = max(1, int(np.hypot(*(b - a)) / STEP_MM))
-        stretches.append(a + (b - a) * (np.arange(count) / count)[:, None])
-    return np.concatenate(stretches)
+    return plane.walk(np.concatenate([points, points[:1]]), STEP_MM)
 
 
 def _to_lines(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:

@@ -4,6 +4,7 @@ import copy
 import errno
 import json
 import os
+import re
 import shutil
 
 import pytest
@@ -353,3 +354,24 @@ def test_verify_counts_no_pieces_without_end(hatch_copy, odd):
     path.write_text(json.dumps(plan))
     report = verify_folder(hatch_copy / "TN-420").folders[0]
     assert any("plan.json" in fault for fault in report.faults)
+
+
+@pytest.mark.parametrize("odd", ["NaN", "1e308", "1e999", "-Infinity", "9" * 5000])
+def test_no_stock_is_kept_by_a_plan_with_what_is_no_number(hatch_out, tmp_path, capsys, odd):
+    shutil.copytree(SPECS, tmp_path / "specs", ignore=shutil.ignore_patterns("*.layouts.json"))
+    shutil.copytree(hatch_out, tmp_path / "out")
+    plan = tmp_path / "out" / "TN-420" / "plan.json"
+    plan.write_text(re.sub(r'("used_length_mm": ?)[\d.]+', rf"\g<1>{odd}", plan.read_text()))
+    stock = (tmp_path / "specs" / "shared" / "stock.yaml").read_bytes()
+    spec = str(tmp_path / "specs" / "hatch.yaml")
+    assert main(["keep", spec, "--out", str(tmp_path / "out"), "--format", "line"]) == 1
+    assert "is no number of a build" in capsys.readouterr().err
+    assert (tmp_path / "specs" / "shared" / "stock.yaml").read_bytes() == stock
+
+
+def test_a_far_coordinate_is_refused_and_no_library_warns_of_it(tmp_path, capfd):
+    tree = plate(mould={"csv": "far.csv"})
+    far = "x (mm), y (mm)\n1e308, 1e308\n-1e308, 1\n0, -1e308\n"
+    assert main(["check", str(written(tmp_path, tree, {"far.csv": far})), "--format", "line"]) == 1
+    said = capfd.readouterr()
+    assert "out-of-range" in said.out + said.err and "Warning" not in said.err
