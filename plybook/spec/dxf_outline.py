@@ -210,7 +210,7 @@ def _shapes(drawing: DxfFile, scale: float, w: DrawnMould, out: Collector):
                 ring, _ = clean(points, [""] * len(points))
                 if len(ring) and math.dist(ring[0], ring[-1]) <= JOIN_MM:
                     ring = ring[:-1]
-                rings.append(ring)
+                rings.append(ring if len(ring) else points[:1])  # all in one place
             elif len(points) >= 2:
                 chains.append(points)
             _refuse_rings(len(rings), w, out)

@@ -398,7 +398,7 @@ def resolve_axis(written: PartFile, lofted: bool, out: Collector) -> Axis:
     return BetweenPoints(start or OnPattern(0, 0), end or OnPattern(1, 0))
 
 
-POINTS_OF_STATION = 125  # of an outline, which cost as much as the lines of one station
+POINTS_OF_STATION = 40  # of an outline, which cost as much as the lines of one station
 USUAL_TRIM_MM, MOST_TRIM_MM = 40.0, 100.0  # common practice, no source
 MOST_TRIM_SHARE = 0.25  # of the face
 _LEAST_LONG_MM, _LEAST_WIDE_MM = 50.0, 10.0  # of a part that is laid up; common practice, no source

@@ -83,9 +83,9 @@ def chain(count: int) -> list[dict]:
                      for k in range(1, count))]  # fmt: skip
 
 
-def stations(count: int, section: object = "naca 2412") -> list[dict]:
+def stations(count: int, section: object = "naca 2412", long: float = 4000) -> list[dict]:
     shares = [k / (count - 1) for k in range(count)]
-    return [{"at": round(4000 * s, 2), "chord": round(1100 - 300 * s, 2), "section": section}
+    return [{"at": round(long * s, 2), "chord": round(1100 - 300 * s, 2), "section": section}
             for s in shares]  # fmt: skip
 
 
@@ -179,8 +179,9 @@ ROWS: tuple[Row, ...] = (
     ("laid-points: 20000 in 5 layers", lambda: listed(round_ring(20_000), *plies(5)), False),
     ("laid-points: 2000 in 50 layers", lambda: listed(round_ring(2_000), *plies(50)), False),
     ("laid-points: 20000 in 40 layers", lambda: listed(round_ring(20_000), *plies(40)), True),
-    ("laid-points: 200 stations, 4 layers", lambda: (skin(stations(200), *plies(4)), {}), False),
-    ("laid-points: 40 stations, 20 layers", lambda: (skin(stations(40), *plies(20)), {}), False),
+    ("laid-points: 200 stations, 12 layers", lambda: (skin(stations(200), *plies(12)), {}), False),
+    ("laid-points: 60 stations, 40 layers",
+     lambda: (skin(stations(60, long=8000), *plies(40)), {}), False),
     ("laid-points: 200 stations, 40 layers", lambda: (skin(stations(200), *plies(40)), {}), True),
     ("edges: 200", lambda: listed(zigzag(200)), False),
     ("edges: 4000", lambda: listed(zigzag(4_000)), True),

@@ -188,6 +188,7 @@ AT = ((10, 50), (20, 50))
         (lines_of((0, "CIRCLE"), (8, "PLATE"), *AT, (40, 1e14)), "large"),
         (lines_of((0, "CIRCLE"), (8, "PLATE"), *AT, (40, 1e308)), "beyond all measure"),
         (lines_of((0, "ARC"), (8, "PLATE"), *AT, (40, 5), (50, "inf"), (51, 0)), "beyond all"),
+        (lines_of((0, "LWPOLYLINE"), (8, "PLATE"), (70, 1), *AT, *AT, *AT), "smaller than"),
         ("once\nmore\n", "no number near line 15"),
         (lines_of((0, "POLYLINE"), (8, "PLATE"), (0, "VERTEX"), (10, 5)), "without its group 20"),
     ],

@@ -81,7 +81,7 @@ def test_a_forged_plan_of_many_pieces_or_layouts_is_refused_at_once(hatch_copy):
     data = json.loads(plan.read_bytes())
     for key, name in (("pieces", "id"), ("layouts", "stock")):
         row = data[key][0]
-        for rows in (data[key] + [row], [{**row, name: f"{row[name]}-{k}"} for k in range(5_001)]):
-            plan.write_text(json.dumps(data | {key: rows}))
-            found = [f for report in verify_folder(hatch_copy).folders for f in report.faults]
-            assert any(f"each of its {key} has a name of its own" in fault for fault in found)
+        rows = [{**row, name: f"{row[name]}-{k}"} for k in range(5_001)]
+        plan.write_text(json.dumps(data | {key: rows}))
+        found = [f for report in verify_folder(hatch_copy).folders for f in report.faults]
+        assert any(f"a part has at most 5000 {key}" in fault for fault in found)
