@@ -14,6 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from plybook.laminate.shapes import NearLine
+
 SAME_MM = 0.01  # outlines closer than this are the same cut
 SAME_DEG = 0.001
 
@@ -204,26 +206,22 @@ def ring_distance(old: Any, new: Any) -> tuple[float, float | None]:
     Raises:
         ValueError: one is no ring of three or more finite points.
     """
-    import shapely
-
     a, b = (np.asarray(ring, dtype=float) for ring in (old, new))
     for ring in (a, b):
         if ring.ndim != 2 or ring.shape[1] != 2 or len(ring) < 3 or not np.isfinite(ring).all():
             raise ValueError("an outline is no ring of points")
-    first, second = shapely.LinearRing(a), shapely.LinearRing(b)
-    far = max(_reach(a, second), _reach(b, first))
+    far = max(_reach(a, b), _reach(b, a))
     if far <= SAME_MM:
         return far, None
     shift = a.min(axis=0) - b.min(axis=0)
     shifted = b + shift
-    rest = max(_reach(a, shapely.LinearRing(shifted)), _reach(shifted, first))
+    rest = max(_reach(a, shifted), _reach(shifted, a))
     return far, float(np.hypot(*shift)) if rest <= SAME_MM else None
 
 
-def _reach(points: np.ndarray, ring: Any) -> float:
-    import shapely
-
-    return float(shapely.distance(shapely.points(points), ring).max())
+def _reach(points: np.ndarray, ring: np.ndarray) -> float:
+    """The furthest that a point lies from a ring."""
+    return float(NearLine(np.vstack([ring, ring[:1]])).distance_mm(points).max())
 
 
 def _edge_words(old: Sequence[Mapping], new: Sequence[Mapping]) -> Iterable[str]:

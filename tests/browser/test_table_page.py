@@ -269,6 +269,8 @@ def test_keys_go_from_bay_to_bay_and_from_piece_to_piece(page, plan):
     assert first and f"piece {first[1]} (1 of" in foot()
     press(page, Keys.SHIFT + Keys.ARROW_RIGHT)
     assert "moved by 1, 0 mm" in foot()
+    press(page, Keys.SHIFT + Keys.ARROW_LEFT, Keys.SHIFT + Keys.ARROW_LEFT)
+    assert "moved by \u22121, 0 mm" in foot()
     choose(page, "sight", str(len(plan["layouts"])))
     assert f"piece {plan['pieces'][0]['id']}" in foot()
     press(page, "n")

@@ -8,6 +8,7 @@ import sys
 import numpy as np
 import pytest
 import resvg_py
+import shapely
 
 from plybook.cli import main
 from plybook.compare import as_text, changes_between, overlay
@@ -46,6 +47,18 @@ def test_the_distance_of_two_rings_is_the_largest_of_any_point():
         [[0, 0], [10, 0], [10, 5], [0, 5]], [[0, 0], [13, 0], [13, 5], [0, 5]]
     )
     assert far == pytest.approx(3.0) and moved is None
+
+
+def test_rings_of_many_points_lie_as_far_apart_as_the_library_says():
+    """GEOS, by shapely: the Hausdorff distance of the points of either ring."""
+    turn = np.linspace(0, 2 * np.pi, 3000, endpoint=False)
+    wave = 400 + 30 * np.sin(9 * turn)
+    first = np.column_stack([wave * np.cos(turn), wave * np.sin(turn)])
+    second = first * [1.0, 0.97] + [2.0, 0.0]
+    a, b = shapely.LinearRing(first), shapely.LinearRing(second)
+    far = max(shapely.distance(shapely.points(first), b).max(),
+              shapely.distance(shapely.points(second), a).max())  # fmt: skip
+    assert ring_distance(first, second)[0] == pytest.approx(far, abs=1e-9)
 
 
 def test_a_ring_that_is_only_moved_says_by_how_much():

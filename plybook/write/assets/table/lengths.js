@@ -8,12 +8,14 @@ function lengthOf(text, unit) {
   const value = found[1] ? Number(found[1].replace(",", ".")) : Number(found[2] || 0) + Number(found[3]) / Number(found[4]);
   return unit === "in" ? value * INCH : value;
 }
+// As printed, with a minus sign (U+2212).
 function shown(mm, unit) {
-  if (unit !== "in") return String(Math.round(mm * 10) / 10);
-  const ticks = Math.round(mm / INCH * 32);
-  const [whole, rest] = [Math.trunc(ticks / 32), Math.abs(ticks % 32)];
-  if (!rest) return String(whole);
+  const ticks = Math.round(Math.abs(mm) * (unit === "in" ? 32 / INCH : 10));
+  const sign = mm < 0 && ticks ? "\u2212" : "";
+  if (unit !== "in") return sign + ticks / 10;
+  const [whole, rest] = [Math.trunc(ticks / 32), ticks % 32];
+  if (!rest) return sign + whole;
   let [top, below] = [rest, 32];
   while (top % 2 === 0) { top /= 2; below /= 2; }
-  return (whole ? whole + " " : "") + top + "/" + below;
+  return sign + (whole ? whole + " " : "") + top + "/" + below;
 }

@@ -77,7 +77,7 @@ function footWords() {
   }
   const one = sight.shapes[hold.chosen];
   if (one && sight.stock) said.push("piece " + one.name + " (" + (hold.chosen + 1) + " of " + sight.shapes.length + ")");
-  if (hold.moved.some((v) => v)) said.push("moved by " + hold.moved.map((v) => v.toFixed(0)).join(", ") + " mm");
+  if (hold.moved.some((v) => v)) said.push("moved by " + hold.moved.map((v) => shown(Math.round(v), "mm")).join(", ") + " mm");
   return said.join(" \u00b7 ");
 }
 function inBay([x, y], column, row) {
