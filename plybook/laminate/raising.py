@@ -28,6 +28,7 @@ Stacks = Sequence[tuple[HeightField, ...]]  # heights of what layers lie on, one
 SAME_HEIGHT_MM = 0.01  # heights that differ by no more share one map
 MESH_GRID_MM = 1e-3
 CREASE_MM = 0.025  # a mesh follows the creases of the height this closely
+_HELPERS = 2  # each takes as much memory as a lay-up
 PANEL_MARGIN_MM = 20.0  # marks and bevels of a panel stay this near to it
 COMMON_SHARE = 0.99  # strain not passed on this share of a piece; bevel corners are singular
 
@@ -160,6 +161,7 @@ class Raisings:
         self.face, self.kinks_mm, self.margin_mm = face, tuple(kinks_mm), margin_mm
         self._raisers: dict[tuple[str, ...], list[Raiser]] = {}  # by the layers with creases
         self._known: list[tuple[tuple[HeightField, ...], LeafMaps]] = []
+        self._to_come: dict[tuple[str, ...], Stacks] = {}  # not begun yet
         self._coming: dict[tuple[str, ...], tuple[Stacks, Callable[[], _Ahead | None]]] = {}
         self._work_ahead = 0
 
@@ -171,7 +173,7 @@ class Raisings:
 
     def ahead(self, stacks: Stacks) -> None:
         """Begin in helpers with maps that will be asked for: those of heights with other creases
-        than the first, each set with raisers of its own.
+        than the first, each set with raisers of its own and a few sets at a time.
 
         Args:
             stacks: what `under` will be asked for, in that order.
@@ -180,7 +182,13 @@ class Raisings:
         for fields in stacks:
             if not self._is_bare(fields):
                 sets.setdefault(_creased(fields), []).append(fields)
-        for creased, alike in [*sets.items()][1:]:
+        self._to_come = dict([*sets.items()][1:])
+        self._begin_more()
+
+    def _begin_more(self) -> None:
+        while self._to_come and len(self._coming) < _HELPERS:
+            creased = next(iter(self._to_come))
+            alike = self._to_come.pop(creased)
             self._coming[creased] = alike, beside(partial(self._made_ahead, alike))
 
     def _made_ahead(self, stacks: Stacks) -> _Ahead | None:
@@ -201,6 +209,7 @@ class Raisings:
         """Remember the maps of heights with these creases that a helper has made."""
         stacks, coming = self._coming.pop(creased, ((), None))
         ahead = coming() if coming else None
+        self._begin_more()
         if ahead is None:
             return
         self._work_ahead += ahead.work
