@@ -72,7 +72,8 @@ _SHA256 = re.compile("[0-9a-f]{64}")
 ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "table.html",
          "templates-fullsize.pdf", "templates-roll.pdf", "templates.pdf")  # fmt: skip
 TEMPLATES = ("dxf", "svg")  # of each piece
-TABLES = ("checks", "pieces", "placements", "quantities", "resin", "stiffness", "stock")
+TABLES = ("checks", "pieces", "placements", "quantities", "resin", "setout", "stiffness",
+          "stock")  # fmt: skip
 
 
 def check_manifest(
