@@ -11,6 +11,7 @@ import numpy as np
 from plybook.drawing import piecewords as words
 from plybook.drawing.endline import EndLine
 from plybook.drawing.letters import LEADING, clean_text, text_width_mm, wrapped
+from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Path, Primitive, Role, Scene, Text
 from plybook.drawing.style import NOTE_MM
 from plybook.drawing.tapecard import marks_by_side, on_the_cloth, picture, short_words
@@ -32,11 +33,13 @@ class Served:
             same part.
         by: piece whose template it is.
         end: where a piece ends that is shorter than the template.
+        own_arrow: its cloth runs another way than the arrow on the template says.
     """
 
     part: str
     by: str
     end: EndLine | None = None
+    own_arrow: bool = False
 
     @property
     def name(self) -> str:
@@ -80,7 +83,7 @@ def _rows(
 ) -> list[tuple[str, float, bool]]:  # fmt: skip
     """What a card says, with the height of its letters and whether they are bold."""
     rows = [
-        (_how(served, plan is not None), large_mm, True),
+        (_how(served, piece, plan is not None), large_mm, True),
         (f"{words.face_up_words(piece)} \u00b7 {piece.quantity} OFF", _SMALL_MM, True),
         (f"{words.layer_words(piece, laminate)} \u00b7 Stage {piece.stage}", _SMALL_MM, False),
         (spec.materials.name_of(piece.material), _SMALL_MM, False),
@@ -104,11 +107,13 @@ def _words(rows: Sequence[tuple[str, float, bool]]) -> list[Text]:
     return placed
 
 
-def _how(served: Served, figures: bool) -> str:
+def _how(served: Served, piece: Piece, figures: bool) -> str:
     if figures:
         manner = "mirrored as shown" if served.part else "as they are"
         return f"Figures of {served.name}, {manner}."
-    return f"Template of {served.name}, {'turned over' if served.part else 'as it is'}."
+    runs = f", but the warp runs {show_angle(piece.angle_deg)}, not along its arrow"
+    arrow = runs if served.own_arrow else ""
+    return f"Template of {served.name}, {'turned over' if served.part else 'as it is'}{arrow}."
 
 
 def _next_ends(piece: Piece, plan: TapePlan, spec: PartSpec) -> str:

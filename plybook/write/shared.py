@@ -1,9 +1,9 @@
 """One template for many: pieces that come out true from the template of another have none of their
 own.
 
-Such are pieces with the same outline, marks and edges within the tolerance, shorter pieces of a
-drop-off run, which end on a straight line across the template, and all pieces of the opposite
-hand, for which the templates of the first are turned over.
+Such are pieces with the same outline, marks and edges within the tolerance, whichever way their
+cloth runs; shorter pieces of a drop-off run, which end on a straight line across the template; and
+all pieces of the opposite hand, for which the templates of the first are turned over.
 """
 
 from __future__ import annotations
@@ -131,9 +131,10 @@ def _serving(
         room = spec.templates.tolerance_of(piece.kind) - (plan.error_mm if plan else 0.0)
         if room <= 0.0 or not _cut_alike(a, piece):
             continue
-        if _same_cut(a, piece, room) and (plan is not None or _same_angle(a, piece)):
+        if _same_cut(a, piece, room):
             if _same_marks(a, piece, room):
-                yield template, Served("", a.id)
+                own_arrow = plan is None and not _same_angle(a, piece)
+                yield template, Served("", a.id, own_arrow=own_arrow)
         elif (end := _end(template, piece, room)) is not None:
             yield template, Served("", a.id, end)
 

@@ -34,6 +34,27 @@ layers:
 """
 
 
+ROUND = """plybook: 1
+include: [shared/materials.yaml, shared/stock.yaml]
+part: {number: TN-427, name: Round cover, date: 2026-05-04, units: in}
+mould:
+  outline:
+    - [-14, 0]
+    - {arc_to: [14, 0], through: [0, -14], edge: lower}
+    - {arc_to: [-14, 0], through: [0, 14], edge: upper}
+layers:
+  - {plies: "[0/-45/0]", as: A, cloth: carbon-twill-200}
+templates: {each: {A1: tiles}}
+"""
+
+
+@pytest.fixture(scope="module")
+def cover(tmp_path_factory):
+    """Three plies of one round outline, which no straightedge draws, one of them at another
+    angle."""
+    return built_alone(tmp_path_factory.mktemp("round"), ROUND) / "TN-427"
+
+
 @pytest.fixture(scope="module")
 def run(tmp_path_factory):
     """Four plies alike, and a run of three that end 60 mm apart on a rectangle of 300 mm."""
@@ -92,6 +113,25 @@ def test_plies_at_other_angles_share_a_template_and_say_how_they_lie(hatch_out):
     cards = cards_of(hatch_out / PART)
     assert {id: card["by"] for id, card in cards.items()} == {"A2": "A1", "B2": "B1"}
     assert "Lay: A\u2013B runs along the warp" in told_on(hatch_out / PART, cards["A2"]["page"])
+
+
+def test_a_ply_at_another_angle_is_cut_by_a_printed_outline_and_says_how_its_warp_runs(cover):
+    (report,) = verify_folder(cover).folders
+    assert report.sound, report.faults
+    cards = cards_of(cover)
+    assert {id: card["by"] for id, card in cards.items()} == {"A2": "A1", "A3": "A1"}
+    said = told_on(cover, cards["A2"]["page"])
+    turned = "Template of A1, as it is, but the warp runs \u221245\u00b0, not along its arrow."
+    assert turned in said and "Template of A1, as it is." in said
+
+
+@pytest.mark.parametrize("forge", [
+    changed(rb"warp runs [^,]*,", b"warp runs square,", on=[rb"Template of A1"]),
+    changed(rb"it is, but", b"it is, and", on=[rb"Template of A1"]),
+])  # fmt: skip
+def test_a_forged_way_of_the_warp_is_told(cover, forge):
+    data = (cover / "templates.pdf").read_bytes()
+    assert any("say 'Template of A1" in fault for fault in faults_of(cover, forge(data)))
 
 
 @pytest.mark.parametrize(
