@@ -29,6 +29,7 @@ from plybook.write.tiles import Tiling, tile
 
 Way = Literal["figures", "corners", "whole", "tiles", "served", "bar"]
 _CARD_SHEET = 0.5  # a card of figures takes a half of a sheet, more or less
+_A_PAGE, _TOLD_LATER_MM = 999, 17.0  # a page as wide as any; two rows of a head and two below it
 CARDS_ON_A_SHEET = 10  # of pieces that are cut by the template of another
 
 
@@ -72,7 +73,7 @@ def choose(drawing: PieceDrawing, spec: PartSpec) -> Chosen:
     plan = _figures(piece, spec, tiles)
     if plan is not None:
         found = Chosen(drawing, "corners" if plan.printed else "figures", plan)
-        if _card_fits(found, spec):
+        if _card_fits(found, plan, spec):
             return found
     return Chosen(drawing, "whole" if tiles == 1 else "tiles")
 
@@ -112,11 +113,13 @@ def on_one_sheet(drawing: PieceDrawing) -> Scene:
     return replace(bare, items=kept, window_mm=(*low.tolist(), *high.tolist()))
 
 
-def _card_fits(chosen: Chosen, spec: PartSpec) -> bool:
-    """Whether the card of figures stands on one sheet."""
+def _card_fits(chosen: Chosen, plan: TapePlan, spec: PartSpec) -> bool:
+    """Whether the card of figures stands on one sheet, also when it tells the pages of what is
+    printed, the layer, and which pieces it serves."""
     empty = Laminate((), (), (), (), 0.0, np.zeros(3), ())
-    scene = tape_card(chosen.piece, chosen.plan, empty, spec)  # type: ignore[arg-type]
-    return scene.window_mm[3] <= TILE_MM[1]
+    pages = {k: _A_PAGE for k, run in enumerate(plan.runs) if run.kind == "printed"}
+    scene = tape_card(chosen.piece, plan, empty, spec, pages)
+    return scene.window_mm[3] + _TOLD_LATER_MM <= TILE_MM[1]
 
 
 def _sheets_of(windows: Sequence[CornerWindow]) -> float:
