@@ -70,20 +70,20 @@ class Entity:
     rows: list[tuple[int, float]] = field(default_factory=list)
     vertices: list[tuple[float, float, float, float]] = field(default_factory=list)
 
-    def get(self, code: int, otherwise: float = 0.0) -> float:
+    def get(self, group: int, otherwise: float = 0.0) -> float:
         """The number of a group, the first where there are several."""
-        return next((number for own, number in self.rows if own == code), otherwise)
+        return next((number for own, number in self.rows if own == group), otherwise)
 
-    def need(self, code: int) -> float:
+    def need(self, group: int) -> float:
         """The number of a group that must be there.
 
         Raises:
             Unreadable: it is not.
         """
         for own, number in self.rows:
-            if own == code:
+            if own == group:
                 return number
-        raise Unreadable(f"holds a {self.kind} without its group {code} near line {self.line}")
+        raise Unreadable(f"holds a {self.kind} without its group {group} near line {self.line}")
 
     def flag(self, bits: int) -> bool:
         return bool(int(self.get(70)) & bits)
