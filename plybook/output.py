@@ -25,7 +25,6 @@ from plybook.names import file_name
 from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.review import not_proved
-from plybook.shop.setout import set_out
 from plybook.spec.model import PartSpec
 from plybook.units import show_number
 from plybook.write.book_html import book_html
@@ -220,7 +219,6 @@ def _part_folder(
         "quantities": tables.quantities_table(shop),
         "resin": tables.resin_table(shop),
         "checks": tables.checks_table(shop),
-        "setout": tables.setout_table(set_out(spec, part.face, laminate), spec.part.units),
         "stiffness": tables.stiffness_table(laminate),
     }.items():
         if name == "stiffness" and not rows:

@@ -21,8 +21,7 @@ from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.nest.markout import MarkedPiece, mark_out
 from plybook.nest.model import CutPlan, Item, Layout, Placement
 from plybook.shop.model import Shop, Stage, Step
-from plybook.shop.setout import SetOut, set_out
-from plybook.spec.model import Cloth, Film, PartSpec
+from plybook.spec.model import Cloth, PartSpec
 from plybook.surface.model import Face
 
 FORMAT = 1
@@ -45,7 +44,6 @@ def plan_dict(
     edge, as a tape in the part's unit shows them.
     """
     part = spec.part
-    pulled = {x.id: x.removed_after for x in spec.layers if isinstance(x, Film)}
     return {
         "plan": FORMAT,
         "part": {
@@ -58,7 +56,6 @@ def plan_dict(
             "other_hand": part.other_hand,
         },
         "surface": _surface(face),
-        "setout": setout_row(set_out(spec, face, laminate)),
         "materials": _materials(spec, laminate),
         "workshop": {"cup_loss_g": _figure(spec.workshop.cup_loss_g)},
         "layers": [
@@ -71,7 +68,6 @@ def plan_dict(
                 "thickness_mm": _figure(layer.thickness_mm),
                 "pieces": list(layer.pieces),
                 "group": layer.group,
-                "removed_after": pulled.get(layer.id, ""),
             }
             for layer in laminate.layers
         ],
@@ -181,24 +177,6 @@ def _surface(face: Face) -> dict:
     }
 
 
-def setout_row(setout: SetOut) -> dict:
-    """The set-out of the mould as it stands in plan.json, with the keys of `SetOut`: `marks` are
-    points by their number, told by `ties` to `lines`; `outline` is the place in `outlines` of the
-    line that a mark is of, -1; `offsets_mm` of `bows` are positive on the left of their string."""
-    return _plain(asdict(setout))
-
-
-def _plain(value):
-    """A dataclass as a dict, with its figures rounded."""
-    if isinstance(value, dict):
-        return {key: _plain(inner) for key, inner in value.items()}
-    if isinstance(value, np.ndarray):
-        return _points(value)
-    if isinstance(value, tuple | list):
-        return [_plain(inner) for inner in value]
-    return _figure(value) if isinstance(value, float) else value
-
-
 def _materials(spec: PartSpec, laminate: Laminate) -> dict:
     """What a checker must know of each material that layers and pieces are of."""
     known = spec.materials
@@ -264,8 +242,6 @@ def piece_row(piece: Piece) -> dict:
         entry["bag_side_holes_mm"] = [ring_list(h) for h in piece.bag_side_holes_mm]
         if (cut := cut_outline_mm(piece)) is not piece.outline_mm:
             entry["cut_outline_mm"] = ring_list(cut)
-    if piece.laid_holes_mm:
-        entry["laid_holes_mm"] = [ring_list(hole) for hole in piece.laid_holes_mm]
     if piece.splice is not None:
         entry["splice"] = {
             "part": piece.splice.part,

@@ -20,11 +20,9 @@ from plybook.drawing.bookend import (
     zones_page,
 )
 from plybook.drawing.bookstart import (
-    BEFORE,
     before_page,
     clock_page,
     cut_list_page,
-    kicker,
     kit_page,
     layout_pages,
     lots_page,
@@ -53,13 +51,11 @@ from plybook.drawing.markoutlist import Addresses
 from plybook.drawing.partview import part_picture
 from plybook.drawing.recordkey import record_key
 from plybook.drawing.rosette import rosette
-from plybook.drawing.setoutview import setout_page
 from plybook.drawing.stepcards import Cutting, step_pages
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.budget import CUPS_LEFT, TRIMMINGS
 from plybook.shop.model import Budget, Shop
-from plybook.shop.setout import set_out
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.units import CLOTH, show_length, show_mass, told_grams
@@ -136,25 +132,11 @@ def booklet(
 def _stage_pages(
     spec: PartSpec, face: Face, laminate: Laminate, shop: Shop, cutting: Cutting
 ) -> Iterator[Page | None]:
-    """Before each stage's steps, the page of what to lay out; the set-out of the mould before the
-    step that marks its lines, or else before all."""
+    """Before each stage's steps, the page of what to lay out."""
     steps = {page.id: page for page in step_pages(spec, face, laminate, shop, cutting)}
-    marking = next((x.id for stage in shop.stages for x in stage.steps if x.name == "mark"), "")
     for number, stage in enumerate(shop.stages, start=1):
-        if number == 1 and not marking:
-            yield _setout(spec, face, laminate, kicker(spec), BEFORE)
         yield kit_page(shop, stage, number, spec.part.units)
-        for step in stage.steps:
-            page = steps[step.id]
-            if step.id == marking:
-                above = f"Stage {number} of {len(shop.stages)} · {stage.title}"
-                yield _setout(spec, face, laminate, above, page.chapter)
-            yield page
-
-
-def _setout(spec: PartSpec, face: Face, laminate: Laminate, above: str, chapter: str) -> Page:
-    setout = set_out(spec, face, laminate)
-    return setout_page(face, setout, spec.part.units, above, chapter)
+        yield from (steps[step.id] for step in stage.steps)
 
 
 def cover_facts(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[tuple[str, str], ...]:

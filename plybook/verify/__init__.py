@@ -33,8 +33,6 @@ from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
 from plybook.verify.roll import check_roll
 from plybook.verify.served import check_hands_served
-from plybook.verify.setout import check_setout
-from plybook.verify.setout_told import check_setout_table
 from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.sheetlines import check_sheet_lines
 from plybook.verify.sheets import check_sheets
@@ -50,14 +48,13 @@ from plybook.verify.zonestacks import check_zone_stacks
 # of what plan.json holds alone
 OF_PLAN = (
     check_pieces, check_joints, check_zone_stacks, check_layouts, check_steps, check_resin,
-    check_setout,
 )  # fmt: skip
 # of what the other files hold, against it and against one another
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
     check_table, check_roll, check_sheet_lines, check_template_pages, check_cut_places,
-    check_facts, check_setout_table,
+    check_facts,
 )  # fmt: skip
 LARGEST = 1e12  # a cent of a fortune, a micrometre of a roll
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
