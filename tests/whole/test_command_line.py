@@ -142,11 +142,11 @@ def test_130_when_interrupted_and_nothing_is_written(hatch, tmp_path, moment):
     assert not (tmp_path / "o").exists() or names(tmp_path / "o") == []
 
 
-def test_130_also_where_a_text_was_being_executed():
+def test_130_also_where_a_text_was_being_executed(tmp_path):
     """Python ends itself by the signal when an interrupt has once left a text that `exec` runs,
     as libraries do on their way in, even where it was caught after that."""
-    code = (
-        "import runpy, plybook.cli\n"
+    (tmp_path / "sitecustomize.py").write_text(
+        "import plybook.cli\n"
         "def main():\n"
         "    try:\n"
         "        exec('raise KeyboardInterrupt')\n"
@@ -154,9 +154,11 @@ def test_130_also_where_a_text_was_being_executed():
         "        print('told')\n"
         "        return 130\n"
         "plybook.cli.main = main\n"
-        "runpy.run_module('plybook', run_name='__main__')\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", "plybook"], capture_output=True, text=True, check=False,
+        env={**ENV, "PYTHONPATH": str(tmp_path)}, cwd=tmp_path,
+    )  # fmt: skip
     assert (done.returncode, done.stdout) == (130, "told\n")
 
 
