@@ -6,7 +6,7 @@ made once and shared by all layers that see (nearly) the same heights.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -146,27 +146,24 @@ class LayUp:
         """Some of the layers, each laid on everything below it; all of them raise the face."""
         kinks = tuple(one.span_mm for one in self.ground.breaks)
         self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
-        self._look_ahead(wanted)
-        self.field, self.fields = self._bare
+        chosen = {layer.id for layer in self.spec.layers if wanted(layer)}
+        self.raisings.ahead([self.fields for _, layer in self._from_the_mould_up()
+                             if layer.id in chosen and _is_cloth(layer)])  # fmt: skip
         cut: dict[str, LayerCut] = {}
-        for number, layer in enumerate(self.spec.layers, 1):
-            if layer.id not in self.rises:
-                continue
-            if wanted(layer):
+        for number, layer in self._from_the_mould_up():
+            if layer.id in chosen:
                 self.progress(f"{self.spec.part.number}: layer {layer.id}, {number} of "
                               f"{len(self.spec.layers)}")  # fmt: skip
                 cut[layer.id] = self._cut_or_refused(layer, regions[layer.id])
-            self._raise_by(layer)
         return cut
 
-    def _look_ahead(self, wanted: Callable[[Layer], bool]) -> None:
-        """Have helpers raise the face for cloth that lies on other blocks than the first does."""
-        self.fields, stacks = self._bare[1], []
-        for layer in (layer for layer in self.spec.layers if layer.id in self.rises):
-            if _is_cloth(layer) and wanted(layer):
-                stacks.append(self.fields)
-            self._raise_by(layer)
-        self.raisings.ahead(stacks)
+    def _from_the_mould_up(self) -> Iterator[tuple[int, Layer]]:
+        """The layers that lie somewhere with their numbers, each with the face as it stands."""
+        self.field, self.fields = self._bare
+        for number, layer in enumerate(self.spec.layers, 1):
+            if layer.id in self.rises:
+                yield number, layer
+                self._raise_by(layer)
 
     def _cut_or_refused(self, layer: Layer, region: BaseGeometry) -> LayerCut:
         """One layer laid; nothing but findings where that cannot be done."""

@@ -19,7 +19,7 @@ import numpy as np
 from plybook.crew import beside
 from plybook.geometry.rings import canonical_ring
 from plybook.surface.develop import best_rigid
-from plybook.surface.flatten import Folds, Membrane, face_strain
+from plybook.surface.flatten import PATIENCE, Folds, Membrane, face_strain
 from plybook.surface.lifted import raised_metric
 from plybook.surface.mesh import Locator, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
@@ -35,7 +35,6 @@ _CELLS = 60  # but the edge is cut in no more than so many along the ply
 _ROUGH_CELLS = 16  # the same for trials
 _CORNER_DEG = 20.0  # a sharper turn of the edge is kept in trials
 _TRIAL_MM = 0.02  # how exactly trials are laid flat
-_PATIENCE = 12  # steps in a row that leave a ply folded; it is given up then
 _NEARLY = 1.1  # of the limit: a trial that leaves no more is tried on the whole edge
 _ON_LINE_MM = 0.05
 _OVERLAP_MM = 0.5
@@ -317,7 +316,7 @@ def _opened_up(
         sides.append(side)
     # a slit changes which nodes triangles share, not the triangles
     membrane = whole.with_nodes(mesh.triangles, len(mesh.nodes_mm))
-    cut, _ = membrane.relax(mesh.nodes_mm, exact_mm, patience=_PATIENCE)
+    cut, _ = membrane.relax(mesh.nodes_mm, exact_mm, patience=PATIENCE)
     turn, shift = best_rigid(cut, mesh.nodes_mm)
     cut = cut @ turn.T + shift
     for (start, tip), side in zip(slits, sides, strict=True):

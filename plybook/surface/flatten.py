@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 _ROUNDS = 200
 _GAIN = 1e-9  # share of the energy; below it no node of a wing skin moves by 0.0001 mm
+PATIENCE = 12  # steps in a row that leave a layout folded after which another way is sought
 _AT_ONCE = 1000  # cells whose share of the matrix is made together, some 40 MB
 _PRESSED = 0.5  # share of its area below which a stiff element resists
 _PAST = 12  # steps that correct an old matrix

@@ -21,7 +21,7 @@ from functools import cached_property, partial
 import numpy as np
 
 from plybook.surface.develop import best_rigid
-from plybook.surface.flatten import Folds, Membrane, face_strain, folds
+from plybook.surface.flatten import PATIENCE, Folds, Membrane, face_strain, folds
 from plybook.surface.lifted import FOLLOWED, FOLLOWED_AT_LEAST, Bridged, raised_metric
 from plybook.surface.mesh import QUARTERS, Inverse, PatternMesh, PiecewiseAffine, pattern_mesh
 from plybook.surface.model import Face
@@ -34,7 +34,6 @@ from plybook.units import mm
 Height = Callable[[np.ndarray], np.ndarray]
 _UNRAISED_MM = 1e-6
 _EXACT_MM = 1e-5
-_PATIENCE = 12  # steps in a row that leave a layer folded; another start is taken then
 _MESHING = 70  # square of the points on lines that take as long to mesh as a triangle in a step
 _REMEMBERED = 8  # layouts from which the next is guessed
 _TELLING = 1e-4  # share of a change of height that must be new for it to tell anything
@@ -222,15 +221,14 @@ class Raiser:
         mesh = self._mesh
         metric, bridged = raised_metric(mesh, heights, self.face, self._in_tight)
         try:
-            nodes = self._relaxed(metric, heights)
+            membrane, nodes = self._relaxed(metric, heights)
         except Folds:
             self._in_tight = FOLLOWED_AT_LEAST
             less, bridged = raised_metric(mesh, heights, self.face, self._in_tight)
             if np.array_equal(less, metric):
                 raise
-            metric, nodes = less, self._relaxed(less, heights)
-        membrane = self._membrane
-        assert membrane is not None
+            metric = less
+            membrane, nodes = self._relaxed(metric, heights)
         self._laid = [*self._laid[1 - _REMEMBERED :], (heights, nodes)]
         nodes = self._aligned(nodes, membrane.area.sum(axis=1))
         forth = PiecewiseAffine(mesh.locator, nodes)
@@ -247,8 +245,8 @@ class Raiser:
             self._mirror,
         )
 
-    def _relaxed(self, metric: np.ndarray, heights: np.ndarray) -> np.ndarray:
-        """Nodes of least energy, the first that hold of `_ways`; `_membrane` has that energy.
+    def _relaxed(self, metric: np.ndarray, heights: np.ndarray) -> tuple[Membrane, np.ndarray]:
+        """The membrane and its nodes of least energy, the first that hold of `_ways`.
 
         Raises:
             Folds: not even the last do, or those found fold past the part asked for alone.
@@ -259,7 +257,7 @@ class Raiser:
             membrane.factor, membrane.order = before.factor, before.order
         for start, stiff in self._ways(heights):
             try:
-                nodes, rounds = membrane.relax(start, _EXACT_MM, stiff, _PATIENCE)
+                nodes, rounds = membrane.relax(start, _EXACT_MM, stiff, PATIENCE)
             except Folds as refusal:
                 wrong, rounds, nodes = refusal.cells, refusal.rounds, refusal.nodes
                 self.work += rounds * len(mesh.triangles)
@@ -267,7 +265,7 @@ class Raiser:
                 self.work += rounds * len(mesh.triangles)
                 wrong = _not_held(membrane, mesh, nodes)
                 if not len(wrong):
-                    return nodes
+                    return membrane, nodes
             membrane.factor = None
             if mesh.margin[wrong].all():
                 break

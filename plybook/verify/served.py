@@ -63,7 +63,7 @@ def check_served(
         good = (
             len(ids) == 1
             and same(ids[0], piece["id"], cut=False)
-            and squeeze(_how(plan, card)) in squeeze(said)
+            and squeeze(_how(plan, card, by_id)) in squeeze(said)
             and squeeze(f"{face_words(piece)} \u00b7 {piece['quantity']} OFF") in squeeze(said)
             and all(text == angle(piece["angle_deg"]) for text in turns)
         )
@@ -82,15 +82,15 @@ def check_served(
     return done
 
 
-def _how(plan: dict, card: dict) -> str:
+def _how(plan: dict, card: dict, by_id: dict[str, dict]) -> str:
     """The sentence that sends to the template."""
     own = card["of"] == plan["part"]["number"]
     name = card["by"] if own else f"{card['of']} {card['by']}"
     if card["knots"]:
         return f"Figures of {name}, {'as they are' if own else 'mirrored as shown'}."
-    runs = {p["id"]: angle(p["angle_deg"]) for p in plan["pieces"]}
-    other = runs[card["piece"]] != runs.get(card["by"])
-    arrow = f", but the warp runs {runs[card['piece']]}, not along its arrow" if other else ""
+    own_way, template = angle(by_id[card["piece"]]["angle_deg"]), by_id.get(card["by"])
+    alike = template is not None and angle(template["angle_deg"]) == own_way
+    arrow = "" if alike else f", but the warp runs {own_way}, not along its arrow"
     return f"Template of {name}, {'as it is' if own else 'turned over'}{arrow}."
 
 

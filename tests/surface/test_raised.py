@@ -1,5 +1,7 @@
 """Layers on what is below them: bends, ramps, and the way there and back."""
 
+import pickle
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -208,6 +210,18 @@ def test_the_way_to_the_cut_and_back_is_exact(height, chord, twist, seed):
     assert raised.from_cut(raised.to_cut(points)) == pytest.approx(points, abs=1e-6)
     far = inside.mean(axis=0) + [0, 3000.0]
     assert raised.from_cut(raised.to_cut(far[None]))[0] == pytest.approx(far, abs=height)
+
+
+@pytest.mark.parametrize("height", [0.0, 5.0])
+def test_a_map_is_the_same_after_the_way_between_processes(height):
+    """What cannot be sent is made once more by who asked for it, and nobody would notice."""
+    made = face(station(0, 1500), station(2500, 900, twist=-2))
+    lines = strip_lines(300, 500, (-150, 2700), height) if height else ()
+    raised = raise_face(made, strip_core(300, 500, thick=height), lines)
+    sent = pickle.loads(pickle.dumps(raised))
+    points = made.outline_mm
+    for way in ("to_cut", "from_cut", "strain_at"):
+        assert getattr(sent, way)(points).tobytes() == getattr(raised, way)(points).tobytes()
 
 
 @pytest.mark.parametrize("hand", ["left", "right"])
