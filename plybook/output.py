@@ -27,6 +27,7 @@ from plybook.plan import owner, plan_dict, to_json
 from plybook.review import not_proved
 from plybook.spec.model import PartSpec
 from plybook.units import show_number
+from plybook.write.bag_sheets import bag_pages
 from plybook.write.book_html import book_html
 from plybook.write.book_pdf import book_pdf
 from plybook.write.dxf import dxf_bytes
@@ -89,7 +90,7 @@ def folders_of(planned: Sequence[Planned], set_name: str = "") -> dict[str, File
     work: list[tuple[Callable[[Any], Any], Any]] = [
         *((templates_of, one) for one in planned),
         *((book_of, one) for one in planned),
-        (cut_plans, (name, parts, plan)),
+        (cut_plans, (name, planned)),
         (proved_plans, planned),
         *((draw_layout, one) for _, one in layouts),
     ]
@@ -170,19 +171,22 @@ def book_of(planned: Planned) -> Book:
     return Book(files, book.record_key)
 
 
-def cut_plans(given: tuple[str, Sequence[Part], CutPlan]) -> tuple[Files, list[Files]]:
+def cut_plans(given: tuple[str, Sequence[Planned]]) -> tuple[Files, list[Files]]:
     """The cut plan of the set (nothing for a single part), and that of each part: the layouts
-    that cut something for it."""
-    name, parts, plan = given
+    that cut something for it, and what its bags take off rolls."""
+    name, planned = given
+    parts, plan = planned[0].parts, planned[0].plan
     pieces, shared, whole, own = _pieces(parts), Shared(), {}, []
     if len(parts) > 1:
         specs = [part.spec for part in parts]
         pdf = cutplan_pdf(plan, pieces, specs, name, "Shared cut plan", shared=shared)
         whole = {"cutplan.pdf": pdf}
-    for part in parts:
+    for one in planned:
+        part = one.part
         specs = [part.spec, *(p.spec for p in parts if p.number != part.number)]
         layouts = own_layouts(plan, part.number)
-        own.append({"cutplan.pdf": cutplan_pdf(layouts, pieces, specs, shared=shared)})
+        bags = bag_pages(part.spec, one.shop)
+        own.append({"cutplan.pdf": cutplan_pdf(layouts, pieces, specs, shared=shared, bags=bags)})
     return whole, own
 
 
@@ -217,6 +221,7 @@ def _part_folder(
         "stock": tables.stock_table(own),
         "placements": tables.placements_table(own),
         "quantities": tables.quantities_table(shop),
+        "bag_cuts": tables.bag_cuts_table(shop),
         "resin": tables.resin_table(shop),
         "checks": tables.checks_table(shop),
         "stiffness": tables.stiffness_table(laminate),

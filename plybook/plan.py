@@ -20,7 +20,7 @@ from plybook.laminate.model import BreakJoint, JointStretch, Laminate, Piece, Pi
 from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.nest.markout import MarkedPiece, mark_out
 from plybook.nest.model import CutPlan, Item, Layout, Placement
-from plybook.shop.model import Shop, Stage, Step
+from plybook.shop.model import BagRoll, Shop, Stage, Step
 from plybook.spec.model import Cloth, PartSpec
 from plybook.surface.model import Face
 
@@ -41,7 +41,7 @@ def plan_dict(
 
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
     same stock unit. `marks_mm` are the corner points of the mark-out on the stock, from its end and
-    edge, as a tape in the part's unit shows them.
+    edge, as a tape in the part's unit shows them. `bag_rolls` are what the bags take off rolls.
     """
     part = spec.part
     return {
@@ -80,6 +80,7 @@ def plan_dict(
         ],
         "stages": [_stage(stage) for stage in shop.stages],
         "quantities": _quantities(laminate, shop),
+        "bag_rolls": [_bag_roll(roll) for roll in shop.bag_rolls],
         "zones": [
             {
                 "label": zone.label,
@@ -320,6 +321,16 @@ def layout_row(layout: Layout, number: str, items: dict[str, Item], tape: str) -
             for p in others
         ],
         "method": layout.method,
+    }
+
+
+def _bag_roll(roll: BagRoll) -> dict:
+    return {
+        "role": roll.role,
+        "item": roll.name,
+        "width_mm": _figure(roll.width_mm),
+        "used_length_mm": _figure(roll.used_mm),
+        "cuts": [asdict(cut) for cut in roll.cuts],
     }
 
 

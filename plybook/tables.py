@@ -92,6 +92,27 @@ def placements_table(plan: CutPlan) -> Table:
     return head, rows
 
 
+def bag_cuts_table(shop: Shop) -> Table:
+    """One row per rectangle for a bag, roll by roll, from the roll's end on."""
+    head = (
+        "material", "roll", "roll_width_mm", "number", "cut", "stage", "copy", "of",
+        "along_from_mm", "along_to_mm", "across_from_mm", "across_to_mm", "where",
+    )  # fmt: skip
+    met: dict[str, int] = {}
+    rows = []
+    for roll in shop.bag_rolls:
+        met[roll.role] = met.get(roll.role, 0) + 1
+        rows += [
+            (
+                roll.name, met[roll.role], show_number(roll.width_mm, 1), number, cut.id, cut.stage,
+                cut.copy, cut.of, show_number(cut.x_mm, 1), show_number(cut.x_mm + cut.along_mm, 1),
+                show_number(cut.y_mm, 1), show_number(cut.y_mm + cut.across_mm, 1), cut.where,
+            )
+            for number, cut in enumerate(roll.cuts, start=1)
+        ]  # fmt: skip
+    return head, rows
+
+
 def quantities_table(shop: Shop) -> Table:
     """Everything needed, by group."""
     head = ("group", "item", "amount", "unit", "detail", "stage", "price")

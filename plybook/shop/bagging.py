@@ -19,6 +19,7 @@ from plybook.shop.job import Job
 from plybook.shop.model import BagCut, BagPlan
 from plybook.shop.standard import figure
 from plybook.spec.model import StageRule
+from plybook.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from shapely.geometry import LineString, Polygon
@@ -28,7 +29,8 @@ _RESIN_LINE_OUT_MM = 15.0  # resin line outside the laminate
 _VACUUM_LINE_OUT_MM = 35.0  # vacuum line and ports outside the laminate
 _LINE_SHORT_MM = 50.0  # a line ends this far before the corners of the laminate
 _LINES_APART = 0.25  # of the longest way between the lines, they come no nearer to one another
-_WIDTH_LAP_MM = 50.0  # two widths of film, breather or peel ply overlap by this
+_WIDTH_LAP_MM = 50.0  # two widths of film, breather or peel ply overlap by this (common practice)
+_LEAST_WIDTH_MM = 150.0  # a narrower strip is no use beside a whole width (common practice)
 _TAPE_WIDTH_MM = 12.0
 _READ_MM = 1.5  # a sixteenth of an inch: nearer than that a tape measure shows no difference
 _LEAST_FILM_MM = 10.0  # release film beyond the laminate, however narrow the flange
@@ -396,18 +398,17 @@ def _cuts(
         if role == "bag_film":
             extra = pleats * 2 * figure("pleat_height") / (2 * (length + width))
             length, width = length * (1 + extra), width * (1 + extra)
-        cut = _cut(job, role, length, width, where[role])
-        if cuts and (cuts[-1].role, cuts[-1].length_mm, cuts[-1].width_mm) == (
-            role, cut.length_mm, cut.width_mm
-        ):  # fmt: skip
-            cut = replace(
-                cut, count=cut.count + cuts[-1].count, amount=cut.amount + cuts[-1].amount
-            )
-            cuts.pop()
-        cuts.append(cut)
+        for cut in _widths(job, role, length, width, where[role]):
+            if cuts and _alike(cuts[-1], cut):
+                amount = cut.amount + cuts[-1].amount
+                cut = replace(cut, count=cut.count + cuts.pop().count, amount=amount)
+            cuts.append(cut)
+    joins = [c for c in cuts if c.role == "bag_film" and c.widths > 1][:1]
+    tape_length += sum((c.widths - 1) * c.length_mm for c in joins)
     cuts.append(
         BagCut("sealant_tape", _name(job, "sealant_tape"), 1, tape_length, 0.0,
-               tape_length / 1000, "m", "outside all that lies under the film, with the pleats")
+               tape_length / 1000, "m", "outside all that lies under the film, with the pleats"
+               + (" and the laps of the film" if joins else ""))
     )  # fmt: skip
     hose = sum(polyline_length_mm(line) for _, line in lines) + (2 if lines else 1) * figure(
         "hose_run"
@@ -419,18 +420,49 @@ def _cuts(
     return tuple(cuts)
 
 
-def _cut(job: Job, role: str, length: float, width: float, where: str) -> BagCut:
-    """One cut; more than one width side by side where the roll is narrower."""
+def _widths(job: Job, role: str, length: float, width: float, where: str) -> list[BagCut]:
+    """One cut; where the roll is narrower whole widths along the longer side, which lap, and what
+    is left of the other side as the last."""
     card = job.consumable(role)
     roll = card.roll_width_mm if card is not None else 0.0
-    count = 1
-    if 0 < roll < min(length, width):
-        count = math.ceil((width - _WIDTH_LAP_MM) / max(roll - _WIDTH_LAP_MM, 1.0) - 1e-9)
-        width = (width + (count - 1) * _WIDTH_LAP_MM) / count
-        where = f"{where}; {count} widths, lapped {job.length(_WIDTH_LAP_MM)}"
-    length, width = (math.ceil(v / 10 - 1e-9) * 10.0 for v in (length, width))
+    length, width = (_up_mm(job, v) for v in (length, width))
+    if not 0 < roll < min(length, width):
+        return [_cut(job, role, 1, length, width, where)]
+    length, width = max(length, width), min(length, width)
+    lap = min(_WIDTH_LAP_MM, roll / 4)
+    count = math.ceil((width - lap) / (roll - lap) - 1e-9)
+    last = _up_mm(job, width - (count - 1) * (roll - lap))
+    last = min(max(last, _LEAST_WIDTH_MM), roll)
+    how = f"lapped {job.length(lap)}"
+    if role == "bag_film":
+        how += " with sealant tape between"
+    if roll - last < 10.0:
+        return [_cut(job, role, count, length, roll, f"{where}; {count} widths, {how}", count)]
+    if count == 2:
+        names = "the first of 2 widths", "the second of 2 widths"
+    else:
+        names = f"{count - 1} of {count} widths", f"the last of {count} widths"
+    first = _cut(job, role, count - 1, length, roll, f"{where}; {names[0]}, {how}", count)
+    return [first, _cut(job, role, 1, length, last, f"{where}; {names[1]}, {how}", count)]
+
+
+def _up_mm(job: Job, size_mm: float) -> float:
+    """Cut sizes are whole centimetres, or half inches."""
+    step = MM_PER_INCH / 2 if job.spec.part.units == "in" else 10.0
+    return math.ceil(size_mm / step - 1e-9) * step
+
+
+def _cut(
+    job: Job, role: str, count: int, length: float, width: float, where: str, widths: int = 1
+) -> BagCut:
     area = count * length * width / 1e6
-    return BagCut(role, _name(job, role), count, length, width, area, "m2", where)
+    return BagCut(role, _name(job, role), count, length, width, area, "m2", where, widths)
+
+
+def _alike(one: BagCut, two: BagCut) -> bool:
+    return (one.role, one.length_mm, one.width_mm, one.where) == (
+        two.role, two.length_mm, two.width_mm, two.where
+    )  # fmt: skip
 
 
 def _name(job: Job, role: str) -> str:

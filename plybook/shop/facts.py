@@ -98,6 +98,10 @@ def stage_scope(
     )
     zones = thin_zones(job)
     facts["zones"] = len(zones)
+    facts["on_rolls"] = any(
+        cut.unit == "m2" and (card := job.consumable(cut.role)) and card.roll_width_mm > 0
+        for cut in (bag.cuts if bag else ())
+    )
     facts["jig_minutes"] = 10 + 4.0 * len(jig)
     off = _films_off(job, rule)
     lists = {

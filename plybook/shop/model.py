@@ -207,6 +207,7 @@ class BagCut:
     amount: float
     unit: str  # m2 or m
     where: str
+    widths: int = 1  # that are joined to cover what one roll does not
 
 
 @dataclass(frozen=True)
@@ -234,6 +235,34 @@ class BagPlan:
 
 
 @dataclass(frozen=True)
+class RolledCut:
+    """One rectangle for a bag where it lies on its roll; `copy` of `of` that are alike.
+
+    `x_mm` is along the roll from its end, `y_mm` across it from its edge."""
+
+    id: str
+    stage: str
+    copy: int
+    of: int
+    x_mm: float
+    y_mm: float
+    along_mm: float
+    across_mm: float
+    where: str
+
+
+@dataclass(frozen=True)
+class BagRoll:
+    """All that the bags take off one roll of film, felt, mesh or peel ply, from its end on."""
+
+    role: str
+    name: str
+    width_mm: float
+    used_mm: float
+    cuts: tuple[RolledCut, ...]
+
+
+@dataclass(frozen=True)
 class Kit:
     """What is laid out before a stage: `pieces` are (id, what it is, count)."""
 
@@ -253,6 +282,7 @@ class Shop:
     clock: tuple[DayPlan, ...]
     findings: tuple[Finding, ...]
     bags: tuple[BagPlan, ...] = ()
+    bag_rolls: tuple[BagRoll, ...] = ()
     kits: tuple[Kit, ...] = ()
     budget: Budget = Budget(0.0, (), ())
     estimates: tuple[str, ...] = ()  # figures that are the tool's estimate, each with its source

@@ -9,12 +9,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from plybook.nest.model import Layout
 from plybook.shop.bagging import BagPlan, mould_tape_mm
 from plybook.shop.job import Job
-from plybook.shop.model import BagCut, Batch, Quantity
+from plybook.shop.model import BagCut, BagRoll, Batch, Quantity
 from plybook.shop.resin import area_m2
 from plybook.shop.standard import figure
 from plybook.shop.words import counted, listed
@@ -22,8 +20,17 @@ from plybook.shop.words import counted, listed
 WHOLE, KIT = "The part, cured and trimmed", "Kit as cut, dry"
 
 
-def quantities(job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan]) -> tuple[Quantity, ...]:
-    """Every row of the quantity tables, in the order of the groups."""
+def quantities(
+    job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan], rolls: Sequence[BagRoll]
+) -> tuple[Quantity, ...]:
+    """Every row of the quantity tables, in the order of the groups.
+
+    Args:
+        job: the part.
+        batches: its cups.
+        bags: of its stages.
+        rolls: what those bags take off rolls, laid out.
+    """
     return (
         *_cloth(job),
         *_core(job),
@@ -31,7 +38,7 @@ def quantities(job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan]) -> t
         *_resin(job, batches),
         *_consumables(job, bags),
         *_mass(job),
-        *_to_buy(job, batches, bags),
+        *_to_buy(job, batches, bags, rolls),
     )
 
 
@@ -149,7 +156,9 @@ def _mass(job: Job) -> list[Quantity]:
     return rows
 
 
-def _to_buy(job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan]) -> list[Quantity]:
+def _to_buy(
+    job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan], rolls: Sequence[BagRoll]
+) -> list[Quantity]:
     """The purchase list: what the cut plan could not take from the shelf, and what is used up.
 
     One row per thing; what several uses want is added up.
@@ -158,7 +167,7 @@ def _to_buy(job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan]) -> list
     for row in (
         *_stock_to_buy(job),
         *_resin_to_buy(job, batches),
-        *_bags_to_buy(job, bags),
+        *_bags_to_buy(job, bags, rolls),
         *_shop_to_buy(job, batches),
     ):
         before = rows.get((row.item, row.unit))
@@ -213,7 +222,9 @@ def _resin_to_buy(job: Job, batches: Sequence[Batch]) -> list[Quantity]:
     return rows
 
 
-def _bags_to_buy(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
+def _bags_to_buy(
+    job: Job, bags: Sequence[BagPlan], rolls: Sequence[BagRoll]
+) -> list[Quantity]:
     rows = []
     wanted: dict[tuple[str, str, str], list[BagCut]] = {}
     for bag in bags:
@@ -222,40 +233,19 @@ def _bags_to_buy(job: Job, bags: Sequence[BagPlan]) -> list[Quantity]:
     for (role, name, unit), cuts in wanted.items():
         card = job.consumable(role)
         price = card.price if card is not None else 0.0
-        width = card.roll_width_mm if card is not None else 0.0
         amount = math.fsum(cut.amount for cut in cuts)
-        if unit == "m2" and width <= 0:
+        laid = [roll for roll in rolls if roll.role == role]
+        if unit == "m2" and not laid:
             rows.append(_buy(name, round(amount, 2), unit, "for the bags", price))
         elif unit == "m2":
-            metres = _metres_up(roll_length_mm(cuts, width))
-            count = counted(sum(cut.count for cut in cuts), "cut")
-            detail = f"under the bags, {count} laid out on a roll {job.length(width)} wide"
+            metres = _metres_up(math.fsum(roll.used_mm for roll in laid))
+            count = counted(sum(len(roll.cuts) for roll in laid), "cut")
+            detail = f"under the bags, {count} laid out on "
+            detail += f"a roll {job.length(laid[0].width_mm)} wide"
             rows.append(_buy(name, metres, "m", detail, price))
         else:
             rows.append(_by_roll(job, role, name, amount * 1000, "for the bags"))
     return rows
-
-
-def roll_length_mm(cuts: Sequence[BagCut], width_mm: float) -> float:
-    """Length of a roll that rectangular cuts take, laid side by side where they fit.
-
-    Film, breather and peel ply may lie either way on their roll.
-    """
-    from plybook.nest.boxes import pack_boxes
-
-    rings, counts, endless = [], [], 0.0
-    for cut in cuts:
-        long, short = max(cut.length_mm, cut.width_mm), min(cut.length_mm, cut.width_mm)
-        if short > width_mm:  # no width of this roll covers it; the bag plan laps several
-            endless += cut.count * long * short / width_mm
-            continue
-        rings.append(np.array([(0.0, 0.0), (long, 0.0), (long, short), (0.0, short)]))
-        counts.append(cut.count)
-    if not rings:
-        return endless
-    laid = pack_boxes(rings, counts, [(0.0, 90.0)] * len(rings), 0.0, width_mm)
-    in_rows = math.fsum(n * float(ring[1, 0]) for n, ring in zip(counts, rings, strict=True))
-    return endless + (laid.length_mm if laid is not None else in_rows)
 
 
 def _shop_to_buy(job: Job, batches: Sequence[Batch]) -> list[Quantity]:

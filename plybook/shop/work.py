@@ -12,6 +12,7 @@ from plybook.diagnostics import Finding, note, warning
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.bagging import bag_plan, narrow_flanges
+from plybook.shop.bagrolls import bag_rolls
 from plybook.shop.budget import mass_budget, with_cups
 from plybook.shop.clock import day_plan, on_the_clock
 from plybook.shop.cups import plan_cups
@@ -83,14 +84,16 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
     batches = on_the_clock(batches, clock)
     findings += long_days
     findings += _unused_steps(job, stages)
+    rolls = bag_rolls(job, bags)
     return Shop(
         stages=tuple(stages),
         batches=tuple(batches),
-        quantities=quantities(job, batches, bags),
+        quantities=quantities(job, batches, bags, rolls),
         jig=jig,
         clock=clock,
         findings=tuple(findings),
         bags=tuple(bags),
+        bag_rolls=rolls,
         kits=kit_lists(job, stages, batches, bags),
         budget=budget,
         estimates=_estimates(job),

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from plybook.verify.allowed import check_allowed, strange
 from plybook.verify.allowed_dxf import furniture
+from plybook.verify.bagrolls import check_bag_files, check_bag_rolls
 from plybook.verify.book import check_book, check_steps
 from plybook.verify.booktwins import check_book_twins
 from plybook.verify.cutplaces import check_cut_places
@@ -48,13 +49,14 @@ from plybook.verify.zonestacks import check_zone_stacks
 # of what plan.json holds alone
 OF_PLAN = (
     check_pieces, check_joints, check_zone_stacks, check_layouts, check_steps, check_resin,
+    check_bag_rolls,
 )  # fmt: skip
 # of what the other files hold, against it and against one another
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
     check_table, check_roll, check_sheet_lines, check_template_pages, check_cut_places,
-    check_facts,
+    check_facts, check_bag_files,
 )  # fmt: skip
 LARGEST = 1e12  # a cent of a fortune, a micrometre of a roll
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels

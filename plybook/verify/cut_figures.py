@@ -36,7 +36,7 @@ def check_figures(
     half = SAID_MM[unit] + ROUNDING_MM
     good = any(
         int(m[1]) == count and m[4] == unit
-        and (_of_roll(m[2], used, unit) if roll else _of_sheet(m[2], used, unit))
+        and (of_roll(m[2], used, unit) if roll else _of_sheet(m[2], used, unit))
         and abs(length_mm(m[3], unit) - layout["width_mm"]) <= half
         for m in map(_USED.fullmatch, notes) if m
     )  # fmt: skip
@@ -61,12 +61,12 @@ def check_figures(
     if roll:
         told = [m[1] for m in map(_BOUND.fullmatch, notes) if m]
         bound = layout["bound_mm"]
-        good = len(told) == 1 and _of_roll(told[0], bound, unit) if told or bound > 1e-3 else True
+        good = len(told) == 1 and of_roll(told[0], bound, unit) if told or bound > 1e-3 else True
         report.expect(good, "drawings with the least length of their roll", where,
                       f"does not say that {bound:g} mm are the least")  # fmt: skip
 
 
-def _of_roll(said: str, length: float, unit: str) -> bool:
+def of_roll(said: str, length: float, unit: str) -> bool:
     """Whether words tell a length of a roll, to the centimetre or inch above."""
     told = _ROLL.fullmatch(said)
     if told is None or (unit == "mm") != bool(told[1]):

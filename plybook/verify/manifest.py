@@ -72,7 +72,7 @@ _SHA256 = re.compile("[0-9a-f]{64}")
 ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "table.html",
          "templates-fullsize.pdf", "templates-roll.pdf", "templates.pdf")  # fmt: skip
 TEMPLATES = ("dxf", "svg")  # of each piece
-TABLES = ("checks", "pieces", "placements", "quantities", "resin", "stiffness", "stock")
+TABLES = ("bag_cuts", "checks", "pieces", "placements", "quantities", "resin", "stiffness", "stock")
 
 
 def check_manifest(

@@ -46,6 +46,7 @@ from plybook.nest.markout import (
 from plybook.nest.model import CutPlan, Layout
 from plybook.spec.model import PartSpec
 from plybook.units import CLOTH, MM_PER_INCH, STIFF, show_length, show_number, show_roll
+from plybook.write.bag_sheets import UNDER_BAGS, UNDER_BAGS_SAID, BagPage
 from plybook.write.markout_pages import Row, TableBlock, column_mm, set_blocks
 from plybook.write.paper import EDGE_MM, PAPERS_MM
 from plybook.write.pdf import draw_scene, new_canvas
@@ -86,6 +87,7 @@ def cutplan_pdf(
     number: str = "",
     title: str = "",
     shared: Shared | None = None,
+    bags: Sequence[BagPage] = (),
 ) -> bytes:
     """Every layout of a plan.
 
@@ -96,16 +98,18 @@ def cutplan_pdf(
         number: name of the set where several parts are cut together.
         title: what the sheets show, the first part's name otherwise.
         shared: of all files that show the same plan, to draw each layout once.
+        bags: what lies under the bags, on the last sheets.
     """
-    return _Plan(plan, pieces, specs, number, title, shared or Shared()).bytes()
+    return _Plan(plan, pieces, specs, number, title, shared or Shared(), bags).bytes()
 
 
 class _Plan:
     """The file in the making."""
 
     def __init__(self, plan: CutPlan, pieces: Mapping[str, Piece], specs: Sequence[PartSpec],
-                 number: str, title: str, shared: Shared):  # fmt: skip
+                 number: str, title: str, shared: Shared, bags: Sequence[BagPage]):  # fmt: skip
         self.plan, self.pieces, self.specs, self.shared = plan, pieces, specs, shared
+        self.bags = bags
         self.items = {item.id: item for item in plan.items}
         self.rings = {item.id: item.outline_mm for item in plan.items}
         self.demand = {item.id: item.demand for item in plan.items}
@@ -127,6 +131,10 @@ class _Plan:
         if not sheets:
             nothing = _text((EDGE_MM, self.high / 2), "Nothing is cut from stock.", 7.0)
             sheets = [([nothing], TitleFacts("Cut plan", "no stock", ""))]
+        for k, page in enumerate(self.bags, start=1):
+            shown = UNDER_BAGS + (f", {k} of {len(self.bags)}" if len(self.bags) > 1 else "")
+            items = [*self._heading(UNDER_BAGS, UNDER_BAGS_SAID), *page.items]
+            sheets.append((items, TitleFacts("Cut plan", shown, "", page.scale)))
         canvas, buffer = new_canvas(self.wide, self.high, f"{self.number} cut plan",
                                     self.part.drawn_by, self.part.name)  # fmt: skip
         corner = (self.area[2] - WIDTH_MM, self.area[1])

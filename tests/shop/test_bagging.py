@@ -70,14 +70,49 @@ def test_cut_sizes_of_the_skin_by_hand():
     assert film.width_mm >= 1120 * (1 + extra)
 
 
-def test_a_narrow_roll_is_joined_from_widths():
-    """890 mm of peel ply off a 500 mm roll: two widths of 470, lapped 50."""
-    narrow = replace(parts.PEEL, roll_width_mm=500.0)
-    materials = replace(parts.MATERIALS, consumables={"peel": narrow})
-    cut = next(c for c in bags(materials=materials)["skin"].cuts if c.role == "peel_ply")
-    assert (cut.count, cut.width_mm) == (2, 470.0)
-    assert cut.width_mm * 2 - 50.0 >= 890.0
-    assert cut.amount == pytest.approx(2 * 2.49 * 0.47)
+def narrow(role, roll):
+    """The cuts of one thing for the skin, off a roll of a width."""
+    card = replace(parts.PEEL, role=role, roll_width_mm=roll)
+    materials = replace(parts.MATERIALS, consumables={"narrow": card})
+    return [c for c in bags(materials=materials)["skin"].cuts if c.role == role]
+
+
+def test_a_narrow_roll_is_joined_from_whole_widths_and_what_is_left():
+    """2490 x 890 of peel ply off a 500 mm roll, lapped 50: a whole width, and 440 beside it; off
+    a roll of 340 two whole ones and 310."""
+    first, last = narrow("peel_ply", 500.0)
+    assert (first.count, first.length_mm, first.width_mm) == (1, 2490.0, 500.0)
+    assert (last.count, last.length_mm, last.width_mm) == (1, 2490.0, 440.0)
+    assert "the first of 2 widths, lapped 50 mm" in first.where
+    assert "the second of 2 widths" in last.where
+    first, last = narrow("peel_ply", 340.0)
+    assert (first.count, last.count, last.width_mm) == (2, 1, 310.0)
+    assert "2 of 3 widths" in first.where and "the last of 3 widths" in last.where
+    assert 2 * 340.0 + 310.0 - 2 * 50.0 == 890.0
+
+
+def test_a_strip_beside_a_whole_width_is_no_ribbon():
+    """890 less a width of 800 and the lap leaves 140: 150 is the least that is laid."""
+    (_, last) = narrow("peel_ply", 800.0)
+    assert last.width_mm == 150.0
+
+
+def test_a_roll_that_is_wide_enough_one_way_needs_no_lap():
+    (cut,) = narrow("peel_ply", 900.0)
+    assert (cut.count, cut.length_mm, cut.width_mm) == (1, 2490.0, 890.0)
+
+
+def test_widths_of_bag_film_are_joined_with_sealant_tape():
+    """One lap as long as the bag is more tape than the same bag of one width."""
+    wide = next(c for c in bags()["skin"].cuts if c.role == "sealant_tape")
+    film = narrow("bag_film", 800.0)
+    assert len(film) == 2 and "with sealant tape between" in film[0].where
+    materials = replace(
+        parts.MATERIALS,
+        consumables={"film": replace(parts.PEEL, role="bag_film", roll_width_mm=800.0)},
+    )
+    tape = next(c for c in bags(materials=materials)["skin"].cuts if c.role == "sealant_tape")
+    assert tape.length_mm == pytest.approx(wide.length_mm + film[0].length_mm)
 
 
 def test_outlines_lie_inside_each_other():

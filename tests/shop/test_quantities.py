@@ -11,8 +11,6 @@ import pytest
 
 from plybook.nest.model import CutPlan, Item, Placement
 from plybook.shop import plan_work
-from plybook.shop.model import BagCut
-from plybook.shop.quantities import roll_length_mm
 from tests.shop import parts
 
 
@@ -58,26 +56,6 @@ def test_resin_by_stage_is_the_sum_of_its_cups(shop):
         mixed = sum(b.mass_g for b in shop.batches if b.stage == stage)
         booked = sum(q.amount for q in shop.quantities if q.group == "resin" and q.stage == stage)
         assert booked == pytest.approx(mixed, abs=0.11)
-
-
-def bag_cut(count, length, width):
-    return BagCut("bag_film", "film", count, length, width, count * length * width / 1e6, "m2", "")
-
-
-@pytest.mark.parametrize(
-    ("cuts", "roll", "metres"),
-    [
-        # three bags of 5320 x 1660 one behind the other; by area they would seem to take 13.2 m
-        ([bag_cut(3, 5320.0, 1660.0)], 2000.0, 3 * 5.32),
-        # two widths of 700 lie side by side on 1500
-        ([bag_cut(2, 4000.0, 700.0)], 1500.0, 4.0),
-        # the same the other way round: what is longer than the roll is wide lies along it
-        ([bag_cut(2, 700.0, 4000.0)], 1500.0, 4.0),
-        ([bag_cut(1, 1200.0, 900.0), bag_cut(1, 1200.0, 600.0)], 1500.0, 1.2),
-    ],
-)
-def test_film_to_buy_is_what_its_cuts_take_off_the_roll(cuts, roll, metres):
-    assert roll_length_mm(cuts, roll) / 1000 == pytest.approx(metres, abs=0.01)
 
 
 def test_purchase_of_resin_is_the_sum_of_the_parts(shop):

@@ -718,6 +718,11 @@ PLAN = {
     **{f"{key} of {group}": _at("quantities", group, "*", key) for group in
        ("cloth", "resin", "consumable", "core", "mass", "gone", "centre")
        for key in ("amount", "item", "unit", "detail")},
+    **{f"{key} of a roll for bags": _at("bag_rolls", "*", key) for key in
+       ("role", "item", "width_mm", "used_length_mm")},
+    **{f"{key} of a cut for a bag": _at("bag_rolls", "*", "cuts", "*", key) for key in
+       ("id", "stage", "copy", "of", "x_mm", "y_mm", "along_mm", "across_mm", "where")},
+    "a cut for a bag less": _at("bag_rolls", "*", "cuts", to=_less),
     "a price": _at("quantities", "resin", "*", "price"),
     "the mass": _at("quantities", "laminate_mass_g"),
     "the mass of the part": _at("quantities", "part_mass_g"),

@@ -30,7 +30,9 @@ def test_every_promised_file_is_there(folder, plan):
     }  # fmt: skip
     expected |= {f"templates/{p['id']}.{e}" for p in plan["pieces"] for e in ("dxf", "svg")}
     expected |= {f"cutplan/{x['stock']}.{e}" for x in plan["layouts"] for e in ("dxf", "svg")}
-    tables = ("pieces", "stock", "placements", "quantities", "resin", "checks", "stiffness")
+    tables = (
+        "pieces", "stock", "placements", "quantities", "bag_cuts", "resin", "checks", "stiffness",
+    )  # fmt: skip
     expected |= {f"tables/{name}.csv" for name in tables}
     assert names == expected
 
