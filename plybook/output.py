@@ -31,22 +31,24 @@ from plybook.write.bag_sheets import bag_pages
 from plybook.write.book_html import book_html
 from plybook.write.book_pdf import book_pdf
 from plybook.write.dxf import dxf_bytes
-from plybook.write.folder import with_manifest
+from plybook.write.folder import MANIFEST, sha256, with_manifest
 from plybook.write.fullsize import fullsize_pdf
 from plybook.write.labels_pdf import labels_pdf
 from plybook.write.roll_pages import RollTemplates, roll_pdf
 from plybook.write.shared import OtherHand, choose_all
-from plybook.write.sheets_pdf import Shared, cutplan_pdf
+from plybook.write.sheets_pdf import cut_sheets
 from plybook.write.svg import svg_bytes
 from plybook.write.table_html import table_html
 from plybook.write.tables import csv_bytes
 from plybook.write.templates import PaperTemplates, templates_pdf
+from plybook.write.where_pages import SetPlan, reference, where_pdf
 
 if TYPE_CHECKING:
     from plybook.build import Part, Planned
 
 Files = dict[str, bytes]
-TABLE = "table.html"
+TABLE, CUT_PLAN = "table.html", "cutplan.pdf"
+SHARED = "shared_cut_plan"  # in plan.json: where the cut plan of several parts stands
 Manner = tuple[str, str]  # unit (mm, in) and profile (r2010, r12) a part is drawn in
 Wanted = tuple[Layout, tuple[Item, ...], dict[str, Piece], Manner]  # to be drawn 1:1
 
@@ -89,30 +91,29 @@ def folders_of(planned: Sequence[Planned], set_name: str = "") -> dict[str, File
     layouts = _wanted_layouts(parts, plan)
     work: list[tuple[Callable[[Any], Any], Any]] = [
         *((templates_of, one) for one in planned),
-        *((book_of, one) for one in planned),
+        *((book_of, (one, name if len(parts) > 1 else "")) for one in planned),
         (cut_plans, (name, planned)),
         (proved_plans, planned),
-        *((draw_layout, one) for _, one in layouts),
+        *((draw_layout, one) for one in layouts),
     ]
     made = iter(each(_make, work))
     templates: list[Templates] = [next(made) for _ in planned]
     books: list[Book] = [next(made) for _ in planned]
-    set_plan, plans = next(made)
+    cut, shared, where = next(made)
     proved: list[dict] = next(made)
-    drawings: dict[Manner, Files] = {}
-    for manner, _ in layouts:
-        drawings.setdefault(manner, {}).update(next(made))
+    for _ in layouts:
+        cut |= next(made)
+    if shared is None:
+        return {parts[0].number: _part_folder(planned[0], proved[0], templates[0], books[0], cut)}
+    whole = with_manifest(cut, _facts(name, [part.spec for part in parts]))
+    told = reference(shared, sha256(whole[MANIFEST]))
     folders = {
-        one.part.number: _part_folder(
-            one, data, sheets, book, cut, drawings.get(_manner(one.part.spec), {})
-        )
-        for one, data, sheets, book, cut in zip(
-            planned, proved, templates, books, plans, strict=True
+        one.part.number: _part_folder(one, {**data, SHARED: told}, sheets, book, files)
+        for one, data, sheets, book, files in zip(
+            planned, proved, templates, books, where, strict=True
         )
     }
-    if set_plan:
-        drawn = drawings.get(_manner(parts[0].spec), {})
-        folders[name] = _set_folder(name, parts, plan, set_plan, drawn)
+    folders[name] = whole
     return folders
 
 
@@ -160,34 +161,47 @@ def _other_hand(planned: Planned) -> OtherHand | None:
     return OtherHand(number, twin.laminate.pieces, before)
 
 
-def book_of(planned: Planned) -> Book:
-    """The booklet, for the screen and for paper."""
+def book_of(given: tuple[Planned, str]) -> Book:
+    """The booklet, for the screen and for paper.
+
+    Args:
+        given: the part, and the folder of the cut plan that it shares, "" where it has its own.
+    """
+    planned, set_name = given
     part = planned.part
     book = booklet(
         part.spec, part.face, part.laminate, planned.plan, planned.shop, planned.findings,
-        _addresses(planned),
+        _addresses(planned, set_name),
     )  # fmt: skip
     files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
     return Book(files, book.record_key)
 
 
-def cut_plans(given: tuple[str, Sequence[Planned]]) -> tuple[Files, list[Files]]:
-    """The cut plan of the set (nothing for a single part), and that of each part: the layouts
-    that cut something for it, and what its bags take off rolls."""
+def cut_plans(
+    given: tuple[str, Sequence[Planned]],
+) -> tuple[Files, SetPlan | None, list[Files]]:
+    """The cut plan and its lists, with what the bags take off rolls; of several parts also how they
+    refer to it, and what stands in the folder of each in its place."""
     name, planned = given
     parts, plan = planned[0].parts, planned[0].plan
-    pieces, shared, whole, own = _pieces(parts), Shared(), {}, []
-    if len(parts) > 1:
-        specs = [part.spec for part in parts]
-        pdf = cutplan_pdf(plan, pieces, specs, name, "Shared cut plan", shared=shared)
-        whole = {"cutplan.pdf": pdf}
+    pieces, specs = _pieces(parts), [part.spec for part in parts]
+    files: Files = {}
+    for table, rows in (("stock", tables.stock_table(plan)),
+                        ("placements", tables.placements_table(plan))):  # fmt: skip
+        files[f"tables/{table}.csv"] = csv_bytes(*rows)
+    if len(planned) == 1:
+        bags = bag_pages(specs[0], planned[0].shop)
+        return {**files, CUT_PLAN: cut_sheets(plan, pieces, specs, bags=bags).pdf}, None, []
+    sheets = cut_sheets(plan, pieces, specs, name, "Shared cut plan")
+    shared = SetPlan(name, tuple(part.number for part in parts), specs[0].part.units, sheets)
+    where: list[Files] = []
     for one in planned:
-        part = one.part
-        specs = [part.spec, *(p.spec for p in parts if p.number != part.number)]
-        layouts = own_layouts(plan, part.number)
-        bags = bag_pages(part.spec, one.shop)
-        own.append({"cutplan.pdf": cutplan_pdf(layouts, pieces, specs, shared=shared, bags=bags)})
-    return whole, own
+        own, bags = own_layouts(plan, one.part.number), bag_pages(one.part.spec, one.shop)
+        where.append({
+            CUT_PLAN: where_pdf(one.part.spec, own, shared, bags),
+            "tables/placements.csv": csv_bytes(*tables.placements_table(own, one.part.number)),
+        })  # fmt: skip
+    return {**files, CUT_PLAN: sheets.pdf}, shared, where
 
 
 def proved_plans(planned: Sequence[Planned]) -> list[dict]:
@@ -208,18 +222,14 @@ def _part_folder(
     data: dict,
     templates: Templates,
     book: Book,
-    cut_plan: Files,
-    drawings: Files,
+    cut: Files,
 ) -> Files:
     """Everything in `out/<part number>/`."""
-    part, plan, shop = planned.part, planned.plan, planned.shop
+    part, shop = planned.part, planned.shop
     spec, laminate = part.spec, part.laminate
-    own = own_layouts(plan, part.number)
-    files = {**book.files, **templates.files, **cut_plan, **_drawings_of(own, drawings)}
+    files = {**book.files, **templates.files, **cut}
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
-        "stock": tables.stock_table(own),
-        "placements": tables.placements_table(own),
         "quantities": tables.quantities_table(shop),
         "bag_cuts": tables.bag_cuts_table(shop),
         "resin": tables.resin_table(shop),
@@ -250,19 +260,6 @@ def _part_folder(
     return with_manifest(files, _facts(part.number, [spec]))
 
 
-def _set_folder(
-    name: str, parts: Sequence[Part], plan: CutPlan, cut_plan: Files, drawings: Files
-) -> Files:
-    """Everything in the folder of a set: the cut plan that its parts share."""
-    files = {**cut_plan, **_drawings_of(plan, drawings)}
-    for table, (head, rows) in {
-        "stock": tables.stock_table(plan),
-        "placements": tables.placements_table(plan),
-    }.items():
-        files[f"tables/{table}.csv"] = csv_bytes(head, rows)
-    return with_manifest(files, _facts(name, [part.spec for part in parts]))
-
-
 def layout_files(
     spec: PartSpec, pieces: Sequence[Piece], layout: Layout, items: Sequence[Item], title: str
 ) -> Files:
@@ -271,19 +268,18 @@ def layout_files(
     own = tuple(item for item in items if item.id in placed)
     known = {f"{spec.part.number}/{piece.id}": piece for piece in pieces}
     plan = CutPlan((layout,), own, ())
-    files = {"cutplan.pdf": cutplan_pdf(plan, known, [spec], spec.part.number, title)}
+    files = {CUT_PLAN: cut_sheets(plan, known, [spec], spec.part.number, title).pdf}
     return files | draw_layout((layout, own, known, _manner(spec)))
 
 
-def _wanted_layouts(parts: Sequence[Part], plan: CutPlan) -> list[tuple[Manner, Wanted]]:
-    """What the 1:1 drawing of every layout is made from, in each manner a part is drawn in."""
-    pieces = _pieces(parts)
-    wanted: list[tuple[Manner, Wanted]] = []
-    for manner in dict.fromkeys(_manner(part.spec) for part in parts):
-        for layout in plan.layouts:
-            placed = {p.item for p in layout.placements}
-            items = tuple(item for item in plan.items if item.id in placed)
-            wanted.append((manner, (layout, items, {n: pieces[n] for n in placed}, manner)))
+def _wanted_layouts(parts: Sequence[Part], plan: CutPlan) -> list[Wanted]:
+    """What the 1:1 drawing of every layout is made from, drawn as the first part has it."""
+    pieces, manner = _pieces(parts), _manner(parts[0].spec)
+    wanted: list[Wanted] = []
+    for layout in plan.layouts:
+        placed = {p.item for p in layout.placements}
+        items = tuple(item for item in plan.items if item.id in placed)
+        wanted.append((layout, items, {n: pieces[n] for n in placed}, manner))
     return wanted
 
 
@@ -297,11 +293,6 @@ def draw_layout(wanted: Wanted) -> Files:
     scene = layout_scene(layout, items, pieces, unit)
     stem = f"cutplan/{_stock_name(layout)}"
     return {f"{stem}.dxf": dxf_bytes(scene, dxf == "r12"), f"{stem}.svg": svg_bytes(scene)}
-
-
-def _drawings_of(shown: CutPlan, drawings: Files) -> Files:
-    stems = {f"cutplan/{_stock_name(layout)}" for layout in shown.layouts}
-    return {name: data for name, data in drawings.items() if name[:-4] in stems}
 
 
 def _pieces(parts: Sequence[Part]) -> dict[str, Piece]:
@@ -318,15 +309,21 @@ def own_layouts(plan: CutPlan, number: str) -> CutPlan:
     return CutPlan(own, plan.items, plan.findings)
 
 
-def _addresses(planned: Planned) -> Addresses:
-    """Where the files lie that the booklet links to."""
+def _addresses(planned: Planned, set_name: str) -> Addresses:
+    """Where the files lie that the booklet links to; the cut plan of several parts in the folder
+    of their set."""
     own = own_layouts(planned.plan, planned.part.number).layouts
     roll = show_number(planned.part.spec.templates.roll_mm, 1)
+    home = f"../{set_name}/" if set_name else ""
+    cut: tuple[tuple[str, str], ...] = (("Cut plan with mark-out", f"{home}cutplan.pdf"),)
+    if set_name:
+        cut = (("Cut plan with mark-out, of all parts cut together", f"{home}cutplan.pdf"),
+               ("Where the pieces of this part lie in it", "cutplan.pdf"))  # fmt: skip
     return Addresses(
         {p.id: f"templates/{file_name(p.id)}.svg" for p in planned.part.laminate.pieces},
-        {layout.unit.id: f"cutplan/{_stock_name(layout)}.svg" for layout in own},
+        {layout.unit.id: f"{home}cutplan/{_stock_name(layout)}.svg" for layout in own},
         (
-            ("Cut plan with mark-out", "cutplan.pdf"),
+            *cut,
             (LIGHT, TABLE),
             ("Templates on paper", "templates.pdf"),
             (f"Templates on a roll of paper {roll} mm wide", "templates-roll.pdf"),
@@ -334,6 +331,7 @@ def _addresses(planned: Planned) -> Addresses:
             ("Labels", "labels.pdf"),
         ),
         TABLE,
+        set_name,
     )
 
 

@@ -125,12 +125,14 @@ def _folder(
     out: Path, number: str, plan: dict[str, Any], files: dict[str, bytes], outside: Outside
 ) -> dict[str, bytes]:
     """Files of a recut folder; it says what build it belongs to."""
+    from plybook.output import SHARED
     from plybook.plan import to_json
     from plybook.write.folder import with_manifest
 
     built = read_json(out / number / MANIFEST, outside)
     facts = {"folder": f"{number}{RECUT}", "parts": built["parts"]}
-    return with_manifest({**files, "plan.json": to_json(plan)}, facts)
+    own = {key: value for key, value in plan.items() if key != SHARED}  # it has its own drawings
+    return with_manifest({**files, "plan.json": to_json(own)}, facts)
 
 
 def _taker(plan: CutPlan, item: str, copy: int) -> Layout:

@@ -75,13 +75,16 @@ def stock_table(plan: CutPlan) -> Table:
     return head, rows
 
 
-def placements_table(plan: CutPlan) -> Table:
-    """One row per placed piece; a placed point is mirrored, turned, then moved."""
+def placements_table(plan: CutPlan, number: str = "") -> Table:
+    """One row per placed piece, of one part where a number is given; a placed point is mirrored,
+    turned, then moved."""
     head = ("stock", "part", "piece", "copy", "x_mm", "y_mm", "rotation_deg", "face_down")
     rows = []
     for entry in plan.layouts:
         for p in entry.placements:
             part, _, piece = p.item.rpartition("/")
+            if number and part != number:
+                continue
             rows.append(
                 (
                     entry.unit.id, part, piece, p.copy, show_number(p.x_mm, 4),

@@ -20,7 +20,7 @@ PICTURES = {
     "cover.png": ("TN-310", "booklet.pdf", ("Upper wing skin",), 620),
     "step-lay.png": ("TN-310", "booklet.pdf", ("step ", "Lay B1:", "mixed at"), 620),
     "step-saw.png": ("TN-310", "booklet.pdf", ("step ", "Cut core panel C.2"), 620),
-    "cutplan-cloth.png": ("TN-310", "cutplan.pdf", ("TW-1, drawing 10 of",), 620),
+    "cutplan-cloth.png": ("TN-310+TN-311", "cutplan.pdf", ("TW-1, drawing 10 of",), 620),
     "figures.png": ("TN-310", "templates.pdf", ("figures to draw by",), 620),
 }
 

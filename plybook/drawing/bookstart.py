@@ -181,8 +181,14 @@ def cut_list_page(
         "before resin is opened, mark it with its id, and roll it up in the order of laying."
     )
     blocks: list[Block] = [words, table]
+    if files.shared:
+        blocks.insert(1, Paragraph(
+            "Other parts are cut from the same stock. The cut plan of them all stands once, in the "
+            f"folder {files.shared} beside that of this part; cutplan.pdf in this folder tells "
+            "where its pieces lie in it."
+        ))  # fmt: skip
     if files.whole:
-        blocks.append(OnScreen((Links("Files of this folder", files.whole),)))
+        blocks.append(OnScreen((Links("Files", files.whole),)))
     return Page("cut-list", "Cut list", kicker(spec), tuple(blocks), chapter=BEFORE)
 
 

@@ -16,12 +16,16 @@ LIGHT = "Light on the cutting table, in place of paper"
 
 @dataclass(frozen=True)
 class Addresses:
-    """Files of a part's folder, by the id of the piece or stock they show; none known: no links."""
+    """Files beside the booklet, by the id of the piece or stock they show; none known: no links.
+
+    Those of the stock lie in the folder `shared` beside the part's own, where it is named.
+    """
 
     pieces: Mapping[str, str] = field(default_factory=dict)
     stock: Mapping[str, str] = field(default_factory=dict)
     whole: tuple[tuple[str, str], ...] = ()  # (words, address)
     light: str = ""  # the page of the cutting table
+    shared: str = ""  # folder of the cut plan of several parts
 
 
 def mark_out_on_screen(

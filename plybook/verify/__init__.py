@@ -22,7 +22,7 @@ from plybook.verify.dxf_tags import read_dxf, sections
 from plybook.verify.facts import check_facts
 from plybook.verify.hands import check_hands
 from plybook.verify.joints import check_joints
-from plybook.verify.layouts import check_layouts
+from plybook.verify.layouts import SHARED, check_layouts, set_folder
 from plybook.verify.lengths import check_lengths
 from plybook.verify.manifest import MANIFEST, check_manifest, read_files
 from plybook.verify.markout import check_cut_sheets
@@ -35,6 +35,7 @@ from plybook.verify.roles import check_roles
 from plybook.verify.roll import check_roll
 from plybook.verify.served import check_hands_served
 from plybook.verify.sets import check_set, read_manifest
+from plybook.verify.shares import check_shared
 from plybook.verify.sheetlines import check_sheet_lines
 from plybook.verify.sheets import check_sheets
 from plybook.verify.stiffness import check_stiffness
@@ -58,6 +59,8 @@ OF_FILES = (
     check_table, check_roll, check_sheet_lines, check_template_pages, check_cut_places,
     check_facts, check_bag_files,
 )  # fmt: skip
+# of the cut plan, which stands in the folder of the set where parts share it
+OF_CUT_PLAN = (check_cut_drawings, check_cut_sheets, check_cut_places)
 LARGEST = 1e12  # a cent of a fortune, a micrometre of a roll
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 MOST_ROWS = 5_000  # pieces, or units of stock, of one part; builds are limited to a fifth
@@ -75,7 +78,8 @@ ALWAYS_UNPROVED = (
 
 
 def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: None) -> Reports:
-    """Verify one built folder, or every built folder directly inside.
+    """Verify one built folder, or every built folder directly inside; with a part alone the
+    folder of the cut plan that it shares, where that is beside.
 
     Args:
         folder: a folder with a manifest.json, or one that holds such folders.
@@ -95,7 +99,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
     reports = []
     plans: dict[str, tuple[dict, Report]] = {}
     sets: list[tuple[Path, dict[str, bytes], Report]] = []
-    for one in found:
+    for one in found:  # which grows by what a part alone refers to
         progress(one.name)
         report = Report(str(one))
         files = read_files(one, report)
@@ -103,7 +107,11 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         plan = _plan(files, report) if "plan.json" in files else None
         if plan is not None:
             plans[plan["part"]["number"]] = plan, report
-            _check(plan, files, report)
+            shared = one.parent / (set_folder(plan) or ".")
+            there = _files_of_set(shared) if SHARED in plan else None
+            _check(plan, files, there, report)
+            if there is not None and shared not in found:
+                found.append(shared)
             _guarded(partial(_check_listing, one, plan, report), report)
         elif not any(name.startswith("cutplan/") for name in files):
             report.fault(one.name, "has neither a plan.json nor a cut plan")
@@ -115,10 +123,18 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
     for check in (check_hands, check_hands_served):
         _guarded(partial(check, plans), *(report for _, report in plans.values()))
     for one, files, report in sets:
-        manifest = read_manifest((one / MANIFEST).read_bytes())
-        known = {**_beside(one, manifest), **plans}
-        _guarded(partial(check_set, files, manifest, known, report), report)
+        known = {**_beside(one, read_manifest((one / MANIFEST).read_bytes())), **plans}
+        _guarded(partial(check_set, files, (one / MANIFEST).read_bytes(), known, report), report)
     return Reports(reports)
+
+
+def _files_of_set(folder: Path) -> dict[str, bytes] | None:
+    """The files of a shared cut plan and their manifest; None where they are not there."""
+    if not (folder / MANIFEST).is_file() or (folder / "plan.json").exists():
+        return None
+    report = Report(str(folder))
+    files = read_files(folder, report)
+    return {**files, MANIFEST: (folder / MANIFEST).read_bytes()}
 
 
 def _check_listing(folder: Path, plan: dict, report: Report) -> None:
@@ -208,11 +224,24 @@ def _plan(files: dict[str, bytes], report: Report) -> dict | None:
         return None
 
 
-def _check(plan: dict, files: dict[str, bytes], report: Report) -> None:
+def _check(
+    plan: dict, files: dict[str, bytes], there: dict[str, bytes] | None, report: Report
+) -> None:
+    """Everything of the folder of one part.
+
+    Args:
+        plan: its plan.json.
+        files: of the folder.
+        there: files of the cut plan that it shares; None where there is none.
+        report: takes what is found.
+    """
     for step in OF_PLAN:
         _guarded(partial(step, plan, report), report)
     for check in OF_FILES:
-        _guarded(partial(check, plan, files, report), report)
+        if check not in OF_CUT_PLAN or SHARED not in plan:
+            _guarded(partial(check, plan, files, report), report)
+    if SHARED in plan:
+        _guarded(partial(check_shared, plan, files, there, report), report)
 
 
 def _guarded(step: Callable[[], None], *reports: Report) -> None:

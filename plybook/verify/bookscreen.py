@@ -10,7 +10,8 @@ import numpy as np
 from plybook.verify.bookpaper import check_named_angles, owner_of
 from plybook.verify.booktables import check_tables_of_book
 from plybook.verify.cut_pages import length_mm
-from plybook.verify.layouts import tape_unit
+from plybook.verify.drawings import file_name
+from plybook.verify.layouts import set_folder, tape_unit
 from plybook.verify.names import Names
 from plybook.verify.pagedata import check_page_data
 from plybook.verify.pagetree import read_page
@@ -83,6 +84,13 @@ class _Cards(HTMLParser):
         card["words"].append(data)
 
 
+def _shared(plan: dict) -> list[str]:
+    """What of a shared cut plan a booklet leads to: the whole, and the drawings of its stock."""
+    folder = set_folder(plan)
+    stock = [f"cutplan/{file_name(layout['stock'])}.svg" for layout in plan["layouts"]]
+    return [f"../{folder}/{name}" for name in ("cutplan.pdf", *stock)] if folder else []
+
+
 def check_screen(plan: dict, files: dict[str, bytes], report: Report) -> None:
     """The whole of booklet.html, one of the files of a folder."""
     data = files[NAME]
@@ -91,12 +99,17 @@ def check_screen(plan: dict, files: dict[str, bytes], report: Report) -> None:
     page.close()
     if not data.rstrip().endswith(b"</html>"):
         report.fault(NAME, "is cut short")
+    shared = _shared(plan)
+    known = {*files, *shared}
     outside = [
-        a for a in page.addresses if not a.startswith(("#", "data:")) and unquote(a) not in files
+        a for a in page.addresses if not a.startswith(("#", "data:")) and unquote(a) not in known
     ]
     report.expect(not outside and b"@import" not in data,
                   "booklets that lead to files of their folder alone", NAME,
                   f"names {outside[:1]}")  # fmt: skip
+    lost = [a for a in shared if a not in map(unquote, page.addresses)]
+    report.expect(not lost, "booklets that lead to the whole cut plan", NAME,
+                  f"does not lead to {lost[:1]}")  # fmt: skip
     report.expect(b"Content-Security-Policy" in data, "booklets with a closed content policy", NAME,
                   "has no content policy")  # fmt: skip
     steps = [step for stage in plan["stages"] for step in stage["steps"]]

@@ -49,7 +49,7 @@ class Cut:
 class Block:
     title: str
     words: list[str] = field(default_factory=list)
-    rows: list[tuple[str, str, str]] = field(default_factory=list)
+    rows: list[tuple[str, ...]] = field(default_factory=list)
 
     @property
     def said(self) -> str:
@@ -156,15 +156,23 @@ def table_heads(page: Page) -> tuple[str, list[Words]]:
     return "", []
 
 
-def blocks(pages: Iterable[Page]) -> list[Block]:
-    """The blocks of a table, read by where the words stand, from column to column."""
+def blocks(pages: Iterable[Page], cells: int = 3) -> list[Block]:
+    """The blocks of a table, read by where the words stand, from column to column.
+
+    Args:
+        pages: of the table.
+        cells: of a row.
+
+    Raises:
+        ValueError: there is no table on a page, or a row without a title.
+    """
     found: list[Block] = []
     for line in _lines(pages):
         said = " ".join(line)
-        if len(line) == 3:
+        if len(line) == cells:
             if not found:
                 raise ValueError("figures without a title in a mark-out table")
-            found[-1].rows.append((line[0], line[1], line[2]))
+            found[-1].rows.append(tuple(line))
         elif not found or (found[-1].rows and said != found[-1].title + GOES_ON):
             found.append(Block(said))
         elif said != found[-1].title + GOES_ON:
@@ -176,6 +184,8 @@ def _lines(pages: Iterable[Page]) -> Iterator[list[str]]:
     """The lines of a table, each as its words from the left; a title begins every column."""
     for page in pages:
         _, heads = table_heads(page)
+        if not heads:
+            raise ValueError("a sheet without the heads of a table")
         left = min(w.at_mm[0] for w in page.words)
         inset = heads[0].at_mm[0] - left
         starts = np.array([w.at_mm[0] - inset for w in heads])

@@ -21,7 +21,7 @@ from plybook.verify.report import Report
 from plybook.verify.tolerances import POINT_MM
 
 ON_PAPER_MM = 0.0006  # PDF coordinates keep 0.001 pt; both ends of a line may be rounded
-_SCALE = re.compile(r"1:(\d+(?:\.\d+)?)")
+SCALE = re.compile(r"1:(\d+(?:\.\d+)?)")
 
 
 @dataclass(frozen=True)
@@ -47,12 +47,12 @@ def check_picture(
     report: Report,
 ) -> None:  # fmt: skip
     """Strips of one roll, sheet or bar, or one of each of several bars, in their order."""
-    scales = {m[1] for p in pages if (m := _SCALE.fullmatch(in_title_block(p, "Scale")))}
+    scales = {m[1] for p in pages if (m := SCALE.fullmatch(in_title_block(p, "Scale")))}
     if not report.expect(len(scales) == 1, "drawings that state their scale", where,
                          f"states the scales {sorted(scales)}"):  # fmt: skip
         return
     scale = float(scales.pop())
-    strips = _strips(shown, pages, scale)
+    strips = strips_of(shown, pages, scale)
     slack = POINT_MM + ON_PAPER_MM * scale * (1 + len(strips))  # a strip starts where one ends
     for layout, cuts in shown:
         own = [s for s in strips if s.layout is layout]
@@ -79,10 +79,16 @@ def check_picture(
                   f"{lines - inside} outlines lie on no stock")  # fmt: skip
 
 
-def _strips(
+def strips_of(
     shown: Sequence[tuple[dict, list[Cut]]], pages: list[Page], scale: float
 ) -> list[Strip]:
-    """The stretches drawn, found by the edges of the stock; a remnant by its outline."""
+    """The stretches drawn, found by the edges of the stock; a remnant by its outline.
+
+    Args:
+        shown: one roll, sheet or bar, or several bars that are drawn whole, in their order.
+        pages: that draw them.
+        scale: stock mm per page mm.
+    """
     found: list[Strip] = []
     start, count = 0.0, 0
     for page in pages:

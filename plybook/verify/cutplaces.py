@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,8 +23,7 @@ from plybook.verify.titleblock import WIDTH_MM, block_lines, block_words
 
 NAME = "cutplan.pdf"
 EDGE_MM = 10.0  # from the edge of the paper to what is printed
-ENDS_MM = (9.0, 33.0, 56.0)  # right ends of the figures of a row
-COLUMNS, GAP_MM, RULE_MM = 4, 6.0, 1.3  # of a table; from a row to the rule below it
+GAP_MM, RULE_MM = 6.0, 1.3  # between columns of a table; from a row to the rule below it
 HEAD_MM, TABLE_MM = 7.0, 29.0  # from the upper edge to the large words, and to a table
 _TICK_MM = {"mm": 100.0, "in": 6 * INCH_MM}
 _REACH_MM = 1.6  # of a tick; one with a figure is longer by half as much again
@@ -37,6 +37,18 @@ _ALONG = ("WARP", "LENGTH OF", "BAR ", "Measure along", "Continued: along")
 _ACROSS = re.compile(rf"CUT ACROSS at ({FIGURE}) (m|in)")
 
 
+@dataclass(frozen=True)
+class Columns:
+    """Of a table: how many there are, and where in one the cells of a row end or start, mm."""
+
+    count: int
+    ends_mm: tuple[float, ...]
+    starts_mm: tuple[float, ...] = ()
+
+
+POINTS = Columns(4, (9.0, 33.0, 56.0))
+
+
 def check_cut_places(plan: dict, files: dict[str, bytes], report: Report) -> None:
     """Every sheet of cutplan.pdf, where anything is cut."""
     if NAME not in files or not plan["layouts"]:
@@ -46,8 +58,11 @@ def check_cut_places(plan: dict, files: dict[str, bytes], report: Report) -> Non
         check_sheet(book.page(number), f"{NAME}, sheet {number + 1}", report)
 
 
-def check_sheet(page: Page, where: str, report: Report) -> None:
-    """The head and the title block of a sheet; of a table, its words and rules too."""
+def check_sheet(page: Page, where: str, report: Report, columns: Columns = POINTS) -> None:
+    """The head and the title block of a sheet; of a table, its words and rules too.
+
+    A table of points hangs from a fixed place; any other from the heads of its columns.
+    """
     corner = (page.width_mm - EDGE_MM - WIDTH_MM, EDGE_MM)
     low = [x for x in page.lines if x.points[:, 1].min() <= block_top_mm(page) + 3.0
            and x.mark in ("DIMENSION", "FRAME")]  # fmt: skip
@@ -64,7 +79,7 @@ def check_sheet(page: Page, where: str, report: Report) -> None:
         if y > page.height_mm - EDGE_MM - 11.0 and not _in_head(words, page):
             wrong.append(words.text)
     if table_heads(page)[0]:
-        wrong += _table(page)
+        wrong += _table(page, columns)
     report.expect(not wrong, "sheets of the cut plan with words and rules in their places", where,
                   f"has {wrong[:2]} out of its place")  # fmt: skip
 
@@ -80,19 +95,24 @@ def _in_head(words: Words, page: Page) -> bool:
     return right or any(abs(words.at_mm[0] - x) <= _NEAR_MM for x in starts)
 
 
-def _table(page: Page) -> list[str]:
+def _table(page: Page, columns: Columns) -> list[str]:
     """Words of a table that are in none of its columns, rows without a rule and rules without a
     row."""
-    wide = (page.width_mm - 2 * EDGE_MM + GAP_MM) / COLUMNS - GAP_MM
-    lefts = [EDGE_MM + k * (wide + GAP_MM) for k in range(COLUMNS)]
+    wide = (page.width_mm - 2 * EDGE_MM + GAP_MM) / columns.count - GAP_MM
+    lefts = [EDGE_MM + k * (wide + GAP_MM) for k in range(columns.count)]
     high, low = page.height_mm - EDGE_MM - TABLE_MM, block_top_mm(page) + 3.0
+    if columns is not POINTS:
+        high = table_heads(page)[1][0].at_mm[1] - 3.0
     wrong, due = [], set()
     for words in page.words:
         x, y = words.at_mm
         if not low < y < page.height_mm - EDGE_MM - 11.0:
             continue
-        ends = [(k, m) for k, left in enumerate(lefts) for m in ENDS_MM for bold in (False, True)
+        ends = [(k, m) for k, left in enumerate(lefts) for m in columns.ends_mm
+                for bold in (False, True)
                 if abs(end_mm(words, bold) - left - m) <= _NEAR_MM]  # fmt: skip
+        ends += [(k, m) for k, left in enumerate(lefts) for m in columns.starts_mm
+                 if abs(x - left - m) <= _NEAR_MM]  # fmt: skip
         column = next((k for k, left in enumerate(lefts) if abs(x - left) <= _NEAR_MM), -1)
         if ends and y < high and column < 0:  # else a title that happens to end there
             due.add((ends[0][0], round(y - RULE_MM, 1)))

@@ -3,6 +3,8 @@ corner points that take nothing off it."""
 
 from __future__ import annotations
 
+from pathlib import PurePosixPath
+
 import numpy as np
 
 from plybook.verify import plane
@@ -10,6 +12,8 @@ from plybook.verify.corners import check_marks
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.tolerances import TOUCH_MM, TURN_DEG
+
+SHARED = "shared_cut_plan"  # in plan.json: the cut plan stands in the folder of a set
 
 
 def check_layouts(plan: dict, report: Report) -> None:
@@ -66,6 +70,14 @@ def on_stock(piece: dict, placement: dict, layout: dict) -> np.ndarray:
     """The same counter-clockwise, from the stock's end and edge."""
     outline = placed_ring(piece, placement) + (0.0, layout["edge_mm"])
     return outline if plane.area(outline) > 0 else outline[::-1]
+
+
+def set_folder(plan: dict) -> str:
+    """The folder of the cut plan that a part shares; "" where it has its own, or names none."""
+    told = plan.get(SHARED)
+    name = told.get("folder") if isinstance(told, dict) else None
+    plain = isinstance(name, str) and name not in ("", ".", "..") and "\\" not in name
+    return str(name) if plain and PurePosixPath(str(name)).name == name else ""
 
 
 def tape_unit(plan: dict) -> str:

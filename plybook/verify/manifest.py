@@ -11,6 +11,7 @@ from pathlib import Path
 
 from plybook import __version__
 from plybook.verify.drawings import file_name
+from plybook.verify.layouts import SHARED
 from plybook.verify.report import Report
 
 MANIFEST = "manifest.json"
@@ -111,7 +112,10 @@ def check_manifest(
                   "one, or build it again")  # fmt: skip
     wanted = {f"cutplan/{file_name(stock)}.{kind}" for stock in stocks for kind in ("dxf", "svg")}
     if alone:
-        wanted |= set(ALONE) | {f"tables/{name}.csv" for name in TABLES}
+        tables = set(TABLES)
+        if SHARED in plans[0]:  # which stands with the drawings in the folder of the set
+            wanted, tables = set(), tables - {"stock"}
+        wanted |= set(ALONE) | {f"tables/{name}.csv" for name in tables}
         wanted |= {f"templates/{file_name(piece['id'])}.{kind}" for piece in plans[0]["pieces"]
                    for kind in TEMPLATES}  # fmt: skip
     else:

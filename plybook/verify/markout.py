@@ -68,7 +68,7 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
     except ValueError as wrong:
         report.fault(NAME, f"cannot be read: {wrong}")
         return
-    _check_sheets_in_order(pages, plan["part"]["number"], report)
+    check_in_order(pages, plan["part"]["number"], report)
     if plan.get("bag_rolls"):
         pages = [page for page in pages if not is_bag_page(page)]
     if not plan["layouts"]:
@@ -94,7 +94,8 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
         report.fault(NAME, f"has a page of {heading(left[0])[:1]}, which is no stock of the plan")
 
 
-def _check_sheets_in_order(pages: list[Page], number: str, report: Report) -> None:
+def check_in_order(pages: list[Page], number: str, report: Report) -> None:
+    """The sheets of a cut plan are numbered through, and all of one part or set."""
     for k, page in enumerate(pages, start=1):
         told = in_title_block(page, "Sheet")
         report.expect(told == f"{k} / {len(pages)}", "sheets of the cut plan in order", NAME,

@@ -2,28 +2,31 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 
 from plybook.verify.cutplaces import check_cut_places
 from plybook.verify.drawings import check_cut_drawings
-from plybook.verify.layouts import tape_unit
+from plybook.verify.layouts import SHARED, tape_unit
 from plybook.verify.manifest import check_manifest
 from plybook.verify.markout import check_cut_sheets
 from plybook.verify.report import Report
-from plybook.verify.tables import check_placements, rows
+from plybook.verify.roles import check_roles
+from plybook.verify.tables import check_placements, check_stock, rows
 from plybook.verify.twins import check_drawn, layout_facts
 
 UNREAD = "the shared cut plan against its parts: their folders are not beside it"
 
 
-def check_set(files: dict[str, bytes], manifest: dict, plans: dict, report: Report) -> None:
+def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Report) -> None:
     """The shared cut plan holds just what its parts say is cut.
 
     Args:
         files: of the set's folder.
-        manifest: of the set's folder.
+        listing: its manifest.
         plans: (plan, report) by part number, of the folders verified with it.
     """
+    manifest, digest = read_manifest(listing), hashlib.sha256(listing).hexdigest()
     numbers = [part["number"] for part in manifest.get("parts", [])]
     missing = [n for n in numbers if n not in plans]
     if missing or not numbers:
@@ -33,6 +36,10 @@ def check_set(files: dict[str, bytes], manifest: dict, plans: dict, report: Repo
     placed: dict[tuple, tuple] = {}
     for number in numbers:
         plan, _ = plans[number]
+        told = plan.get(SHARED, {})
+        good = told.get("folder") == manifest["folder"] and told.get("manifest_sha256") == digest
+        report.expect(good, "parts built with this cut plan", number, "is built with another cut "
+                      "plan than this one: build the set again, or delete this folder")  # fmt: skip
         for layout in plan["layouts"]:
             layouts.setdefault(layout["stock"], layout)
             for p in layout["placements"]:
@@ -63,7 +70,9 @@ def check_set(files: dict[str, bytes], manifest: dict, plans: dict, report: Repo
         materials.update(plans[number][0]["materials"])
     together = {"part": {**first["part"], "number": manifest["folder"]}, "pieces": [],
                 "materials": materials, "layouts": shown}  # fmt: skip
+    check_stock(together, rows("stock", files, report), report)
     check_cut_drawings(together, files, report)
+    check_roles(together, files, report)
     check_drawn(layout_facts(shown), files, report)
     check_manifest(manifest, [plans[n][0] for n in numbers], layouts, False, report)
     check_cut_sheets(together, files, report)

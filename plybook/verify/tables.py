@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from plybook.verify import plane
+from plybook.verify.layouts import SHARED
 from plybook.verify.pieces import ring
 from plybook.verify.report import Report
 from plybook.verify.tolerances import GRAM, SHARE
@@ -34,13 +35,20 @@ _CELL = 6e-4  # of the last place of a figure, beside half of its rounding
 
 
 def check_tables(plan: dict, files: dict[str, bytes], report: Report) -> None:
-    """Pieces, stock, placements, quantities, resin and checks; mass, resin and cloth in sum."""
+    """Pieces, stock, placements, quantities, resin and checks; mass, resin and cloth in sum.
+
+    Where the cut plan is shared, the table of stock stands with it, and placements are the part's
+    own.
+    """
     _check_pieces(plan, rows("pieces", files, report), report)
-    _check_stock(plan, rows("stock", files, report), report)
+    alone = SHARED not in plan
+    if alone:
+        check_stock(plan, rows("stock", files, report), report)
+    check_used(plan, report)
     placed = [
         (x["stock"], p.get("part", plan["part"]["number"]), p)
         for x in plan["layouts"]
-        for p in (*x["placements"], *x.get("also_cut", []))
+        for p in (*x["placements"], *(x.get("also_cut", []) if alone else []))
     ]
     check_placements(placed, rows("placements", files, report), "tables/placements.csv", report)
     _check_quantities(plan, rows("quantities", files, report), report)
@@ -143,7 +151,8 @@ def _check_pieces(plan: dict, table: Rows, report: Report) -> None:
         report.fault("tables/pieces.csv", f"{len(table)} rows, {len(plan['pieces'])} pieces")
 
 
-def _check_stock(plan: dict, table: Rows, report: Report) -> None:
+def check_stock(plan: dict, table: Rows, report: Report) -> None:
+    """Rolls, sheets and bars against their table."""
     by_id = {words(row["stock"]): row for row in table}
     pieces = {p["id"]: p for p in plan["pieces"]}
     if len(table) != len(plan["layouts"]):
@@ -168,7 +177,15 @@ def _check_stock(plan: dict, table: Rows, report: Report) -> None:
                                     "least_length_mm": layout["bound_mm"]})  # fmt: skip
             report.expect(good, "rows of stock with kind, material and lengths of plan.json",
                           "tables/stock.csv", f"{layout['stock']} differs")  # fmt: skip
-        shapes = [s.get("cut_outline_mm", s.get("outline_mm")) for s, _ in placed]
+
+
+def check_used(plan: dict, report: Report) -> None:
+    """How much of each roll, sheet and bar is used, by the pieces on it."""
+    pieces = {p["id"]: p for p in plan["pieces"]}
+    for layout in plan["layouts"]:
+        placed = [pieces.get(p["piece"], {}) for p in layout["placements"]]
+        placed += layout.get("also_cut", [])
+        shapes = [s.get("cut_outline_mm", s.get("outline_mm")) for s in placed]
         if any(shape is None for shape in shapes):
             continue
         area = sum(abs(plane.area(ring(shape))) for shape in shapes)

@@ -46,6 +46,11 @@ class State:
     summary: str = "reading"
     failed: bool = False
 
+    @property
+    def shared(self) -> str:
+        """The folder of the cut plan that the parts share; "" for one part."""
+        return "+".join(self.parts) if len(self.parts) > 1 else ""
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -89,7 +94,8 @@ class Watch:
 
     def state_json(self) -> bytes:
         """The state as the page reads it."""
-        return json.dumps(asdict(self.state)).encode()
+        state = self.state
+        return json.dumps({**asdict(state), "shared": state.shared}).encode()
 
     def run(self, stop: threading.Event) -> None:
         """Go round until `stop` is set."""

@@ -129,7 +129,9 @@ class _Handler(BaseHTTPRequestHandler):
         words = path.split("/")
         if len(words) == 3 and words[1] == "page" and words[2] in ("page.css", "page.js"):
             return ASSETS / words[2]
-        if len(words) < 4 or words[1] != "out" or words[2] not in self.watching.state.parts:
+        state = self.watching.state
+        known = {*state.parts, state.shared} - {""}
+        if len(words) < 4 or words[1] != "out" or words[2] not in known:
             return None
         if any(word in ("", ".", "..") or "\\" in word or "\0" in word for word in words[3:]):
             return None

@@ -11,15 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plybook.drawing.scene import Path, Primitive, Role, Text
+from plybook.drawing.scene import Anchor, Path, Primitive, Role, Text
 
-COLUMNS = 4
 ROW_MM = 4.8
-ENDS_MM = (9.0, 33.0, 56.0)  # right ends of the three figures of a row
 GAP_MM = 6.0  # between columns
 GOES_ON = " (goes on)"
 
-Row = tuple[str, str, str]
+Row = tuple[str, ...]
 HeadLine = tuple[str, float, bool]  # words, letter height, bold
 
 
@@ -29,9 +27,21 @@ class TableBlock:
     rows: tuple[Row, ...]
 
 
-def column_mm(area_mm: tuple[float, float, float, float]) -> float:
+@dataclass(frozen=True)
+class Columns:
+    """How a sheet is divided: how many columns it has, and where in a column the cells of a row
+    stand: mm from its left, and whether they end there or start there."""
+
+    count: int
+    cells: tuple[tuple[float, Anchor], ...]
+
+
+POINTS = Columns(4, ((9.0, "end"), (33.0, "end"), (56.0, "end")))  # three figures
+
+
+def column_mm(area_mm: tuple[float, float, float, float], columns: Columns = POINTS) -> float:
     """Width of one column of figures, without the gap."""
-    return (area_mm[2] - area_mm[0] + GAP_MM) / COLUMNS - GAP_MM
+    return (area_mm[2] - area_mm[0] + GAP_MM) / columns.count - GAP_MM
 
 
 def set_blocks(
@@ -39,33 +49,36 @@ def set_blocks(
     area_mm: tuple[float, float, float, float],
     names: Row,
     new_page: Callable[[], list[Primitive]],
+    columns: Columns = POINTS,
 ) -> list[list[Primitive]]:
     """Set blocks in columns on as many pages as they take.
 
     Args:
         blocks: in order; one that does not fit runs on into the next column.
         area_mm: where the columns stand on each page.
-        names: what the three figures are, above each column.
+        names: what the cells of a row are, above each column.
         new_page: gives the first primitives of a new page.
+        columns: how the area is divided.
 
     Returns:
         The primitives of each page.
     """
     x0, low, _, high = area_mm
-    wide = column_mm(area_mm)
+    wide = column_mm(area_mm, columns)
     pages: list[list[Primitive]] = []
-    column, y = COLUMNS, 0.0
+    column, y = columns.count, 0.0
     for block in (part for whole in blocks for part in _parts(whole, high - low)):
         rows, begun = list(block.rows), False
         while rows or not begun:
             lines = (_goes_on(block),) if begun else block.head
             need = _head_mm(lines) + (2.6 if rows else 0.6) * ROW_MM
-            if column >= COLUMNS or y - need < low:
+            if column >= columns.count or y - need < low:
                 column, y = column + 1, high
-                if column >= COLUMNS:
+                if column >= columns.count:
                     column = 0
                     pages.append([*new_page()])
-                pages[-1] += _names(x0 + column * (wide + GAP_MM), high, names)
+                at = (x0 + column * (wide + GAP_MM), high + 3.0)
+                pages[-1] += _cells(at, names, columns, bold=True)
             x = x0 + column * (wide + GAP_MM)
             for words, height, bold in lines:
                 y -= 1.7 * height
@@ -74,7 +87,9 @@ def set_blocks(
             begun = True
             while rows and y - ROW_MM >= low:
                 y -= ROW_MM
-                pages[-1] += _row(x, y, wide, rows.pop(0))
+                pages[-1] += _cells((x, y), rows.pop(0), columns)
+                rule = np.array([(x, y - 1.3), (x + wide, y - 1.3)])
+                pages[-1].append(Path(Role.DIMENSION, rule))
         y -= 0.8 * ROW_MM
     return pages
 
@@ -99,17 +114,11 @@ def _head_mm(lines: Sequence[HeadLine]) -> float:
     return sum(1.7 * height for _, height, _ in lines)
 
 
-def _names(x: float, high: float, names: Row) -> list[Primitive]:
+def _cells(
+    at_mm: tuple[float, float], words: Row, columns: Columns, bold: bool = False
+) -> list[Primitive]:
+    x, y = at_mm
     return [
-        Text(Role.TEXT, (x + end, high + 3.0), name, 2.5, anchor="end", bold=True)
-        for end, name in zip(ENDS_MM, names, strict=True)
+        Text(Role.TEXT, (x + off, y), cell, 2.5, anchor=anchor, bold=bold)
+        for (off, anchor), cell in zip(columns.cells, words, strict=True)
     ]
-
-
-def _row(x: float, y: float, wide: float, row: Row) -> list[Primitive]:
-    items: list[Primitive] = [
-        Text(Role.TEXT, (x + end, y), figure, 2.5, anchor="end")
-        for end, figure in zip(ENDS_MM, row, strict=True)
-    ]
-    items.append(Path(Role.DIMENSION, np.array([(x, y - 1.3), (x + wide, y - 1.3)])))
-    return items

@@ -15,7 +15,7 @@ import itertools
 import math
 import string
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,13 +24,7 @@ from plybook.drawing.letters import fitted, text_width_mm, wrapped
 from plybook.drawing.piecewords import DOT, face_up_words
 from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Primitive, Role, Scene, Text
-from plybook.drawing.titleblock import (
-    HEIGHT_MM,
-    WIDTH_MM,
-    TitleFacts,
-    hand_words,
-    title_block,
-)
+from plybook.drawing.titleblock import HEIGHT_MM, WIDTH_MM, TitleFacts
 from plybook.laminate.model import Piece
 from plybook.nest.markout import (
     TOLD_MM,
@@ -46,10 +40,19 @@ from plybook.nest.markout import (
 from plybook.nest.model import CutPlan, Layout
 from plybook.spec.model import PartSpec
 from plybook.units import CLOTH, MM_PER_INCH, STIFF, show_length, show_number, show_roll
-from plybook.write.bag_sheets import UNDER_BAGS, UNDER_BAGS_SAID, BagPage
+from plybook.write.bag_sheets import BagPage
+from plybook.write.cut_sheets import (
+    CutSheets,
+    Sheet,
+    Strip,
+    Window,
+    bag_sheets,
+    hands_of,
+    heading,
+    print_sheets,
+)
 from plybook.write.markout_pages import Row, TableBlock, column_mm, set_blocks
 from plybook.write.paper import EDGE_MM, PAPERS_MM
-from plybook.write.pdf import draw_scene, new_canvas
 
 SCALES = (2, 5, 10, 12.5, 20, 50, 100)  # ISO 5455 reductions, and one that suits 4 ft widths
 MOST_STRIPS = 12  # of one roll; a longer one is drawn smaller
@@ -62,33 +65,20 @@ BEFORE_LIFTING = (
     "Holes and slots first, the outline last.",
 )
 
-Sheet = tuple[list[Primitive], TitleFacts]
-Window = tuple[float, float] | None  # from and to along the stock, mm; None: all of it
-Strip = tuple[Layout, Window]
-Seen = tuple[str, str, float, Window]  # stock, unit, scale, window
+Seen = tuple[str, float, Window]  # stock, scale, window
 
 
 _TRIED = 4  # ways to divide a roll, each with more room for the names beside it
 
 
-@dataclass
-class Shared:
-    """What the files of one cut plan have in common, made once: each layout's picture and the
-    figures of its mark-out."""
-
-    pictures: dict[Seen, Scene] = field(default_factory=dict)
-    marked: dict[tuple[str, str], tuple[MarkedPiece, ...]] = field(default_factory=dict)
-
-
-def cutplan_pdf(
+def cut_sheets(
     plan: CutPlan,
     pieces: Mapping[str, Piece],
     specs: Sequence[PartSpec],
     number: str = "",
     title: str = "",
-    shared: Shared | None = None,
     bags: Sequence[BagPage] = (),
-) -> bytes:
+) -> CutSheets:
     """Every layout of a plan.
 
     Args:
@@ -97,19 +87,19 @@ def cutplan_pdf(
         specs: the parts cut; the first gives paper, unit and title block.
         number: name of the set where several parts are cut together.
         title: what the sheets show, the first part's name otherwise.
-        shared: of all files that show the same plan, to draw each layout once.
         bags: what lies under the bags, on the last sheets.
     """
-    return _Plan(plan, pieces, specs, number, title, shared or Shared(), bags).bytes()
+    return _Plan(plan, pieces, specs, number, title, bags).made()
 
 
 class _Plan:
     """The file in the making."""
 
     def __init__(self, plan: CutPlan, pieces: Mapping[str, Piece], specs: Sequence[PartSpec],
-                 number: str, title: str, shared: Shared, bags: Sequence[BagPage]):  # fmt: skip
-        self.plan, self.pieces, self.specs, self.shared = plan, pieces, specs, shared
-        self.bags = bags
+                 number: str, title: str, bags: Sequence[BagPage]):  # fmt: skip
+        self.plan, self.pieces, self.specs, self.bags = plan, pieces, specs, bags
+        self.pictures: dict[Seen, Scene] = {}
+        self.marked: dict[str, tuple[MarkedPiece, ...]] = {}
         self.items = {item.id: item for item in plan.items}
         self.rings = {item.id: item.outline_mm for item in plan.items}
         self.demand = {item.id: item.demand for item in plan.items}
@@ -119,33 +109,20 @@ class _Plan:
         self.unit = part.units
         of_set = [s.part for s in specs] if number else [part]
         self.revision = ", ".join(dict.fromkeys(p.revision for p in of_set))
-        hands = dict.fromkeys(hand_words(p.hand) for p in of_set)
-        self.hand = " + ".join(hands).replace(" HAND +", " +")
+        self.hand = hands_of(of_set)
         self.high, self.wide = PAPERS_MM[specs[0].workshop.paper]  # on its long side
         self.area = (EDGE_MM, EDGE_MM, self.wide - EDGE_MM, self.high - EDGE_MM)
         self.room = np.array([self.area[2] - self.area[0],
                               self.area[3] - self.area[1] - HEIGHT_MM - HEAD_MM])  # fmt: skip
 
-    def bytes(self) -> bytes:
+    def made(self) -> CutSheets:
         sheets = list(self._sheets())
         if not sheets:
             nothing = _text((EDGE_MM, self.high / 2), "Nothing is cut from stock.", 7.0)
-            sheets = [([nothing], TitleFacts("Cut plan", "no stock", ""))]
-        for k, page in enumerate(self.bags, start=1):
-            shown = UNDER_BAGS + (f", {k} of {len(self.bags)}" if len(self.bags) > 1 else "")
-            items = [*self._heading(UNDER_BAGS, UNDER_BAGS_SAID), *page.items]
-            sheets.append((items, TitleFacts("Cut plan", shown, "", page.scale)))
-        canvas, buffer = new_canvas(self.wide, self.high, f"{self.number} cut plan",
-                                    self.part.drawn_by, self.part.name)  # fmt: skip
-        corner = (self.area[2] - WIDTH_MM, self.area[1])
-        for k, (items, facts) in enumerate(sheets, start=1):
-            facts = replace(facts, sheet=f"{k} / {len(sheets)}", number=self.number,
-                            revision=self.revision, hand=self.hand)  # fmt: skip
-            every = (*items, *title_block(self.part, facts, corner))
-            draw_scene(canvas, Scene(every, (0, 0, self.wide, self.high)), 0.0, 0.0)
-            canvas.showPage()
-        canvas.save()
-        return buffer.getvalue()
+            sheets = [Sheet([nothing], TitleFacts("Cut plan", "no stock", ""))]
+        sheets += bag_sheets(self.bags, self.number, self.area)
+        return print_sheets(sheets, self.part, self.number, self.revision, self.hand,
+                            (self.wide, self.high))  # fmt: skip
 
     def _sheets(self) -> Iterator[Sheet]:
         bars = [layout for layout in self.plan.layouts if layout.unit.kind == "bar"]
@@ -163,7 +140,7 @@ class _Plan:
 
     def _drawings(self, layouts: Sequence[Layout]) -> Iterator[Sheet]:
         """One roll, one sheet or a few bars to scale; what is too long in strips."""
-        scale, pictures = self._fitting(layouts)
+        scale, strips, pictures = self._fitting(layouts)
         if 1 < len(layouts) < len(pictures):  # a bar in strips stands alone
             for layout in layouts:
                 yield from self._drawings([layout])
@@ -181,7 +158,9 @@ class _Plan:
             shown = f"{name}, drawing"
             if len(pages) > 1:
                 shown += f" {k} of {len(pages)}"
-            yield items, TitleFacts("Cut plan", shown, "", f"1:{show_number(scale, 1)}")
+            facts = TitleFacts("Cut plan", shown, "", f"1:{show_number(scale, 1)}")
+            yield Sheet(items, facts, drawn=tuple(strips[: len(page)]))
+            strips = strips[len(page) :]
 
     def _paged(self, pictures: Sequence[Scene]) -> Iterator[list[Scene]]:
         """Pictures page by page, as many on each as its height holds."""
@@ -194,16 +173,16 @@ class _Plan:
         yield page
 
     def _picture(self, layout: Layout, scale: float, window: Window) -> Scene:
-        key = (layout.unit.id, self.unit, scale, window)
-        if key not in self.shared.pictures:
-            self.shared.pictures[key] = layout_scene(
+        key = (layout.unit.id, scale, window)
+        if key not in self.pictures:
+            self.pictures[key] = layout_scene(
                 layout, self.plan.items, self.pieces, self.unit, scale, window, self._marked(layout)
             )
-        return self.shared.pictures[key]
+        return self.pictures[key]
 
-    def _fitting(self, layouts: Sequence[Layout]) -> tuple[float, list[Scene]]:
+    def _fitting(self, layouts: Sequence[Layout]) -> tuple[float, list[Strip], list[Scene]]:
         """The reduction at which every picture fits the paper with the names that stand beside
-        it, and the pictures."""
+        it, what each shows, and the pictures."""
         around = np.array(FIGURES_MM)
         for _ in range(_TRIED):
             scale, strips = self._strips(layouts, self.room - around)
@@ -212,7 +191,7 @@ class _Plan:
             if (over <= 0).all():
                 break
             around += np.maximum(over, 0.0)
-        return scale, pictures
+        return scale, strips, pictures
 
     def _strips(self, layouts: Sequence[Layout], room_mm: np.ndarray) -> tuple[float, list[Strip]]:
         """The reduction, one for all, and what each picture shows; `room_mm` (2,) is what the
@@ -263,14 +242,7 @@ class _Plan:
         ], ["Before the next cut write the id on the piece just cut off."])  # fmt: skip
 
     def _heading(self, name: str, said: str) -> list[Primitive]:
-        x, y = self.area[0], self.area[3] - 7.0
-        after = x + text_width_mm(name, 7.0, True) + 5.0
-        room = self.area[2] - after - text_width_mm(self.number, 5.0, True) - 6.0
-        return [
-            _text((x, y), name, 7.0, True),
-            _text((after, y), fitted(said, room, 3.5), 3.5),
-            Text(Role.TEXT, (self.area[2], y), self.number, 5.0, anchor="end", bold=True),
-        ]
+        return heading(name, said, self.number, self.area)
 
     def _stock_words(self, layout: Layout) -> str:
         stock = layout.unit
@@ -324,10 +296,10 @@ class _Plan:
     # ------------------------------------------------------------ mark-out tables
 
     def _marked(self, layout: Layout) -> tuple[MarkedPiece, ...]:
-        key = (layout.unit.id, self.unit)
-        if key not in self.shared.marked:
-            self.shared.marked[key] = mark_out(layout, self.rings, self.unit)
-        return self.shared.marked[key]
+        name = layout.unit.id
+        if name not in self.marked:
+            self.marked[name] = mark_out(layout, self.rings, self.unit)
+        return self.marked[name]
 
     def _tables(self, layouts: Sequence[Layout]) -> Iterator[Sheet]:
         """Mark-out of one roll or sheet, or of all bars of a kind."""
@@ -352,7 +324,8 @@ class _Plan:
         pages = set_blocks(blocks, area, names, page)
         for n, items in enumerate(pages, start=1):
             shown = f"{name}, mark-out" + (f" {n} of {len(pages)}" if len(pages) > 1 else "")
-            yield items, TitleFacts("Cut plan", shown, "", "")
+            facts = TitleFacts("Cut plan", shown, "", "")
+            yield Sheet(items, facts, told=tuple(layouts))
 
     def _reading(self, kind: str) -> str:
         """How the tables are read."""

@@ -33,7 +33,7 @@ SPECS = Path(__file__).parents[2] / "specs"
 SHARED = ["shared/materials.yaml", "shared/stock.yaml", "shared/shop.yaml"]
 MAKERS = (
     "booklet", "book_html", "book_pdf", "draw_pieces", "templates_pdf", "fullsize_pdf",
-    "labels_pdf", "dxf_bytes", "svg_bytes", "cutplan_pdf", "layout_scene",
+    "labels_pdf", "dxf_bytes", "svg_bytes", "cut_sheets", "layout_scene",
 )  # fmt: skip
 
 

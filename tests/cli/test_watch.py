@@ -239,9 +239,21 @@ def test_the_page_and_the_state_are_served(page):
     assert ask(page, "/out/PANEL-1/booklet.html")[1] == b"<p>book</p>"
 
 
+def test_the_cut_plan_of_parts_cut_together_is_served(page, going, tmp_path):
+    going._put(parts=("PANEL-1", "PANEL-2"))
+    home = tmp_path / "out" / "PANEL-1+PANEL-2"
+    home.mkdir()
+    (home / "cutplan.pdf").write_text("of both")
+    (home / "manifest.json").write_text(json.dumps({"files": [{"name": "cutplan.pdf"}]}))
+    assert json.loads(ask(page, "/state")[1])["shared"] == "PANEL-1+PANEL-2"
+    assert ask(page, "/out/PANEL-1%2BPANEL-2/cutplan.pdf")[1] == b"of both"
+
+
 @pytest.mark.parametrize(
     "path",
     [
+        "/out//PANEL-1/booklet.html",
+        "/out/PANEL-1+PANEL-2/cutplan.pdf",
         "/out/PANEL-1/../secret.txt",
         "/out/PANEL-1/%2e%2e/secret.txt",
         "/out/PANEL-1/..%2fsecret.txt",

@@ -14,7 +14,7 @@ from plybook.verify.cut_pages import Cut, blocks, heading, table_heads
 from plybook.verify.cut_pictures import check_picture
 from plybook.verify.pdf_pages import open_book
 from plybook.verify.report import Report
-from plybook.write.sheets_pdf import cutplan_pdf
+from plybook.write.sheets_pdf import cut_sheets
 from tests.drawing import drawn_pieces as made
 from tests.drawing.test_layout import ITEMS, LAYOUT, PIECES
 from tests.write.test_pdf import lines_of, words_of
@@ -25,7 +25,7 @@ PLAN = CutPlan((LAYOUT, SHEET), ITEMS, ())
 
 
 def open_plan(plan=PLAN, spec=None, **more):
-    return pdfium.PdfDocument(cutplan_pdf(plan, PIECES, [spec or made.spec()], **more))
+    return pdfium.PdfDocument(cut_sheets(plan, PIECES, [spec or made.spec()], **more).pdf)
 
 
 def test_sheets_lie_on_their_long_side():
@@ -94,7 +94,7 @@ def test_a_long_roll_runs_over_several_sheets_with_its_figures():
     places = tuple(Placement("X/S9", k + 1, 820.0 * k, 10.0, 0.0) for k in range(12))
     items = (replace(ITEMS[0], id="X/S9", outline_mm=square, demand=12),)
     layout = Layout(Unit("LONG", "roll", "twill200", 30000.0, 1250.0), places, 9820.0, 0.0, 0.5)
-    data = cutplan_pdf(CutPlan((layout,), items, ()), {"X/S9": piece}, [made.spec()])
+    data = cut_sheets(CutPlan((layout,), items, ()), {"X/S9": piece}, [made.spec()]).pdf
     text = [words_of(page) for page in pdfium.PdfDocument(data)]
     drawings = [t for t in text if "drawing" in t]
     assert len(drawings) > 1
@@ -112,7 +112,7 @@ def test_bars_share_a_sheet_and_give_from_and_to():
                 Placement("X/R1", 2 * n, 1203.0, 0.0, 0.0)), 3000.0, 0.0, 0.8)
         for n in (1, 2)
     )  # fmt: skip
-    data = cutplan_pdf(CutPlan(bars, items, ()), {"X/R1": rod}, [made.spec()])
+    data = cut_sheets(CutPlan(bars, items, ()), {"X/R1": rod}, [made.spec()]).pdf
     text = [words_of(page) for page in pdfium.PdfDocument(data)]
     assert len(text) == 2
     assert "ROD-1 to ROD-2" in text[0]
@@ -151,7 +151,7 @@ LONG_NAME = "HL-W-101-CENTRE-SECTION/REAR-SPAR-CAP.12"
 def test_long_stock_is_drawn_whole_on_the_paper(long, paper):
     plan, pieces = long
     spec = replace(made.spec(), workshop=replace(made.spec().workshop, paper=paper))
-    data = cutplan_pdf(plan, pieces, [spec])
+    data = cut_sheets(plan, pieces, [spec]).pdf
     assert_on_paper(pdfium.PdfDocument(data))
     book, report = open_book(data), Report("")
     drawings = [page for k in range(book.count) if not table_heads(page := book.page(k))[0]]
@@ -188,7 +188,7 @@ def cuts_told(layout, plan):
 def test_bars_of_another_material_stand_under_their_own_heading():
     plan, pieces = lengths(2, 700.0, 2000.0, ids=("A-1", "B-1"))
     other = replace(plan.layouts[1], unit=replace(plan.layouts[1].unit, material="strip9"))
-    data = cutplan_pdf(replace(plan, layouts=(plan.layouts[0], other)), pieces, [made.spec()])
+    data = cut_sheets(replace(plan, layouts=(plan.layouts[0], other)), pieces, [made.spec()]).pdf
     text = [words_of(page) for page in pdfium.PdfDocument(data)]
     assert "A-1 to B-1" not in "".join(text)
     drawn, tables = [t for t in text if "drawing" in t], [t for t in text if "mark-out" in t]
@@ -197,7 +197,8 @@ def test_bars_of_another_material_stand_under_their_own_heading():
 
 def test_a_set_says_both_hands_and_its_own_name():
     right = replace(made.spec(), part=made.part(number="HL-W-102", hand="right", revision="C"))
-    data = cutplan_pdf(PLAN, PIECES, [made.spec(), right], "HL-W-101+HL-W-102", "Shared cut plan")
+    specs = [made.spec(), right]
+    data = cut_sheets(PLAN, PIECES, specs, "HL-W-101+HL-W-102", "Shared cut plan").pdf
     text = words_of(pdfium.PdfDocument(data)[0])
     assert "HL-W-101+HL-W-102" in text
     assert "LEFT + RIGHT HAND" in text
@@ -209,5 +210,5 @@ def test_a_plan_with_nothing_to_cut_says_so():
 
 
 def test_the_same_plan_gives_the_same_bytes():
-    one, two = (cutplan_pdf(PLAN, PIECES, [made.spec()]) for _ in range(2))
+    one, two = (cut_sheets(PLAN, PIECES, [made.spec()]).pdf for _ in range(2))
     assert one == two

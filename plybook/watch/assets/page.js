@@ -4,7 +4,7 @@
   const FILES = [["booklet.html", "Booklet"], ["cutplan.pdf", "Cut plan"],
                  ["templates.pdf", "Templates"], ["labels.pdf", "Labels"]];
   const by = (id) => document.getElementById(id);
-  let shown = { good: -1, round: -1, busy: null }, part = "", file = FILES[0][0];
+  let shown = { good: -1, round: -1, busy: null }, part = "", shared = "", file = FILES[0][0];
 
   const buttons = (nav, names, chosen, choose) => {
     nav.replaceChildren(...names.map(([value, word]) => {
@@ -18,7 +18,8 @@
   };
 
   const view = (anew) => {
-    const frame = by("view"), address = `/out/${encodeURIComponent(part)}/${file}`;
+    const home = (file === "cutplan.pdf" && shared) || part;  // parts cut together share it
+    const frame = by("view"), address = `/out/${encodeURIComponent(home)}/${file}`;
     frame.hidden = !part;
     by("none").hidden = Boolean(part);
     if (!part) return;
@@ -43,6 +44,7 @@
       by("count").textContent = state.summary;
       by("text").textContent = state.text;
     }
+    shared = state.shared;
     if (!state.parts.includes(part)) part = state.parts[0] || "";
     buttons(by("parts"), state.parts.map((p) => [p, p]), part, (p) => { part = p; draw(state); });
     buttons(by("files"), part ? FILES : [], file, (f) => { file = f; draw(state); });
