@@ -141,7 +141,7 @@ def templates_of(planned: Planned) -> Templates:
         "templates.pdf": paper.pdf,
         "templates-roll.pdf": roll.pdf,
         "templates-fullsize.pdf": fullsize_pdf(spec, laminate, face, drawings),
-        "labels.pdf": labels_pdf(spec, laminate, planned.shop),
+        "labels.pdf": labels_pdf(spec, laminate, planned.shop, planned.plan),
     }
     for drawing in drawings:
         stem = f"templates/{file_name(drawing.piece.id)}"

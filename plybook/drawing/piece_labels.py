@@ -5,17 +5,25 @@ Terms:
         (common practice, no source; from memory): A4 with 3 x 8 labels of 70 x 37 mm, Letter with
         3 x 10 labels of 2 5/8 x 1 in.
     side: a label goes on the side that is up in the mould, the bag side.
+    turn: the place of a piece among all that its stage lays, in the order of the steps.
+    stock place: where along its roll, sheet or bar a piece is cut, as the mark-out counts it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from plybook.drawing.document import Block, CheckBox, Heading, Items, Page, Paragraph
 from plybook.drawing.rosette import show_angle
 from plybook.laminate.model import Laminate, Piece
+from plybook.nest.markout import stock_grain
+from plybook.nest.model import CutPlan
+from plybook.nest.placing import placed_outline
 from plybook.shop.model import Shop
 from plybook.spec.model import PartSpec
+from plybook.units import show_figure
 
 HANDS = {"left": "LEFT", "right": "RIGHT", "none": ""}
 
@@ -28,10 +36,12 @@ class Label:
     angle: str
     angle_deg: float | None
     layer: str
-    side: str  # which side is up, and on which stage it is laid
+    side: str  # which side is up, on which stage it is laid, and in which turn
     edges: str  # how its edges are cut, or its place in a splice
     part: str
     count: str  # "1 of 2"
+    stock: str = ""  # from which roll, sheet or bar, and where along it
+    datum: str = ""  # the corner it is laid by
 
 
 @dataclass(frozen=True)
@@ -53,15 +63,19 @@ class LabelSheet:
         return self.columns * self.rows
 
 
+BY_HAND = "cut by hand from its roll"
 SHEETS = {
     "a4": LabelSheet("a4", 3, 8, 70.0, 37.0, 0.0, 0.5, 70.0, 37.0),
     "letter": LabelSheet("letter", 3, 10, 66.675, 25.4, 4.7625, 12.7, 69.85, 25.4),
 }
 
 
-def piece_labels(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[Label, ...]:
+def piece_labels(
+    spec: PartSpec, laminate: Laminate, shop: Shop, plan: CutPlan
+) -> tuple[Label, ...]:
     """One label for each copy of each piece, in the order of laying."""
     part = spec.part
+    turns, places = _turns(laminate, shop), _stock_places(plan, part.number, part.units)
     names = spec.materials.names()
     count = len(shop.stages)
     stages = {stage.id: f"{n} of {count}" for n, stage in enumerate(shop.stages, start=1)}
@@ -70,20 +84,53 @@ def piece_labels(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[Label,
     for piece in laminate.pieces:
         fibre = piece.kind in ("ply", "rod")
         stage = stages.get(piece.stage, piece.stage)
+        datum = next((mark.label for mark in piece.marks if mark.kind == "datum"), "")
         for copy in range(1, piece.quantity + 1):
+            turn = turns.get((piece.id, copy), "")
             out.append(
                 Label(
                     piece.id,
                     show_angle(piece.angle_deg) if fibre else "",
                     piece.angle_deg if fibre else None,
                     f"{piece.layer} · {names.get(piece.material, piece.material)}",
-                    f"BAG SIDE UP · stage {stage}",
+                    f"BAG SIDE UP · stage {stage}{turn}",
                     edge_words(piece),
                     owner,
                     f"QTY {copy} of {piece.quantity}",
+                    places.get((piece.id, copy), BY_HAND),
+                    f"DATUM {datum}" if datum else "",
                 )
             )
     return tuple(out)
+
+
+def _turns(laminate: Laminate, shop: Shop) -> dict[tuple[str, int], str]:
+    """When each copy of a piece is laid, by the laying steps of its stage."""
+    quantity = {piece.id: piece.quantity for piece in laminate.pieces}
+    found = {}
+    for stage in shop.stages:
+        laid = dict.fromkeys(p for step in stage.steps if step.lays for p in step.pieces)
+        copies = [(p, copy) for p in laid for copy in range(1, quantity.get(p, 0) + 1)]
+        for turn, one in enumerate(copies, start=1):
+            found[one] = f" · lay {turn} of {len(copies)}"
+    return found
+
+
+def _stock_places(plan: CutPlan, number: str, unit: str) -> dict[tuple[str, int], str]:
+    """Where each copy of a part's pieces is cut: the stock, and from and to along it."""
+    items = {item.id: item for item in plan.items}
+    found = {}
+    for layout in plan.layouts:
+        grain = stock_grain(layout.unit.kind)
+        for placement in layout.placements:
+            part, _, piece = placement.item.rpartition("/")
+            if part == number:
+                along = placed_outline(items[placement.item], placement)[:, 0]
+                ends = (show_figure(float(v), unit, grain) for v in (np.min(along), np.max(along)))
+                found[piece, placement.copy] = (
+                    f"from {layout.unit.id}, along {' to '.join(ends)} {unit}"
+                )
+    return found
 
 
 def edge_words(piece: Piece) -> str:

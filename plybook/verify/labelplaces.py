@@ -37,7 +37,8 @@ class Grid:
     tall: float
     room: tuple[float, float, float]  # from the label's left and upper edge; its height
     head: float  # capitals of the head
-    pitch: tuple[float, float]  # from the head to the next line, from line to line
+    pitch: dict[int, tuple[float, float]]  # by lines: from the head to the first, line to line
+    foot: float  # from the lower edge of the room
     radius: float  # of the arrow
 
     def cell(self, at_mm: tuple[float, float], height_mm: float) -> int:
@@ -54,9 +55,10 @@ class Grid:
 
 
 # the sheets of 24 and of 30 labels that offices sell, at the pitch their makers print on the box
-A4 = Grid(3, 8, 0.0, 0.5, 70.0, 37.0, 70.0, 37.0, (5.5, 1.8, 32.2), 7.0, (4.6, 3.7), 4.2)
+A4 = Grid(3, 8, 0.0, 0.5, 70.0, 37.0, 70.0, 37.0, (5.5, 1.8, 32.2), 7.0,
+          {4: (4.4, 3.6), 5: (3.9, 3.1), 6: (3.4, 2.65)}, 1.4, 4.2)  # fmt: skip
 LETTER = Grid(3, 10, 4.7625, 12.7, 69.85, 25.4, 66.675, 25.4, (3.5, 0.0, 25.4), 5.0,
-              (4.0, 3.3), 3.2)  # fmt: skip
+              {3: (4.0, 3.3), 4: (3.4, 2.9), 5: (3.0, 2.4)}, 1.8, 3.2)  # fmt: skip
 
 
 def rows_of(words: Sequence[Words]) -> tuple[list[Words], list[Words], list[Words]]:
@@ -83,13 +85,13 @@ def displaced(words: Sequence[Words], grid: Grid, corner: np.ndarray) -> list[st
     x, right, y = corner[0] + side, corner[0] + grid.wide - side, corner[1] - above
     head, between, last = rows_of(words)
     base = y - _HEAD_MM - grid.head
-    first, pitch = grid.pitch
+    first, pitch = grid.pitch[min(max(len(between), min(grid.pitch)), max(grid.pitch))]
     left = [(head[0], base)]
     left += [(w, base - first - k * pitch) for k, w in enumerate(between)]
-    left += [(w, y - tall + 2.6) for w in last[:1]]
+    left += [(w, y - tall + grid.foot) for w in last[:1]]
     wrong = [w.text for w, level in left if _off(w.at_mm, (x, level))]
     ends = [(w, right - 2 * grid.radius - 1.5, base + 0.5) for w in head[1:]]
-    ends += [(w, right, y - tall + 2.6) for w in last[1:]]
+    ends += [(w, right, y - tall + grid.foot) for w in last[1:]]
     wrong += [
         w.text
         for w, end, level in ends

@@ -12,6 +12,8 @@ import re
 
 from plybook.verify.bookpaper import GOES_ON, flow_of, owner_of
 from plybook.verify.bookplaces import check_places
+from plybook.verify.corners import INCH_MM
+from plybook.verify.cut_pages import FIGURE, length_mm
 from plybook.verify.labelplaces import (
     A4,
     LETTER,
@@ -22,15 +24,19 @@ from plybook.verify.labelplaces import (
     same_lines,
     strokes,
 )
+from plybook.verify.layouts import placed_ring, tape_unit
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Book, Page, Words
 from plybook.verify.printed import CUT_OFF, angle, pattern, same, squeeze
 from plybook.verify.report import Report
 from plybook.verify.steptold import WITH_ANGLE
+from plybook.verify.tolerances import TOUCH_MM
 
 _HANDS = {"left": "LEFT", "right": "RIGHT", "none": ""}
 _OF_KIT = ("Kit list: ", "In the order of laying: the first on top of the pile.")
 _WITH_FIBRE = ("ply", "rod")
+_DATUM, _BY_HAND = "DATUM ", "cut by hand from its roll"
+_ALONG = re.compile(rf"from (.+), along ({FIGURE}) to ({FIGURE}) (mm|in)")
 
 
 def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
@@ -42,6 +48,7 @@ def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
     pages = [book.page(k) for k in range(book.count)]
     stages = {stage["id"]: f"{n} of {len(plan['stages'])}"
               for n, stage in enumerate(plan["stages"], start=1)}  # fmt: skip
+    turns, places = _turns(plan), _stock_places(plan)
     for first, what in ((0, "label"), (sheets, "label on plain paper")):
         own = pages[first : first + sheets]
         cells = _cells(own, grid)
@@ -54,6 +61,10 @@ def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
                 report.fault(where, f"{piece['id']} has none")
                 continue
             _check_label(plan, piece, copy, words, names, stages, where, report)
+            side = f"stage {stages.get(piece['stage'], piece['stage'])}"
+            side += turns.get((piece["id"], copy), "")
+            _check_use(piece, words, side, places.get((piece["id"], copy)), tape_unit(plan), where,
+                       report)  # fmt: skip
             astray = displaced(words, grid, grid.corner(k, own[0].height_mm))
             report.expect(not astray, "labels with all words in their place", where,
                           f"has {astray[:2]} elsewhere")  # fmt: skip
@@ -106,12 +117,10 @@ def _check_label(
     report.expect(good, "labels with the layer and the material of their piece", where,
                   f"says {between[:1]}, not {piece['layer']} and the name of "
                   f"{piece['material']}")  # fmt: skip
-    side = f"BAG SIDE UP \u00b7 stage {stages.get(piece['stage'], piece['stage'])}"
-    report.expect(len(between) > 1 and same(between[-1], side), "labels with side and stage", where,
-                  f"says {between[-1:]}, not {side!r}")  # fmt: skip
     edges = _edges(piece)
-    report.expect(same("".join(between[1:-1]), edges), "labels with the edges or the splice of "
-                  "their piece", where, f"says {between[1:-1]}, not {edges!r}")  # fmt: skip
+    told = [text for text in between[1:-2] if not text.startswith(_DATUM)]
+    report.expect(same("".join(told), edges), "labels with the edges or the splice of "
+                  "their piece", where, f"says {told}, not {edges!r}")  # fmt: skip
     part = plan["part"]
     owner = f"{part['number']} rev {part['revision']} {_HANDS[part['hand']]}"
     count = f"QTY {copy} of {piece['quantity']}"
@@ -120,6 +129,71 @@ def _check_label(
         "labels with their part and their count", where,
         f"says {[w.text for w in last]}, not {owner.strip()!r} and {count!r}",
     )  # fmt: skip
+
+
+Copy = tuple[str, int]  # id of a piece and which copy of it
+Place = tuple[str, str, float, float]  # stock, its kind, from and to along it, mm
+
+
+def _check_use(
+    piece: dict, words: list[Words], laid: str, place: Place | None, unit: str, where: str,
+    report: Report,
+) -> None:  # fmt: skip
+    """The last lines above the foot: the corner it is laid by, where it is cut, when it is laid."""
+    between = [w.text for w in rows_of(words)[1]]
+    side = f"BAG SIDE UP \u00b7 {laid}"
+    report.expect(len(between) > 1 and same(between[-1], side), "labels with side, stage and turn",
+                  where, f"says {between[-1:]}, not {side!r}")  # fmt: skip
+    told = between[-2] if len(between) > 2 else ""
+    good = _from_stock(told, place, unit) if place else told == _BY_HAND
+    report.expect(good, "labels with the place of their piece on its stock", where,
+                  f"says {told!r}, it is cut at {place}")  # fmt: skip
+    datum = [m["label"] for m in piece["marks"] if m["kind"] == "datum"]
+    said = [text for text in between[1:-2] if text.startswith(_DATUM)]
+    good = len(said) == min(len(datum), 1) and all(
+        same(text, _DATUM + label) for text, label in zip(said, datum, strict=False)
+    )
+    report.expect(good, "labels with the datum corner of their piece", where,
+                  f"says {said}, not {datum[:1]}")  # fmt: skip
+
+
+def _turns(plan: dict) -> dict[Copy, str]:
+    """When each copy is laid, by the steps that lay: " · lay 2 of 7"."""
+    quantity = {piece["id"]: piece["quantity"] for piece in plan["pieces"]}
+    found: dict[Copy, str] = {}
+    for stage in plan["stages"]:
+        order: list[Copy] = []
+        for step in stage["steps"]:
+            for name in step["pieces"] if step["lays"] else ():
+                if (name, 1) not in order:
+                    order += [(name, k + 1) for k in range(quantity.get(name, 0))]
+        found |= {one: f" \u00b7 lay {k} of {len(order)}" for k, one in enumerate(order, start=1)}
+    return found
+
+
+def _stock_places(plan: dict) -> dict[Copy, Place]:
+    """The stock each copy is cut from, and where along it."""
+    pieces = {piece["id"]: piece for piece in plan["pieces"]}
+    found = {}
+    for layout in plan["layouts"]:
+        for p in layout["placements"]:
+            if p["piece"] in pieces:
+                along = placed_ring(pieces[p["piece"]], p)[:, 0]
+                found[p["piece"], p["copy"]] = (layout["stock"], layout["kind"],
+                                                float(along.min()), float(along.max()))  # fmt: skip
+    return found
+
+
+def _from_stock(told: str, place: Place, unit: str) -> bool:
+    """Whether words name the stock, and from and to along it to the next mark of the tape."""
+    stock, kind, low, high = place
+    said = _ALONG.fullmatch(told)
+    if said is None or said[4] != unit or not same(said[1], stock):
+        return told.endswith(CUT_OFF) and same(told, f"from {stock}, along")
+    half = {("mm", True): 0.5, ("mm", False): 0.25, ("in", True): INCH_MM / 32,
+            ("in", False): INCH_MM / 64}[unit, kind == "roll"] + TOUCH_MM  # fmt: skip
+    ends = length_mm(said[2], unit) - low, length_mm(said[3], unit) - high
+    return max(map(abs, ends)) <= half
 
 
 def _layer_and_material(line: str, piece: dict, names: Names) -> bool:

@@ -14,20 +14,25 @@ from plybook.drawing.document import Document
 from plybook.drawing.letters import clean_text, fitted, text_width_mm, wrapped
 from plybook.drawing.piece_labels import SHEETS, Label, LabelSheet, kit_pages, piece_labels
 from plybook.laminate.model import Laminate
+from plybook.nest.model import CutPlan
 from plybook.shop.model import Shop
 from plybook.spec.model import PartSpec
 from plybook.write.book_pdf import PAPER_MM, write_pages
 from plybook.write.book_pen import Pen
 from plybook.write.pdf import new_canvas
 
-NOTE, SMALL = 2.5, 1.8
+SMALL = 1.8
+# by lines between head and foot: the first below the head, from line to line, letters
+ROOMY = {4: (4.4, 3.6, 2.0), 5: (3.9, 3.1, 2.0), 6: (3.4, 2.65, 2.0)}
+NARROW = {3: (4.0, 3.3, 2.0), 4: (3.4, 2.9, 2.0), 5: (3.0, 2.4, 1.8)}
+ROOMY_FOOT_MM, NARROW_FOOT_MM = 1.4, 1.8  # from the foot line to the lower edge of the room
 
 
-def labels_pdf(spec: PartSpec, laminate: Laminate, shop: Shop) -> bytes:
+def labels_pdf(spec: PartSpec, laminate: Laminate, shop: Shop, plan: CutPlan) -> bytes:
     """A label for each piece for the label sheet of the spec's paper, and the kit lists."""
     part = spec.part
     sheet = SHEETS[spec.workshop.paper]
-    labels = piece_labels(spec, laminate, shop)
+    labels = piece_labels(spec, laminate, shop, plan)
     width, height = PAPER_MM[sheet.paper]
     canvas, buffer = new_canvas(
         width, height, f"Labels {part.number} {part.name}", subject=f"revision {part.revision}"
@@ -84,27 +89,39 @@ def _label(pen: Pen, label: Label, x: float, y: float, wide: float, tall: float)
         right += text_width_mm(angle, 5.0, True) + 3.0
         pen.words(angle, x + wide - 2 * radius - 1.5, y + 3.2 + big - 0.5, 5.0, True, "r")
     id = clean_text(label.id)
-    cap = next((c for c in (big, 5.0, 3.5) if text_width_mm(id, c, True) <= wide - right), NOTE)
+    cap = next((c for c in (big, 5.0, 3.5) if text_width_mm(id, c, True) <= wide - right), 2.5)
     pen.words(fitted(id, wide - right, cap, True), x, y + 3.2 + big, cap, True)
-    base = y + 3.2 + big + (4.6 if roomy else 4.0)
-    pitch = 3.7 if roomy else 3.3
-    note = NOTE if roomy else 2.0
-    edges = wrapped(clean_text(label.edges), wide, note, True)[: 2 if roomy else 1]
-    if edges:  # what does not fit is in the book; an ellipsis says that there is more
-        edges[-1] = fitted(
-            clean_text(label.edges)[len(" ".join(edges[:-1])) :].strip(), wide, note, True
-        )
-    lines = [(label.layer, False), *((line, True) for line in edges), (label.side, True)]
+    lines, (first, pitch, note) = _lines(label, wide, roomy)
+    base = y + 3.2 + big + first
     for words, bold in lines:
-        said = clean_text(words)
-        cap = next((c for c in (note, 2.0) if text_width_mm(said, c, bold) <= wide), SMALL)
-        pen.words(fitted(said, wide, cap, bold), x, base, cap, bold)
+        cap = next((c for c in (note, 2.0) if text_width_mm(words, c, bold) <= wide), SMALL)
+        pen.words(fitted(words, wide, cap, bold), x, base, cap, bold)
         base += pitch
-    foot = y + tall - 2.6
+    foot = y + tall - (ROOMY_FOOT_MM if roomy else NARROW_FOOT_MM)
     count = clean_text(label.count)
+    note = 2.5 if roomy else 2.0
     pen.words(count, x + wide, foot, note, True, "r")
     room = wide - text_width_mm(count, note, True) - 2.0
     pen.words(fitted(clean_text(label.part), room, note), x, foot, note)
+
+
+def _lines(
+    label: Label, wide: float, roomy: bool
+) -> tuple[list[tuple[str, bool]], tuple[float, float, float]]:
+    """The lines between head and foot, each bold or not, and how they are set: edges in as many
+    lines as there is room for."""
+    table = ROOMY if roomy else NARROW
+    told = [words for words in (label.datum, label.stock) if words]
+    most = max(table) - 2 - len(told)
+    text = clean_text(label.edges)
+    edges = wrapped(text, wide, table[max(table)][2], True)[: min(most, 2)] if text else []
+    if edges:  # what does not fit is in the book; an ellipsis says that there is more
+        rest = text[len(" ".join(edges[:-1])) :].strip()
+        edges[-1] = fitted(rest, wide, table[max(table)][2], True)
+    lines = [(clean_text(label.layer), False), *((line, True) for line in edges)]
+    lines += [(clean_text(words), False) for words in told]
+    lines.append((clean_text(label.side), True))
+    return lines, table[max(len(lines), min(table))]
 
 
 def _arrow(pen: Pen, x: float, y: float, radius: float, angle_deg: float) -> None:

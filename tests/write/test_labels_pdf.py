@@ -1,17 +1,21 @@
 """Labels and kit lists: each piece has its label, in its place on the sheet."""
 
 import re
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from plybook.drawing.piece_labels import SHEETS, piece_labels
+from plybook.laminate.model import Mark
 from plybook.write.labels_pdf import labels_pdf
 from tests.drawing import doubles
 from tests.write.pages import PT_PER_MM, colliding, off_page, opened, text_boxes, words
 
 
 def written(paper):
-    return labels_pdf(doubles.spec(paper=paper), doubles.laminate(), doubles.shop())
+    spec, laminate = doubles.spec(paper=paper), doubles.laminate()
+    return labels_pdf(spec, laminate, doubles.shop(), doubles.cut_plan(laminate))
 
 
 def test_the_sheets_fit_their_paper():
@@ -52,12 +56,47 @@ def test_nothing_on_labels_lies_over_anything(paper):
         assert list(off_page(page)) == []
 
 
+def made():
+    spec, laminate = doubles.spec(), doubles.laminate()
+    return piece_labels(spec, laminate, doubles.shop(), doubles.cut_plan(laminate))
+
+
 def test_labels_tell_bevels_seams_and_splices():
-    labels = {x.id: x for x in piece_labels(doubles.spec(), doubles.laminate(), doubles.shop())}
+    labels = {x.id: x for x in made()}
     assert labels["C1-1"].edges == "SQUARE: seam S1; bevel 45°: trailing, leading, root"
     assert labels["P1-1"].edges == "part 1 of 2, butt to P1-2"
     assert labels["P1-1"].angle == "+45°" and labels["C1-1"].angle == ""
     assert labels["Q1"].side.startswith("BAG SIDE UP · stage 4 of ")
+
+
+def test_labels_tell_when_a_piece_is_laid_and_where_it_is_cut():
+    """The first of the roll begins 100 mm from its end; the next 5 mm after it."""
+    laminate = doubles.laminate()
+    labels = {x.id: x for x in made()}
+    length = {p.id: float(np.ptp(p.outline_mm[:, 0])) for p in laminate.pieces}
+    first = 100.0 + length["P1-1"]
+    assert labels["P1-1"].stock == f"from ROLL-1, along 100 to {first:.0f} mm"
+    end = first + 5.0 + length["P1-2"]
+    assert labels["P1-2"].stock == f"from ROLL-1, along {first + 5:.0f} to {end:.0f} mm"
+    assert labels["Q1"].stock == "cut by hand from its roll"
+    turns = {}
+    for stage in doubles.shop().stages:
+        laid = [p for step in stage.steps if step.lays for p in step.pieces]
+        turns |= {p: f" · lay {k} of {len(laid)}" for k, p in enumerate(laid, start=1)}
+    assert turns and all(labels[p].side.endswith(turn) for p, turn in turns.items())
+
+
+def test_labels_tell_the_corner_a_piece_is_laid_by():
+    laminate = doubles.laminate()
+    first, *rest = laminate.pieces
+    mark = Mark("datum", np.zeros((1, 2)), "span 40 mm, 15 mm inside leading")
+    laminate = replace(laminate, pieces=(replace(first, marks=(mark,)), *rest))
+    spec, shop, plan = doubles.spec(), doubles.shop(), doubles.cut_plan(laminate)
+    labels = piece_labels(spec, laminate, shop, plan)
+    assert labels[0].datum == "DATUM span 40 mm, 15 mm inside leading"
+    assert all(label.datum == "" for label in labels[1:])
+    said = words(opened(labels_pdf(spec, laminate, shop, plan))[0])
+    assert said.count("DATUM span 40 mm, 15 mm inside leading") == 1
 
 
 def test_kit_lists_hold_each_piece_once_in_the_order_of_laying():

@@ -40,7 +40,7 @@ def made(name):
 @pytest.mark.parametrize("name", PARTS)
 def test_no_words_lie_over_words_or_off_the_page(name):
     spec, _, laminate, plan, shop = made(name)
-    for data in (book_pdf(booklet(*made(name))), labels_pdf(spec, laminate, shop)):
+    for data in (book_pdf(booklet(*made(name))), labels_pdf(spec, laminate, shop, plan)):
         assert len(data) < 5_000_000
         for number, page in enumerate(opened(data), start=1):
             assert list(colliding(page)) == [], f"page {number}"
