@@ -57,7 +57,10 @@ def plan_dict(
         },
         "surface": _surface(face),
         "materials": _materials(spec, laminate),
-        "workshop": {"cup_loss_g": _figure(spec.workshop.cup_loss_g)},
+        "workshop": {
+            "cup_loss_g": _figure(spec.workshop.cup_loss_g),
+            "booklets_at": spec.workshop.booklets_at,
+        },
         "layers": [
             {
                 "id": layer.id,

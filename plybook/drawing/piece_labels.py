@@ -3,7 +3,7 @@
 Terms:
     label sheet: a sheet of self-adhesive labels in rows and columns. The two in every stationer's
         (common practice, no source; from memory): A4 with 3 x 8 labels of 70 x 37 mm, Letter with
-        3 x 10 labels of 2 5/8 x 1 in.
+        3 x 10 labels of 2 5/8 x 1 in; with QR codes 2 x 7 of 99.1 x 38.1 mm and 2 x 5 of 4 x 2 in.
     side: a label goes on the side that is up in the mould, the bag side.
     turn: the place of a piece among all that its stage lays, in the order of the steps.
     stock place: where along its roll, sheet or bar a piece is cut, as the mark-out counts it.
@@ -12,6 +12,7 @@ Terms:
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import quote
 
 import numpy as np
 
@@ -42,6 +43,7 @@ class Label:
     count: str  # "1 of 2"
     stock: str = ""  # from which roll, sheet or bar, and where along it
     datum: str = ""  # the corner it is laid by
+    link: str = ""  # what opens the step that lays it; "": no QR code
 
 
 @dataclass(frozen=True)
@@ -64,10 +66,20 @@ class LabelSheet:
 
 
 BY_HAND = "cut by hand from its roll"
+LONGEST_LINK = 200  # characters; a code of more is too fine for a label
 SHEETS = {
     "a4": LabelSheet("a4", 3, 8, 70.0, 37.0, 0.0, 0.5, 70.0, 37.0),
     "letter": LabelSheet("letter", 3, 10, 66.675, 25.4, 4.7625, 12.7, 69.85, 25.4),
 }
+LARGE = {
+    "a4": LabelSheet("a4", 2, 7, 99.1, 38.1, 4.65, 15.15, 101.6, 38.1),
+    "letter": LabelSheet("letter", 2, 5, 101.6, 50.8, 3.96875, 12.7, 106.3625, 50.8),
+}
+
+
+def label_sheet(spec: PartSpec) -> LabelSheet:
+    """The label sheet for the spec's paper; small labels have no room for a QR code."""
+    return (LARGE if spec.workshop.booklets_at else SHEETS)[spec.workshop.paper]
 
 
 def piece_labels(
@@ -76,6 +88,7 @@ def piece_labels(
     """One label for each copy of each piece, in the order of laying."""
     part = spec.part
     turns, places = _turns(laminate, shop), _stock_places(plan, part.number, part.units)
+    links = _links(spec, shop)
     names = spec.materials.names()
     count = len(shop.stages)
     stages = {stage.id: f"{n} of {count}" for n, stage in enumerate(shop.stages, start=1)}
@@ -99,6 +112,7 @@ def piece_labels(
                     f"QTY {copy} of {piece.quantity}",
                     places.get((piece.id, copy), BY_HAND),
                     f"DATUM {datum}" if datum else "",
+                    links.get(piece.id, ""),
                 )
             )
     return tuple(out)
@@ -113,6 +127,16 @@ def _turns(laminate: Laminate, shop: Shop) -> dict[tuple[str, int], str]:
         copies = [(p, copy) for p in laid for copy in range(1, quantity.get(p, 0) + 1)]
         for turn, one in enumerate(copies, start=1):
             found[one] = f" · lay {turn} of {len(copies)}"
+    return found
+
+
+def _links(spec: PartSpec, shop: Shop) -> dict[str, str]:
+    """What opens the step that lays each piece, where the spec says where booklets are found."""
+    base, found = spec.workshop.booklets_at, {}
+    for step in (step for stage in shop.stages for step in stage.steps if step.lays and base):
+        link = f"{base}{quote(spec.part.number)}/booklet.html#{quote(step.id)}"
+        for piece in step.pieces if len(link) <= LONGEST_LINK else ():
+            found.setdefault(piece, link)
     return found
 
 

@@ -604,6 +604,7 @@ class Workshop:
     printer_x_pct: float = 100.0
     printer_y_pct: float = 100.0
     dxf: Literal["r2010", "r12"] = "r2010"  # what the cutter reads
+    booklets_at: str = ""  # address of the output folder, ending with "/"; "": no QR codes
 
 
 TemplateWay = Literal["least", "figures", "tiles"]

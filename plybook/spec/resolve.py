@@ -198,6 +198,7 @@ def _workshop(files) -> Workshop:
         printer.across if printer else usual.printer_x_pct,
         printer.down if printer else usual.printer_y_pct,
         value("dxf", usual.dxf),
+        value("booklets_at", None) or usual.booklets_at,
     )
 
 

@@ -118,6 +118,21 @@ def _clock(raw: Any, info: ValidationInfo) -> str:
     return text
 
 
+_ADDRESS = re.compile(r"https?://[A-Za-z0-9\[][A-Za-z0-9._~:/%@\[\]-]*")
+LONGEST_ADDRESS = 60  # a longer one needs a code that a small label has no room for
+
+
+def _address(raw: Any, info: ValidationInfo) -> str:
+    text = text_of(raw, LONGEST_ADDRESS, what="an address of the web")
+    if not _ADDRESS.fullmatch(text):
+        raise Wrong(
+            "not-an-address",
+            f"{{key}}: expected an address of the web, found `{short(text)}`",
+            'write it like "http://192.168.0.7:8000/"',
+        )
+    return text.rstrip("/") + "/"
+
+
 def one_of(*words: str):
     """A type for a value that is one of a few words."""
 
@@ -140,4 +155,7 @@ Paragraph = Annotated[str, PlainValidator(_text(True)), WithJsonSchema(_TEXTLIKE
 Id = Annotated[str, PlainValidator(_id), WithJsonSchema(_TEXTLIKE)]
 Date = Annotated[str, PlainValidator(_date), json_schema("string", description="2026-05-04")]
 Flag = Annotated[bool, PlainValidator(_flag), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
+Address = Annotated[
+    str, PlainValidator(_address), json_schema("string", description="http://192.168.0.7:8000/")
+]
 ClockTime = Annotated[str, PlainValidator(_clock), json_schema("string", description='"09:00"')]

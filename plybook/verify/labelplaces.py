@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from plybook.verify.lettermetrics import end_mm
-from plybook.verify.pdf_pages import Line, Words
+from plybook.verify.looks import INK
+from plybook.verify.pdf_pages import Area, Line, Words
 from plybook.verify.tolerances import PAPER_MM
 
 _SAME_ROW_MM = 1.0  # the id and the angle stand half a millimetre apart
@@ -59,6 +60,49 @@ A4 = Grid(3, 8, 0.0, 0.5, 70.0, 37.0, 70.0, 37.0, (5.5, 1.8, 32.2), 7.0,
           {4: (4.4, 3.6), 5: (3.9, 3.1), 6: (3.4, 2.65)}, 1.4, 4.2)  # fmt: skip
 LETTER = Grid(3, 10, 4.7625, 12.7, 69.85, 25.4, 66.675, 25.4, (3.5, 0.0, 25.4), 5.0,
               {3: (4.0, 3.3), 4: (3.4, 2.9), 5: (3.0, 2.4)}, 1.8, 3.2)  # fmt: skip
+
+
+# larger ones, with room for a QR code: 14 and 10 on a sheet
+_LARGE = {4: (4.8, 4.4), 5: (4.8, 4.2), 6: (4.6, 3.5)}
+LARGE_A4 = Grid(2, 7, 4.65, 15.15, 101.6, 38.1, 99.1, 38.1, (3.5, 0.0, 38.1), 7.0, _LARGE, 1.4,
+                4.2)  # fmt: skip
+LARGE_LETTER = Grid(2, 5, 3.96875, 12.7, 106.3625, 50.8, 101.6, 50.8, (3.5, 0.0, 50.8), 7.0,
+                    _LARGE, 1.4, 4.2)  # fmt: skip
+QR_MM, QR_TOP_MM = 18.0, 13.6  # its side; from the upper edge of the room
+
+
+def code_box(grid: Grid, corner: np.ndarray) -> np.ndarray:
+    """(2, 2) where the QR code of a label stands, page mm."""
+    side, above, _ = grid.room
+    right, top = corner[0] + grid.wide - side, corner[1] - above - QR_TOP_MM
+    return np.array([(right - QR_MM, top - QR_MM), (right, top)])
+
+
+def modules_of(areas: Sequence[Area], box: np.ndarray) -> np.ndarray:
+    """(n, n) the modules that areas paint dark in the box of a code, from its upper left corner.
+
+    Raises:
+        ValueError: an area covers no whole modules, or one twice.
+    """
+    boxes = [np.stack([a.points.min(axis=0), a.points.max(axis=0)]) for a in areas]
+    first = [b for b in boxes if abs(b[0, 0] - box[0, 0]) + abs(b[1, 1] - box[1, 1]) <= PAPER_MM]
+    if len(first) != 1:
+        raise ValueError("has no finder in its corner")
+    count = round(7 * QR_MM / float(np.ptp(first[0][:, 0])))  # a finder is 7 modules wide
+    module = QR_MM / count
+    dark = np.zeros((count, count), bool)
+    for area, b in zip(areas, boxes, strict=True):
+        cells = (b - (box[0, 0], box[1, 1])) * (1, -1) / module
+        whole = np.round(cells).astype(int)
+        (left, low), (right, high) = whole
+        own = dark[high:low, left:right]
+        square = len(area.points) == 4 and area.fill == INK
+        if not square or np.abs(cells - whole).max() * module > PAPER_MM or own.any() or (
+            whole.min() < 0 or whole.max() > count or not own.size
+        ):
+            raise ValueError("has a module out of its place")
+        dark[high:low, left:right] = True
+    return dark
 
 
 def rows_of(words: Sequence[Words]) -> tuple[list[Words], list[Words], list[Words]]:

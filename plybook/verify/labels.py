@@ -9,6 +9,7 @@ Terms:
 from __future__ import annotations
 
 import re
+from urllib.parse import quote
 
 from plybook.verify.bookpaper import GOES_ON, flow_of, owner_of
 from plybook.verify.bookplaces import check_places
@@ -16,10 +17,14 @@ from plybook.verify.corners import INCH_MM
 from plybook.verify.cut_pages import FIGURE, length_mm
 from plybook.verify.labelplaces import (
     A4,
+    LARGE_A4,
+    LARGE_LETTER,
     LETTER,
     Grid,
+    code_box,
     displaced,
     frames,
+    modules_of,
     rows_of,
     same_lines,
     strokes,
@@ -28,20 +33,23 @@ from plybook.verify.layouts import placed_ring, tape_unit
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Book, Page, Words
 from plybook.verify.printed import CUT_OFF, angle, pattern, same, squeeze
+from plybook.verify.qrcodes import read_code
 from plybook.verify.report import Report
 from plybook.verify.steptold import WITH_ANGLE
-from plybook.verify.tolerances import TOUCH_MM
+from plybook.verify.tolerances import PAPER_MM, TOUCH_MM
 
 _HANDS = {"left": "LEFT", "right": "RIGHT", "none": ""}
 _OF_KIT = ("Kit list: ", "In the order of laying: the first on top of the pile.")
 _WITH_FIBRE = ("ply", "rod")
+_LONGEST_LINK = 200
 _DATUM, _BY_HAND = "DATUM ", "cut by hand from its roll"
 _ALONG = re.compile(rf"from (.+), along ({FIGURE}) to ({FIGURE}) (mm|in)")
 
 
 def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
     """All labels, once for label sheets and once for plain paper, and the kit lists."""
-    grid = A4 if book.size_mm(0)[0] < 213.0 else LETTER
+    small, large = (A4, LARGE_A4) if book.size_mm(0)[0] < 213.0 else (LETTER, LARGE_LETTER)
+    grid = large if plan["workshop"]["booklets_at"] else small
     wanted = [(p, copy) for p in plan["pieces"] for copy in range(1, p["quantity"] + 1)]
     sheets = -(-len(wanted) // (grid.columns * grid.rows))
     names = Names(plan)
@@ -69,6 +77,7 @@ def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
             report.expect(not astray, "labels with all words in their place", where,
                           f"has {astray[:2]} elsewhere")  # fmt: skip
         _check_lines(own, wanted, grid, bool(first), f"{name}, {what}s", report)
+        _check_codes(own, wanted, grid, _links(plan), f"{name}, {what}s", report)
     _check_kits(plan, pages[2 * sheets :], names, name, report)
 
 
@@ -95,10 +104,46 @@ def _check_lines(
                   for k, (piece, _) in enumerate(some) if piece["kind"] in _WITH_FIBRE]  # fmt: skip
         lines = [stroke for arrow in arrows for stroke in arrow]
         lines += frames(len(some), grid, page.height_mm) if framed else []
-        good = same_lines(page.lines, lines) and not page.areas
+        good = same_lines(page.lines, lines)
         report.expect(good, "sheets of labels with an arrow along each fibre and no other line",
                       where, f"an arrow on sheet {number + 1} lies otherwise, or there is more or "
                       "less drawn")  # fmt: skip
+
+
+def _links(plan: dict) -> dict[str, str]:
+    """What opens the step that lays each piece, where the plan says where booklets are found."""
+    base, found = plan["workshop"]["booklets_at"], {}
+    for step in (step for stage in plan["stages"] for step in stage["steps"] if step["lays"]):
+        link = f"{base}{quote(plan['part']['number'])}/booklet.html#{quote(step['id'])}"
+        for piece in step["pieces"] if base and len(link) <= _LONGEST_LINK else ():
+            found.setdefault(piece, link)
+    return found
+
+
+def _check_codes(
+    pages: list[Page], wanted: list[tuple[dict, int]], grid: Grid, links: dict[str, str],
+    where: str, report: Report,
+) -> None:  # fmt: skip
+    """The QR code of each label opens the step that lays its piece; nothing else is dark."""
+    on_sheet = grid.columns * grid.rows
+    for number, page in enumerate(pages):
+        left = list(page.areas)
+        for k, (piece, _) in enumerate(wanted[number * on_sheet : (number + 1) * on_sheet]):
+            box = code_box(grid, grid.corner(k, page.height_mm))
+            own = [a for a in left if (a.points >= box[0] - PAPER_MM).all()
+                   and (a.points <= box[1] + PAPER_MM).all()]  # fmt: skip
+            left = [a for a in left if not any(a is b for b in own)]
+            due, said = links.get(piece["id"], ""), ""
+            if own:
+                try:
+                    said = read_code(modules_of(own, box))
+                except ValueError as wrong:
+                    said = f"nothing that can be read: it {wrong}"
+            if own or due:
+                report.expect(said == due, "QR codes that open the step of their piece", where,
+                              f"{piece['id']} has a code of {said!r}, not {due!r}")  # fmt: skip
+        report.expect(not left, "sheets of labels without a stray area", where,
+                      f"{len(left)} areas on sheet {number + 1} are of no code")  # fmt: skip
 
 
 def _check_label(
@@ -118,7 +163,7 @@ def _check_label(
                   f"says {between[:1]}, not {piece['layer']} and the name of "
                   f"{piece['material']}")  # fmt: skip
     edges = _edges(piece)
-    told = [text for text in between[1:-2] if not text.startswith(_DATUM)]
+    told, _ = _edges_and_datum(between)
     report.expect(same("".join(told), edges), "labels with the edges or the splice of "
                   "their piece", where, f"says {told}, not {edges!r}")  # fmt: skip
     part = plan["part"]
@@ -149,12 +194,17 @@ def _check_use(
     report.expect(good, "labels with the place of their piece on its stock", where,
                   f"says {told!r}, it is cut at {place}")  # fmt: skip
     datum = [m["label"] for m in piece["marks"] if m["kind"] == "datum"]
-    said = [text for text in between[1:-2] if text.startswith(_DATUM)]
-    good = len(said) == min(len(datum), 1) and all(
-        same(text, _DATUM + label) for text, label in zip(said, datum, strict=False)
-    )
+    _, said = _edges_and_datum(between)
+    good = same("".join(said), _DATUM + datum[0] if datum else "")
     report.expect(good, "labels with the datum corner of their piece", where,
                   f"says {said}, not {datum[:1]}")  # fmt: skip
+
+
+def _edges_and_datum(between: list[str]) -> tuple[list[str], list[str]]:
+    """The lines between material and stock: how the edges are cut, and the datum corner."""
+    lines = between[1:-2]
+    start = max((k for k, text in enumerate(lines) if text.startswith(_DATUM)), default=len(lines))
+    return lines[:start], lines[start:]
 
 
 def _turns(plan: dict) -> dict[Copy, str]:

@@ -45,6 +45,8 @@ ONE_MISTAKE = [
     (SKIN, "  units: mm\n", "", "missing", ("number", 0), "`units` is missing"),
     (SKIN, "hand: left", "hand: west", "unknown-word", ("west", 0), "left, right, none"),
     (SKIN, "twist: -1 deg", "twist: -0.02 rad", "radians", ("-0.02", 0), "in degrees"),
+    (SKIN, "layers:\n", "workshop: {booklets_at: 192.168.0.7}\nlayers:\n", "not-an-address",
+     ("192.168.0.7", 0), "http://192.168.0.7:8000/"),
     (SKIN, "date: 2026-05-04", "date: 2026-13-04", "not-a-date", ("2026-13", 0), "2026-05-04"),
     (SKIN, "  - {check: height, at: 1900, tolerance: 1.5}", "  - 5", "wrong-kind", ("5\naccept", 0),
      "expected a mapping"),

@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import zxingcpp
 
-from plybook.drawing.piece_labels import SHEETS, piece_labels
+from plybook.drawing.piece_labels import LARGE, SHEETS, piece_labels
 from plybook.laminate.model import Mark
 from plybook.write.labels_pdf import labels_pdf
 from tests.drawing import doubles
@@ -108,3 +109,49 @@ def test_kit_lists_hold_each_piece_once_in_the_order_of_laying():
 
 def test_the_same_input_gives_the_same_bytes():
     assert written("a4") == written("a4")
+
+
+def test_the_sheets_of_larger_labels_fit_their_paper():
+    """A4 2 x 99.1 mm, a gutter of 2.5 and margins of 4.65; 7 x 38.1 between 15.15 above and below.
+    Letter 2 x 4 in, a gutter of 3/16 in and margins of 5/32 in; 5 x 2 in between half an inch (both
+    from memory)."""
+    a4, letter = LARGE["a4"], LARGE["letter"]
+    assert 2 * a4.left_mm + a4.across_mm + a4.wide_mm == pytest.approx(210.0)
+    assert 2 * a4.top_mm + a4.rows * a4.down_mm == pytest.approx(297.0)
+    assert (2 * letter.left_mm + letter.across_mm + letter.wide_mm) / 25.4 == pytest.approx(8.5)
+    assert (2 * letter.top_mm + letter.rows * letter.down_mm) / 25.4 == pytest.approx(11.0)
+
+
+def coded(paper):
+    spec, laminate = doubles.spec(paper=paper), doubles.laminate()
+    workshop = replace(spec.workshop, booklets_at="http://192.168.0.7:8000/")
+    spec = replace(spec, workshop=workshop)
+    return labels_pdf(spec, laminate, doubles.shop(), doubles.cut_plan(laminate))
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_codes_open_the_step_that_lays_the_piece(paper):
+    """As zxing reads them from the page, at 200 dots to the inch."""
+    steps = [step for stage in doubles.shop().stages for step in stage.steps if step.lays]
+    pieces = [piece.id for piece in doubles.laminate().pieces]
+    due = [
+        f"http://192.168.0.7:8000/{doubles.spec().part.number}/booklet.html#{step.id}"
+        for step in steps for piece in step.pieces if piece in pieces
+    ]  # fmt: skip
+    found: list[str] = []
+    for page in list(opened(coded(paper)))[: -(-len(pieces) // LARGE[paper].on_sheet)]:
+        image = page.render(scale=200 / 72).to_numpy()
+        found += [code.text for code in zxingcpp.read_barcodes(image)]
+    assert due and sorted(found) == sorted(due)
+
+
+def test_labels_carry_no_code_unless_it_is_asked_for():
+    image = opened(written("a4"))[0].render(scale=200 / 72).to_numpy()
+    assert list(zxingcpp.read_barcodes(image)) == []
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_nothing_on_labels_with_codes_lies_over_anything(paper):
+    for page in opened(coded(paper)):
+        assert list(colliding(page)) == []
+        assert list(off_page(page)) == []

@@ -18,7 +18,7 @@ from plybook.spec.quantities import (
     Percent,
     PrintedPercent,
 )
-from plybook.spec.words import ClockTime, Flag, Id, Line, Paragraph, one_of
+from plybook.spec.words import Address, ClockTime, Flag, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
 
 STAGE_KINDS = (
@@ -97,6 +97,9 @@ class WorkshopFigures(Written):
     printer: Printer = Field(Printer.model_construct(), description="How true it prints.")
     dxf: one_of("r2010", "r12") = Field(
         "r2010", description="What your cutter reads: r12 for old machines."
+    )
+    booklets_at: Address | None = Field(
+        None, description="Where phones find the output folder; labels then carry a QR code."
     )
 
 
