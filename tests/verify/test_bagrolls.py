@@ -14,7 +14,7 @@ from plybook.verify import verify_folder
 from plybook.verify.bagrolls import check_bag_files, check_bag_rolls
 from plybook.verify.report import Report
 from plybook.write.bag_sheets import bag_pages
-from plybook.write.sheets_pdf import cutplan_pdf
+from plybook.write.sheets_pdf import cut_sheets
 from plybook.write.tables import csv_bytes
 from tests.conftest import built_alone
 from tests.shop import parts
@@ -121,7 +121,7 @@ def skin():
 
 def files_of(spec, shop, table=None):
     return {
-        "cutplan.pdf": cutplan_pdf(NO_LAYOUTS, {}, [spec], bags=bag_pages(spec, shop)),
+        "cutplan.pdf": cut_sheets(NO_LAYOUTS, {}, [spec], bags=bag_pages(spec, shop)).pdf,
         "tables/bag_cuts.csv": csv_bytes(*tables.bag_cuts_table(table or shop)),
     }
 
