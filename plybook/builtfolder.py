@@ -247,7 +247,8 @@ def _piece(row: Mapping[str, Any]) -> Piece:
 def _stranger(name: str, row: Mapping[str, Any]) -> Item:
     from plybook.nest.model import Item
 
-    return Item(name, _ring(row["outline_mm"]), 1, None, bool(row["flipped"]))
+    outline = _ring(row["outline_mm"])
+    return Item(name, outline, 1, None, bool(row["flipped"]), row["part"], row["part"])
 
 
 def _placement(item: str, row: Mapping[str, Any], copy: int) -> Placement:

@@ -186,9 +186,11 @@ def cut_plans(
     parts, plan = planned[0].parts, planned[0].plan
     pieces, specs = _pieces(parts), [part.spec for part in parts]
     files: Files = {}
-    for table, rows in (("stock", tables.stock_table(plan)),
-                        ("placements", tables.placements_table(plan))):  # fmt: skip
-        files[f"tables/{table}.csv"] = csv_bytes(*rows)
+    for table, (head, rows) in (("stock", tables.stock_table(plan)),
+                                ("placements", tables.placements_table(plan)),
+                                ("kits", tables.kits_table(plan))):  # fmt: skip
+        if rows or table != "kits":  # nothing is said of kits
+            files[f"tables/{table}.csv"] = csv_bytes(head, rows)
     if len(planned) == 1:
         bags = bag_pages(specs[0], planned[0].shop)
         return {**files, CUT_PLAN: cut_sheets(plan, pieces, specs, bags=bags).pdf}, None, []

@@ -41,7 +41,8 @@ def plan_dict(
 
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
     same stock unit. `marks_mm` are the corner points of the mark-out on the stock, from its end and
-    edge, as a tape in the part's unit shows them. `bag_rolls` are what the bags take off rolls.
+    edge, as a tape in the part's unit shows them. `bag_rolls` are what the bags take off rolls,
+    `kits` what each way of sorting pieces into kits takes, for all parts cut together.
     """
     part = spec.part
     return {
@@ -80,6 +81,18 @@ def plan_dict(
             layout_row(layout, part.number, {item.id: item for item in plan.items}, part.units)
             for layout in plan.layouts
             if any(owner(p.item)[0] == part.number for p in layout.placements)
+        ],
+        "kits": [
+            {
+                "way": way.way,
+                "kits": way.kits,
+                "chosen": way.chosen,
+                "rolls": [
+                    {"material": name, "length_mm": None if mm is None else _figure(mm)}
+                    for name, mm in way.lengths_mm
+                ],
+            }
+            for way in plan.kits
         ],
         "stages": [_stage(stage) for stage in shop.stages],
         "quantities": _quantities(laminate, shop),

@@ -95,6 +95,19 @@ def placements_table(plan: CutPlan, number: str = "") -> Table:
     return head, rows
 
 
+def kits_table(plan: CutPlan) -> Table:
+    """One row per way of sorting pieces into kits and material on rolls; no row where nothing is
+    said of kits, no length where the stock is short."""
+    head = ("way", "kits", "cut_so", "material", "length_mm")
+    rows = [
+        (way.way, way.kits, "yes" if way.chosen else "no", material,
+         "" if mm is None else show_number(mm, 1))
+        for way in plan.kits
+        for material, mm in way.lengths_mm
+    ]  # fmt: skip
+    return head, rows
+
+
 def bag_cuts_table(shop: Shop) -> Table:
     """One row per rectangle for a bag, roll by roll, from the roll's end on."""
     head = (

@@ -32,7 +32,7 @@ class Item:
     demand: int
     rotations_deg: tuple[float, ...] | None
     may_flip: bool = False
-    group: str = ""  # stage, when pieces come off day by day
+    group: str = ""  # its kit, or its stage where there are none
     part: str = ""  # part number it belongs to
     flipped_rotations_deg: tuple[float, ...] | None = None
 
@@ -90,10 +90,31 @@ class Layout:
 
 
 @dataclass(frozen=True)
+class KitWay:
+    """What one way of sorting pieces into kits takes off the rolls.
+
+    Attributes:
+        way: in words, as the spec has it.
+        kits: how many there are.
+        lengths_mm: of each material on rolls, of all its rolls together; None where the stock is
+            short for it.
+        chosen: whether the plan is cut so.
+    """
+
+    way: str
+    kits: int
+    lengths_mm: tuple[tuple[str, float | None], ...]
+    chosen: bool
+
+
+@dataclass(frozen=True)
 class CutPlan:
+    """All layouts and what they place; `kits` where the spec asks for kits."""
+
     layouts: tuple[Layout, ...]
     items: tuple[Item, ...]
     findings: tuple[Finding, ...]
+    kits: tuple[KitWay, ...] = ()
 
 
 NO_LAYOUTS = CutPlan((), (), ())  # before any were looked for

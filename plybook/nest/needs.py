@@ -14,6 +14,7 @@ import numpy as np
 
 from plybook.diagnostics import Finding, GeometryError, SpecError, StockError, error, note, warning
 from plybook.geometry.rings import canonical_ring
+from plybook.nest.kits import TIGHTEST, in_kits
 from plybook.nest.model import Item, Unit, UnitKind
 from plybook.nest.placing import along_bar, fibre_rotations
 from plybook.nest.race import packer_is_installed
@@ -102,7 +103,10 @@ def gather(jobs: Sequence[CutJob]) -> tuple[tuple[Need, ...], tuple[Finding, ...
         shapeless += bad
         if bad:
             continue
-        need = _need(material_id, material, items, shelf, spec.nest)
+        on_rolls = isinstance(material, (Cloth, Consumable))
+        items = in_kits(items, jobs, jobs[0].spec.nest.kits if on_rolls else TIGHTEST)
+        rules = replace(spec.nest, kits=jobs[0].spec.nest.kits)
+        need = _need(material_id, material, items, shelf, rules)
         too_wide = _refused(pieces, need)
         if isinstance(material, Consumable) and too_wide:
             findings.append(_in_lengths(material_id, too_wide))
@@ -204,10 +208,6 @@ def _differing(jobs: Sequence[CutJob]) -> list[Finding]:
 
 def _items(pieces, material: Material) -> tuple[tuple[Item, ...], list[Finding]]:
     items, bad = [], []
-    stages = {
-        id(job): {s.id: n for n, s in enumerate(job.spec.stages)} for job, _ in pieces
-    }  # fmt: skip
-    pieces = sorted(pieces, key=lambda jp: stages[id(jp[0])].get(jp[1].stage, len(stages)))
     for job, piece in pieces:
         number = job.spec.part.number
         try:

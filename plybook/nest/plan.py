@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from plybook.nest.bars import BarStock, cut_bars
 from plybook.nest.bound import sheet_bound, strip_bound
 from plybook.nest.budget import Budget, stops_on_interrupt
 from plybook.nest.check import check_plan
+from plybook.nest.kits import KITS, ways_compared
 from plybook.nest.memory import LayoutMemory, Remembered, layout_key
 from plybook.nest.model import CutPlan, Effort, Item, Layout, Placement
 from plybook.nest.needs import CutJob, Need, gather
@@ -24,6 +26,7 @@ from plybook.nest.rolls import pack_rolls
 from plybook.nest.sheets import pack_sheets
 from plybook.nest.stretch import AS_GOOD_AS_BOUND
 from plybook.nest.strip import ONE_BY_ONE
+from plybook.spec.model import Kits
 
 Progress = Callable[[str], None]
 SECONDS = {"quick": 1.0, "normal": 30.0, "long": 8 * 3600.0}
@@ -83,7 +86,20 @@ def plan_cuts(
             note("search-stopped", "the search was stopped early; the best proved plan is kept")
         )
     items = tuple(item for need in needs for item in need.items)
-    return CutPlan(tuple(layouts), items, tuple(found))
+    way: Kits = jobs[0].spec.nest.kits if jobs else ""
+    done = [plan for plan in plans if not isinstance(plan, Finding)]
+    kits = ways_compared(jobs, needs, done, way, partial(_lay_out, whole, run)) if way else ()
+    return CutPlan(tuple(layouts), items, tuple(found), kits)
+
+
+def _lay_out(seconds: float, run: _Run, needs: Sequence[Need]) -> list[list[Layout] | None]:
+    """Layouts that are only compared with those chosen, from a search as long as theirs; of a
+    search of a whole night, as long as a normal one."""
+    usual = min(seconds, SECONDS["normal"])
+    other = replace(run, seconds=usual, long=False)
+    with stops_on_interrupt(budget := Budget(usual)):
+        plans = _plan_all(needs, budget, other)
+    return [None if isinstance(plan, Finding) else plan for plan in plans]
 
 
 _Plan = list[Layout] | Finding
@@ -167,7 +183,8 @@ def _worth_s(need: Need) -> float:
 def _plan_need(need: Need, budget: Budget, run: _Run) -> _Plan:
     """Proved layouts of one material, remembered or fresh; a finding where stock is short."""
     r = need.rules
-    rules = [need.kind, need.gap_mm, need.endless, r.group_by_stage, r.order]
+    kits = r.kits in KITS and r.kits
+    rules = [need.kind, need.gap_mm, need.endless, kits, r.order]
     key = layout_key(need.items, need.units, rules)
     old = run.memory.get(key)
     kept = _recall(need, old) if old else None
@@ -252,7 +269,7 @@ def _search(need: Need, budget: Budget, seed: int, tell: Progress) -> list[Layou
             need.gap_mm,
             budget,
             seed,
-            by_group=need.rules.group_by_stage,
+            by_group=need.rules.kits in KITS,
             progress=lambda mm: tell(
                 f"{need.material}: {mm / 1000:.2f} m so far, at least {bound / 1000:.2f} m"
             ),

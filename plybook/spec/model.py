@@ -535,14 +535,18 @@ class StockItem:
     place: Place = NOWHERE
 
 
+Kits = Literal["", "tightest", "by part", "by stage", "by hand"]  # "": nothing is said of kits
+
+
 @dataclass(frozen=True)
 class NestRules:
-    """How pieces are put on stock. Gaps are clear distances between cuts."""
+    """How pieces are put on stock. Gaps are clear distances between cuts; `kits` says what comes
+    off a roll together."""
 
     knife_gap_mm: float = 3.0
     saw_kerf_mm: float = 3.0
     sheet_gap_mm: float = 3.0
-    group_by_stage: bool = False
+    kits: Kits = ""
     order: Literal["oldest", "shortest"] = "oldest"
 
 

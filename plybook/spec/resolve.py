@@ -179,7 +179,7 @@ def _cutting(files) -> NestRules:
         value("knife_gap", usual.knife_gap_mm),
         value("saw_kerf", usual.saw_kerf_mm),
         value("sheet_gap", usual.sheet_gap_mm),
-        value("by_stage", usual.group_by_stage),
+        value("kits", usual.kits),
         value("order", usual.order),
     )
 

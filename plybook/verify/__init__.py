@@ -22,6 +22,7 @@ from plybook.verify.dxf_tags import read_dxf, sections
 from plybook.verify.facts import check_facts
 from plybook.verify.hands import check_hands
 from plybook.verify.joints import check_joints
+from plybook.verify.kits import check_kits
 from plybook.verify.layouts import SHARED, check_layouts, set_folder
 from plybook.verify.lengths import check_lengths
 from plybook.verify.manifest import MANIFEST, check_manifest, read_files
@@ -57,10 +58,10 @@ OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
     check_table, check_roll, check_sheet_lines, check_template_pages, check_cut_places,
-    check_facts, check_bag_files,
+    check_facts, check_bag_files, check_kits,
 )  # fmt: skip
 # of the cut plan, which stands in the folder of the set where parts share it
-OF_CUT_PLAN = (check_cut_drawings, check_cut_sheets, check_cut_places)
+OF_CUT_PLAN = (check_cut_drawings, check_cut_sheets, check_cut_places, check_kits)
 LARGEST = 1e12  # a cent of a fortune, a micrometre of a roll
 MOST_COPIES = 100_000  # of all pieces of a part; each is looked for in the layouts and labels
 MOST_ROWS = 5_000  # pieces, or units of stock, of one part; builds are limited to a fifth

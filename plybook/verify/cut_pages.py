@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -43,6 +43,7 @@ class Cut:
     marks_mm: np.ndarray | None  # its corner points
     holes_mm: tuple[np.ndarray, ...] | None = None  # as the ring; None where it does not say
     fibre_deg: float | None = None  # on the stock
+    kit: str | None = None  # what it comes off the roll with
 
 
 @dataclass
@@ -56,13 +57,17 @@ class Block:
         return squeeze("".join(self.words))
 
 
-def cuts_of(layout: dict, pieces: dict[str, dict], number: str) -> list[Cut]:
+def cuts_of(
+    layout: dict, pieces: dict[str, dict], number: str,
+    kit_of: Callable[[str, str], str] = lambda part, stage: stage,
+) -> list[Cut]:  # fmt: skip
     """Every piece cut from one unit of stock.
 
     Args:
         layout: of plan.json.
         pieces: of the part, by id.
         number: of the part.
+        kit_of: the kit of a part's piece, by part and stage.
     """
     rows = [(p, pieces[p["piece"]], number) for p in layout["placements"]]
     rows += [(p, p, p["part"]) for p in layout.get("also_cut", [])]
@@ -72,7 +77,7 @@ def cuts_of(layout: dict, pieces: dict[str, dict], number: str) -> list[Cut]:
             piece.get("quantity"), piece.get("kind"), piece.get("angle_deg"), piece.get("stage"),
             bool(p["flipped"]), on_stock(piece, p, layout),
             np.array(p["marks_mm"]) if "marks_mm" in p else None, _holes(piece, p, layout),
-            _fibre(piece, p))
+            _fibre(piece, p), kit_of(part, piece["stage"]) if "stage" in piece else None)
         for p, piece, part in rows
     ]  # fmt: skip
 

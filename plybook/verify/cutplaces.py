@@ -58,10 +58,17 @@ def check_cut_places(plan: dict, files: dict[str, bytes], report: Report) -> Non
         check_sheet(book.page(number), f"{NAME}, sheet {number + 1}", report)
 
 
-def check_sheet(page: Page, where: str, report: Report, columns: Columns = POINTS) -> None:
+def check_sheet(
+    page: Page, where: str, report: Report, columns: Columns = POINTS, high_mm: float | None = None
+) -> None:
     """The head and the title block of a sheet; of a table, its words and rules too.
 
-    A table of points hangs from a fixed place; any other from the heads of its columns.
+    Args:
+        page: as read.
+        where: for what is found.
+        report: takes what is found.
+        columns: of its table.
+        high_mm: where the table hangs from; None where a table of points does.
     """
     corner = (page.width_mm - EDGE_MM - WIDTH_MM, EDGE_MM)
     low = [x for x in page.lines if x.points[:, 1].min() <= block_top_mm(page) + 3.0
@@ -78,8 +85,8 @@ def check_sheet(page: Page, where: str, report: Report, columns: Columns = POINT
             wrong.append(words.text)
         if y > page.height_mm - EDGE_MM - 11.0 and not _in_head(words, page):
             wrong.append(words.text)
-    if table_heads(page)[0]:
-        wrong += _table(page, columns)
+    if high_mm is not None or table_heads(page)[0]:
+        wrong += _table(page, columns, high_mm or page.height_mm - EDGE_MM - TABLE_MM)
     report.expect(not wrong, "sheets of the cut plan with words and rules in their places", where,
                   f"has {wrong[:2]} out of its place")  # fmt: skip
 
@@ -95,14 +102,12 @@ def _in_head(words: Words, page: Page) -> bool:
     return right or any(abs(words.at_mm[0] - x) <= _NEAR_MM for x in starts)
 
 
-def _table(page: Page, columns: Columns) -> list[str]:
+def _table(page: Page, columns: Columns, high: float) -> list[str]:
     """Words of a table that are in none of its columns, rows without a rule and rules without a
     row."""
     wide = (page.width_mm - 2 * EDGE_MM + GAP_MM) / columns.count - GAP_MM
     lefts = [EDGE_MM + k * (wide + GAP_MM) for k in range(columns.count)]
-    high, low = page.height_mm - EDGE_MM - TABLE_MM, block_top_mm(page) + 3.0
-    if columns is not POINTS:
-        high = table_heads(page)[1][0].at_mm[1] - 3.0
+    low = block_top_mm(page) + 3.0
     wrong, due = [], set()
     for words in page.words:
         x, y = words.at_mm

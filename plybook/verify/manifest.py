@@ -73,7 +73,9 @@ _SHA256 = re.compile("[0-9a-f]{64}")
 ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "table.html",
          "templates-fullsize.pdf", "templates-roll.pdf", "templates.pdf")  # fmt: skip
 TEMPLATES = ("dxf", "svg")  # of each piece
-TABLES = ("bag_cuts", "checks", "pieces", "placements", "quantities", "resin", "stiffness", "stock")
+TABLES = ("bag_cuts", "checks", "kits", "pieces", "placements", "quantities", "resin", "stiffness",
+          "stock")  # fmt: skip
+OF_SET = ("cutplan.pdf", "tables/kits.csv", "tables/placements.csv", "tables/stock.csv")
 
 
 def check_manifest(
@@ -114,12 +116,12 @@ def check_manifest(
     if alone:
         tables = set(TABLES)
         if SHARED in plans[0]:  # which stands with the drawings in the folder of the set
-            wanted, tables = set(), tables - {"stock"}
+            wanted, tables = set(), tables - {"stock", "kits"}
         wanted |= set(ALONE) | {f"tables/{name}.csv" for name in tables}
         wanted |= {f"templates/{file_name(piece['id'])}.{kind}" for piece in plans[0]["pieces"]
                    for kind in TEMPLATES}  # fmt: skip
     else:
-        wanted |= {"cutplan.pdf", "tables/stock.csv", "tables/placements.csv"}
+        wanted |= set(OF_SET)
     more = sorted({entry["name"] for entry in manifest["files"]} - wanted)
     report.expect(not more, "manifests that list no other file", MANIFEST,
                   f"lists {more[:2]}, which no build has")  # fmt: skip

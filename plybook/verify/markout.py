@@ -31,6 +31,7 @@ from plybook.verify.cut_pages import (
     whole_width_mm,
 )
 from plybook.verify.cut_pictures import check_picture
+from plybook.verify.kits import is_kit_page, kits_of
 from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
 from plybook.verify.openings import check_openings
@@ -71,13 +72,16 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
     check_in_order(pages, plan["part"]["number"], report)
     if plan.get("bag_rolls"):
         pages = [page for page in pages if not is_bag_page(page)]
+    if plan.get("kits"):
+        pages = [page for page in pages if not is_kit_page(page)]
     if not plan["layouts"]:
         told = any(w.text == NOTHING for w in pages[0].words)
         report.expect(told and len(pages) == 1, "cut plans that say nothing is cut", NAME,
                       "has pages and nothing is cut")  # fmt: skip
         return
     pieces = {p["id"]: p for p in plan["pieces"]}
-    cuts = {x["stock"]: cuts_of(x, pieces, plan["part"]["number"]) for x in plan["layouts"]}
+    number, kit_of = plan["part"]["number"], kits_of(plan)
+    cuts = {x["stock"]: cuts_of(x, pieces, number, kit_of) for x in plan["layouts"]}
     unit, names = tape_unit(plan), Names(plan)
     single = [x for x in plan["layouts"] if x["kind"] != "bar"]
     bars = [x for x in plan["layouts"] if x["kind"] == "bar"]
@@ -240,7 +244,8 @@ def _check_across(
     layout: dict, cuts: list[Cut], found: list[Block], drawings: list[Page], unit: str, where: str,
     report: Report,
 ) -> None:  # fmt: skip
-    """A roll is cut across where stages part, and nowhere else; no piece lies under the cut."""
+    """A roll is cut across where kits part, stages where there are none, and nowhere else; no
+    piece lies under the cut."""
     half = TAPE_MM[unit] + ROUNDING_MM
     wide = whole_width_mm(layout)
     crossing, placed = [], 0
@@ -267,7 +272,7 @@ def _check_across(
     told = {round(along, 2) for along, _ in crossing}
     report.expect(drawn == told, "drawings with the cuts across of their table", where,
                   f"cuts across are drawn at {sorted(drawn)}, told at {sorted(told)}")  # fmt: skip
-    if layout["kind"] == "roll" and all(c.stage is not None for c in cuts):
+    if layout["kind"] == "roll" and all(c.kit is not None for c in cuts):
         tries = [_partings(cuts, slack) for slack in (0.0, ROUNDING_MM, -ROUNDING_MM)]
         good = any(_same_partings(crossing, due, half) for due in tries)
         report.expect(good, "rolls cut across just where their stages part", where,
@@ -285,9 +290,9 @@ def _partings(cuts: list[Cut], slack: float) -> list[Parting]:
     """Where stages part along a roll: from, to, and the stages before and after."""
     spans: dict[str, tuple[float, float]] = {}
     for cut in cuts:
-        low, high = spans.get(str(cut.stage), (np.inf, -np.inf))
+        low, high = spans.get(str(cut.kit), (np.inf, -np.inf))
         along = cut.ring_mm[:, 0]
-        spans[str(cut.stage)] = min(low, float(along.min())), max(high, float(along.max()))
+        spans[str(cut.kit)] = min(low, float(along.min())), max(high, float(along.max()))
     runs: list[tuple[list[str], float, float]] = []
     for stage, (low, high) in sorted(spans.items(), key=lambda row: row[1]):
         if runs and low < runs[-1][2] - slack:

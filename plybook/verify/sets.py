@@ -7,6 +7,7 @@ import json
 
 from plybook.verify.cutplaces import check_cut_places
 from plybook.verify.drawings import check_cut_drawings
+from plybook.verify.kits import check_kits
 from plybook.verify.layouts import SHARED, tape_unit
 from plybook.verify.manifest import check_manifest
 from plybook.verify.markout import check_cut_sheets
@@ -68,8 +69,11 @@ def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Repo
     materials: dict[str, dict] = {}
     for number in reversed(numbers):  # the first part names them
         materials.update(plans[number][0]["materials"])
+    alike = all(plans[n][0]["kits"] == first["kits"] for n in numbers)
+    report.expect(alike, "parts that tell the same of kits", "plan.json", "differs between parts")
     together = {"part": {**first["part"], "number": manifest["folder"]}, "pieces": [],
-                "materials": materials, "layouts": shown}  # fmt: skip
+                "materials": materials, "layouts": shown, "kits": first["kits"],
+                "hands": {n: plans[n][0]["part"]["hand"] for n in numbers}}  # fmt: skip
     check_stock(together, rows("stock", files, report), report)
     check_cut_drawings(together, files, report)
     check_roles(together, files, report)
@@ -77,6 +81,7 @@ def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Repo
     check_manifest(manifest, [plans[n][0] for n in numbers], layouts, False, report)
     check_cut_sheets(together, files, report)
     check_cut_places(together, files, report)
+    check_kits(together, files, report)
 
 
 def _cut(placement: dict, number: str, piece: dict, same_tape: bool) -> dict:

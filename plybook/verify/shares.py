@@ -90,7 +90,9 @@ def check_shared(plan: dict, files: dict[str, bytes], there: dict[str, bytes] | 
     pages = _pages(files[NAME])
     check_in_order(pages, number, report)
     for k, page in enumerate(pages, start=1):
-        check_sheet(page, f"{NAME}, sheet {k}", report, CELLS)
+        heads = table_heads(page)[1]
+        high = heads[0].at_mm[1] - 3.0 if heads else None
+        check_sheet(page, f"{NAME}, sheet {k}", report, CELLS, high)
     own = [page for page in pages if not (plan["bag_rolls"] and is_bag_page(page))]
     _check_list(plan, told, own, drawn, tables, report)
 

@@ -23,6 +23,7 @@ COLUMNS = {
     "stock": "stock kind material width_mm length_mm used_length_mm least_length_mm "
     "utilisation_pct pieces to_buy",
     "placements": "stock part piece copy x_mm y_mm rotation_deg face_down",
+    "kits": "way kits cut_so material length_mm",
     "bag_cuts": "material roll roll_width_mm number cut stage copy of along_from_mm along_to_mm "
     "across_from_mm across_to_mm where",
     "quantities": "group item amount unit detail stage price",

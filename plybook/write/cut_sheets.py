@@ -17,6 +17,7 @@ from plybook.write.pdf import draw_scene, new_canvas
 
 Window = tuple[float, float] | None  # from and to along the stock, mm; None: all of it
 Strip = tuple[Layout, Window]
+Area = tuple[float, float, float, float]  # what of a sheet is printed: x0, y0, x1, y1, mm
 
 
 @dataclass(frozen=True)
@@ -81,9 +82,7 @@ def print_sheets(
     return CutSheets(buffer.getvalue(), len(sheets), drawn, told)
 
 
-def bag_sheets(
-    bags: Sequence[BagPage], number: str, area_mm: tuple[float, float, float, float]
-) -> Iterator[Sheet]:
+def bag_sheets(bags: Sequence[BagPage], number: str, area_mm: Area) -> Iterator[Sheet]:
     """The last sheets: what lies under the bags."""
     for k, page in enumerate(bags, start=1):
         shown = UNDER_BAGS + (f", {k} of {len(bags)}" if len(bags) > 1 else "")
@@ -91,9 +90,7 @@ def bag_sheets(
         yield Sheet(items, TitleFacts("Cut plan", shown, "", page.scale))
 
 
-def heading(
-    name: str, said: str, number: str, area_mm: tuple[float, float, float, float]
-) -> list[Primitive]:
+def heading(name: str, said: str, number: str, area_mm: Area) -> list[Primitive]:
     """The top line of a sheet: a name, what it is, and whose cut plan it is."""
     x, y = area_mm[0], area_mm[3] - 7.0
     after = x + text_width_mm(name, 7.0, True) + 5.0

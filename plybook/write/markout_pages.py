@@ -121,4 +121,5 @@ def _cells(
     return [
         Text(Role.TEXT, (x + off, y), cell, 2.5, anchor=anchor, bold=bold)
         for (off, anchor), cell in zip(columns.cells, words, strict=True)
+        if cell
     ]

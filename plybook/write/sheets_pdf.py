@@ -51,6 +51,7 @@ from plybook.write.cut_sheets import (
     heading,
     print_sheets,
 )
+from plybook.write.kit_page import kit_sheets
 from plybook.write.markout_pages import Row, TableBlock, column_mm, set_blocks
 from plybook.write.paper import EDGE_MM, PAPERS_MM
 
@@ -120,6 +121,7 @@ class _Plan:
         if not sheets:
             nothing = _text((EDGE_MM, self.high / 2), "Nothing is cut from stock.", 7.0)
             sheets = [Sheet([nothing], TitleFacts("Cut plan", "no stock", ""))]
+        sheets += kit_sheets(self.plan.kits, self.specs, self.number, self.area)
         sheets += bag_sheets(self.bags, self.number, self.area)
         return print_sheets(sheets, self.part, self.number, self.revision, self.hand,
                             (self.wide, self.high))  # fmt: skip

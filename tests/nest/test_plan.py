@@ -201,7 +201,7 @@ def test_the_shortest_roll_is_used_first_where_asked():
 
 def test_stages_come_off_the_roll_one_after_another():
     pieces = [replace(p, stage="first" if k % 2 else "second") for k, p in enumerate(plies(6))]
-    rules = NestRules(group_by_stage=True)
+    rules = NestRules(kits="by stage")
     plan = plan_cuts([job(pieces, [roll()], rules=rules)], seconds=SHORT)
     assert check_plan(plan.layouts, plan.items) == ()
     from plybook.nest.placing import placed_outline

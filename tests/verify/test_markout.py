@@ -24,7 +24,7 @@ PAIR = """
 plybook: 1
 include: [shared/materials.yaml, shared/stock.yaml, shared/shop.yaml]
 part: {number: CP-1, name: Panel, date: 2026-05-04, units: mm, hand: left, other_hand: CP-2}
-cutting: {by_stage: yes}
+cutting: {kits: by stage}
 mould:
   outline: [[0, 0], [2300, 0], [2300, 900], [700, 1400], [0, 1400]]
 layers:
@@ -303,7 +303,7 @@ def test_a_set_with_cuts_between_stages_and_bars_is_proved(pair_out):
     told = proofs(pair_out, "CP-1+CP-2")
     assert told["pieces marked out by name and copy"] >= both
     assert told["lengths of bars from end to end"] == 2
-    assert told["cuts across between two pieces"] == 1
+    assert told["cuts across between two pieces"] == 3  # two stages of either hand
     assert told["rolls cut across just where their stages part"] >= 1
 
 

@@ -18,7 +18,7 @@ from plybook.spec.quantities import (
     Percent,
     PrintedPercent,
 )
-from plybook.spec.words import Address, ClockTime, Flag, Id, Line, Paragraph, one_of
+from plybook.spec.words import Address, ClockTime, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
 
 STAGE_KINDS = (
@@ -135,7 +135,9 @@ class CuttingRules(Written):
     knife_gap: LengthFromZero | None = Field(None, description="Between pieces of cloth.")
     saw_kerf: LengthFromZero | None = Field(None, description="Width of the saw cut in rods.")
     sheet_gap: LengthFromZero | None = Field(None, description="Between panels on a sheet.")
-    by_stage: Flag = Field(False, description="Pieces of a stage come off together.")
+    kits: one_of("tightest", "by part", "by stage", "by hand") | None = Field(
+        None, description="What comes off a roll together; the cut plan tells what each way takes."
+    )
     order: one_of("oldest", "shortest") = Field("oldest", description="Which stock goes first.")
 
 

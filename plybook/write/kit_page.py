@@ -1,0 +1,77 @@
+"""What each way of sorting pieces into kits takes off the rolls: one sheet of the cut plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from plybook.drawing.letters import fitted, wrapped
+from plybook.drawing.scene import Primitive, Role, Text
+from plybook.drawing.titleblock import HEIGHT_MM, TitleFacts
+from plybook.nest.model import KitWay
+from plybook.spec.model import PartSpec
+from plybook.units import show_roll
+from plybook.write.cut_sheets import Area, Sheet, heading
+from plybook.write.markout_pages import Columns, Row, TableBlock, set_blocks
+
+KITS, KITS_SAID = "Kits", "what each way of cutting takes off the rolls"
+CHOSEN = "cut so"
+LONGER, NONE = "longer than the tightest", "\u2013"
+ALIKE_MM = 0.5  # lengths that differ by less are told as alike
+CELLS = Columns(1, ((0.0, "start"), (110.0, "end"), (148.0, "end"), (186.0, "end"), (224.0, "end")))
+NAME_MM, SAID_MM, TABLE_MM = 78.0, 14.0, 36.0  # room for a name; from the upper edge downwards
+READING = (
+    "The pieces of a kit lie together on the roll, with a cut straight across between one kit and "
+    "the next: cut the kit off, cut its pieces, roll them up and lay them away. Foam, plywood and "
+    "bars are cut as they are without kits. Lengths other than those of this plan are the shortest "
+    "that were found in as long a search."
+)
+
+
+def kit_sheets(
+    ways: Sequence[KitWay], specs: Sequence[PartSpec], number: str, area_mm: Area
+) -> Iterator[Sheet]:
+    """The sheet with the table; none where nothing is said of kits.
+
+    Args:
+        ways: in the order of the columns.
+        specs: of the parts cut; the first gives the unit, and each material its name.
+        number: of the part or the set.
+        area_mm: what of a sheet is printed.
+    """
+    if not ways or not ways[0].lengths_mm:
+        return
+    x0, y0, x1, y1 = area_mm
+    unit = specs[0].part.units
+    names = {k: v for spec in reversed(specs) for k, v in spec.materials.names().items()}
+
+    def page() -> list[Primitive]:
+        items = heading(KITS, KITS_SAID, number, area_mm)
+        for k, words in enumerate(wrapped(READING, x1 - x0, 2.5)):
+            items.append(Text(Role.TEXT, (x0, y1 - SAID_MM - 4.2 * k), words, 2.5))
+        return items
+
+    heads: Row = ("", *(f"{way.way}, {CHOSEN}" if way.chosen else way.way for way in ways))
+    rows: list[Row] = [("kits", *(str(way.kits or "none") for way in ways))]
+    for k, (material, least) in enumerate(ways[0].lengths_mm):
+        lengths = [way.lengths_mm[k][1] for way in ways]
+        rows.append((fitted(names.get(material, material), NAME_MM, 2.5),
+                     *(_shown(length, unit) for length in lengths)))  # fmt: skip
+        rows.append((LONGER, NONE, *(_longer(length, least, unit) for length in lengths[1:])))
+    area = (x0, y0 + HEIGHT_MM + 5.0, x1, y1 - TABLE_MM)
+    block = TableBlock((("Off the rolls", 3.5, True),), tuple(rows))
+    for items in set_blocks([block], area, heads, page, CELLS):
+        yield Sheet(items, TitleFacts("Cut plan", KITS_SAID, "", ""))
+
+
+def _shown(length_mm: float | None, unit: str) -> str:
+    return "does not fit" if length_mm is None else show_roll(length_mm, unit)
+
+
+def _longer(length_mm: float | None, least_mm: float | None, unit: str) -> str:
+    """How much more it is than the tightest plan; a search may also have found less."""
+    if length_mm is None or least_mm is None:
+        return NONE
+    more = length_mm - least_mm
+    if abs(more) <= ALIKE_MM:
+        return show_roll(0.0, unit)
+    return ("\u2212" if more < 0 else "+") + show_roll(abs(more), unit)
