@@ -30,6 +30,7 @@ _VACUUM_LINE_OUT_MM = 35.0  # vacuum line and ports outside the laminate
 _LINE_SHORT_MM = 50.0  # a line ends this far before the corners of the laminate
 _LINES_APART = 0.25  # of the longest way between the lines, they come no nearer to one another
 _WIDTH_LAP_MM = 50.0  # two widths of film, breather or peel ply overlap by this (common practice)
+MOST_WIDTHS = 40  # of one sheet
 _LEAST_WIDTH_MM = 150.0  # a narrower strip is no use beside a whole width (common practice)
 _TAPE_WIDTH_MM = 12.0
 _READ_MM = 1.5  # a sixteenth of an inch: nearer than that a tape measure shows no difference
@@ -431,6 +432,8 @@ def _widths(job: Job, role: str, length: float, width: float, where: str) -> lis
     length, width = max(length, width), min(length, width)
     lap = min(_WIDTH_LAP_MM, roll / 4)
     count = math.ceil((width - lap) / (roll - lap) - 1e-9)
+    if count > MOST_WIDTHS:  # tape, not cloth: it is bought by area
+        return [_cut(job, role, 1, length, width, where)]
     last = _up_mm(job, width - (count - 1) * (roll - lap))
     last = min(max(last, _LEAST_WIDTH_MM), roll)
     how = f"lapped {job.length(lap)}"

@@ -19,6 +19,7 @@ from plybook.shop.job import Job
 from plybook.shop.model import BagCut, BagPlan, BagRoll, RolledCut
 
 _WAYS_DEG = (0.0, 90.0)
+MOST_CUTS = 400  # of one thing
 
 
 @dataclass(frozen=True)
@@ -53,9 +54,20 @@ def bag_rolls(job: Job, bags: Sequence[BagPlan]) -> tuple[BagRoll, ...]:
     rolls: list[BagRoll] = []
     for role, lines in wanted.items():
         card = job.consumable(role)
-        if card is not None and card.roll_width_mm > 0:
+        if card is not None and are_laid(job, [line.cut for line in lines]):
             rolls += _rolls(role, lines, card.roll_width_mm, card.roll_length_mm)
     return tuple(rolls)
+
+
+def are_laid(job: Job, cuts: Sequence[BagCut]) -> bool:
+    """Whether cuts of one thing are laid out: not where its roll has no width, or is a tape beside
+    them, or where there are more than anyone lays out by a list."""
+    card = job.consumable(cuts[0].role) if cuts else None
+    return (
+        card is not None
+        and all(0 < min(c.length_mm, c.width_mm) <= card.roll_width_mm for c in cuts)
+        and sum(c.count for c in cuts) <= MOST_CUTS
+    )
 
 
 def _rolls(

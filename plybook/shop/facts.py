@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from plybook.laminate.model import LaidLayer, Piece
 from plybook.shop.bagging import edge_beside, flow_length_mm, margins
+from plybook.shop.bagrolls import are_laid
 from plybook.shop.job import Job
 from plybook.shop.mixing import pot_life_s
 from plybook.shop.model import BagPlan, Measure
@@ -99,8 +100,7 @@ def stage_scope(
     zones = thin_zones(job)
     facts["zones"] = len(zones)
     facts["on_rolls"] = any(
-        cut.unit == "m2" and (card := job.consumable(cut.role)) and card.roll_width_mm > 0
-        for cut in (bag.cuts if bag else ())
+        cut.unit == "m2" and are_laid(job, [cut]) for cut in (bag.cuts if bag else ())
     )
     facts["jig_minutes"] = 10 + 4.0 * len(jig)
     off = _films_off(job, rule)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import segno
-
 
 def modules(text: str) -> tuple[tuple[bool, ...], ...]:
     """The code of a text, row by row from above, True where it is dark, without its white border.
@@ -13,5 +11,7 @@ def modules(text: str) -> tuple[tuple[bool, ...], ...]:
     Raises:
         ValueError: no code holds so much.
     """
+    import segno  # few builds print codes
+
     code = segno.make_qr(text, error="m", boost_error=False)
     return tuple(tuple(bool(cell) for cell in row) for row in code.matrix)

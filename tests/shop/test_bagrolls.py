@@ -73,6 +73,26 @@ def test_what_has_no_roll_width_is_bought_by_area():
     assert {q.unit for q in shop.quantities if q.group == "buy" and q.item == "Bag film"} == {"m2"}
 
 
+def test_a_tape_is_no_roll_for_a_bag():
+    """2720 mm of bag film off a 12 mm roll would be hundreds of widths: it is bought by area."""
+    film = replace(parts.PEEL, name="Film", role="bag_film", roll_width_mm=12.0)
+    materials = replace(parts.MATERIALS, consumables={"film": film})
+    shop = plan_work(*parts.skin(materials=materials))
+    assert "bag_film" not in {roll.role for roll in shop.bag_rolls}
+    (row,) = (q for q in shop.quantities if (q.group, q.item) == ("buy", "Film"))
+    cuts = [c for bag in shop.bags for c in bag.cuts if c.role == "bag_film"]
+    assert row.unit == "m2"
+    assert row.amount == pytest.approx(sum(c.amount for c in cuts), abs=0.006)
+    steps = [step for stage in shop.stages for step in stage.steps if step.name == "cut_bag"]
+    assert steps and not any("Under the bags" in text for step in steps for text in step.text)
+
+
+def test_more_cuts_than_a_list_is_for_are_bought_by_area():
+    assert rolled([bag_cut(300, 500.0, 400.0), bag_cut(101, 500.0, 400.0)], 1500.0) == ()
+    (roll,) = rolled([bag_cut(300, 500.0, 400.0), bag_cut(100, 500.0, 400.0)], 1500.0)
+    assert len(roll.cuts) == 400
+
+
 def test_to_buy_is_the_length_of_the_rolls():
     """To the tenth of a metre above, for each thing that comes off a roll."""
     shop = plan_work(*parts.skin())
