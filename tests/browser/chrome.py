@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import shutil
+import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
 
 FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--disable-dev-shm-usage",  # a container's /dev/shm is small: a renderer without room hangs
     "--force-device-scale-factor=1", "--lang=en-GB",
 )  # fmt: skip
 
@@ -38,8 +40,19 @@ class Window:
     scripts: list[str] = field(default_factory=list)  # names of those that run before the page
 
     def open(self, path: Path, card: str = "") -> Window:
-        self.driver.get("about:blank")
-        self.driver.get(path.as_uri() + (f"#{card}" if card else ""))
+        """Load a page from the disk.
+
+        A browser whose renderer did not answer is asked once more, and a warning tells of it: a
+        page that hangs does so each time.
+        """
+        from selenium.common.exceptions import TimeoutException
+
+        for address in ("about:blank", path.as_uri() + (f"#{card}" if card else "")):
+            try:
+                self.driver.get(address)
+            except TimeoutException as e:
+                warnings.warn(f"{address} had to be loaded again: {e.msg}", stacklevel=2)
+                self.driver.get(address)
         return self
 
     def find(self, css: str):
