@@ -11,13 +11,15 @@ import os
 import pickle
 import signal
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache
+from itertools import islice
 from typing import Any, TypeVar
 
 Given = TypeVar("Given")
 Made = TypeVar("Made")
 _PR_SET_PDEATHSIG = 1
+_NOT_URGENT = 4  # steps of niceness
 _inherited: list[tuple[Callable[[Any], Any], Sequence[Any]]] = []
 
 
@@ -53,49 +55,88 @@ def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
         _inherited.pop()
 
 
-def beside(work: Callable[[], Made]) -> Callable[[], Made]:
+def beside(work: Callable[[], Made], is_urgent: bool = True) -> Callable[[], Made]:
     """Begin a piece of work in a helper, where the machine has a processor to spare.
 
     Args:
         work: makes something that can be pickled.
+        is_urgent: whether it is waited for sooner than what goes on meanwhile; if not, it leaves
+            the processors to that.
 
     Returns:
         Answers with what was made, waiting for it if need be. Where the helper failed the work is
         done here, and raises here.
     """
-    if not sys.platform.startswith("linux") or _processors() < 2:
+    if not _has_helpers():
         return cache(work)
-    reader, writer = os.pipe()
-    former = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        helper = os.fork()
-        if not helper:
-            try:
-                _settle_in()
-                with os.fdopen(writer, "wb") as out:
-                    out.write(_done(work))
-            finally:
-                os._exit(0)
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, former)
-    os.close(writer)
-
-    @cache
-    def answer() -> Made:
-        with os.fdopen(reader, "rb") as found:
-            sent = found.read()
-        os.waitpid(helper, 0)
-        return pickle.loads(sent) if sent else work()
-
-    return answer
+    only = _Helper(lambda: iter([work()]), is_urgent)
+    return cache(lambda: next(only))
 
 
-def _done(work: Callable[[], Any]) -> bytes:
-    """What `beside` sends back; nothing where the work fails."""
-    try:
-        return pickle.dumps(work(), pickle.HIGHEST_PROTOCOL)
-    except Exception:
-        return b""
+def one_by_one(work: Callable[[], Iterable[Made]]) -> Iterator[Made]:
+    """As `beside`, for work that makes one thing after the other: each is handed over at once, and
+    the helper goes on with the next."""
+    return _Helper(work, True) if _has_helpers() else iter(work())
+
+
+class _Helper(Iterator[Made]):
+    """A forked process and what it makes, in order. It writes into memory that both share, so that
+    it never waits for its reader; a pipe tells the length of each thing, and 0 at the end."""
+
+    def __init__(self, work: Callable[[], Iterable[Made]], is_urgent: bool):
+        self._work = work
+        self._rest: Iterator[Made] | None = None  # made here, after the helper failed
+        self._count = self._at = 0
+        self._owner = os.getpid()
+        self._pipe, writer = os.pipe()
+        self._shared = os.memfd_create("made")
+        former = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            self.process = os.fork()
+            if not self.process:
+                try:
+                    _settle_in()
+                    os.nice(0 if is_urgent else _NOT_URGENT)
+                    for made in work():
+                        sent = pickle.dumps(made, pickle.HIGHEST_PROTOCOL)
+                        self._at += os.pwrite(self._shared, sent, self._at)
+                        os.write(writer, len(sent).to_bytes(8, "little"))
+                    os.write(writer, bytes(8))
+                except Exception:
+                    pass  # the end that is missing tells it
+                finally:
+                    os._exit(0)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, former)
+        os.close(writer)
+
+    def __next__(self) -> Made:
+        if self._rest is not None:
+            return next(self._rest)
+        told = os.read(self._pipe, 8)
+        if not told:
+            self._rest = islice(self._work(), self._count, None)
+            return next(self._rest)
+        length = int.from_bytes(told, "little")
+        if not length:
+            self._rest = iter(())
+            raise StopIteration
+        found: Made = pickle.loads(os.pread(self._shared, length, self._at))
+        self._at += length
+        self._count += 1
+        return found
+
+    def __del__(self) -> None:
+        if os.getpid() != self._owner:  # inherited by another helper
+            return
+        os.close(self._pipe)
+        os.close(self._shared)
+        os.kill(self.process, signal.SIGKILL)
+        os.waitpid(self.process, 0)
+
+
+def _has_helpers() -> bool:
+    return sys.platform.startswith("linux") and _processors() > 1
 
 
 def _nth(number: int) -> Any:

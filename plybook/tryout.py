@@ -17,7 +17,8 @@ import shapely
 
 from plybook.diagnostics import Finding, PlybookError, Severity
 from plybook.edits import TRIED, Edit, Ladder, ladders
-from plybook.laminate.layup import LayUp, lay_up, left_image
+from plybook.laminate.layup import LayUp, lay_up
+from plybook.laminate.otherhand import left_image
 from plybook.review import bench_review, proof_review
 from plybook.spec.model import PartSpec
 from plybook.surface import build_face

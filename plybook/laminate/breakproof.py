@@ -18,6 +18,7 @@ from plybook.laminate.heights import HeightField
 from plybook.laminate.model import BreakJoint, JointSide
 from plybook.laminate.outline import Carry
 from plybook.laminate.stretch import RaisedLayer, Strain
+from plybook.surface.leaf import Leaf
 from plybook.surface.model import Face
 from plybook.surface.straight import lofted
 
@@ -56,115 +57,121 @@ def break_joint(
         level_mm: how far above what it lies on a piece is laid flat; a sheet bends in its middle.
         areas: where the ways hold, on the pattern of either leaf; all over it if not said.
     """
-    beside_mm = _beside_mm(meeting, face, reach_mm, areas)
-    even, creases = _dense(meeting, face, fields, reach_mm, beside_mm)
-    dense = np.union1d(even, creases)
-    along = _places(meeting, face, fields, dense, creases, beside_mm)
+    leaves = lofted(face).leaves[meeting.number : meeting.number + 2]
+    beside_mm = _beside_mm(meeting, leaves, reach_mm, areas)
+    start, end = reach_mm[0] + END_MM, reach_mm[1] - END_MM
+    dense = np.linspace(start, end, max(5, int((end - start) / DENSE_MM)))
+    even = _Rows(meeting, leaves, fields, dense, beside_mm)
+    creases = np.concatenate([dense[:0], *even.creases()])
+    if len(creases):
+        dense = np.union1d(dense, creases)
+        even = _Rows(meeting, leaves, fields, dense, beside_mm)
+    along = _places(even, creases)
+    at = _Rows(meeting, leaves, fields, along, beside_mm)
     sides = []
     for side, (piece, carry, strain) in enumerate(zip(pieces, ways, strains, strict=True)):
-        number = meeting.number + side
         rows, lines, meets = [], [], None
-        for by_mm in (0.0, beside_mm):
-            points = _beside(meeting, face, side, along, by_mm)
-            height = np.interp(along, dense, _heights(meeting, face, fields, side, dense, by_mm))
+        for is_beside in (False, True):
+            points = at.points(side, is_beside)
+            height = np.interp(along, dense, even.height(side, is_beside))
             lines.append(points)
             rows.append(np.asarray(carry(points)) if carry else points)
-            rows.append(_lifted(face, number, points, height + level_mm))
-            if level_mm and not by_mm:
-                meets = _lifted(face, number, points, height)
+            rows.append(at.lifted(side, is_beside, height + level_mm))
+            if level_mm and not is_beside:
+                meets = at.lifted(side, is_beside, height)
         made = JointSide(piece, rows[0], rows[1], rows[2], rows[3], meets)
         if carry and strain:
-            leaf, field = lofted(face).leaves[number], fields[number]
-            raised = RaisedLayer(leaf, field, level_mm, carry, strain)
+            field = fields[meeting.number + side]
+            raised = RaisedLayer(leaves[side], field, level_mm, carry, strain)
             made = replace(made, stretch=raised.joint_stretch(made, lines[0], lines[1]))
         sides.append(made)
     return BreakJoint(name or meeting.name, overlap_mm, (sides[0], sides[1]))
 
 
+class _Rows:
+    """The places of a joint and those beside them, on either leaf.
+
+    Args:
+        meeting: where the layer meets.
+        leaves: the one towards the root and the next.
+        fields: heights of what the layer lies on by leaf of the face; empty on the bare face.
+        along_mm: (n,) the places, along the break.
+        beside_mm: how far back from the joint the rows beside it lie, along the straight lines of
+            the face, which are as long on the part as in the flat; half the leaf at most.
+    """
+
+    def __init__(
+        self,
+        meeting: Meeting,
+        leaves: Sequence[Leaf],
+        fields: tuple[HeightField, ...],
+        along_mm: np.ndarray,
+        beside_mm: float,
+    ):
+        self.meeting, self.leaves, self.fields = meeting, leaves, fields
+        self.along_mm = along_mm
+        self._points, self._params = [], []
+        for side, leaf in enumerate(leaves):
+            points = meeting.place(side, along_mm)
+            u, w = leaf.params(points)
+            step = beside_mm / np.linalg.norm(leaf.jacobian(u, w)[:, :, 0], axis=1)
+            step = np.minimum(step, (leaf.to_mm - leaf.from_mm) / 2)
+            back = u + (step if side else -step)
+            self._params.append(((u, w), (back, w)))
+            self._points.append((points, leaf.flat(back, w)))
+
+    def points(self, side: int, is_beside: bool) -> np.ndarray:
+        """(n, 2) on the pattern of a leaf."""
+        return self._points[side][is_beside]
+
+    def height(self, side: int, is_beside: bool) -> np.ndarray:
+        """(n,) of the layer above the face; the joint itself has those it was made with."""
+        if not self.fields or not is_beside:
+            meeting = self.meeting
+            return np.interp(self.along_mm, meeting.along_mm, meeting.height_mm)
+        return self.fields[self.meeting.number + side](self.points(side, is_beside))
+
+    def lifted(self, side: int, is_beside: bool, height_mm: np.ndarray) -> np.ndarray:
+        """(n, 3) on the part, so high above the face."""
+        u, w = self._params[side][is_beside]
+        leaf = self.leaves[side]
+        return leaf.space(u, w) + leaf.normal(u, w) * height_mm[:, None]
+
+    def creases(self) -> list[np.ndarray]:
+        """Where, along the break, a bevel begins or ends on the joint or beside it."""
+        return [
+            creases_on(points, self.along_mm, self.fields[self.meeting.number + side])
+            for side in range(2 if self.fields else 0)
+            for points in self._points[side]
+        ]
+
+
 def _beside_mm(
     meeting: Meeting,
-    face: Face,
+    leaves: Sequence[Leaf],
     reach_mm: tuple[float, float],
     areas: Sequence[BaseGeometry],
 ) -> float:
     """How far from a joint the row beside it lies on both leaves."""
     along = np.linspace(*reach_mm, max(5, int((reach_mm[1] - reach_mm[0]) / STEP_MM)))[1:-1]
-    for by_mm in BESIDE_MM:
-        rows = [_beside(meeting, face, side, along, by_mm) for side in range(len(areas))]
-        if all(shapely.contains_xy(a, *row.T).all() for a, row in zip(areas, rows, strict=True)):
+    for by_mm in BESIDE_MM if areas else ():
+        rows = _Rows(meeting, leaves, (), along, by_mm)
+        if all(
+            shapely.contains_xy(area, *rows.points(side, True).T).all()
+            for side, area in enumerate(areas)
+        ):
             return by_mm
-    return BESIDE_MM[-1]
+    return BESIDE_MM[-1 if areas else 0]
 
 
-def _beside(
-    meeting: Meeting, face: Face, side: int, along_mm: np.ndarray, by_mm: float
-) -> np.ndarray:
-    """(n, 2) points of a leaf's pattern about `by_mm` back from a joint, along the straight lines
-    of the face, which are as long on the part as in the flat; half the leaf at most."""
-    points = meeting.place(side, along_mm)
-    if not by_mm:
-        return points
-    leaf = lofted(face).leaves[meeting.number + side]
-    u, w = leaf.params(points)
-    step = by_mm / np.linalg.norm(leaf.jacobian(u, w)[:, :, 0], axis=1)
-    step = np.minimum(step, (leaf.to_mm - leaf.from_mm) / 2)
-    return leaf.flat(u + (step if side else -step), w)
-
-
-def _lifted(face: Face, number: int, points: np.ndarray, height_mm: np.ndarray) -> np.ndarray:
-    """(n, 3) points of a leaf's pattern on the part, at a height above the face."""
-    leaf = lofted(face).leaves[number]
-    u, w = leaf.params(points)
-    return leaf.space(u, w) + leaf.normal(u, w) * height_mm[:, None]
-
-
-def _heights(
-    meeting: Meeting,
-    face: Face,
-    fields: tuple[HeightField, ...],
-    side: int,
-    along_mm: np.ndarray,
-    by_mm: float,
-) -> np.ndarray:
-    """(n,) heights along a joint, or beside it; the line itself has those it was made with."""
-    if not fields or not by_mm:
-        return np.interp(along_mm, meeting.along_mm, meeting.height_mm)
-    return fields[meeting.number + side](_beside(meeting, face, side, along_mm, by_mm))
-
-
-def _dense(
-    meeting: Meeting,
-    face: Face,
-    fields: tuple[HeightField, ...],
-    reach_mm: tuple[float, float],
-    beside_mm: float,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Places every millimetre, and those where a bevel begins or ends on the line or beside it."""
-    start, end = reach_mm[0] + END_MM, reach_mm[1] - END_MM
-    dense = np.linspace(start, end, max(5, int((end - start) / DENSE_MM)))
-    creases = [dense[:0]]
-    for side, by_mm in ((0, 0.0), (0, beside_mm), (1, 0.0), (1, beside_mm)) if fields else ():
-        points = _beside(meeting, face, side, dense, by_mm)
-        creases.append(creases_on(points, dense, fields[meeting.number + side]))
-    return dense, np.concatenate(creases)
-
-
-def _places(
-    meeting: Meeting,
-    face: Face,
-    fields: tuple[HeightField, ...],
-    dense: np.ndarray,
-    creases: np.ndarray,
-    beside_mm: float,
-) -> np.ndarray:
+def _places(rows: _Rows, creases: np.ndarray) -> np.ndarray:
     """(n,) places along a joint: all creases, and the more where it, or a line beside it, bends."""
-    step = np.diff(dense)
-    count = np.zeros(len(dense))
+    step = np.diff(rows.along_mm)
+    count = np.zeros(len(rows.along_mm))
     for side in (0, 1):
-        for by_mm in (0.0, beside_mm):
-            points = _beside(meeting, face, side, dense, by_mm)
-            height = _heights(meeting, face, fields, side, dense, by_mm)
-            way = np.diff(_lifted(face, meeting.number + side, points, height), axis=0)
+        for is_beside in (False, True):
+            line = rows.lifted(side, is_beside, rows.height(side, is_beside))
+            way = np.diff(line, axis=0)
             way /= np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None]
             turn = np.linalg.norm(np.diff(way, axis=0), axis=1)
             bend = turn / np.maximum((step[1:] + step[:-1]) / 2, DENSE_MM)
@@ -172,4 +179,4 @@ def _places(
     weight = (count[1:] + count[:-1]) / 2 + 1 / STEP_MM
     count = np.concatenate([[0.0], np.cumsum(weight * step)])
     wanted = np.linspace(0.0, count[-1], max(3, int(count[-1]) + 2))
-    return np.union1d(np.interp(wanted, count, dense), creases)
+    return np.union1d(np.interp(wanted, count, rows.along_mm), creases)

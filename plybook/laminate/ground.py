@@ -26,11 +26,12 @@ from plybook.laminate.regions import Regions
 from plybook.laminate.shapes import NearLine, at_rows, polygons_of, ring_of, running
 from plybook.laminate.trim import arriving, far_side, run_on
 from plybook.laminate.viewjoin import views_on
-from plybook.spec.model import Layer, PartSpec, SpliceRule
+from plybook.spec.model import Film, Layer, Materials, PartSpec, Ply, SpliceRule
 from plybook.surface.breaks import Break, breaks_of, views_of
 from plybook.surface.darts import DartPlan, propose_darts
 from plybook.surface.model import Face
 
+NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
 LEAST_JOINT_MM = 10.0  # pieces that meet over less than this are not neighbours
 LEAST_SHORT_MM = 0.02  # a layer that would end less than this off a break ends on it
 
@@ -51,6 +52,18 @@ class Sheet:
     def overlap_mm(self) -> float:
         """Length of the overlap, 0 for a butt."""
         return self.rule.overlap_mm if self.rule.kind == "overlap" else 0.0
+
+
+def sheet_of(layer: Ply | Film, materials: Materials) -> Sheet:
+    """A layer with what its roll says about it."""
+    if isinstance(layer, Ply):
+        cloth = materials.cloths[layer.material]
+        return Sheet(
+            layer, "ply", layer.angle_deg, cloth.thickness_mm, cloth.usable_width_mm,
+            layer.splice or cloth.splice, layer.may_turn_over and cloth.faces_alike,
+        )  # fmt: skip
+    film = materials.consumables[layer.material]
+    return Sheet(layer, "film", 0.0, film.thickness_mm, film.roll_width_mm, NO_SPLICE, True)
 
 
 @dataclass(frozen=True)
@@ -124,6 +137,12 @@ class Ground:
     unsure: list[str] = field(default_factory=list)  # layers of which that may change the splices
     _parts: dict = field(default_factory=dict)
     dart_plans: dict = field(default_factory=dict)
+
+    def anew(self) -> Ground:
+        """The same face and regions; of layers only the plans of their darts are remembered."""
+        fresh = Ground(self.spec, self.face, self.regions, dart_plans=self.dart_plans)
+        fresh.breaks, fresh.views = self.breaks, self.views
+        return fresh
 
     @property
     def chord_error_mm(self) -> float:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -19,7 +20,7 @@ from plybook.diagnostics import Finding, GeometryError, PlybookError, Severity
 from plybook.laminate.brokencore import BrokenFace, LeafView
 from plybook.laminate.core import CoreCut, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
-from plybook.laminate.ground import Ground, Sheet
+from plybook.laminate.ground import Ground, sheet_of
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, rim_of, sheet_rise
 from plybook.laminate.insert_checks import insert_findings
 from plybook.laminate.inserts import insert_pieces, insert_thickness_mm
@@ -33,7 +34,7 @@ from plybook.laminate.marks import (
     outline_rules,
 )
 from plybook.laminate.model import BreakJoint, LaidLayer, Laminate, Mark, Piece, PieceKind
-from plybook.laminate.otherhand import mirrored
+from plybook.laminate.otherhand import left_image, mirrored
 from plybook.laminate.panel_checks import bends
 from plybook.laminate.plies import PastSplice, cut_sheet
 from plybook.laminate.raising import LeafMaps, Raisings, Strains, without_walls
@@ -50,18 +51,16 @@ from plybook.laminate.regions import Regions, empty_region, past_part
 from plybook.laminate.rods import rod_pieces, rod_region
 from plybook.laminate.sides import name_sides
 from plybook.laminate.summary import sum_up
-from plybook.spec.hand import mirror_image
-from plybook.spec.model import Core, Film, Insert, Layer, PartSpec, Ply, Rod, SpliceRule
-from plybook.surface import build_face
-from plybook.surface.flat import FlatFace
+from plybook.spec.model import Core, Film, Insert, Layer, PartSpec, Ply, Rod
 from plybook.surface.model import Face
 
 Progress = Callable[[str], None]
-LayerCut = tuple[list[Piece], list[LaidLayer], list[BreakJoint], list[Finding]]  # of one layer
+Joints = Callable[[], list[BreakJoint]]  # of one layer, made when asked for
+LayerCut = tuple[list[Piece], list[LaidLayer], list[tuple[Layer, Joints]], list[Finding]]
+_REFUSALS = PlybookError, shapely.errors.GEOSException
 _KINDS: dict[type, PieceKind] = {
     Ply: "ply", Core: "core", Insert: "insert", Rod: "rod", Film: "film"
 }  # fmt: skip
-NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
 
 
 def lay_up(
@@ -90,20 +89,16 @@ def lay_up(
     return mirrored(LayUp(*left_image(spec), told).run(), spec, face)
 
 
-def left_image(spec: PartSpec) -> tuple[PartSpec, Face]:
-    """A right-hand part as the left hand that is laid up for it, and its mould face."""
-    left = mirror_image(spec)
-    face = build_face(left)
-    return left, replace(face, of_image=True) if isinstance(face, FlatFace) else face
-
-
 class LayUp:
     """One lay-up on its way: the face as it stands, the splices so far, what was found."""
 
-    def __init__(self, spec: PartSpec, face: Face, progress: Progress):
+    def __init__(
+        self, spec: PartSpec, face: Face, progress: Progress, ground: Ground | None = None
+    ):
         self.spec, self.face, self.progress = spec, face, progress
-        self.regions = Regions(face, spec.edges, spec.layers, self._rod_region)
-        self.ground = Ground(spec, face, self.regions)
+        regions = partial(Regions, face, spec.edges, spec.layers, self._rod_region)
+        self.ground = ground or Ground(spec, face, regions())
+        self.regions = self.ground.regions
         self.field = HeightField((), self.regions.plan.net)
         views = self.ground.views
         self.fields = tuple(HeightField((), view.plan.net, True) for view in views)  # of each leaf
@@ -111,7 +106,7 @@ class LayUp:
         self.splices: list[PastSplice] = []
         self.pieces: list[Piece] = []
         self.layers: list[LaidLayer] = []
-        self.joints: list[BreakJoint] = []
+        self.joints: list[tuple[Layer, Joints]] = []
         self.findings: list[Finding] = []
         self.sheets_laid = 0
         self._under: dict[str, LeafMaps | None] = {}  # core id -> map of the face it lies on
@@ -121,7 +116,8 @@ class LayUp:
         cut by the other, and so the result is the same however many processors there are."""
         regions = self._begin()
         of_regions = list(self.findings)
-        stiff = beside(lambda: self._cut_each(regions, lambda layer: not _is_cloth(layer)))
+        work = partial(self._cut_each, regions, lambda layer: not _is_cloth(layer))
+        stiff = beside(work, is_urgent=False)
         cut = self._cut_each(regions, _is_cloth)
         self._join(of_regions, {**cut, **stiff()})
         return self._finished()
@@ -158,7 +154,7 @@ class LayUp:
         return cut
 
     def _from_the_mould_up(self) -> Iterator[tuple[int, Layer]]:
-        """The layers that lie somewhere with their numbers, each with the face as it stands."""
+        """The layers that lie somewhere, numbered, each with the face as it stands."""
         self.field, self.fields = self._bare
         for number, layer in enumerate(self.spec.layers, 1):
             if layer.id in self.rises:
@@ -169,11 +165,15 @@ class LayUp:
         """One layer laid; nothing but findings where that cannot be done."""
         try:
             return self._cut_apart(layer, region)
-        except PlybookError as refusal:
-            found = list(refused(refusal, layer, self.field))
-        except shapely.errors.GEOSException:  # what it says names no layer
-            found = [placed(tangled_layer(layer, region, self.face), layer)]
-        return [], [], [], found
+        except _REFUSALS as wrong:
+            return [], [], [], self._why(layer, wrong)
+
+    def _why(self, layer: Layer, wrong: Exception) -> list[Finding]:
+        """What a refusal of the geometry means for a layer."""
+        if isinstance(wrong, PlybookError):
+            return list(refused(wrong, layer, self.field))
+        region = self.regions.of_layer(layer.id)  # what the library says names no layer
+        return [placed(tangled_layer(layer, region, self.face), layer)]
 
     def _cut_apart(self, layer: Layer, region: BaseGeometry) -> LayerCut:
         """One layer laid, what it gives kept from that of the others."""
@@ -322,7 +322,7 @@ class LayUp:
     def _sheet(self, layer: Ply | Film) -> tuple[Piece, ...]:
         maps = self._raised(layer)
         cut = cut_sheet(
-            self.sheet_of(layer),
+            sheet_of(layer, self.spec.materials),
             self.ground,
             maps,
             self.splices,
@@ -331,22 +331,12 @@ class LayUp:
             Strains(self.face, maps),
         )
         self.splices.extend(cut.splices)
-        self.joints.extend(cut.joints)
+        if cut.joints:
+            joints = beside(lambda: [make() for make in cut.joints], is_urgent=False)
+            self.joints.append((layer, joints))
         self.findings.extend(cut.findings)
         self.sheets_laid += isinstance(layer, Ply)
         return cut.pieces
-
-    def sheet_of(self, layer: Ply | Film) -> Sheet:
-        """What the layer's roll says about it."""
-        materials = self.spec.materials
-        if isinstance(layer, Ply):
-            cloth = materials.cloths[layer.material]
-            return Sheet(
-                layer, "ply", layer.angle_deg, cloth.thickness_mm, cloth.usable_width_mm,
-                layer.splice or cloth.splice, layer.may_turn_over and cloth.faces_alike,
-            )  # fmt: skip
-        film = materials.consumables[layer.material]
-        return Sheet(layer, "film", 0.0, film.thickness_mm, film.roll_width_mm, NO_SPLICE, True)
 
     def _marks_for(self, layer: Ply | Film, leaf: int) -> list[MarkRule]:
         return [
@@ -358,7 +348,7 @@ class LayUp:
         self._under[layer.id] = raised = self._raised(layer)
         cut = self._core_cut(layer, region, raised)
         self.findings.extend(cut.findings)
-        self.joints.extend(cut.joints)
+        self.joints.append((layer, partial(list, cut.joints)))
         return self._marked(cut.pieces, raised, cut.leaves)
 
     def _core_cut(self, layer: Core, region: BaseGeometry, raised: LeafMaps | None) -> CoreCut:
@@ -478,7 +468,13 @@ class LayUp:
     def _finished(self) -> Laminate:
         self._look_at_joints_and_ends()
         self.progress(f"{self.spec.part.number}: zones, sections, mass and rules")
-        return sum_up(self.spec, self.face, self.layers, self.pieces, self.joints, self.field,
+        joints: list[BreakJoint] = []
+        for layer, of_layer in self.joints:
+            try:
+                joints += of_layer()
+            except _REFUSALS as wrong:
+                self.findings.extend(self._why(layer, wrong))
+        return sum_up(self.spec, self.face, self.layers, self.pieces, joints, self.field,
                       self.findings)  # fmt: skip
 
     def _look_at_joints_and_ends(self) -> None:
@@ -488,7 +484,8 @@ class LayUp:
         self.findings.extend(insert_findings(self.spec, self.face, self.layers))
 
     def _joints_at_breaks(self) -> list[Finding]:
-        plies = {x.id: self.sheet_of(x) for x in self.spec.layers if isinstance(x, Ply)}
+        rolls = self.spec.materials
+        plies = {x.id: sheet_of(x, rolls) for x in self.spec.layers if isinstance(x, Ply)}
         open_kinks = [kink for kink in self.face.kinks if not kink.accepted]
         return kink_findings(self.pieces, open_kinks, plies)
 

@@ -25,12 +25,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, PlybookError
+from plybook.laminate.ground import sheet_of
 from plybook.laminate.heights import HeightField
-from plybook.laminate.layup import LayerCut, LayUp, Progress, left_image
+from plybook.laminate.layup import LayerCut, LayUp, Progress
 from plybook.laminate.leaves import open_kinks_mm
 from plybook.laminate.marks import MarkRule
 from plybook.laminate.model import Laminate, Piece, Zone
-from plybook.laminate.otherhand import mirrored
+from plybook.laminate.otherhand import left_image, mirrored
 from plybook.laminate.panel_checks import tightest_bend
 from plybook.laminate.plies import NARROW_MM
 from plybook.laminate.raising import LeafMaps
@@ -167,9 +168,7 @@ def look_over(spec: PartSpec, face: Face, progress: Progress | None = None) -> L
         look = None
     if look is not None:
         return look
-    whole = LayUp(spec, face, told)
-    whole.ground.dart_plans.update(bare.ground.dart_plans)
-    return Look(whole.run(), {})
+    return Look(LayUp(spec, face, told, bare.ground.anew()).run(), {})
 
 
 class _Bare(LayUp):
@@ -227,7 +226,7 @@ class _Bare(LayUp):
 
     def _widest_mm(self, layer: Layer) -> float:
         if isinstance(layer, Ply | Film):
-            return self.sheet_of(layer).usable_mm or math.inf
+            return sheet_of(layer, self.spec.materials).usable_mm or math.inf
         return 0.0 if isinstance(layer, Core) and layer.seams_to_suit_sheets else math.inf
 
     def _certain(self, found: tuple[Finding, ...]) -> bool:

@@ -25,11 +25,20 @@ from plybook.laminate.model import (
 from plybook.laminate.outline import start_in
 from plybook.laminate.summary import all_findings
 from plybook.laminate.zones import zone_of
-from plybook.spec.hand import opposite_deg
+from plybook.spec.hand import mirror_image, opposite_deg
 from plybook.spec.model import PartSpec
+from plybook.surface import build_face
+from plybook.surface.flat import FlatFace
 from plybook.surface.model import Face
 
 _SIDES = {"left side": "right side", "right side": "left side"}  # of a rod, seen along it
+
+
+def left_image(spec: PartSpec) -> tuple[PartSpec, Face]:
+    """A right-hand part as the left hand that is laid up for it, and its mould face."""
+    left = mirror_image(spec)
+    face = build_face(left)
+    return left, replace(face, of_image=True) if isinstance(face, FlatFace) else face
 
 
 def mirrored(laminate: Laminate, spec: PartSpec, face: Face) -> Laminate:

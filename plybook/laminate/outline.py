@@ -180,27 +180,36 @@ def divided(polygon: Polygon, references: Sequence[Stretch]) -> list[Stretch]:
         references: stretches of the whole and of the lines that cut it.
     """
     ring = ring_of(polygon)
-    after = np.roll(ring, -1, axis=0)
-    middle = (ring + after) / 2
+    middle = (ring + np.roll(ring, -1, axis=0)) / 2
     gaps = np.full((len(references), len(ring)), np.inf)
     for row, reference in enumerate(references):
         low, high = reference.points_mm.min(axis=0) - NEAR_MM, reference.points_mm.max(axis=0)
         near = ((middle >= low) & (middle <= high + NEAR_MM)).all(axis=1)
-        gaps[row, near] = _segment_gaps(reference, ring[near], middle[near], after[near])
-    lost = np.flatnonzero(gaps.min(axis=0) >= NEAR_MM)
-    for row, reference in enumerate(references if len(lost) else ()):
-        gaps[row, lost] = _segment_gaps(reference, ring[lost], middle[lost], after[lost])
+        gaps[row, near] = _segment_gaps(reference, ring, middle, near)
+    lost = gaps.min(axis=0) >= NEAR_MM
+    for row, reference in enumerate(references if lost.any() else ()):
+        gaps[row, lost] = _segment_gaps(reference, ring, middle, lost)
     keys = np.argmin(gaps, axis=0)
     return [
         replace(references[key], points_mm=points) for key, points in ring_stretches(ring, keys)
     ]
 
 
-def _segment_gaps(reference: Stretch, start, middle, end) -> np.ndarray:
-    """(n,) how far segments lie from a stretch: at their worse end and in the middle."""
+def _segment_gaps(
+    reference: Stretch, ring: np.ndarray, middle: np.ndarray, which: np.ndarray
+) -> np.ndarray:
+    """How far those of a ring's segments lie from a stretch: at their worse end and in the middle.
+
+    Args:
+        ring, middle: (n, 2) where the segments begin, and their middles.
+        which: (n,) whether the segment is asked for.
+    """
     line = NearLine(reference.points_mm)
-    first, half, last = (line.distance_mm(at) for at in (start, middle, end))
-    return np.maximum(first, last) + half
+    ends = np.zeros(len(ring))
+    touched = which | np.roll(which, 1)
+    ends[touched] = line.distance_mm(ring[touched])
+    worse = np.maximum(ends, np.roll(ends, -1))[which]
+    return np.asarray(worse + line.distance_mm(middle[which]))
 
 
 def thinned(stretches: Sequence[Stretch], chord_error_mm: float) -> list[Stretch]:

@@ -7,8 +7,9 @@ pieces with named edges and marks. Curves are thinned once, at the very end.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -68,7 +69,7 @@ class CutSheet:
     pieces: tuple[Piece, ...]
     splices: tuple[PastSplice, ...]
     findings: tuple[Finding, ...]
-    joints: tuple[BreakJoint, ...]
+    joints: tuple[Callable[[], BreakJoint], ...]  # at the breaks of the face; made when asked for
 
 
 def cut_sheet(
@@ -129,7 +130,7 @@ class _Cutter:
         self.frame = warp_frame(sheet.angle_deg, ground.spec.part.hand)
         self.placed: list[PastSplice] = []
         self.findings: list[Finding] = []
-        self.joints: list[BreakJoint] = []
+        self.joints: list[Callable[[], BreakJoint]] = []
         self._lines: list[tuple[int, int, float]] = []  # leaf, splice number, position
 
     def _way(self, leaf: int, polygon: Polygon) -> Way:
@@ -291,7 +292,8 @@ class _Cutter:
             number = len(self._lines) + meeting.number + 1
             pairs = join_leaves(inner, outer, meeting, overlap, number)
             self.joints += [
-                break_joint(
+                partial(
+                    break_joint,
                     meeting,
                     self.ground.face,
                     (first.id, second.id),

@@ -6,7 +6,7 @@ is made once and each layer only costs one relaxation.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from plybook.crew import beside
+from plybook.crew import one_by_one
 from plybook.diagnostics import GeometryError
 from plybook.geometry.rings import canonical_ring, signed_area_mm2
 from plybook.laminate.heights import HeightField
@@ -141,11 +141,25 @@ class LeafMaps:
 
 @dataclass(frozen=True)
 class _Ahead:
-    """Maps made in a helper, without what the main process has: for each the number of the heights
-    among those asked for, and `LeafMaps.maps`, `left_out` and `left_out_mm`."""
+    """A map made in a helper, without what the main process has: the number of the heights among
+    those asked for, `LeafMaps.maps` of its leaves, `left_out` and `left_out_mm`, and all work of
+    the helper so far."""
 
-    made: list[tuple[int, tuple[RaisedMap, ...], tuple[str, ...], float]]
+    number: int
+    maps: tuple[RaisedMap, ...]
+    left_out: tuple[str, ...]
+    left_out_mm: float
     work: int
+
+
+@dataclass
+class _Coming:
+    """Maps for heights that share their creases, on their way: by leaf where each can be raised
+    for itself, all leaves together where one may have to follow the other."""
+
+    stacks: Stacks
+    by_leaf: list[Iterator[_Ahead]]
+    work: int = 0
 
 
 class Raisings:
@@ -155,21 +169,25 @@ class Raisings:
         face: the mould face.
         kinks_mm: spans where it is divided into leaves.
         margin_mm: how far past the net line the maps have to be right.
+        leaf: the only one whose maps are made, all if not said.
     """
 
-    def __init__(self, face: Face, kinks_mm: Sequence[float], margin_mm: float):
+    def __init__(
+        self, face: Face, kinks_mm: Sequence[float], margin_mm: float, leaf: int | None = None
+    ):
         self.face, self.kinks_mm, self.margin_mm = face, tuple(kinks_mm), margin_mm
+        self._wanted = slice(None) if leaf is None else slice(leaf, leaf + 1)
         self._raisers: dict[tuple[str, ...], list[Raiser]] = {}  # by the layers with creases
         self._known: list[tuple[tuple[HeightField, ...], LeafMaps]] = []
         self._to_come: dict[tuple[str, ...], Stacks] = {}  # not begun yet
-        self._coming: dict[tuple[str, ...], tuple[Stacks, Callable[[], _Ahead | None]]] = {}
+        self._coming: dict[tuple[str, ...], _Coming] = {}
         self._work_ahead = 0
 
     @property
     def work(self) -> int:
         """Triangles times steps that the maps have taken so far."""
         own = sum(one.work for raisers in self._raisers.values() for one in raisers)
-        return own + self._work_ahead
+        return own + self._work_ahead + sum(one.work for one in self._coming.values())
 
     def ahead(self, stacks: Stacks) -> None:
         """Begin in helpers with maps that will be asked for: those of heights with other creases
@@ -189,34 +207,54 @@ class Raisings:
         while self._to_come and len(self._coming) < _HELPERS:
             creased = next(iter(self._to_come))
             alike = self._to_come.pop(creased)
-            self._coming[creased] = alike, beside(partial(self._made_ahead, alike))
+            walls = any(rise.walls is not None for field in alike[-1] for rise in field.rises)
+            leaves = [None] if walls else range(len(self.kinks_mm) + 1)
+            self._coming[creased] = _Coming(
+                alike, [one_by_one(partial(self._made_ahead, alike, leaf)) for leaf in leaves]
+            )
 
-    def _made_ahead(self, stacks: Stacks) -> _Ahead | None:
-        """Maps for heights that share their creases; None where one of them cannot be raised to,
-        and is refused when it is asked for."""
-        own = Raisings(self.face, self.kinks_mm, self.margin_mm)
-        try:
-            for fields in stacks:
-                own.under(fields)
-        except GeometryError:
-            return None
-        number = {id(fields): k for k, fields in enumerate(stacks)}
-        made = [(number[id(fields)], maps.maps, maps.left_out, maps.left_out_mm)
-                for fields, maps in own._known]  # fmt: skip
-        return _Ahead(made, own.work)
+    def _made_ahead(self, stacks: Stacks, leaf: int | None) -> Iterator[_Ahead]:
+        """Maps for heights that share their creases; no more where one of them cannot be raised
+        to, and is refused when it is asked for."""
+        own = Raisings(self.face, self.kinks_mm, self.margin_mm, leaf)
+        for number, fields in enumerate(stacks):
+            known = len(own._known)
+            try:
+                maps = own.under(fields)
+            except GeometryError:
+                return
+            if maps is not None and len(own._known) > known:
+                yield _Ahead(number, maps.maps, maps.left_out, maps.left_out_mm, own.work)
 
-    def _take_in(self, creased: tuple[str, ...]) -> None:
-        """Remember the maps of heights with these creases that a helper has made."""
-        stacks, coming = self._coming.pop(creased, ((), None))
-        ahead = coming() if coming else None
-        self._begin_more()
-        if ahead is None:
-            return
-        self._work_ahead += ahead.work
-        for number, maps, left_out, left_out_mm in ahead.made:
-            fields = without_walls(stacks[number]) if left_out else stacks[number]
-            made = LeafMaps(self.face, self.kinks_mm, maps, fields, left_out, left_out_mm)
-            self._known.append((stacks[number], made))
+    def _take_in(self, creased: tuple[str, ...]) -> bool:
+        """Remember the next map of heights with these creases that helpers have made, if any."""
+        if creased not in self._coming:
+            return False
+        coming = self._coming[creased]
+        made = [found for leaf in coming.by_leaf if (found := next(leaf, None)) is not None]
+        if not made or len(made) < len(coming.by_leaf):
+            self._work_ahead += self._coming.pop(creased).work
+            self._begin_more()
+            return False
+        first, fields = made[0], coming.stacks[made[0].number]
+        coming.work = sum(one.work for one in made)
+        maps = LeafMaps(
+            self.face,
+            self.kinks_mm,
+            tuple(one for leaf in made for one in leaf.maps),
+            without_walls(fields) if first.left_out else fields,
+            first.left_out,
+            first.left_out_mm,
+        )
+        self._known.append((fields, maps))
+        return True
+
+    def _drop_earlier(self, creased: tuple[str, ...]) -> None:
+        """Let helpers begin with more: heights with the creases before these are done with."""
+        if creased in self._coming:
+            while (earlier := next(iter(self._coming))) != creased:
+                self._work_ahead += self._coming.pop(earlier).work
+            self._begin_more()
 
     def _is_bare(self, fields: tuple[HeightField, ...]) -> bool:
         """On a flat face thin sheets change nothing a knife could follow, only cores and blocks
@@ -229,13 +267,17 @@ class Raisings:
         """
         if self._is_bare(fields):
             return None
-        self._take_in(_creased(fields))
-        for known, maps in reversed(self._known):
-            if not any(
-                one.significant_change(other, SAME_HEIGHT_MM)
-                for one, other in zip(fields, known, strict=True)
-            ):
-                return maps
+        creased = _creased(fields)
+        self._drop_earlier(creased)
+        while True:
+            for known, maps in reversed(self._known):
+                if not any(
+                    one.significant_change(other, SAME_HEIGHT_MM)
+                    for one, other in zip(fields, known, strict=True)
+                ):
+                    return maps
+            if not self._take_in(creased):
+                break
         try:
             maps = self._raised(fields)
         except GeometryError:
@@ -281,14 +323,15 @@ class Raisings:
             self._raisers[creased] = self._raisers_for(fields)
         raised = tuple(
             raiser.raise_to(field)
-            for raiser, field in zip(self._raisers[creased], fields, strict=True)
+            for raiser, field in zip(self._raisers[creased], fields[self._wanted], strict=True)
         )
         return LeafMaps(self.face, self.kinks_mm, raised, fields)
 
     def _raisers_for(self, fields: tuple[HeightField, ...]) -> list[Raiser]:
         mirror, margin = mirror_of(self.face), self.margin_mm
         raisers = []
-        for one, field in zip(self._leaf_faces, fields, strict=True):
+        chosen = self._leaf_faces[self._wanted], fields[self._wanted]
+        for one, field in zip(*chosen, strict=True):
             lines = in_one_order(field.break_lines, mirror)
             ring = canonical_ring(one.outline_mm * mirror, MESH_GRID_MM) * mirror
             raisers.append(Raiser(one, _inside(lines, ring, margin), ring, margin))

@@ -8,5 +8,6 @@ __all__ = ["build_face", "face_of", "open_room"]
 def open_room() -> None:
     """Load the libraries that a curved face needs, ahead of time."""
     import scipy.interpolate
+    import scipy.sparse.csgraph
     import scipy.sparse.linalg
     import scipy.spatial  # noqa: F401

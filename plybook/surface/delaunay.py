@@ -51,8 +51,10 @@ def triangulated(
     points, pieces = _merged(lines)
     background = np.round(background / _GRID) * _GRID
     points = np.concatenate([points, _clear_of(background, points, pieces)])
+    hull = Delaunay(points @ _SHEAR, qhull_options="Qc Q12", incremental=True)
     for turn in range(_ROUNDS):
-        mesh = Delaunay(points @ _SHEAR, qhull_options="Qbb Qc Qz Q12").simplices
+        hull.add_points(points[hull.npoints :] @ _SHEAR)
+        mesh = hull.simplices
         missing = ~_has_sides(mesh, pieces, len(points))
         missing &= _lengths(points, pieces) > 2 * _SHORTEST
         if missing.any():
@@ -120,6 +122,9 @@ def _lengths(points: np.ndarray, pairs: np.ndarray) -> np.ndarray:
 def _has_sides(triangles: np.ndarray, pairs: np.ndarray, count: int) -> np.ndarray:
     """(k,) which pairs of points are a side of a triangle."""
     sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    asked = np.zeros(count, dtype=bool)
+    asked[pairs] = True
+    sides = sides[asked[sides].all(axis=1)]
     sides, pairs = np.sort(sides, axis=1), np.sort(pairs, axis=1)
     return np.isin(pairs[:, 0] * count + pairs[:, 1], sides[:, 0] * count + sides[:, 1])
 
@@ -154,8 +159,8 @@ def _wanted(points, triangles, pieces, inside: Inside, largest: float, least: fl
     new = middles[bad] + out
     ends = points[pieces]
     centre, half = ends.mean(axis=1), _lengths(points, pieces) / 2
-    away = np.hypot(new[:, None, 0] - centre[None, :, 0], new[:, None, 1] - centre[None, :, 1])
-    near = away < half * (1 - 1e-9)
+    away = [new[:, None, k] - centre[None, :, k] for k in (0, 1)]
+    near = away[0] ** 2 + away[1] ** 2 < (half * (1 - 1e-9)) ** 2
     crowded = near.any(axis=0) & (half > np.maximum(least, _SHORTEST))
     free = ~near.any(axis=1)
     free[free] = inside(new[free])

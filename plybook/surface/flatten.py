@@ -121,7 +121,7 @@ class Membrane:
 
         Args:
             start: (count, 2), not folded; the result keeps its handedness.
-            exact_mm: the last step moves no node by more.
+            exact_mm: one more step, as much smaller as the last, would move no node by more.
             stiff: elements that are pressed to less than half of their area resist the more, and
                 cannot fold; elsewhere nothing changes.
             patience: steps in a row with cells turned over after which it is given up.
@@ -159,7 +159,8 @@ class Membrane:
             gain, before = energy - trial[0], slope
             energy, residual, j1, j2 = trial
             sizes.append(length * float(np.abs(step).max()))
-            if sizes[-1] < exact_mm or gain <= _GAIN * energy:
+            shrinks = sizes[-1] / sizes[-2] if len(sizes) > 1 else 1.0
+            if sizes[-1] * min(shrinks, 1.0) < exact_mm or gain <= _GAIN * energy:
                 break
             folded = folded + 1 if len(self._turned_over(j1, j2)) else 0
             if folded > patience:

@@ -19,7 +19,7 @@ from plybook.surface.loft import Loft
 from plybook.surface.pastedge import PastEdges
 
 _NEWTON_ROUNDS = 30
-_NEWTON_MM = 1e-8
+_NEWTON_MM = 1e-5  # a miss before the last step, which squares it
 
 
 @dataclass(frozen=True)
@@ -104,8 +104,6 @@ class Leaf:
         tree, u_nodes, w_nodes = self._near
         nearest = tree.query(points)[1]
         u, w = u_nodes[nearest].copy(), w_nodes[nearest].copy()
-        low, high = self.w_range
-        most = 0.25 * (self.to_mm - self.from_mm), 0.25 * (high - low)
         open_ = np.arange(len(points))
         for _ in range(_NEWTON_ROUNDS):
             value, by_u, by_w = self._extended(self.pattern.at, u[open_], w[open_])
@@ -113,8 +111,8 @@ class Leaf:
             det = by_u[:, 0] * by_w[:, 1] - by_u[:, 1] * by_w[:, 0]
             step_u = (miss[:, 0] * by_w[:, 1] - miss[:, 1] * by_w[:, 0]) / det
             step_w = (by_u[:, 0] * miss[:, 1] - by_u[:, 1] * miss[:, 0]) / det
-            u[open_] += np.clip(step_u, -most[0], most[0])
-            w[open_] += np.clip(step_w, -most[1], most[1])
+            u[open_] += _held(step_u, u[open_], (self.from_mm, self.to_mm))
+            w[open_] += _held(step_w, w[open_], self.w_range)
             open_ = open_[np.hypot(*miss.T) > _NEWTON_MM]
             if not len(open_):
                 break
@@ -189,3 +187,11 @@ class Leaf:
         back = np.linalg.inv(self.jacobian(u, w))
         face = np.einsum("nia,nij,njb->nab", back, self.metric(u, w), back)
         return (face - np.eye(2)) / 2
+
+
+def _held(step: np.ndarray, at: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
+    """(n,) steps from (n,) parameters, held to a quarter of a leaf but where they lead out past an
+    end, where it goes on straight."""
+    most = 0.25 * (ends[1] - ends[0])
+    outwards = np.where(step > 0, at >= ends[1], at <= ends[0])
+    return np.where(outwards, step, np.clip(step, -most, most))
