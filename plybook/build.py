@@ -23,6 +23,7 @@ if TYPE_CHECKING:  # each room is loaded when it is entered: a quick check enter
     from plybook.outside import Outside
     from plybook.review import Review
     from plybook.shop.model import Shop
+    from plybook.shop.setout import SetOut
     from plybook.spec.model import PartSpec
     from plybook.surface.model import Face
 
@@ -40,11 +41,13 @@ class Read:
 
 @dataclass(frozen=True)
 class Part:
-    """One part on its way: its spec, mould face and laminate."""
+    """One part on its way: its spec, mould face and laminate, and the set-out of its mould as far
+    as it is proved (None: not looked at)."""
 
     spec: PartSpec
     face: Face
     laminate: Laminate
+    setout: SetOut | None = None
 
     @property
     def number(self) -> str:
@@ -158,7 +161,8 @@ def shape(
     except PlybookError as wrong:
         return None, found + Review(wrong.findings, type(wrong))
     bench, shop = bench_review(spec, face, laminate)
-    return Part(spec, face, laminate), found + bench + proof_review(spec, face, laminate, shop)
+    proof, setout = proof_review(spec, face, laminate, shop)
+    return Part(spec, face, laminate, setout), found + bench + proof
 
 
 def without_twins(read_specs: Sequence[Read]) -> list[Read]:
@@ -234,7 +238,11 @@ def build(
     told = finish(found, of_set)
 
     progress("steps and quantities")
-    shops = [plan_work(part.spec, part.face, part.laminate, plan) for part in parts]
+    shops = [
+        plan_work(part.spec, part.face, part.laminate, plan,
+                  has_setout=part.setout is None or not part.setout.empty)
+        for part in parts
+    ]  # fmt: skip
 
     progress("booklets, templates and cut plans")
     folders = folders_of(

@@ -106,7 +106,7 @@ def _looked_over(one: Read) -> Checked:
 
     def prove() -> Review:
         _, shop = bench_review(spec, face, laminate)
-        return proof_review(spec, face, laminate, shop)
+        return proof_review(spec, face, laminate, shop)[0]
 
     proof = beside(prove)
     least, *most = [bench_review(spec, face, bound)[0] for bound in look.bounds()]

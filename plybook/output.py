@@ -25,6 +25,7 @@ from plybook.names import file_name
 from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.review import not_proved
+from plybook.shop.setout import set_out
 from plybook.spec.model import PartSpec
 from plybook.units import show_number
 from plybook.write.bag_sheets import bag_pages
@@ -171,7 +172,7 @@ def book_of(given: tuple[Planned, str]) -> Book:
     part = planned.part
     book = booklet(
         part.spec, part.face, part.laminate, planned.plan, planned.shop, planned.findings,
-        _addresses(planned, set_name),
+        _addresses(planned, set_name), part.setout,
     )  # fmt: skip
     files = {"booklet.html": book_html(book), "booklet.pdf": book_pdf(book)}
     return Book(files, book.record_key)
@@ -210,7 +211,8 @@ def proved_plans(planned: Sequence[Planned]) -> list[dict]:
     """The plan of each part as data; one that the verifier would call wrong is not written in the
     first place."""
     plans = [
-        plan_dict(one.part.spec, one.part.face, one.part.laminate, one.plan, one.shop, one.findings)
+        plan_dict(one.part.spec, one.part.face, one.part.laminate, one.plan, one.shop, one.findings,
+                  one.part.setout)  # fmt: skip
         for one in planned
     ]
     found = list(not_proved(plans))
@@ -229,6 +231,7 @@ def _part_folder(
     """Everything in `out/<part number>/`."""
     part, shop = planned.part, planned.shop
     spec, laminate = part.spec, part.laminate
+    setout = part.setout or set_out(spec, part.face, laminate)
     files = {**book.files, **templates.files, **cut}
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
@@ -236,10 +239,11 @@ def _part_folder(
         "bag_cuts": tables.bag_cuts_table(shop),
         "resin": tables.resin_table(shop),
         "checks": tables.checks_table(shop),
+        "setout": tables.setout_table(setout, spec.part.units),
         "stiffness": tables.stiffness_table(laminate),
     }.items():
-        if name == "stiffness" and not rows:
-            continue  # no cloth has elastic constants
+        if name in ("stiffness", "setout") and not rows:
+            continue  # no cloth has elastic constants; the set-out is left out
         files[f"tables/{name}.csv"] = csv_bytes(head, rows)
     files[TABLE] = table_html(data)
     files["plan.json"] = to_json(

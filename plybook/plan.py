@@ -21,7 +21,8 @@ from plybook.laminate.stock_cut import cut_outline_mm
 from plybook.nest.markout import MarkedPiece, mark_out
 from plybook.nest.model import CutPlan, Item, Layout, Placement
 from plybook.shop.model import BagRoll, Shop, Stage, Step
-from plybook.spec.model import Cloth, PartSpec
+from plybook.shop.setout import SetOut, set_out
+from plybook.spec.model import Cloth, Film, PartSpec
 from plybook.surface.model import Face
 
 FORMAT = 1
@@ -36,8 +37,10 @@ def plan_dict(
     plan: CutPlan,
     shop: Shop,
     findings: Iterable[Finding] = (),
+    setout: SetOut | None = None,
 ) -> dict:
-    """The plan of one part as plain lists and dicts.
+    """The plan of one part as plain lists and dicts; `setout` is that of its mould as far as it is
+    proved, all of it if not said.
 
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
     same stock unit. `marks_mm` are the corner points of the mark-out on the stock, from its end and
@@ -45,6 +48,7 @@ def plan_dict(
     `kits` what each way of sorting pieces into kits takes, for all parts cut together.
     """
     part = spec.part
+    pulled = {x.id: x.removed_after for x in spec.layers if isinstance(x, Film)}
     return {
         "plan": FORMAT,
         "part": {
@@ -57,6 +61,7 @@ def plan_dict(
             "other_hand": part.other_hand,
         },
         "surface": _surface(face),
+        "setout": setout_row(setout or set_out(spec, face, laminate)),
         "materials": _materials(spec, laminate),
         "workshop": {
             "cup_loss_g": _figure(spec.workshop.cup_loss_g),
@@ -72,6 +77,7 @@ def plan_dict(
                 "thickness_mm": _figure(layer.thickness_mm),
                 "pieces": list(layer.pieces),
                 "group": layer.group,
+                "removed_after": pulled.get(layer.id, ""),
             }
             for layer in laminate.layers
         ],
@@ -123,7 +129,7 @@ def plan_dict(
             }
             for m in shop.jig
         ],
-        "findings": [_finding(f, posixpath.dirname(part.place.file)) for f in findings],
+        "findings": [finding_row(f, posixpath.dirname(part.place.file)) for f in findings],
     }
 
 
@@ -194,6 +200,25 @@ def _surface(face: Face) -> dict:
     }
 
 
+def setout_row(setout: SetOut) -> dict:
+    """The set-out of the mould as it stands in plan.json, with the keys of `SetOut`: `marks` are
+    points by their number, told by `ties` to `lines`; `outline` is the place in `outlines` of the
+    line that a mark is of, -1; `offsets_mm` of `bows` are positive on the left of their string;
+    `left_out` says which layers it does not show ("": it shows nothing) and why."""
+    return _plain(asdict(setout))
+
+
+def _plain(value):
+    """A dataclass as a dict, with its figures rounded."""
+    if isinstance(value, dict):
+        return {key: _plain(inner) for key, inner in value.items()}
+    if isinstance(value, np.ndarray):
+        return _points(value)
+    if isinstance(value, tuple | list):
+        return [_plain(inner) for inner in value]
+    return _figure(value) if isinstance(value, float) else value
+
+
 def _materials(spec: PartSpec, laminate: Laminate) -> dict:
     """What a checker must know of each material that layers and pieces are of."""
     known = spec.materials
@@ -259,6 +284,8 @@ def piece_row(piece: Piece) -> dict:
         entry["bag_side_holes_mm"] = [ring_list(h) for h in piece.bag_side_holes_mm]
         if (cut := cut_outline_mm(piece)) is not piece.outline_mm:
             entry["cut_outline_mm"] = ring_list(cut)
+    if piece.laid_holes_mm:
+        entry["laid_holes_mm"] = [ring_list(hole) for hole in piece.laid_holes_mm]
     if piece.splice is not None:
         entry["splice"] = {
             "part": piece.splice.part,
@@ -444,7 +471,8 @@ def _quantities(laminate: Laminate, shop: Shop) -> dict:
     }
 
 
-def _finding(finding: Finding, folder: str) -> dict:
+def finding_row(finding: Finding, folder: str) -> dict:
+    """A finding as it stands in plan.json; `folder` of the spec, that its files are told from."""
     return {
         "code": finding.code,
         "severity": finding.severity.value,

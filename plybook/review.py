@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from plybook.laminate.model import Laminate
     from plybook.nest.needs import CutJob
     from plybook.shop.model import Shop
+    from plybook.shop.setout import SetOut
     from plybook.spec.model import PartSpec
     from plybook.surface.model import Face
 
@@ -68,15 +69,29 @@ def bench_review(spec: PartSpec, face: Face, laminate: Laminate) -> tuple[Review
     return found, None if found.refusal is not None else shop
 
 
-def proof_review(spec: PartSpec, face: Face, laminate: Laminate, shop: Shop | None) -> Review:
-    """What the verifier would say of the plan, but for the layouts it does not have yet."""
+def proof_review(
+    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop | None
+) -> tuple[Review, SetOut | None]:
+    """What the verifier would say of the plan, but for the layouts it does not have yet; and the
+    set-out of the mould as far as it holds, None where there is no work."""
     from plybook.nest.model import NO_LAYOUTS
     from plybook.plan import plan_dict
+    from plybook.setoutproof import proved_set_out
+    from plybook.shop.setout import set_out
 
     if shop is None:
-        return Review(())
-    found = not_proved([plan_dict(spec, face, laminate, NO_LAYOUTS, shop)], laid_out=False)
-    return reviewed(_on_part(finding, spec, face, laminate) for finding in found)
+        return Review(()), None
+    told: tuple[Finding, ...] = ()
+    setout = set_out(spec, face, laminate)
+    plan = plan_dict(spec, face, laminate, NO_LAYOUTS, shop, setout=setout)
+    found = list(not_proved([plan], laid_out=False))
+    if found:
+        setout, told = proved_set_out(spec, face, laminate, plan)
+    if told:
+        plan = plan_dict(spec, face, laminate, NO_LAYOUTS, shop, told, setout)
+        found = list(not_proved([plan], laid_out=False))
+    wrong = [_on_part(finding, spec, face, laminate) for finding in found]
+    return reviewed([*told, *wrong]), setout
 
 
 def _on_part(finding: Finding, spec: PartSpec, face: Face, laminate: Laminate) -> Finding:

@@ -8,7 +8,8 @@ from plybook.laminate.model import Laminate
 from plybook.laminate.stiffness import TERMS, terms
 from plybook.nest.model import CutPlan
 from plybook.shop.model import Shop
-from plybook.units import show_number
+from plybook.shop.setout import SetOut
+from plybook.units import STIFF, show_length, show_number
 
 Cell = str | int
 Table = tuple[tuple[str, ...], Sequence[tuple[Cell, ...]]]
@@ -173,4 +174,33 @@ def checks_table(shop: Shop) -> Table:
         for step in stage.steps
         for check in step.checks
     ]  # fmt: skip
+    return head, rows
+
+
+def setout_table(setout: SetOut, unit: str) -> Table:
+    """Every figure of the set-out of the mould: ties of marks, diagonals, offsets of bows.
+
+    `tape` is the figure as a tape in the part's unit shows it.
+    """
+    head = (
+        "figure", "mark", "to", "role", "of", "from", "side", "at_mm", "value_mm", "tape",
+    )  # fmt: skip
+    rows: list[tuple[Cell, ...]] = []
+
+    def add(figure: str, mark: int, to: Cell, role: str, of: str, line: str, side: str, at: str,
+            value_mm: float) -> None:  # fmt: skip
+        told = show_length(value_mm, unit, grain=STIFF)
+        value = show_number(value_mm, 3)
+        rows.append((figure, mark, to, role, of, line, side, at, value, told))
+
+    for mark in setout.marks:
+        for tie in mark.ties:
+            add(tie.way, mark.number, "", mark.role, mark.of, tie.line, tie.side, "", tie.mm)
+    for d in setout.diagonals:
+        add("diagonal", d.start, d.end, "", d.of, "", "", "", d.mm)
+    for bow in setout.bows:
+        for at, off in zip(bow.at_mm, bow.offsets_mm, strict=True):
+            side = bow.sides[0] if off > 0 else bow.sides[1]
+            add("bow", bow.start, bow.end, "", bow.line, "string", side, show_number(at, 3),
+                abs(off))  # fmt: skip
     return head, rows

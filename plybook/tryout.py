@@ -129,7 +129,7 @@ class _Trial:
             if not _errors(laminate.findings) <= self.may_stay:
                 return False
             _, shop = bench_review(spec, face, laminate)
-            return not proof_review(spec, face, laminate, shop).findings
+            return proof_review(spec, face, laminate, shop)[0].refusal is None
         except (PlybookError, shapely.errors.GEOSException):
             return False
 

@@ -20,9 +20,11 @@ from plybook.drawing.bookend import (
     zones_page,
 )
 from plybook.drawing.bookstart import (
+    BEFORE,
     before_page,
     clock_page,
     cut_list_page,
+    kicker,
     kit_page,
     layout_pages,
     lots_page,
@@ -51,11 +53,13 @@ from plybook.drawing.markoutlist import Addresses
 from plybook.drawing.partview import part_picture
 from plybook.drawing.recordkey import record_key
 from plybook.drawing.rosette import rosette
+from plybook.drawing.setoutview import setout_page
 from plybook.drawing.stepcards import Cutting, step_pages
 from plybook.laminate.model import Laminate
 from plybook.nest.model import CutPlan
 from plybook.shop.budget import CUPS_LEFT, TRIMMINGS
 from plybook.shop.model import Budget, Shop
+from plybook.shop.setout import SetOut, set_out
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.units import CLOTH, show_length, show_mass, told_grams
@@ -76,6 +80,7 @@ def booklet(
     shop: Shop,
     findings: tuple[Finding, ...] = (),
     files: Addresses = NO_FILES,
+    setout: SetOut | None = None,
 ) -> Document:
     """The whole book.
 
@@ -87,12 +92,14 @@ def booklet(
         shop: stages, steps, batches and quantities.
         findings: everything that was found of the part.
         files: of the same folder, to link to.
+        setout: of the mould as far as it is proved; all of it if not said.
 
     Returns:
         A document whose field ids are unique; its record key changes with the pieces and steps.
     """
     part = spec.part
     cutting = Cutting(plan, part.number, part.units, files)
+    setout = setout or set_out(spec, face, laminate)
     pages = (
         cover_page(spec, face, laminate, shop),
         before_page(spec, shop),
@@ -101,7 +108,7 @@ def booklet(
         *layout_pages(spec, plan, files),
         clock_page(spec, shop),
         resin_page(spec, shop),
-        *_stage_pages(spec, face, laminate, shop, cutting),
+        *_stage_pages(spec, face, laminate, shop, cutting, setout),
         jig_page(spec, face, shop),
         record_page(spec, laminate, shop),
         quantities_page(spec, shop, laminate),
@@ -130,13 +137,22 @@ def booklet(
 
 
 def _stage_pages(
-    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop, cutting: Cutting
+    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop, cutting: Cutting, setout: SetOut
 ) -> Iterator[Page | None]:
-    """Before each stage's steps, the page of what to lay out."""
+    """Before each stage's steps, the page of what to lay out; the set-out of the mould before the
+    step that marks its lines, or else before all, if it shows anything."""
     steps = {page.id: page for page in step_pages(spec, face, laminate, shop, cutting)}
+    marking = next((x.id for stage in shop.stages for x in stage.steps if x.name == "mark"), "")
     for number, stage in enumerate(shop.stages, start=1):
+        if number == 1 and not marking:
+            yield setout_page(face, setout, spec.part.units, kicker(spec), BEFORE)
         yield kit_page(shop, stage, number, spec.part.units)
-        yield from (steps[step.id] for step in stage.steps)
+        for step in stage.steps:
+            page = steps[step.id]
+            if step.id == marking:
+                above = f"Stage {number} of {len(shop.stages)} · {stage.title}"
+                yield setout_page(face, setout, spec.part.units, above, page.chapter)
+            yield page
 
 
 def cover_facts(spec: PartSpec, laminate: Laminate, shop: Shop) -> tuple[tuple[str, str], ...]:

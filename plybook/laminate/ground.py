@@ -34,6 +34,7 @@ from plybook.surface.model import Face
 NO_SPLICE = SpliceRule("butt", 0.0, 0.0, 50.0)
 LEAST_JOINT_MM = 10.0  # pieces that meet over less than this are not neighbours
 LEAST_SHORT_MM = 0.02  # a layer that would end less than this off a break ends on it
+_FAR_MM = 1e5  # beyond every face
 
 
 @dataclass(frozen=True)
@@ -271,9 +272,11 @@ def _moved_on(line: np.ndarray, by_mm: np.ndarray) -> np.ndarray:
 
 
 def _side_of(line: np.ndarray, sign: float) -> BaseGeometry:
-    """Everything on the side of a break towards the tip (1) or the root (-1)."""
-    far = np.array([sign * 1e5, 0.0])
-    side = Polygon(np.vstack([line, line[::-1] + far]))
+    """Everything on the side of a break towards the tip (1) or the root (-1), above and below the
+    ends of its line too."""
+    up = np.array([0.0, np.copysign(_FAR_MM, line[-1, 1] - line[0, 1])])
+    line = np.vstack([line[0] - up, line, line[-1] + up])
+    side = Polygon(np.vstack([line, line[::-1] + np.array([sign * _FAR_MM, 0.0])]))
     return side if side.is_valid else side.buffer(0)
 
 

@@ -35,6 +35,7 @@ class Job:
     stages: tuple[StageRule, ...]
     stage_of_layer: dict[str, str]
     budget: Budget = Budget(0.0, (), ())
+    has_setout: bool = True  # the book has a sheet to set the mould out by
 
     @cached_property
     def pieces(self) -> dict[str, Piece]:

@@ -52,6 +52,7 @@ def part_facts(job: Job) -> dict[str, Fact]:
         "its_lines": lines[0],
         "their_lines": lines[1],
         "has_stations": bool(stations),
+        "has_setout": job.has_setout,
         "lines_on": "flange" if stations else "plate",
         "axis_way": " from root to tip" if stations else "",
         "curved": not job.face.flat,

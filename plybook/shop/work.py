@@ -30,7 +30,9 @@ from plybook.spec.model import PartSpec, StageRule
 from plybook.surface.model import Face
 
 
-def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> Shop:
+def plan_work(
+    spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan, has_setout: bool = True
+) -> Shop:
     """Everything the builder does, in order, with what it takes.
 
     Args:
@@ -38,6 +40,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
         face: the mould face, for the jig and the bag.
         laminate: the pieces and where they lie.
         plan: where each piece is cut from; layouts of other parts are passed over.
+        has_setout: whether the book has a sheet to set the mould out by.
 
     Returns:
         Stages with their steps, cups, quantities, jig figures, clock, bags, kits and findings.
@@ -45,7 +48,7 @@ def plan_work(spec: PartSpec, face: Face, laminate: Laminate, plan: CutPlan) -> 
     """
     job, findings = make_job(spec, face, laminate, plan)
     needs_of = {rule.id: stage_needs(job, rule) for rule in job.stages}
-    job = replace(job, budget=mass_budget(job, needs_of))
+    job = replace(job, budget=mass_budget(job, needs_of), has_setout=has_setout)
     jig, jig_findings = jig_measures(job)
     findings += jig_findings
     bags = []

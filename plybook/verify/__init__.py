@@ -35,6 +35,8 @@ from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
 from plybook.verify.roll import check_roll
 from plybook.verify.served import check_hands_served
+from plybook.verify.setout import check_setout
+from plybook.verify.setout_told import check_setout_table
 from plybook.verify.sets import check_set, read_manifest
 from plybook.verify.shares import check_shared
 from plybook.verify.sheetlines import check_sheet_lines
@@ -51,14 +53,14 @@ from plybook.verify.zonestacks import check_zone_stacks
 # of what plan.json holds alone
 OF_PLAN = (
     check_pieces, check_joints, check_zone_stacks, check_layouts, check_steps, check_resin,
-    check_bag_rolls,
+    check_bag_rolls, check_setout,
 )  # fmt: skip
 # of what the other files hold, against it and against one another
 OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
     check_table, check_roll, check_sheet_lines, check_template_pages, check_cut_places,
-    check_facts, check_bag_files, check_kits,
+    check_facts, check_bag_files, check_kits, check_setout_table,
 )  # fmt: skip
 # of the cut plan, which stands in the folder of the set where parts share it
 OF_CUT_PLAN = (check_cut_drawings, check_cut_sheets, check_cut_places, check_kits)
@@ -181,6 +183,13 @@ def plan_faults(plans: Sequence[dict], laid_out: bool = True) -> dict[str, list[
                 _guarded(partial(check, plan, report), report)
     _guarded(partial(check_hands, known), *(report for _, report in known.values()))
     return {number: report.faults for number, (_, report) in known.items() if report.faults}
+
+
+def setout_faults(plan: dict) -> list[str]:
+    """What `plan_faults` would say of the set-out of the mould alone."""
+    report = Report(plan["part"]["number"])
+    _guarded(partial(check_setout, plan, report), report)
+    return report.faults
 
 
 def read_plan(data: bytes) -> dict:

@@ -25,6 +25,7 @@ from plybook.verify.printed import (
     weighed_g,
 )
 from plybook.verify.report import Report
+from plybook.verify.setout_told import setout_rows
 from plybook.verify.steptold import WITH_ANGLE, limits_told
 
 _KG = 1000.0
@@ -70,6 +71,7 @@ def _rows(plan: dict, names: Names) -> Iterator[Row]:
             + even
         )
         yield Row("table of zones", zone["label"], cells)
+    yield from (Row("set-out", *row) for row in setout_rows(plan))
     yield from _stock(plan)
     yield from _quantities(plan["quantities"], plan["part"]["units"])
     for batch in plan["quantities"].get("batches", []):

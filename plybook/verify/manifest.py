@@ -73,8 +73,8 @@ _SHA256 = re.compile("[0-9a-f]{64}")
 ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "table.html",
          "templates-fullsize.pdf", "templates-roll.pdf", "templates.pdf")  # fmt: skip
 TEMPLATES = ("dxf", "svg")  # of each piece
-TABLES = ("bag_cuts", "checks", "kits", "pieces", "placements", "quantities", "resin", "stiffness",
-          "stock")  # fmt: skip
+TABLES = ("bag_cuts", "checks", "kits", "pieces", "placements", "quantities", "resin",
+          "setout", "stiffness", "stock")  # fmt: skip
 OF_SET = ("cutplan.pdf", "tables/kits.csv", "tables/placements.csv", "tables/stock.csv")
 
 

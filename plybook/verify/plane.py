@@ -47,10 +47,11 @@ def distance_to_path(points: np.ndarray, path: np.ndarray, closed: bool = True) 
     """Distance of each of (k, 2) points to a polyline, (k,)."""
     start = path if closed else path[:-1]
     end = np.roll(path, -1, axis=0) if closed else path[1:]
-    return _to_segments(points, start, end)
+    return distance_to_sides(points, start, end)
 
 
-def _to_segments(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+def distance_to_sides(points: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """Distance of each of (k, 2) points to the nearest of (n, 2) to (n, 2) straight sides, (k,)."""
     best = np.full(len(points), np.inf)
     step = max(1, _BLOCK // max(1, len(points)))
     for k in range(0, len(start), step):
@@ -152,7 +153,7 @@ def clearance(one: np.ndarray, other: np.ndarray) -> float:
         return -1.0
     if bool(inside(other[:1], one)[0]) and distance_to_path(other, one).max() > 1e-9:
         return -1.0
-    return float(min(_to_segments(one, b0, b1).min(), _to_segments(other, a0, a1).min()))
+    return float(min(distance_to_sides(one, b0, b1).min(), distance_to_sides(other, a0, a1).min()))
 
 
 def same_line(one: np.ndarray, two: np.ndarray, within: float) -> bool:

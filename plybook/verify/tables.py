@@ -31,6 +31,7 @@ COLUMNS = {
     "stiffness": "zone stack thickness_mm A11_N_mm A12_N_mm A16_N_mm A22_N_mm A26_N_mm A66_N_mm "
     "B11_N B12_N B16_N B22_N B26_N B66_N D11_Nmm D12_Nmm D16_Nmm D22_Nmm D26_Nmm D66_Nmm",
     "checks": "stage step check kind text expected tolerance unit",
+    "setout": "figure mark to role of from side at_mm value_mm tape",
 }
 _CELL = 6e-4  # of the last place of a figure, beside half of its rounding
 

@@ -96,7 +96,7 @@ def trimmed(made, trim_mm):
     laminate = lay_up(spec, face)
     assert not [f for f in laminate.findings if f.severity is Severity.ERROR]
     shop = plan_work(spec, face, laminate, NO_LAYOUTS)
-    assert not proof_review(spec, face, laminate, shop).findings
+    assert not proof_review(spec, face, laminate, shop)[0].findings
     return face, laminate
 
 

@@ -608,7 +608,8 @@ CSV = {
         "splice_part", "splice_of", "used_length_mm", "least_length_mm", "utilisation_pct",
         "pieces", "x_mm", "y_mm", "rotation_deg", "amount", "unit", "detail", "price", "resin",
         "batch_g", "component", "component_g", "pot_life_min", "text", "expected", "tolerance",
-        "A11_N_mm", "D22_Nmm", "item", "group", "stock", "piece", "purpose", "check", "step")},
+        "A11_N_mm", "D22_Nmm", "item", "group", "stock", "piece", "purpose", "check", "step",
+        "figure", "mark", "to", "role", "of", "from", "side", "at_mm", "value_mm", "tape")},
     "the face of a piece": _cell("face_down", "yes"),
     "what is to buy": _cell("to_buy", "perhaps"),
     "a column more": once(r"\n", ",note\n"),
@@ -672,6 +673,7 @@ def _less(rows):
 
 
 _PIECE, _STEPS = ("pieces", "*"), ("stages", "*", "steps", "*")
+_SET = ("setout", "marks", "*")
 _LAID = ("layouts", "*")
 PLAN = {
     **{f"{key} of the part": _at("part", key) for key in
@@ -688,6 +690,21 @@ PLAN = {
     "the angle of an edge": _at(*_PIECE, "edges", "*", "angle_deg"),
     "a splice": _at(*_PIECE, "splice", "overlap_mm"),
     "a hole": _at(*_PIECE, "holes_mm", 0, 0, 0),
+    "a hole where it lies": _at(*_PIECE, "laid_holes_mm", 0, 0, 0),
+    **{f"{key} of a mark of the mould": _at(*_SET, key) for key in
+       ("number", "role", "of", "row", "outline")},
+    "a mark of the mould": _at(*_SET, "at_mm", 0),
+    "a distance of a mark": _at(*_SET, "ties", 0, "mm"),
+    "a line to measure from": _at("setout", "lines", 0, "points_mm", 0, 0),
+    **{f"{key} of an outline on the mould": _at("setout", "outlines", "*", key) for key in
+       ("role", "of", "closed", "within_mm")},
+    "a point of an outline on the mould": _at("setout", "outlines", "*", "points_mm", 0, 0),
+    **{f"{key} of a diagonal": _at("setout", "diagonals", "*", key) for key in
+       ("of", "start", "end", "mm")},
+    **{f"{key} of a bow": _at("setout", "bows", "*", key) for key in ("line", "start", "end")},
+    "an offset of a bow": _at("setout", "bows", "*", "offsets_mm", 0),
+    **{f"{key} of the set-out": _at("setout", key) for key in
+       ("flat", "tolerance_mm", "strain_pct")},
     **{f"{key} of a layer": _at("layers", "*", key) for key in
        ("id", "material", "angle_deg", "thickness_mm", "pieces")},
     "layers in another order": _at("layers", to=lambda rows: rows[::-1]),

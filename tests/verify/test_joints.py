@@ -352,3 +352,21 @@ def test_no_piece_is_cut_of_allowance_alone():
     plan = plan_of(replace(given, part=replace(given.part, hand="left")))
     assert [piece["id"] for piece in plan["pieces"]] == ["A.1", "A.2"]
     assert not proved(plan).faults
+
+
+def test_a_corner_past_the_ends_of_a_break_is_cut_once():
+    """A wing cranked at 1.27 m: its leading edge runs up to a corner at the root, past the end of
+    the line at which it breaks."""
+    sections = [
+        Station(0.0, 1650.0, 0.0, 0.0, 0.0, 0.25, NacaSection("0012")),
+        Station(1270.0, 1400.0, 250.0, 80.0, 0.0, 0.25, NacaSection("0012")),
+        Station(2540.0, 740.0, 500.0, 80.0, 0.0, 0.25, NacaSection("0012")),
+    ]
+    mould = StationMould(tuple(sections), "upper", 0.25, 1.0, "female", "ruled", EDGES, ())
+    given = spec([Ply("A", "twill", "s", Whole(), angle_deg=0.0)], dict.fromkeys(EDGES, 5.0),
+                 mould=mould, axis=AtShare(0.5))  # fmt: skip
+    wide = {"twill": cloth(roll=6020.0, usable=6000.0)}
+    given = replace(given, materials=replace(given.materials, cloths=wide))
+    plan = plan_of(replace(given, part=replace(given.part, hand="left")))
+    assert [piece["id"] for piece in plan["pieces"]] == ["A.1", "A.2"]
+    assert not proved(plan).faults

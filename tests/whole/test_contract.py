@@ -32,6 +32,7 @@ def test_every_promised_file_is_there(folder, plan):
     expected |= {f"cutplan/{x['stock']}.{e}" for x in plan["layouts"] for e in ("dxf", "svg")}
     tables = (
         "pieces", "stock", "placements", "quantities", "bag_cuts", "resin", "checks", "stiffness",
+        "setout",
     )  # fmt: skip
     expected |= {f"tables/{name}.csv" for name in tables}
     assert names == expected

@@ -26,7 +26,7 @@ def made(body, hand="none"):
     face = build_face(spec)
     laminate = lay_up(spec, face)
     bench, shop = bench_review(spec, face, laminate)
-    found = (*bench.findings, *proof_review(spec, face, laminate, shop).findings)
+    found = (*bench.findings, *proof_review(spec, face, laminate, shop)[0].findings)
     assert not [f for f in found if f.severity is Severity.ERROR]
     return spec, face, laminate
 
