@@ -5,11 +5,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plybook.build import Progress, Read, read, shape, with_tried_edits, without_twins
-from plybook.crew import beside, each
+from plybook.crew import beside, each, meanwhile
 from plybook.diagnostics import PlybookError
 
 if TYPE_CHECKING:
@@ -95,6 +97,8 @@ def _looked_over(one: Read) -> Checked:
     from plybook.review import Review, bench_review, proof_review
     from plybook.surface import build_face
 
+    for name in ("plybook.shop", "plybook.setoutproof", "plybook.verify", "plybook.finishing"):
+        meanwhile(partial(import_module, name))
     spec = one.spec
     try:
         face = build_face(spec)

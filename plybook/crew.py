@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import os
 import pickle
+import select
 import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -19,7 +20,7 @@ from typing import Any, TypeVar
 Given = TypeVar("Given")
 Made = TypeVar("Made")
 _PR_SET_PDEATHSIG = 1
-_NOT_URGENT = 4  # steps of niceness
+_chores: list[Callable[[], object]] = []
 _inherited: list[tuple[Callable[[Any], Any], Sequence[Any]]] = []
 
 
@@ -55,13 +56,13 @@ def each(work: Callable[[Given], Made], given: Sequence[Given]) -> list[Made]:
         _inherited.pop()
 
 
-def beside(work: Callable[[], Made], is_urgent: bool = True) -> Callable[[], Made]:
+def beside(work: Callable[[], Made], niceness: int = 0) -> Callable[[], Made]:
     """Begin a piece of work in a helper, where the machine has a processor to spare.
 
     Args:
         work: makes something that can be pickled.
-        is_urgent: whether it is waited for sooner than what goes on meanwhile; if not, it leaves
-            the processors to that.
+        niceness: by how much it leaves the processors to what goes on meanwhile, and is waited for
+            sooner, in steps of the system.
 
     Returns:
         Answers with what was made, waiting for it if need be. Where the helper failed the work is
@@ -69,21 +70,21 @@ def beside(work: Callable[[], Made], is_urgent: bool = True) -> Callable[[], Mad
     """
     if not _has_helpers():
         return cache(work)
-    only = _Helper(lambda: iter([work()]), is_urgent)
+    only = _Helper(lambda: iter([work()]), niceness)
     return cache(lambda: next(only))
 
 
 def one_by_one(work: Callable[[], Iterable[Made]]) -> Iterator[Made]:
     """As `beside`, for work that makes one thing after the other: each is handed over at once, and
     the helper goes on with the next."""
-    return _Helper(work, True) if _has_helpers() else iter(work())
+    return _Helper(work, 0) if _has_helpers() else iter(work())
 
 
 class _Helper(Iterator[Made]):
     """A forked process and what it makes, in order. It writes into memory that both share, so that
     it never waits for its reader; a pipe tells the length of each thing, and 0 at the end."""
 
-    def __init__(self, work: Callable[[], Iterable[Made]], is_urgent: bool):
+    def __init__(self, work: Callable[[], Iterable[Made]], niceness: int):
         self._work = work
         self._rest: Iterator[Made] | None = None  # made here, after the helper failed
         self._count = self._at = 0
@@ -96,7 +97,7 @@ class _Helper(Iterator[Made]):
             if not self.process:
                 try:
                     _settle_in()
-                    os.nice(0 if is_urgent else _NOT_URGENT)
+                    os.nice(niceness)
                     for made in work():
                         sent = pickle.dumps(made, pickle.HIGHEST_PROTOCOL)
                         self._at += os.pwrite(self._shared, sent, self._at)
@@ -113,6 +114,8 @@ class _Helper(Iterator[Made]):
     def __next__(self) -> Made:
         if self._rest is not None:
             return next(self._rest)
+        while _chores and not select.select([self._pipe], [], [], 0)[0]:
+            _chores.pop(0)()
         told = os.read(self._pipe, 8)
         if not told:
             self._rest = islice(self._work(), self._count, None)
@@ -133,6 +136,12 @@ class _Helper(Iterator[Made]):
         os.close(self._shared)
         os.kill(self.process, signal.SIGKILL)
         os.waitpid(self.process, 0)
+
+
+def meanwhile(chore: Callable[[], object]) -> None:
+    """Do what will be needed, such as loading a library, when a helper has to be waited for; it
+    may never come to that."""
+    _chores.append(chore)
 
 
 def _has_helpers() -> bool:

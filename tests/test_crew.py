@@ -55,9 +55,9 @@ def test_a_failure_is_raised_here_after_what_was_made_before(processors):
         next(made)
 
 
-@pytest.mark.parametrize("is_urgent", [True, False])
-def test_one_answer_is_made_once_and_given_as_often_as_asked(processors, is_urgent):
-    answer = crew.beside(lambda: object, is_urgent)
+@pytest.mark.parametrize("niceness", [0, 5])
+def test_one_answer_is_made_once_and_given_as_often_as_asked(processors, niceness):
+    answer = crew.beside(lambda: object, niceness)
     assert answer() is object and answer() is object
 
 

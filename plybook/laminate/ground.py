@@ -26,7 +26,7 @@ from plybook.laminate.regions import Regions
 from plybook.laminate.shapes import NearLine, at_rows, polygons_of, ring_of, running
 from plybook.laminate.trim import arriving, far_side, run_on
 from plybook.laminate.viewjoin import views_on
-from plybook.spec.model import Film, Layer, Materials, PartSpec, Ply, SpliceRule
+from plybook.spec.model import Core, Film, Layer, Materials, PartSpec, Ply, SpliceRule
 from plybook.surface.breaks import Break, breaks_of, views_of
 from plybook.surface.darts import DartPlan, propose_darts
 from plybook.surface.model import Face
@@ -65,6 +65,20 @@ def sheet_of(layer: Ply | Film, materials: Materials) -> Sheet:
         )  # fmt: skip
     film = materials.consumables[layer.material]
     return Sheet(layer, "film", 0.0, film.thickness_mm, film.roll_width_mm, NO_SPLICE, True)
+
+
+def sheets_of(
+    layer: Core, spec: PartSpec, endless: bool = False
+) -> tuple[tuple[float, float], ...]:
+    """Sizes of the whole sheets on the shelf that a core can be cut from; only those that can
+    be had in any number where `endless`."""
+    return tuple(
+        (item.length_mm, item.width_mm)
+        for item in spec.stock
+        if (item.kind, item.material) == ("sheet", layer.material)
+        and item.outline_mm is None
+        and not (endless and item.quantity)
+    )
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from plybook.diagnostics import Finding, GeometryError, PlybookError, Severity
 from plybook.laminate.brokencore import BrokenFace, LeafView
 from plybook.laminate.core import CoreCut, core_pieces
 from plybook.laminate.dropoff import drop_findings, drop_marks, ladders_of
-from plybook.laminate.ground import Ground, sheet_of
+from plybook.laminate.ground import Ground, sheet_of, sheets_of
 from plybook.laminate.heights import HeightField, Rise, block_rise, core_rise, rim_of, sheet_rise
 from plybook.laminate.insert_checks import insert_findings
 from plybook.laminate.inserts import insert_pieces, insert_thickness_mm
@@ -57,6 +57,7 @@ from plybook.surface.model import Face
 Progress = Callable[[str], None]
 Joints = Callable[[], list[BreakJoint]]  # of one layer, made when asked for
 LayerCut = tuple[list[Piece], list[LaidLayer], list[tuple[Layer, Joints]], list[Finding]]
+_SOON, _LATE = 1, 8  # niceness of what is waited for when the cloth is laid, and at the end
 _REFUSALS = PlybookError, shapely.errors.GEOSException
 _KINDS: dict[type, PieceKind] = {
     Ply: "ply", Core: "core", Insert: "insert", Rod: "rod", Film: "film"
@@ -109,48 +110,59 @@ class LayUp:
         self.joints: list[tuple[Layer, Joints]] = []
         self.findings: list[Finding] = []
         self.sheets_laid = 0
+        self._stiff: Callable[[], dict[str, LayerCut]] | None = None
         self._under: dict[str, LeafMaps | None] = {}  # core id -> map of the face it lies on
 
     def run(self) -> Laminate:
         """Cloth is laid here and what is stiff by a helper, each with maps of its own: neither is
         cut by the other, and so the result is the same however many processors there are."""
-        regions = self._begin()
-        of_regions = list(self.findings)
-        work = partial(self._cut_each, regions, lambda layer: not _is_cloth(layer))
-        stiff = beside(work, is_urgent=False)
-        cut = self._cut_each(regions, _is_cloth)
-        self._join(of_regions, {**cut, **stiff()})
+        stiff = self._stiff or self.begin()
+        cut = self._cut_each(_is_cloth)
+        self._join(self._of_regions, {**cut, **stiff()})
         return self._finished()
+
+    def begin(self) -> Callable[[], dict[str, LayerCut]]:
+        """Set helpers to what a run will ask for; answers with what is stiff."""
+        self._begin()
+
+        def stiff() -> dict[str, LayerCut]:
+            self._raise_ahead(_is_stiff)
+            return self._cut_each(_is_stiff)
+
+        self._stiff = beside(stiff, _SOON)
+        self._raise_ahead(_is_cloth)
+        return self._stiff
 
     def only(self, wanted: Collection[str]) -> tuple[Finding, ...]:
         """What is found of some layers; the others raise the face and are not cut."""
-        regions = self._begin()
-        of_regions = list(self.findings)
-        self._join(of_regions, self._cut_each(regions, lambda layer: layer.id in wanted))
+        self._begin()
+        self._raise_ahead(lambda layer: layer.id in wanted)
+        self._join(self._of_regions, self._cut_each(lambda layer: layer.id in wanted))
         return tuple(self.findings)
 
-    def _begin(self) -> dict[str, BaseGeometry]:
-        """Everything that is known before the first layer is laid, and the regions by layer."""
+    def _begin(self) -> None:
+        """Everything that is known before the first layer is laid."""
         regions = {layer.id: self._region(layer) for layer in self.spec.layers}
         self._find_rises(regions)
+        self._of_regions = list(self.findings)
         self.marks = tuple(self._common_marks(view, regions) for view in self.ground.views)
-        return {name: region for name, region in regions.items() if region is not None}
+        self._region_of = {name: shape for name, shape in regions.items() if shape is not None}
 
-    def _cut_each(
-        self, regions: Mapping[str, BaseGeometry], wanted: Callable[[Layer], bool]
-    ) -> dict[str, LayerCut]:
-        """Some of the layers, each laid on everything below it; all of them raise the face."""
+    def _raise_ahead(self, wanted: Callable[[Layer], bool]) -> None:
+        """Open the maps of the face for some of the layers; helpers begin with those for cloth."""
         kinks = tuple(one.span_mm for one in self.ground.breaks)
         self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
-        chosen = {layer.id for layer in self.spec.layers if wanted(layer)}
         self.raisings.ahead([self.fields for _, layer in self._from_the_mould_up()
-                             if layer.id in chosen and _is_cloth(layer)])  # fmt: skip
+                             if wanted(layer) and _is_cloth(layer)])  # fmt: skip
+
+    def _cut_each(self, wanted: Callable[[Layer], bool]) -> dict[str, LayerCut]:
+        """Some of the layers, each laid on everything below it; all of them raise the face."""
         cut: dict[str, LayerCut] = {}
         for number, layer in self._from_the_mould_up():
-            if layer.id in chosen:
+            if wanted(layer):
                 self.progress(f"{self.spec.part.number}: layer {layer.id}, {number} of "
                               f"{len(self.spec.layers)}")  # fmt: skip
-                cut[layer.id] = self._cut_or_refused(layer, regions[layer.id])
+                cut[layer.id] = self._cut_or_refused(layer, self._region_of[layer.id])
         return cut
 
     def _from_the_mould_up(self) -> Iterator[tuple[int, Layer]]:
@@ -332,7 +344,7 @@ class LayUp:
         )
         self.splices.extend(cut.splices)
         if cut.joints:
-            joints = beside(lambda: [make() for make in cut.joints], is_urgent=False)
+            joints = beside(lambda: [make() for make in cut.joints], _LATE)
             self.joints.append((layer, joints))
         self.findings.extend(cut.findings)
         self.sheets_laid += isinstance(layer, Ply)
@@ -359,8 +371,8 @@ class LayUp:
             raised,
             stock=self.spec.materials.cores[layer.material],
             let_in=self._let_in(layer, self.regions),
-            sheets_mm=self.sheets_of(layer),
-            endless_mm=self.sheets_of(layer, endless=True),
+            sheets_mm=sheets_of(layer, self.spec),
+            endless_mm=sheets_of(layer, self.spec, endless=True),
             chord_error_mm=self.ground.chord_error_mm,
             broken=self._broken(layer),
         )
@@ -377,17 +389,6 @@ class LayUp:
             for view in self.ground.views
         )
         return BrokenFace(views, self.ground.meetings(self.fields), self.fields)
-
-    def sheets_of(self, layer: Core, endless: bool = False) -> tuple[tuple[float, float], ...]:
-        """Sizes of the whole sheets on the shelf that a core can be cut from; only those that can
-        be had in any number where `endless`."""
-        return tuple(
-            (item.length_mm, item.width_mm)
-            for item in self.spec.stock
-            if (item.kind, item.material) == ("sheet", layer.material)
-            and item.outline_mm is None
-            and not (endless and item.quantity)
-        )
 
     def _insert(self, layer: Insert, region: BaseGeometry) -> tuple[Piece, ...]:
         host = self._host(layer)
@@ -492,3 +493,7 @@ class LayUp:
 
 def _is_cloth(layer: Layer) -> bool:
     return isinstance(layer, Ply | Film)
+
+
+def _is_stiff(layer: Layer) -> bool:
+    return not _is_cloth(layer)

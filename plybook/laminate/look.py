@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -25,7 +26,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from plybook.diagnostics import Finding, PlybookError
-from plybook.laminate.ground import sheet_of
+from plybook.laminate.ground import sheet_of, sheets_of
 from plybook.laminate.heights import HeightField
 from plybook.laminate.layup import LayerCut, LayUp, Progress
 from plybook.laminate.leaves import open_kinks_mm
@@ -162,13 +163,17 @@ def look_over(spec: PartSpec, face: Face, progress: Progress | None = None) -> L
         seen = look_over(*left_image(spec), told)
         return replace(seen, laminate=mirrored(seen.laminate, spec, face))
     bare = _Bare(spec, face, told)
+    whole = LayUp(spec, face, told, bare.ground.anew())
+    if not face.flat and any(isinstance(layer, Core) for layer in spec.layers):
+        with suppress(PlybookError, shapely.errors.GEOSException):  # raised again if need be
+            whole.begin()  # a look seldom does
     try:
         look = bare.look()
     except (PlybookError, shapely.errors.GEOSException):
         look = None
     if look is not None:
         return look
-    return Look(LayUp(spec, face, told, bare.ground.anew()).run(), {})
+    return Look(whole.run(), {})
 
 
 class _Bare(LayUp):
@@ -254,7 +259,7 @@ class _Bare(LayUp):
         if core.seams_to_suit_sheets:  # its seams are placed so that the panels fit
             return True
         stock = self.spec.materials.cores[core.material]
-        sheets = self.sheets_of(core) or (stock.sheet_mm,)
+        sheets = sheets_of(core, self.spec) or (stock.sheet_mm,)
         return fits_a_sheet(outline.buffer(grown / 2), sheets, stock.grain)
 
     def _growth_mm(self, below: Sequence[Rise]) -> float:
