@@ -9,9 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from plybook.nest.model import Item, KitWay, Layout
+import numpy as np
+
+from plybook.nest.model import Fold, Item, KitWay, Layout
+from plybook.nest.placing import placed_outline
 from plybook.spec.model import Kits
 
 if TYPE_CHECKING:
@@ -22,35 +26,111 @@ KITS: tuple[Kits, ...] = ("by part", "by stage", "by hand")  # ways by which kit
 WAYS = (TIGHTEST, *KITS)
 HANDS = {"left": "the left hand", "right": "the right hand"}
 NO_HAND = "no hand"
+IMAGE_MM = 0.01  # corners of images stand over one another
 
 LayOut = Callable[[Sequence["Need"]], Sequence[list[Layout] | None]]
 
 
 def in_kits(items: Iterable[Item], jobs: Sequence[CutJob], way: str) -> tuple[Item, ...]:
-    """Items with their kit as their group, kit by kit in the order in which they come off.
+    """Items with their kit as their group, kit by kit in the order in which they come off; those
+    of the opposite hand know the item that they are the image of.
 
     Args:
         items: of one material, in any order.
         jobs: the parts they belong to.
         way: one of `WAYS`; without kits the group is the stage, and stages stand in their order.
     """
-    rank: dict[str, tuple[tuple[int, int], str]] = {}
+    rank: dict[str, tuple[tuple[int, int, int], str]] = {}
     hands = list(dict.fromkeys(job.spec.part.hand for job in jobs))
+    numbers = [job.spec.part.number for job in jobs]
+    twins = {number: job.spec.part.other_hand for number, job in zip(numbers, jobs, strict=True)}
     for n, job in enumerate(jobs):
         part = job.spec.part
         stages = {stage.id: k for k, stage in enumerate(job.spec.stages)}
         for piece in job.pieces:
             stage = stages.get(piece.stage, len(stages))
-            place, kit = (0, stage), piece.stage
+            place, kit = (0, stage, 0), piece.stage
             if way == "by part":
-                place, kit = (n, stage), part.number
-            elif way == "by stage":
-                place, kit = (n, stage), f"{part.number} {piece.stage}"
+                place, kit = (n, stage, 0), part.number
+            elif way == "by stage":  # the same stage of either hand side by side
+                pair = min(n, numbers.index(twins[part.number])) if _paired(job, twins) else n
+                place, kit = (pair, stage, n), f"{part.number} {piece.stage}"
             elif way == "by hand":
-                place, kit = (hands.index(part.hand), stage), HANDS.get(part.hand, NO_HAND)
+                place, kit = (hands.index(part.hand), stage, 0), HANDS.get(part.hand, NO_HAND)
             rank[f"{part.number}/{piece.id}"] = place, kit
     ordered = sorted(items, key=lambda item: rank[item.id][0])
-    return tuple(replace(item, group=rank[item.id][1]) for item in ordered)
+    known = {item.id: item for item in ordered}
+    return tuple(
+        replace(item, group=rank[item.id][1], mirror=_image(item, known, twins))
+        for item in ordered
+    )
+
+
+def _paired(job: CutJob, twins: dict[str, str]) -> bool:
+    other = job.spec.part.other_hand
+    return twins.get(other) == job.spec.part.number
+
+
+def _image(item: Item, known: dict[str, Item], twins: dict[str, str]) -> str:
+    """The item that an item is the mirror image of, as the opposite hand has it."""
+    part, _, piece = item.id.rpartition("/")
+    other = known.get(f"{twins.get(part, '')}/{piece}")
+    if other is None or twins.get(other.part) != part or other.demand != item.demand:
+        return ""
+    return other.id if images(item.outline_mm * (1.0, -1.0), other.outline_mm) else ""
+
+
+def images(ring_mm: np.ndarray, other_mm: np.ndarray) -> bool:
+    """Whether two rings have the same corners, in whatever order."""
+    if ring_mm.shape != other_mm.shape:
+        return False
+    away = np.abs(ring_mm[:, None] - other_mm[None]).max(axis=2)
+    return bool(max(away.min(axis=0).max(), away.min(axis=1).max()) <= IMAGE_MM)
+
+
+def folds_of(
+    layouts: Sequence[Layout], items: Sequence[Item], not_folded: Callable[[str], str]
+) -> tuple[Fold, ...]:
+    """Where kits that follow one another on a roll are images of one another.
+
+    Args:
+        layouts: cut in kits.
+        items: what is placed.
+        not_folded: why a material is not folded, "" where it may be.
+    """
+    by_id = {item.id: item for item in items}
+    found = []
+    for layout in layouts:
+        if layout.unit.kind != "roll":
+            continue
+        kits: dict[str, list[tuple[str, np.ndarray]]] = {}
+        for p in layout.placements:
+            item = by_id[p.item]
+            ring = placed_outline(item, p)
+            kits.setdefault(item.group, []).append((p.item.rpartition("/")[2], ring))
+        ordered = sorted(kits.items(), key=lambda kit: min(r[:, 0].min() for _, r in kit[1]))
+        for (lower, below), (upper, above) in pairwise(ordered):
+            end = max(float(ring[:, 0].max()) for _, ring in below)
+            start = min(float(ring[:, 0].min()) for _, ring in above)
+            at = round((end + start) / 2, 4)
+            if _are_images(below, above, at):
+                unit = layout.unit
+                why = not_folded(unit.material)
+                found.append(Fold(unit.id, unit.material, at, lower, upper, why))
+    return tuple(found)
+
+
+def _are_images(
+    below: Sequence[tuple[str, np.ndarray]], above: Sequence[tuple[str, np.ndarray]], at: float
+) -> bool:
+    left = list(above)
+    for name, ring in below:
+        turned = ring * (-1.0, 1.0) + (2 * at, 0.0)
+        same = (k for k, (other, r) in enumerate(left) if other == name and images(turned, r))
+        if (k := next(same, None)) is None:
+            return False
+        left.pop(k)
+    return not left
 
 
 def ways_compared(

@@ -35,6 +35,7 @@ class Item:
     group: str = ""  # its kit, or its stage where there are none
     part: str = ""  # part number it belongs to
     flipped_rotations_deg: tuple[float, ...] | None = None
+    mirror: str = ""  # item of the opposite hand, whose image it is
 
 
 @dataclass(frozen=True)
@@ -108,13 +109,34 @@ class KitWay:
 
 
 @dataclass(frozen=True)
+class Fold:
+    """Two kits that lie on a roll as images of one another, so that the cloth can be folded
+    between them and both cut at once.
+
+    Attributes:
+        stock, material: of the roll.
+        at_mm: along the roll, the line of which they are images.
+        lower, upper: the kit before it and the one after it.
+        refused: why the material is not folded, "" where it may be.
+    """
+
+    stock: str
+    material: str
+    at_mm: float
+    lower: str
+    upper: str
+    refused: str = ""
+
+
+@dataclass(frozen=True)
 class CutPlan:
-    """All layouts and what they place; `kits` where the spec asks for kits."""
+    """All layouts and what they place; `kits` and `folds` where the spec asks for kits."""
 
     layouts: tuple[Layout, ...]
     items: tuple[Item, ...]
     findings: tuple[Finding, ...]
     kits: tuple[KitWay, ...] = ()
+    folds: tuple[Fold, ...] = ()
 
 
 NO_LAYOUTS = CutPlan((), (), ())  # before any were looked for

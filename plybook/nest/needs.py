@@ -41,6 +41,9 @@ _EDITS = {
     "stock on the shelf",
     "insert": "put larger stock on the shelf, or make two inserts that meet",
 }
+# why cloth is not cut folded; common practice, no source
+ONE_FACED = "its faces differ, and a piece that comes out face down is soon laid the wrong way up"
+UNBALANCED = "its warp and weft differ, and a fold breaks or shifts them"
 DUST_MM = 1e-3  # two faces of a panel closer than this are one cut
 
 
@@ -138,6 +141,17 @@ def _material(spec: PartSpec, material: str) -> Material:
     raise SpecError(
         error("unknown-material", f"{material!r} is no cloth, core, rod or consumable of the spec")
     )
+
+
+def not_folded(jobs: Sequence[CutJob], material: str) -> str:
+    """Why a cloth or film is not cut folded, for both hands at once; "" where it may be."""
+    spec = next(job.spec for job in jobs if any(p.material == material for p in job.pieces))
+    known = _material(spec, material)
+    if isinstance(known, Cloth) and not known.faces_alike:
+        return ONE_FACED
+    if isinstance(known, Cloth) and not known.axes_alike:
+        return UNBALANCED
+    return ""
 
 
 def _can_lay_out(material: Consumable, stock: Sequence[StockItem], material_id: str) -> bool:

@@ -15,10 +15,10 @@ from plybook.nest.bars import BarStock, cut_bars
 from plybook.nest.bound import sheet_bound, strip_bound
 from plybook.nest.budget import Budget, stops_on_interrupt
 from plybook.nest.check import check_plan
-from plybook.nest.kits import KITS, ways_compared
+from plybook.nest.kits import KITS, folds_of, ways_compared
 from plybook.nest.memory import LayoutMemory, Remembered, layout_key
 from plybook.nest.model import CutPlan, Effort, Item, Layout, Placement
-from plybook.nest.needs import CutJob, Need, gather
+from plybook.nest.needs import CutJob, Need, gather, not_folded
 from plybook.nest.placing import placed_outline, turn_ring
 from plybook.nest.race import packer_is_installed
 from plybook.nest.remnant import left_over
@@ -89,7 +89,9 @@ def plan_cuts(
     way: Kits = jobs[0].spec.nest.kits if jobs else ""
     done = [plan for plan in plans if not isinstance(plan, Finding)]
     kits = ways_compared(jobs, needs, done, way, partial(_lay_out, whole, run)) if way else ()
-    return CutPlan(tuple(layouts), items, tuple(found), kits)
+    why = partial(not_folded, jobs)
+    folds = folds_of(layouts, items, why) if way in KITS else ()
+    return CutPlan(tuple(layouts), items, tuple(found), kits, folds)
 
 
 def _lay_out(seconds: float, run: _Run, needs: Sequence[Need]) -> list[list[Layout] | None]:

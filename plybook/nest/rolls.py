@@ -8,6 +8,7 @@ what cannot be used.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -85,6 +86,7 @@ def _fill_roll(
     left: list[Copy] = []
     start = 0.0
     todo = len(copies)
+    before: Laid | None = None
     for group in _groups(copies) if by_group else [list(copies)]:
         fitting = [c for c in group if _fits_across(c, unit)]
         left += [c for c in group if not _fits_across(c, unit)]
@@ -93,6 +95,11 @@ def _fill_roll(
             continue
         part = search.part(search.left_s() * len(fitting) / todo)
         todo -= len(group)
+        image = _image_of(before, group, search.gap_mm) if before is not None else None
+        if image is not None and image.end_mm <= unit.length_mm:
+            placements += image.placements
+            start, before = image.end_mm + search.gap_mm, None
+            continue
         if plain:
             room = unit.length_mm - start
             done = fill_stretch(fitting, unit.width_mm, room, part)
@@ -103,6 +110,11 @@ def _fill_roll(
             reach = done.reach_mm
             placements += done.placements
         left += done.rest
+        if plain and by_group and done.placements and not done.rest:
+            own = moved(done.placements, start)
+            before = Laid(tuple(own), start, reach)
+        else:
+            before = None
         if done.placements:
             methods.add(done.method)
             start = reach + search.gap_mm
@@ -110,6 +122,37 @@ def _fill_roll(
         return None, left
     used = min(start - search.gap_mm, unit.length_mm)
     return Rolled(unit, tuple(placements), used, " and ".join(sorted(methods))), left
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A whole kit on a plain roll, from and to along it."""
+
+    placements: tuple[Placement, ...]
+    start_mm: float
+    end_mm: float
+
+
+def _image_of(before: Laid, group: Sequence[Copy], gap_mm: float) -> Laid | None:
+    """The kit of the opposite hand as the image of the one before it, so that both may be cut at
+    once from folded cloth; None where it is no image. The line between them is on a whole mm."""
+    placed = {(p.item, p.copy): p for p in before.placements}
+    at = math.ceil(before.end_mm + gap_mm / 2 - 1e-6)
+    found = []
+    for copy in group:
+        p = placed.pop((copy.item.mirror, copy.number), None)
+        if p is None:
+            return None
+        turn = (180.0 - p.rotation_deg) % 360.0
+        item = copy.item
+        allowed = item.rotations_deg
+        if p.flipped:
+            allowed = item.flipped_rotations_deg or item.rotations_deg
+        near = [abs((turn - a + 180.0) % 360.0 - 180.0) for a in allowed or (turn,)]
+        if min(near) > 1e-6 or (p.flipped and not item.may_flip):
+            return None
+        found.append(Placement(item.id, copy.number, 2 * at - p.x_mm, p.y_mm, turn, p.flipped))
+    return None if placed else Laid(tuple(found), 2 * at - before.end_mm, 2 * at - before.start_mm)
 
 
 def _groups(copies: Sequence[Copy]) -> list[list[Copy]]:

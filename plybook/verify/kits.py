@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from fractions import Fraction
 
 import numpy as np
 
 from plybook.verify import plane
-from plybook.verify.cut_pages import cuts_of, heading
+from plybook.verify.cut_pages import Cut, cuts_of, heading
 from plybook.verify.cutplaces import EDGE_MM, Columns, check_sheet
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Page, open_book
@@ -32,6 +33,19 @@ READING = (
     "bars are cut as they are without kits. Lengths other than those of this plan are the shortest "
     "that were found in as long a search."
 )
+BOTH = "Both hands at once"
+FOLDING = (
+    "Either side of these lines lie a kit and its image of the opposite hand: both can be cut at "
+    "once. Draw the line across the cloth before anything is cut off, and mark out only the kit "
+    "after it. Cut off what lies before the two kits. Fold the cloth on the line, its end "
+    "underneath, selvedge on selvedge, and pin or tape both layers together outside the pieces. "
+    "Cut through both. The lower layer gives the kit before the line, its pieces face down: write "
+    "id, hand and fibre arrow on each before it is lifted. Turn the first two onto each other: "
+    "where they differ by more than cloth may, cut each hand by itself."
+)
+ONE_FACED = "its faces differ, and a piece that comes out face down is soon laid the wrong way up"
+UNBALANCED = "its warp and weft differ, and a fold breaks or shifts them"
+IMAGE_MM = 0.015  # corners of images stand over one another
 CELLS = Columns(1, (110.0, 148.0, 186.0, 224.0))
 TABLE_MM = 36.0  # from the upper edge of what is printed to the table
 INCH_MM = 25.4
@@ -76,7 +90,8 @@ def check_kits(plan: dict, files: dict[str, bytes], report: Report) -> None:
     pages = [page for page in map(book.page, range(book.count)) if is_kit_page(page)]
     rolls = [layout for layout in plan["layouts"] if layout["kind"] == "roll"]
     if not told or not rolls:
-        report.expect(not pages and TABLE not in files, "cut plans without a table of kits", NAME,
+        none = not pages and TABLE not in files and not plan["folds"]
+        report.expect(none, "cut plans without a table of kits", NAME,
                       "has a table of kits and nothing is cut in kits")  # fmt: skip
         return
     good = tuple(row["way"] for row in told) == WAYS and sum(row["chosen"] for row in told) == 1
@@ -89,6 +104,7 @@ def check_kits(plan: dict, files: dict[str, bytes], report: Report) -> None:
     _check_rolls(plan, rolls, report)
     _check_lengths(plan, rolls, report)
     _check_table(told, files, report)
+    _check_folds(plan, rolls, report)
     _check_pages(plan, pages, report)
     report.unproved.append(UNSEARCHED)
 
@@ -119,6 +135,63 @@ def _check_rolls(plan: dict, rolls: list[dict], report: Report) -> None:
         due = 0 if row["way"] == WAYS[0] else len(counts[row["way"]])
         report.expect(row["kits"] == due, "ways told with the number of their kits", "plan.json",
                       f"tells {row['kits']} kits {row['way']}, there are {due}")  # fmt: skip
+
+
+def _check_folds(plan: dict, rolls: list[dict], report: Report) -> None:
+    """Cloth is folded just where the kits on either side are images, of a material that may be."""
+    pieces = {p["id"]: p for p in plan["pieces"]}
+    number, kit_of = plan["part"]["number"], kits_of(plan)
+    chosen = next(row["way"] for row in plan["kits"] if row["chosen"])
+    due = []
+    for layout in rolls if chosen != WAYS[0] else ():
+        kits: dict[str, list[Cut]] = {}
+        for cut in cuts_of(layout, pieces, number, kit_of):
+            kits.setdefault(str(cut.kit), []).append(cut)
+        ordered = sorted(kits.items(), key=lambda kit: _span(kit[1])[0])
+        for (lower, below), (upper, above) in zip(ordered, ordered[1:], strict=False):
+            at = (_span(below)[1] + _span(above)[0]) / 2
+            if _are_images(below, above, at):
+                due.append((layout["stock"], layout["material"], lower, upper,
+                            _not_folded(plan["materials"][layout["material"]]), at))  # fmt: skip
+    keys = ("stock", "material", "lower", "upper", "refused")
+    told = [(*(fold[key] for key in keys), fold["at_mm"]) for fold in plan["folds"]]
+    good = len(told) == len(due) and all(
+        a[:-1] == b[:-1] and abs(a[-1] - b[-1]) <= TOUCH_MM for a, b in zip(told, due, strict=True)
+    )
+    report.expect(good, "cloth folded just where both hands lie as images", "plan.json",
+                  f"folds {told}, its kits are images at {due}")  # fmt: skip
+
+
+def _not_folded(material: dict) -> str:
+    if not material["faces_alike"]:
+        return ONE_FACED
+    return "" if material["axes_alike"] else UNBALANCED
+
+
+def _span(cuts: list[Cut]) -> tuple[float, float]:
+    return (min(float(cut.ring_mm[:, 0].min()) for cut in cuts),
+            max(float(cut.ring_mm[:, 0].max()) for cut in cuts))  # fmt: skip
+
+
+def _are_images(below: list[Cut], above: list[Cut], at: float) -> bool:
+    """Whether each piece of one kit, turned over about a line across the roll, is one of the
+    other; of the same name, and with the face up that it has."""
+    left = list(above)
+    for cut in below:
+        ring = cut.ring_mm * (-1.0, 1.0) + (2 * at, 0.0)
+        same = (c for c in left if c.piece == cut.piece and c.flipped == cut.flipped
+                and _stand_over(ring, c.ring_mm))  # fmt: skip
+        if (other := next(same, None)) is None:
+            return False
+        left = [c for c in left if c is not other]
+    return not left
+
+
+def _stand_over(ring: np.ndarray, other: np.ndarray) -> bool:
+    if ring.shape != other.shape:
+        return False
+    away = np.hypot(*(ring[:, None] - other[None]).transpose(2, 0, 1))
+    return bool(max(away.min(axis=0).max(), away.min(axis=1).max()) <= IMAGE_MM)
 
 
 def _check_lengths(plan: dict, rolls: list[dict], report: Report) -> None:
@@ -175,10 +248,28 @@ def _check_pages(plan: dict, pages: list[Page], report: Report) -> None:
         report.expect(same(reading, READING, cut=False), "tables of kits with how they are read",
                       NAME, "says something else of kits")  # fmt: skip
         said += [row for y, row in told if y <= high + 4.0]
+    said, folding = _without_folding(said)
+    report.expect(same(folding, _folding(plan, unit), cut=False), "tables of kits that say what is "
+                  "folded and how", NAME, "says something else of folded cloth")  # fmt: skip
     other = next((a for a, b in zip(said, due, strict=False) if not _alike(a, b)),
                  said[len(due) :] or due[len(said) :])  # fmt: skip
     report.expect(not other, "tables of kits on paper equal to plan.json", NAME,
                   f"has {other} in its table of kits")  # fmt: skip
+
+
+def _without_folding(lines: list[list[str]]) -> tuple[list[list[str]], str]:
+    """The lines of a table without what stands below the title of folded cloth, and that."""
+    start = next((k + 1 for k, line in enumerate(lines) if line == [BOTH]), len(lines))
+    end = next((k for k in range(start, len(lines)) if len(lines[k]) > 1), len(lines))
+    return lines[:start] + lines[end:], "".join(line[0] for line in lines[start:end])
+
+
+def _folding(plan: dict, unit: str) -> str:
+    refused = {fold["material"]: fold["refused"] for fold in plan["folds"] if fold["refused"]}
+    said = [f"{Names(plan).called(k)} is not folded: {why}." for k, why in refused.items()]
+    if len(refused) < len({fold["material"] for fold in plan["folds"]}):
+        said.insert(0, f"{FOLDING} The line: along the roll from its end, in {unit}.")
+    return " ".join(said)
 
 
 def _alike(said: list[str], due: list[str]) -> bool:
@@ -199,7 +290,22 @@ def _lines(plan: dict, unit: str) -> list[list[str]]:
         shown = ("does not fit" if x is None else _roll(x, unit) for x in lengths)
         found.append([names.called(roll["material"]), *shown])
         found.append([LONGER, NONE, *(_more(x, lengths[0], unit) for x in lengths[1:])])
+    if plan["folds"]:
+        found.append([BOTH])
+    for fold in plan["folds"]:
+        where = "not folded" if fold["refused"] else _tape(fold["at_mm"], unit)
+        found.append([f"{fold['stock']}: {fold['lower']} and {fold['upper']}", where])
     return found
+
+
+def _tape(value_mm: float, unit: str) -> str:
+    """A running figure as a tape shows it: to 0.1 mm, or to 1/64 in."""
+    if unit == "mm":
+        return f"{value_mm:.1f}".removesuffix(".0")
+    marks = round(value_mm / INCH_MM * 64)
+    whole, part = divmod(marks, 64)
+    shown = str(Fraction(part, 64)) if part else ""
+    return " ".join(x for x in (str(whole) if whole or not part else "", shown) if x)
 
 
 def _more(length: float | None, least: float | None, unit: str) -> str:

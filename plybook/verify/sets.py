@@ -69,10 +69,11 @@ def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Repo
     materials: dict[str, dict] = {}
     for number in reversed(numbers):  # the first part names them
         materials.update(plans[number][0]["materials"])
-    alike = all(plans[n][0]["kits"] == first["kits"] for n in numbers)
+    alike = all(plans[n][0][k] == first[k] for n in numbers for k in ("kits", "folds"))
     report.expect(alike, "parts that tell the same of kits", "plan.json", "differs between parts")
     together = {"part": {**first["part"], "number": manifest["folder"]}, "pieces": [],
-                "materials": materials, "layouts": shown, "kits": first["kits"],
+                "materials": materials, "layouts": shown,
+                "kits": first["kits"], "folds": first["folds"],
                 "hands": {n: plans[n][0]["part"]["hand"] for n in numbers}}  # fmt: skip
     check_stock(together, rows("stock", files, report), report)
     check_cut_drawings(together, files, report)

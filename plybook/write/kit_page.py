@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from plybook.drawing.letters import fitted, wrapped
 from plybook.drawing.scene import Primitive, Role, Text
 from plybook.drawing.titleblock import HEIGHT_MM, TitleFacts
-from plybook.nest.model import KitWay
+from plybook.nest.markout import tape
+from plybook.nest.model import CutPlan, Fold
 from plybook.spec.model import PartSpec
 from plybook.units import show_roll
 from plybook.write.cut_sheets import Area, Sheet, heading
@@ -27,17 +28,30 @@ READING = (
 )
 
 
+BOTH = "Both hands at once"
+FOLDING = (
+    "Either side of these lines lie a kit and its image of the opposite hand: both can be cut at "
+    "once. Draw the line across the cloth before anything is cut off, and mark out only the kit "
+    "after it. Cut off what lies before the two kits. Fold the cloth on the line, its end "
+    "underneath, selvedge on selvedge, and pin or tape both layers together outside the pieces. "
+    "Cut through both. The lower layer gives the kit before the line, its pieces face down: write "
+    "id, hand and fibre arrow on each before it is lifted. Turn the first two onto each other: "
+    "where they differ by more than cloth may, cut each hand by itself."
+)
+
+
 def kit_sheets(
-    ways: Sequence[KitWay], specs: Sequence[PartSpec], number: str, area_mm: Area
+    plan: CutPlan, specs: Sequence[PartSpec], number: str, area_mm: Area
 ) -> Iterator[Sheet]:
     """The sheet with the table; none where nothing is said of kits.
 
     Args:
-        ways: in the order of the columns.
+        plan: `kits` and `folds` of it.
         specs: of the parts cut; the first gives the unit, and each material its name.
         number: of the part or the set.
         area_mm: what of a sheet is printed.
     """
+    ways = plan.kits
     if not ways or not ways[0].lengths_mm:
         return
     x0, y0, x1, y1 = area_mm
@@ -58,9 +72,28 @@ def kit_sheets(
                      *(_shown(length, unit) for length in lengths)))  # fmt: skip
         rows.append((LONGER, NONE, *(_longer(length, least, unit) for length in lengths[1:])))
     area = (x0, y0 + HEIGHT_MM + 5.0, x1, y1 - TABLE_MM)
-    block = TableBlock((("Off the rolls", 3.5, True),), tuple(rows))
-    for items in set_blocks([block], area, heads, page, CELLS):
+    blocks = [TableBlock((("Off the rolls", 3.5, True),), tuple(rows))]
+    if plan.folds:
+        said = wrapped(_folding(plan.folds, names, unit), x1 - x0, 2.5)
+        head = ((BOTH, 3.5, True), *((row, 2.5, False) for row in said))
+        blocks.append(TableBlock(head, tuple(_fold_row(fold, unit) for fold in plan.folds)))
+    for items in set_blocks(blocks, area, heads, page, CELLS):
         yield Sheet(items, TitleFacts("Cut plan", KITS_SAID, "", ""))
+
+
+def _folding(folds: Sequence[Fold], names: Mapping[str, str], unit: str) -> str:
+    """How to cut both hands at once, and what is not cut so."""
+    refused = {fold.material: fold.refused for fold in folds if fold.refused}
+    said = [f"{names.get(k, k)} is not folded: {why}." for k, why in refused.items()]
+    if len(refused) < len({fold.material for fold in folds}):
+        said.insert(0, f"{FOLDING} The line: along the roll from its end, in {unit}.")
+    return " ".join(said)
+
+
+def _fold_row(fold: Fold, unit: str) -> Row:
+    where = "not folded" if fold.refused else tape(fold.at_mm, unit)
+    name = f"{fold.stock}: {fold.lower} and {fold.upper}"
+    return fitted(name, NAME_MM, 2.5), where, "", "", ""
 
 
 def _shown(length_mm: float | None, unit: str) -> str:

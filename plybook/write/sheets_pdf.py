@@ -121,7 +121,7 @@ class _Plan:
         if not sheets:
             nothing = _text((EDGE_MM, self.high / 2), "Nothing is cut from stock.", 7.0)
             sheets = [Sheet([nothing], TitleFacts("Cut plan", "no stock", ""))]
-        sheets += kit_sheets(self.plan.kits, self.specs, self.number, self.area)
+        sheets += kit_sheets(self.plan, self.specs, self.number, self.area)
         sheets += bag_sheets(self.bags, self.number, self.area)
         return print_sheets(sheets, self.part, self.number, self.revision, self.hand,
                             (self.wide, self.high))  # fmt: skip

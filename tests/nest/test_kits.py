@@ -11,9 +11,10 @@ import shapely
 from shapely import affinity
 
 from plybook.nest import plan_cuts
+from plybook.nest.check import check_plan
 from plybook.nest.memory import LayoutMemory
 from plybook.spec.model import NestRules
-from tests.nest.makers import box, job, piece, roll
+from tests.nest.makers import box, cloth, job, piece, roll
 
 SHORT = 1.0
 GAP = 3.0
@@ -102,3 +103,76 @@ def test_the_tightest_way_is_the_plan_without_kits():
     tight = plan_cuts(parts("tightest"), seconds=SHORT, memory=memory)
     assert tight.layouts[0].remembered
     assert tight.layouts[0].placements == plain.layouts[0].placements
+
+
+# ---------------------------------------------------------------- both hands at once
+
+SLANTED = np.array([(0.0, 0.0), (900.0, 50.0), (700.0, 500.0), (100.0, 400.0)])
+
+
+def pair(way="by part", stock=None, left=SLANTED, **weave):
+    """A part and its opposite hand: y and angles negated."""
+    kinds = {"faces_alike": True, "axes_alike": True} | weave
+    made = []
+    for hand, (number, other) in {"left": ("L", "R"), "right": ("R", "L")}.items():
+        sign = 1.0 if hand == "left" else -1.0
+        rings = [left, SLANTED * (0.8, 0.7)]
+        own = [
+            piece(name, (ring * (1.0, sign))[:: int(sign)], "twill", angle_deg=sign * angle)
+            for name, ring, angle in zip("AB", rings, (30.0, 0.0), strict=True)
+        ]
+        rules = NestRules(kits=way, knife_gap_mm=GAP)
+        one = job(own, stock or [roll()], rules=rules, cloths=(cloth(**kinds),))
+        part = replace(one.spec.part, number=number, hand=hand, other_hand=other)
+        made.append(replace(one, spec=replace(one.spec, part=part)))
+    return made
+
+
+def shapes(plan, number):
+    items = {item.id: item for item in plan.items}
+    found = {}
+    for p in plan.layouts[0].placements:
+        part, name = p.item.split("/")
+        if part == number:
+            shape = affinity.rotate(shapely.Polygon(items[p.item].outline_mm), p.rotation_deg,
+                                    origin=(0, 0))  # fmt: skip
+            found[name] = affinity.translate(shape, p.x_mm, p.y_mm)
+    return found
+
+
+@pytest.mark.parametrize("way", ["by part", "by stage", "by hand"])
+def test_the_opposite_hand_lies_as_an_image_about_a_whole_millimetre(way):
+    """Turned over by shapely about the line, each piece of one hand covers its own of the other."""
+    plan = plan_cuts(pair(way), seconds=SHORT)
+    (fold,) = plan.folds
+    assert (fold.stock, fold.refused, fold.at_mm % 1.0) == ("R1", "", 0.0)
+    for name, shape in shapes(plan, "L").items():
+        turned = affinity.scale(shape, -1, 1, origin=(fold.at_mm, 0))
+        other = shapes(plan, "R")[name]
+        assert turned.symmetric_difference(other).area < 1.0  # of 150000 mm2 and more
+        assert shape.bounds[2] < fold.at_mm - GAP / 2 + 1e-3
+    assert check_plan(plan.layouts, plan.items) == ()
+
+
+@pytest.mark.parametrize(
+    ("weave", "why"),
+    [({"faces_alike": False}, "its faces differ"), ({"axes_alike": False}, "its warp and weft")],
+)
+def test_cloth_that_is_not_folded_is_told_with_the_reason(weave, why):
+    (fold,) = plan_cuts(pair(**weave), seconds=SHORT).folds
+    assert fold.refused.startswith(why)
+
+
+def test_nothing_is_folded_without_kits_or_where_a_piece_differs():
+    assert plan_cuts(pair("tightest"), seconds=SHORT).folds == ()
+    left, right = pair()
+    other = replace(right.pieces[0], outline_mm=right.pieces[0].outline_mm * (1.001, 1.0))
+    unlike = replace(right, pieces=(other, right.pieces[1]))
+    assert plan_cuts([left, unlike], seconds=SHORT).folds == ()
+
+
+def test_a_roll_too_short_for_the_image_is_laid_as_ever():
+    """Left and right with the pieces of both take less length than image beside image."""
+    plan = plan_cuts(pair(stock=[roll("R1", 1500.0), roll("R2", 9000.0)]), seconds=SHORT)
+    assert check_plan(plan.layouts, plan.items) == ()
+    assert sum(len(x.placements) for x in plan.layouts) == 4

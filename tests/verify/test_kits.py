@@ -155,3 +155,77 @@ def test_changes_of_words_and_lines_of_the_table_are_caught(built, tmp_path):
 
 # kinds that are told where the whole file is read
 ELSEWHERE = {"words in white", "a scale of print"}
+
+
+# ---------------------------------------------------------------- both hands at once
+
+PAIR = """
+plybook: 1
+include: [shared/materials.yaml, shared/stock.yaml, shared/shop.yaml]
+part: {number: KP-1, name: Panel, date: 2026-05-04, units: mm, hand: left, other_hand: KP-2}
+cutting: {kits: by part}
+mould:
+  outline: [[0, 0], [1300, 0], [1300, 500], [400, 800], [0, 800]]
+layers:
+  - {plies: "[45/0]", as: A, cloth: carbon-twill-200}
+  - {ply: U, cloth: carbon-ud-150, angle: 0, region: {patch: {at: [300, 300], size: [400, 200]}}}
+"""
+
+
+@pytest.fixture(scope="module")
+def hands(tmp_path_factory):
+    return built_alone(tmp_path_factory.mktemp("hands"), PAIR)
+
+
+def said_of_set(out):
+    (report,) = verify_folder(out / "KP-1+KP-2").folders
+    return report
+
+
+def test_cloth_is_folded_where_it_may_be(hands):
+    report = said_of_set(hands)
+    assert report.sound, report.faults
+    assert report.proofs["cloth folded just where both hands lie as images"] == 1
+    refused = {fold["stock"]: fold["refused"] for fold in plan_of(hands / "KP-1")["folds"]}
+    assert refused["TW-1"] == "" and refused["UD-1"].startswith("its warp and weft differ")
+    data = (hands / "KP-1+KP-2" / NAME).read_bytes()
+    page = pypdfium2.PdfDocument(data)[kit_page(data)]
+    text = " ".join(page.get_textpage().get_text_bounded().split())
+    assert "UD-1: KP-1 and KP-2 not folded" in text
+    assert "TW-1: KP-1 and KP-2 " in text and "is not folded: its warp and weft differ" in text
+
+
+@pytest.mark.parametrize(
+    "forge",
+    [
+        lambda folds: folds[0].update(at_mm=folds[0]["at_mm"] + 1.0),
+        lambda folds: folds[1].update(refused=""),
+        lambda folds: folds[0].update(upper="KP-1", lower="KP-2"),
+        lambda folds: folds.pop(0),
+        lambda folds: folds.append({**folds[0], "stock": "TW-9"}),
+    ],
+)
+def test_forged_folds_are_caught(hands, tmp_path, forge):
+    shutil.copytree(hands, tmp_path / "out")
+    for number in ("KP-1", "KP-2"):
+        forging.change_plan(tmp_path / "out" / number, lambda plan: forge(plan["folds"]))
+    assert any("its kits are images at" in f for f in said_of_set(tmp_path / "out").faults)
+
+
+def test_an_image_that_lies_elsewhere_is_no_fold(hands, tmp_path):
+    shutil.copytree(hands, tmp_path / "out")
+
+    def away(plan):
+        (roll,) = [x for x in plan["layouts"] if x["stock"] == "TW-1"]
+        for row in roll["placements" if plan["part"]["number"] == "KP-2" else "also_cut"]:
+            row["y_mm"] += 0.2
+
+    for number in ("KP-1", "KP-2"):
+        forging.change_plan(tmp_path / "out" / number, away)
+    assert any("its kits are images at" in f for f in said_of_set(tmp_path / "out").faults)
+
+
+def test_parts_that_tell_other_folds_are_caught(hands, tmp_path):
+    shutil.copytree(hands, tmp_path / "out")
+    forging.change_plan(tmp_path / "out" / "KP-2", lambda plan: plan["folds"].clear())
+    assert any("differs between parts" in f for f in said_of_set(tmp_path / "out").faults)
