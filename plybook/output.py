@@ -25,6 +25,7 @@ from plybook.names import file_name
 from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.review import not_proved
+from plybook.shop.purchases import to_buy_together
 from plybook.shop.setout import set_out
 from plybook.spec.model import PartSpec
 from plybook.units import show_number
@@ -195,7 +196,9 @@ def cut_plans(
     if len(planned) == 1:
         bags = bag_pages(specs[0], planned[0].shop)
         return {**files, CUT_PLAN: cut_sheets(plan, pieces, specs, bags=bags).pdf}, None, []
-    sheets = cut_sheets(plan, pieces, specs, name, "Shared cut plan")
+    buy = to_buy_together({one.part.number: one.shop.wants for one in planned})
+    files["tables/purchases.csv"] = csv_bytes(*tables.purchases_table(buy))
+    sheets = cut_sheets(plan, pieces, specs, name, "Shared cut plan", buy=buy)
     shared = SetPlan(name, tuple(part.number for part in parts), specs[0].part.units, sheets)
     where: list[Files] = []
     for one in planned:

@@ -45,8 +45,8 @@ def plan_dict(
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
     same stock unit. `marks_mm` are the corner points of the mark-out on the stock, from its end and
     edge, as a tape in the part's unit shows them. `bag_rolls` are what the bags take off rolls,
-    `kits` what each way of sorting pieces into kits takes, for all parts cut together, `folds`
-    where both hands can be cut at once.
+    `wants` what is to be bought before it is rounded up, `kits` what each way of sorting pieces
+    into kits takes, for all parts cut together, `folds` where both hands can be cut at once.
     """
     part = spec.part
     pulled = {x.id: x.removed_after for x in spec.layers if isinstance(x, Film)}
@@ -104,6 +104,7 @@ def plan_dict(
         "folds": [asdict(fold) for fold in plan.folds],
         "stages": [_stage(stage) for stage in shop.stages],
         "quantities": _quantities(laminate, shop),
+        "wants": [asdict(want) for want in shop.wants],
         "bag_rolls": [_bag_roll(roll) for roll in shop.bag_rolls],
         "zones": [
             {

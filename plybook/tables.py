@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from plybook.laminate.model import Laminate
 from plybook.laminate.stiffness import TERMS, terms
 from plybook.nest.model import CutPlan
-from plybook.shop.model import Shop
+from plybook.shop.model import Quantity, Shop
 from plybook.shop.setout import SetOut
 from plybook.units import STIFF, show_length, show_number
 
@@ -141,6 +141,18 @@ def quantities_table(shop: Shop) -> Table:
         for q in shop.quantities
     ]  # fmt: skip
     return head, rows
+
+
+def purchases_table(rows: Sequence[Quantity]) -> Table:
+    """One row per thing to buy for several parts."""
+    head = ("item", "amount", "unit", "parts", "price")
+    return head, [
+        (
+            row.item, show_number(row.amount, 3), row.unit, row.detail,
+            show_number(row.price, 2) if row.price else "",
+        )
+        for row in rows
+    ]  # fmt: skip
 
 
 def resin_table(shop: Shop) -> Table:

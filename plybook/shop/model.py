@@ -151,6 +151,22 @@ class Quantity:
 
 
 @dataclass(frozen=True)
+class Want:
+    """So much of a thing to buy: `exact` units, sold in whole `step`s at `price` a unit.
+
+    A `key` names what several parts want together; it counts once.
+    """
+
+    item: str
+    unit: str
+    exact: float
+    step: float
+    detail: str = ""
+    price: float = 0.0
+    key: str = ""
+
+
+@dataclass(frozen=True)
 class Budget:
     """Masses of a part: `kit_g` as cut and dry, what stays in it and what does not.
 
@@ -283,6 +299,7 @@ class Shop:
     findings: tuple[Finding, ...]
     bags: tuple[BagPlan, ...] = ()
     bag_rolls: tuple[BagRoll, ...] = ()
+    wants: tuple[Want, ...] = ()
     kits: tuple[Kit, ...] = ()
     budget: Budget = Budget(0.0, (), ())
     estimates: tuple[str, ...] = ()  # figures that are the tool's estimate, each with its source

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 from plybook.nest.model import Layout
 from plybook.shop.bagging import BagPlan, mould_tape_mm
 from plybook.shop.job import Job
-from plybook.shop.model import BagCut, BagRoll, Batch, Quantity
+from plybook.shop.model import Batch, Quantity, Want
+from plybook.shop.purchases import own_share, to_buy
 from plybook.shop.resin import area_m2
 from plybook.shop.standard import figure
 from plybook.shop.words import counted, listed
@@ -21,7 +21,7 @@ WHOLE, KIT = "The part, cured and trimmed", "Kit as cut, dry"
 
 
 def quantities(
-    job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan], rolls: Sequence[BagRoll]
+    job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan], wants: Sequence[Want]
 ) -> tuple[Quantity, ...]:
     """Every row of the quantity tables, in the order of the groups.
 
@@ -29,7 +29,7 @@ def quantities(
         job: the part.
         batches: its cups.
         bags: of its stages.
-        rolls: what those bags take off rolls, laid out.
+        wants: what is to be bought.
     """
     return (
         *_cloth(job),
@@ -38,7 +38,7 @@ def quantities(
         *_resin(job, batches),
         *_consumables(job, bags),
         *_mass(job),
-        *_to_buy(job, batches, bags, rolls),
+        *to_buy(wants),
     )
 
 
@@ -156,144 +156,6 @@ def _mass(job: Job) -> list[Quantity]:
     return rows
 
 
-def _to_buy(
-    job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan], rolls: Sequence[BagRoll]
-) -> list[Quantity]:
-    """The purchase list: what the cut plan could not take from the shelf, and what is used up.
-
-    One row per thing; what several uses want is added up.
-    """
-    rows: dict[tuple[str, str], Quantity] = {}
-    for row in (
-        *_stock_to_buy(job),
-        *_resin_to_buy(job, batches),
-        *_bags_to_buy(job, bags, rolls),
-        *_shop_to_buy(job, batches),
-    ):
-        before = rows.get((row.item, row.unit))
-        if before is not None:
-            row = replace(
-                row,
-                amount=round(before.amount + row.amount, 3),
-                detail=f"{before.detail}; {row.detail}",
-                price=round(before.price + row.price, 2),
-            )
-        rows[row.item, row.unit] = row
-    return list(rows.values())
-
-
-def _buy(item: str, amount: float, unit: str, detail: str, price: float = 0.0) -> Quantity:
-    return Quantity("buy", item, amount, unit, detail, price=round(amount * price, 2))
-
-
-def _stock_to_buy(job: Job) -> list[Quantity]:
-    rows = []
-    bought: dict[tuple[str, str], list[Layout]] = {}
-    for layout in job.plan.layouts:
-        if layout.unit.bought and _own_share(job, layout) > 0:
-            bought.setdefault((layout.unit.kind, layout.unit.material), []).append(layout)
-    for (kind, material), layouts in bought.items():
-        name, price = job.name(material), _unit_price(job, material)
-        if kind == "roll":
-            metres = _metres_up(sum(la.used_length_mm for la in layouts))
-            rows.append(_buy(name, metres, "m", "for the whole cut plan", price))
-        elif kind == "sheet":
-            rows.append(_buy(name, len(layouts), "sheet", "for the whole cut plan", price))
-        else:
-            metres = sum(la.unit.length_mm for la in layouts) / 1000
-            detail = f"for the whole cut plan, {counted(len(layouts), 'length')}"
-            rows.append(_buy(name, round(metres, 3), "m", detail, price))
-    return rows
-
-
-def _resin_to_buy(job: Job, batches: Sequence[Batch]) -> list[Quantity]:
-    rows = []
-    totals: dict[tuple[str, str], float] = {}
-    for batch in batches:
-        for part, grams in (*batch.parts, *([("", batch.filler_g)] if batch.filler else [])):
-            key = (batch.resin, part) if part else ("", batch.filler)
-            totals[key] = totals.get(key, 0.0) + grams
-    for (resin, part), grams in totals.items():
-        card = job.spec.materials.resins.get(resin)
-        kilos = math.ceil(round(grams / 10, 6)) / 100
-        item = f"{card.name}, {part}" if card is not None else part
-        price = card.price if card is not None else 0.0
-        rows.append(_buy(item, kilos, "kg", "as mixed, with cup losses", price))
-    return rows
-
-
-def _bags_to_buy(
-    job: Job, bags: Sequence[BagPlan], rolls: Sequence[BagRoll]
-) -> list[Quantity]:
-    rows = []
-    wanted: dict[tuple[str, str, str], list[BagCut]] = {}
-    for bag in bags:
-        for cut in bag.cuts:
-            wanted.setdefault((cut.role, cut.name, cut.unit), []).append(cut)
-    for (role, name, unit), cuts in wanted.items():
-        card = job.consumable(role)
-        price = card.price if card is not None else 0.0
-        amount = math.fsum(cut.amount for cut in cuts)
-        laid = [roll for roll in rolls if roll.role == role]
-        if unit == "m2" and not laid:
-            rows.append(_buy(name, round(amount, 2), unit, "for the bags", price))
-        elif unit == "m2":
-            metres = _metres_up(math.fsum(roll.used_mm for roll in laid))
-            count = counted(sum(len(roll.cuts) for roll in laid), "cut")
-            detail = f"under the bags, {count} laid out on "
-            detail += f"a roll {job.length(laid[0].width_mm)} wide"
-            rows.append(_buy(name, metres, "m", detail, price))
-        else:
-            rows.append(_by_roll(job, role, name, amount * 1000, "for the bags"))
-    return rows
-
-
-def _shop_to_buy(job: Job, batches: Sequence[Batch]) -> list[Quantity]:
-    """Tape for the mould, cups, and the tins of which one is enough."""
-    rows = []
-    if any(rule.kind == "mould_preparation" for rule in job.stages):
-        card = job.consumable("mould_tape")
-        name = card.name if card else "Packing tape"
-        rows.append(_by_roll(job, "mould_tape", name, mould_tape_mm(job), "on the mould face"))
-        for role in ("wax", "release_coat"):
-            if card := job.consumable(role):
-                rows.append(_buy(card.name, 1, "piece", "see what is left", card.price))
-    if any(rule.kind == "dry_layup" for rule in job.stages) and (
-        card := job.consumable("spray_tack")
-    ):
-        rows.append(_buy(card.name, 1, "piece", "see what is left", card.price))
-    if batches and (card := job.consumable("mixing_cup")):
-        rows.append(_buy(card.name, len(batches), "piece", "one for each batch", card.price))
-    return rows
-
-
-def _by_roll(job: Job, role: str, name: str, length_mm: float, detail: str) -> Quantity:
-    """Tape is sold by the roll and hose by the metre; the price is for that."""
-    card = job.consumable(role)
-    price = card.price if card is not None else 0.0
-    if card is not None and card.roll_length_mm > 0 and role in ("sealant_tape", "mould_tape"):
-        rolls = math.ceil(round(length_mm / card.roll_length_mm, 6))
-        return _buy(name, rolls, "roll", f"{length_mm / 1000:.1f} m {detail}", price)
-    return _buy(name, _metres_up(length_mm), "m", detail, price)
-
-
-def _metres_up(length_mm: float) -> float:
-    """Metres, rounded up to a tenth."""
-    return math.ceil(round(length_mm / 100, 6)) / 10
-
-
-def _own_share(job: Job, layout: Layout) -> float:
-    """This part's share of the area placed on a unit."""
-    areas = {item.id: _ring_area(item.outline_mm) for item in job.plan.items}
-    own = total = 0.0
-    for placement in layout.placements:
-        area = areas.get(placement.item, 0.0)
-        total += area
-        if placement.item.rpartition("/")[0] in ("", job.spec.part.number):
-            own += area
-    return own / total if total > 0 else 0.0
-
-
 def _layouts(job: Job, material: str) -> list[Layout]:
     return [la for la in job.plan.layouts if la.unit.material == material]
 
@@ -304,14 +166,14 @@ def _others(job: Job, layouts: Sequence[Layout]) -> list[str]:
 
 
 def _own_length_mm(job: Job, material: str) -> tuple[float, list[str]]:
-    layouts = [la for la in _layouts(job, material) if _own_share(job, la) > 0]
-    length = math.fsum(la.used_length_mm * _own_share(job, la) for la in layouts)
+    layouts = [la for la in _layouts(job, material) if own_share(job, la) > 0]
+    length = math.fsum(la.used_length_mm * own_share(job, la) for la in layouts)
     return length, _others(job, layouts)
 
 
 def _own_units(job: Job, material: str) -> tuple[float, list[str]]:
-    layouts = [la for la in _layouts(job, material) if _own_share(job, la) > 0]
-    return math.fsum(_own_share(job, la) for la in layouts), _others(job, layouts)
+    layouts = [la for la in _layouts(job, material) if own_share(job, la) > 0]
+    return math.fsum(own_share(job, la) for la in layouts), _others(job, layouts)
 
 
 def _roll_width_mm(job: Job, material: str) -> float:
@@ -323,19 +185,5 @@ def _rod_length_mm(piece, width_mm: float) -> float:
     return piece.area_mm2 / width_mm if width_mm > 0 else 0.0
 
 
-def _ring_area(ring) -> float:
-    from plybook.geometry.rings import signed_area_mm2
-
-    return abs(signed_area_mm2(ring))
-
-
 def _count(pieces) -> str:
     return counted(sum(p.quantity for p in pieces), "piece")
-
-
-def _unit_price(job: Job, material: str) -> float:
-    cards = job.spec.materials
-    for shelf in (cards.cloths, cards.cores, cards.rods, cards.consumables):
-        if material in shelf:
-            return shelf[material].price
-    return 0.0

@@ -21,6 +21,7 @@ from plybook.shop.jig import jig_measures
 from plybook.shop.job import Job, make_job
 from plybook.shop.kit import kit_lists
 from plybook.shop.model import VACUUM, Batch, Shop, Stage, Timer
+from plybook.shop.purchases import wants_of
 from plybook.shop.quantities import quantities
 from plybook.shop.resin import stage_needs
 from plybook.shop.stages import draft_stage, finish_stage
@@ -88,15 +89,17 @@ def plan_work(
     findings += long_days
     findings += _unused_steps(job, stages)
     rolls = bag_rolls(job, bags)
+    wants = wants_of(job, batches, bags, rolls)
     return Shop(
         stages=tuple(stages),
         batches=tuple(batches),
-        quantities=quantities(job, batches, bags, rolls),
+        quantities=quantities(job, batches, bags, wants),
         jig=jig,
         clock=clock,
         findings=tuple(findings),
         bags=tuple(bags),
         bag_rolls=rolls,
+        wants=wants,
         kits=kit_lists(job, stages, batches, bags),
         budget=budget,
         estimates=_estimates(job),

@@ -30,6 +30,7 @@ from plybook.verify.markout import check_cut_sheets
 from plybook.verify.pagetree import read_page
 from plybook.verify.pdf_pages import open_book
 from plybook.verify.pieces import check_pieces
+from plybook.verify.purchases import check_wants
 from plybook.verify.report import Report, Reports
 from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
@@ -53,7 +54,7 @@ from plybook.verify.zonestacks import check_zone_stacks
 # of what plan.json holds alone
 OF_PLAN = (
     check_pieces, check_joints, check_zone_stacks, check_layouts, check_steps, check_resin,
-    check_bag_rolls, check_setout,
+    check_bag_rolls, check_setout, check_wants,
 )  # fmt: skip
 # of what the other files hold, against it and against one another
 OF_FILES = (

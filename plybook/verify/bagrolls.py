@@ -198,10 +198,9 @@ def _check_bought(plan: dict, report: Report) -> None:
         used.setdefault(roll["item"], []).append(roll["used_length_mm"])
     names = {key: row["name"] for key, row in plan.get("materials", {}).items()}
     for item, lengths in used.items():
-        metres = _metres(math.fsum(lengths))
         layouts = [x["used_length_mm"] for x in plan["layouts"]
                    if x["bought"] and names.get(x["material"]) == item]  # fmt: skip
-        metres += _metres(math.fsum(layouts))
+        metres = _metres(math.fsum([*lengths, *layouts]))
         stated = [row["amount"] for row in plan["quantities"].get("buy", [])
                   if row["item"] == item and row["unit"] == "m"]  # fmt: skip
         due = [metres] if metres else []

@@ -75,7 +75,8 @@ ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json"
 TEMPLATES = ("dxf", "svg")  # of each piece
 TABLES = ("bag_cuts", "checks", "kits", "pieces", "placements", "quantities", "resin",
           "setout", "stiffness", "stock")  # fmt: skip
-OF_SET = ("cutplan.pdf", "tables/kits.csv", "tables/placements.csv", "tables/stock.csv")
+OF_SET = ("cutplan.pdf", "tables/kits.csv", "tables/placements.csv", "tables/purchases.csv",
+          "tables/stock.csv")  # fmt: skip
 
 
 def check_manifest(

@@ -37,6 +37,7 @@ from plybook.verify.names import Names
 from plybook.verify.openings import check_openings
 from plybook.verify.pdf_pages import Page, open_book
 from plybook.verify.printed import same, told_deg
+from plybook.verify.purchases import is_buy_page
 from plybook.verify.report import Report
 from plybook.verify.tolerances import TOUCH_MM
 
@@ -74,6 +75,8 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
         pages = [page for page in pages if not is_bag_page(page)]
     if plan.get("kits"):
         pages = [page for page in pages if not is_kit_page(page)]
+    if plan.get("set"):
+        pages = [page for page in pages if not is_buy_page(page)]
     if not plan["layouts"]:
         told = any(w.text == NOTHING for w in pages[0].words)
         report.expect(told and len(pages) == 1, "cut plans that say nothing is cut", NAME,

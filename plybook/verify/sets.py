@@ -11,6 +11,7 @@ from plybook.verify.kits import check_kits
 from plybook.verify.layouts import SHARED, tape_unit
 from plybook.verify.manifest import check_manifest
 from plybook.verify.markout import check_cut_sheets
+from plybook.verify.purchases import check_purchases
 from plybook.verify.report import Report
 from plybook.verify.roles import check_roles
 from plybook.verify.tables import check_placements, check_stock, rows
@@ -72,7 +73,7 @@ def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Repo
     alike = all(plans[n][0][k] == first[k] for n in numbers for k in ("kits", "folds"))
     report.expect(alike, "parts that tell the same of kits", "plan.json", "differs between parts")
     together = {"part": {**first["part"], "number": manifest["folder"]}, "pieces": [],
-                "materials": materials, "layouts": shown,
+                "materials": materials, "layouts": shown, "set": True,
                 "kits": first["kits"], "folds": first["folds"],
                 "hands": {n: plans[n][0]["part"]["hand"] for n in numbers}}  # fmt: skip
     check_stock(together, rows("stock", files, report), report)
@@ -83,6 +84,8 @@ def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Repo
     check_cut_sheets(together, files, report)
     check_cut_places(together, files, report)
     check_kits(together, files, report)
+    own = {n: plans[n][0] for n in numbers}
+    check_purchases(own, files, manifest["folder"], report)
 
 
 def _cut(placement: dict, number: str, piece: dict, same_tape: bool) -> dict:

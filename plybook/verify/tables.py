@@ -26,6 +26,7 @@ COLUMNS = {
     "kits": "way kits cut_so material length_mm",
     "bag_cuts": "material roll roll_width_mm number cut stage copy of along_from_mm along_to_mm "
     "across_from_mm across_to_mm where",
+    "purchases": "item amount unit parts price",
     "quantities": "group item amount unit detail stage price",
     "resin": "batch stage resin purpose batch_g component component_g filler filler_g pot_life_min",
     "stiffness": "zone stack thickness_mm A11_N_mm A12_N_mm A16_N_mm A22_N_mm A26_N_mm A66_N_mm "

@@ -38,9 +38,11 @@ from plybook.nest.markout import (
     tape,
 )
 from plybook.nest.model import CutPlan, Layout
+from plybook.shop.model import Quantity
 from plybook.spec.model import PartSpec
 from plybook.units import CLOTH, MM_PER_INCH, STIFF, show_length, show_number, show_roll
 from plybook.write.bag_sheets import BagPage
+from plybook.write.buy_page import buy_sheets
 from plybook.write.cut_sheets import (
     CutSheets,
     Sheet,
@@ -79,6 +81,7 @@ def cut_sheets(
     number: str = "",
     title: str = "",
     bags: Sequence[BagPage] = (),
+    buy: Sequence[Quantity] = (),
 ) -> CutSheets:
     """Every layout of a plan.
 
@@ -89,16 +92,18 @@ def cut_sheets(
         number: name of the set where several parts are cut together.
         title: what the sheets show, the first part's name otherwise.
         bags: what lies under the bags, on the last sheets.
+        buy: what is to be bought for several parts.
     """
-    return _Plan(plan, pieces, specs, number, title, bags).made()
+    return _Plan(plan, pieces, specs, number, title, bags, buy).made()
 
 
 class _Plan:
     """The file in the making."""
 
     def __init__(self, plan: CutPlan, pieces: Mapping[str, Piece], specs: Sequence[PartSpec],
-                 number: str, title: str, bags: Sequence[BagPage]):  # fmt: skip
+                 number: str, title: str, bags: Sequence[BagPage], buy: Sequence[Quantity]):
         self.plan, self.pieces, self.specs, self.bags = plan, pieces, specs, bags
+        self.buy = buy
         self.pictures: dict[Seen, Scene] = {}
         self.marked: dict[str, tuple[MarkedPiece, ...]] = {}
         self.items = {item.id: item for item in plan.items}
@@ -122,6 +127,7 @@ class _Plan:
             nothing = _text((EDGE_MM, self.high / 2), "Nothing is cut from stock.", 7.0)
             sheets = [Sheet([nothing], TitleFacts("Cut plan", "no stock", ""))]
         sheets += kit_sheets(self.plan, self.specs, self.number, self.area)
+        sheets += buy_sheets(self.buy, self.unit, self.number, self.area)
         sheets += bag_sheets(self.bags, self.number, self.area)
         return print_sheets(sheets, self.part, self.number, self.revision, self.hand,
                             (self.wide, self.high))  # fmt: skip

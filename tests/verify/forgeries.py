@@ -739,6 +739,10 @@ PLAN = {
        ("role", "item", "width_mm", "used_length_mm")},
     **{f"{key} of a cut for a bag": _at("bag_rolls", "*", "cuts", "*", key) for key in
        ("id", "stage", "copy", "of", "x_mm", "y_mm", "along_mm", "across_mm", "where")},
+    **{f"{key} of a want": _at("wants", "*", key) for key in ("item", "unit", "exact", "step")},
+    "a want less": _at("wants", to=_less),
+    "a price to pay": _at("quantities", "buy", "*", "price"),
+    "what is bought": _at("quantities", "buy", "*", "amount"),
     "a cut for a bag less": _at("bag_rolls", "*", "cuts", to=_less),
     "a price": _at("quantities", "resin", "*", "price"),
     "the mass": _at("quantities", "laminate_mass_g"),
