@@ -57,17 +57,17 @@ class Grid:
 
 # the sheets of 24 and of 30 labels that offices sell, at the pitch their makers print on the box
 A4 = Grid(3, 8, 0.0, 0.5, 70.0, 37.0, 70.0, 37.0, (5.5, 1.8, 32.2), 7.0,
-          {4: (4.4, 3.6), 5: (3.9, 3.1), 6: (3.4, 2.65)}, 1.4, 4.2)  # fmt: skip
+          {4: (4.4, 3.6), 5: (3.9, 3.1), 6: (3.4, 2.6)}, 2.2, 4.2)  # fmt: skip
 LETTER = Grid(3, 10, 4.7625, 12.7, 69.85, 25.4, 66.675, 25.4, (3.5, 0.0, 25.4), 5.0,
               {3: (4.0, 3.3), 4: (3.4, 2.9), 5: (3.0, 2.4)}, 1.8, 3.2)  # fmt: skip
 
 
 # larger ones, with room for a QR code: 14 and 10 on a sheet
 _LARGE = {4: (4.8, 4.4), 5: (4.8, 4.2), 6: (4.6, 3.5)}
-LARGE_A4 = Grid(2, 7, 4.65, 15.15, 101.6, 38.1, 99.1, 38.1, (3.5, 0.0, 38.1), 7.0, _LARGE, 1.4,
+LARGE_A4 = Grid(2, 7, 4.65, 15.15, 101.6, 38.1, 99.1, 38.1, (3.5, 0.0, 38.1), 7.0, _LARGE, 2.2,
                 4.2)  # fmt: skip
 LARGE_LETTER = Grid(2, 5, 3.96875, 12.7, 106.3625, 50.8, 101.6, 50.8, (3.5, 0.0, 50.8), 7.0,
-                    _LARGE, 1.4, 4.2)  # fmt: skip
+                    _LARGE, 2.2, 4.2)  # fmt: skip
 QR_MM, QR_TOP_MM = 18.0, 13.6  # its side; from the upper edge of the room
 
 

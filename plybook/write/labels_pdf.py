@@ -32,10 +32,10 @@ from plybook.write.qr import modules
 SMALL = 1.8
 # by lines between head and foot: the first below the head, from line to line, letters
 LARGE = {4: (4.8, 4.4, 2.5), 5: (4.8, 4.2, 2.5), 6: (4.6, 3.5, 2.5)}
-ROOMY = {4: (4.4, 3.6, 2.0), 5: (3.9, 3.1, 2.0), 6: (3.4, 2.65, 2.0)}
+ROOMY = {4: (4.4, 3.6, 2.0), 5: (3.9, 3.1, 2.0), 6: (3.4, 2.6, 2.0)}
 NARROW = {3: (4.0, 3.3, 2.0), 4: (3.4, 2.9, 2.0), 5: (3.0, 2.4, 1.8)}
 QR_MM, QR_TOP_MM, QR_QUIET_MM = 18.0, 13.6, 2.4  # its side, below the edge, white beside it
-ROOMY_FOOT_MM, NARROW_FOOT_MM = 1.4, 1.8  # from the foot line to the lower edge of the room
+ROOMY_FOOT_MM, NARROW_FOOT_MM = 2.2, 1.8  # from the foot line to the lower edge of the room
 
 
 def labels_pdf(spec: PartSpec, laminate: Laminate, shop: Shop, plan: CutPlan) -> bytes:

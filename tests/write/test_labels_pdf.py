@@ -62,6 +62,17 @@ def made():
     return piece_labels(spec, laminate, doubles.shop(), doubles.cut_plan(laminate))
 
 
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_labels_of_the_last_row_stay_where_a_printer_reaches(paper):
+    """Forty copies of a piece fill a sheet to its last row."""
+    spec, laminate = doubles.spec(paper=paper), doubles.laminate()
+    first, *rest = laminate.pieces
+    laminate = replace(laminate, pieces=(replace(first, quantity=40), *rest))
+    page = opened(labels_pdf(spec, laminate, doubles.shop(), doubles.cut_plan(laminate)))[0]
+    assert words(page).count("QTY") == SHEETS[paper].on_sheet
+    assert list(off_page(page)) == [] and list(colliding(page)) == []
+
+
 def test_labels_tell_bevels_seams_and_splices():
     labels = {x.id: x for x in made()}
     assert labels["C1-1"].edges == "SQUARE: seam S1; bevel 45°: trailing, leading, root"
