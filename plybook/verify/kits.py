@@ -267,8 +267,9 @@ def _without_folding(lines: list[list[str]]) -> tuple[list[list[str]], str]:
 def _folding(plan: dict, unit: str) -> str:
     refused = {fold["material"]: fold["refused"] for fold in plan["folds"] if fold["refused"]}
     said = [f"{Names(plan).called(k)} is not folded: {why}." for k, why in refused.items()]
+    named = "inches" if unit == "in" else unit
     if len(refused) < len({fold["material"] for fold in plan["folds"]}):
-        said.insert(0, f"{FOLDING} The line: along the roll from its end, in {unit}.")
+        said.insert(0, f"{FOLDING} The line: along the roll from its end, in {named}.")
     return " ".join(said)
 
 

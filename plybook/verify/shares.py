@@ -40,6 +40,7 @@ from plybook.verify.tables import check_placements, rows, words
 NAME = "cutplan.pdf"
 CELLS = Columns(3, (7.0, 50.0, 68.0, 82.0), (9.0,))
 HEADS = ("No.", "piece", "from", "to", "sheet")
+UNITS = {"mm": "mm", "in": "inches"}
 SHOWN_MM, SLACK_MM = 10.0, 1.0  # a sheet with less of a piece is not named; either way, this near
 NOT_BESIDE = (
     "the cut plan of {number}: it stands in the folder {folder}, which is not beside this one; "
@@ -172,7 +173,7 @@ def _said(plan: dict, told: dict) -> str:
     number, count = plan["part"]["number"], told["sheets"]
     first = (
         f"The cut plan of these parts stands once: in the folder {told['folder']} beside this one, "
-        f"{count} sheet{'s' * (count != 1)} in cutplan.pdf with figures in {told['units']}, "
+        f"{count} sheet{'s' * (count != 1)} in cutplan.pdf with figures in {UNITS[told['units']]}, "
         "full-size drawings in cutplan."
     )
     if not plan["layouts"]:
@@ -180,7 +181,7 @@ def _said(plan: dict, told: dict) -> str:
     return (
         f"{first} Cut each roll, sheet and bar once, for all parts together. Below, the pieces of "
         f"{number}: their number in the mark-out table there, from and to along the stock from "
-        f"its end ({tape_unit(plan)}), and the sheets that draw them."
+        f"its end in {UNITS[tape_unit(plan)]}, and the sheets that draw them."
     )
 
 

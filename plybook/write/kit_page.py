@@ -85,8 +85,9 @@ def _folding(folds: Sequence[Fold], names: Mapping[str, str], unit: str) -> str:
     """How to cut both hands at once, and what is not cut so."""
     refused = {fold.material: fold.refused for fold in folds if fold.refused}
     said = [f"{names.get(k, k)} is not folded: {why}." for k, why in refused.items()]
+    named = "inches" if unit == "in" else unit
     if len(refused) < len({fold.material for fold in folds}):
-        said.insert(0, f"{FOLDING} The line: along the roll from its end, in {unit}.")
+        said.insert(0, f"{FOLDING} The line: along the roll from its end, in {named}.")
     return " ".join(said)
 
 

@@ -32,6 +32,7 @@ from plybook.write.paper import EDGE_MM, PAPERS_MM
 CELLS = Columns(3, ((7.0, "end"), (9.0, "start"), (50.0, "end"), (68.0, "end"), (82.0, "end")))
 NAMES = ("No.", "piece", "from", "to", "sheet")
 NAME_MM = 23.0  # room for the name of a piece
+_UNITS = {"mm": "mm", "in": "inches"}
 SHOWN_MM = 10.0  # a sheet with less of a piece is not named
 SAID_MM, LINE_MM = 14.0, 4.2  # from the upper edge to the first line said; from line to line
 
@@ -104,7 +105,7 @@ class _Where:
 
     def _said(self) -> Iterator[str]:
         """What stands above the list."""
-        count, unit = self.shared.sheets.count, self.shared.units
+        count, unit = self.shared.sheets.count, _UNITS[self.shared.units]
         yield (
             f"The cut plan of these parts stands once: in the folder {self.shared.folder} beside "
             f"this one, {count} sheet{'s' if count != 1 else ''} in cutplan.pdf with figures in "
@@ -116,7 +117,7 @@ class _Where:
         yield (
             "Cut each roll, sheet and bar once, for all parts together. Below, the pieces of "
             f"{self.part.number}: their number in the mark-out table there, from and to along the "
-            f"stock from its end ({self.unit}), and the sheets that draw them."
+            f"stock from its end in {_UNITS[self.unit]}, and the sheets that draw them."
         )
 
     def _block(self, layout: Layout, room: float) -> TableBlock:
