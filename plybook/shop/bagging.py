@@ -440,13 +440,13 @@ def _widths(job: Job, role: str, length: float, width: float, where: str) -> lis
     if role == "bag_film":
         how += " with sealant tape between"
     if roll - last < 10.0:
-        return [_cut(job, role, count, length, roll, f"{where}; {count} widths, {how}", count)]
+        return [_cut(job, role, count, length, roll, f"{count} widths, {how}; {where}", count)]
     if count == 2:
         names = "the first of 2 widths", "the second of 2 widths"
     else:
         names = f"{count - 1} of {count} widths", f"the last of {count} widths"
-    first = _cut(job, role, count - 1, length, roll, f"{where}; {names[0]}, {how}", count)
-    return [first, _cut(job, role, 1, length, last, f"{where}; {names[1]}, {how}", count)]
+    first = _cut(job, role, count - 1, length, roll, f"{names[0]}, {how}; {where}", count)
+    return [first, _cut(job, role, 1, length, last, f"{names[1]}, {how}; {where}", count)]
 
 
 def _up_mm(job: Job, size_mm: float) -> float:
