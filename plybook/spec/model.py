@@ -49,7 +49,7 @@ class PartInfo:
 
 @dataclass(frozen=True)
 class NacaSection:
-    """A 4-digit section; `sharp` closes the trailing edge (last coefficient -0.1036)."""
+    """A section of 4 or 5 digits; `sharp` closes the trailing edge (last coefficient -0.1036)."""
 
     code: str
     sharp: bool = False

@@ -249,7 +249,7 @@ def _section(station, folder: Folder, out: Collector) -> Section | None:
             return None
     if isinstance(w, Channel):
         return _channel(w, out)
-    return NacaSection(w[:4], w.endswith("sharp"))
+    return NacaSection(w.partition(" ")[0], w.endswith("sharp"))
 
 
 def _channel(w: Channel, out: Collector) -> PolylineSection | None:

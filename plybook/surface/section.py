@@ -7,9 +7,9 @@ Terms:
     tau: inner parameter of a branch in which the curve is smooth round the nose.
     w: half-cosine parameter, share = 1 - cos(pi w / 2); nodes even in w crowd towards the nose.
 
-The 4-digit formula is that of NACA Report 460 (Jacobs, Ward, Pinkerton 1933) and Report 824
-(Abbott, von Doenhoff, Stivers 1945); the sharp trailing edge replaces the last coefficient by
--0.1036 (common practice, no source).
+The thickness of NACA sections is that of Report 460 (Jacobs, Ward, Pinkerton 1933) and Report 824
+(Abbott, von Doenhoff, Stivers 1945), square to the mean line; the sharp trailing edge replaces the
+last coefficient by -0.1036 (common practice, no source).
 """
 
 from __future__ import annotations
@@ -21,6 +21,8 @@ import numpy as np
 
 from plybook.diagnostics import GeometryError, Place, error
 from plybook.spec.model import NOWHERE, CoordinateSection, NacaSection, PolylineSection, Section
+from plybook.spec.naca import code_fault
+from plybook.surface.meanline import MeanLine, mean_line
 
 _TAU_NODES = 1601
 _NOSE = 0.12  # in sqrt(chord share): the share is corrected within about 2.5 % of the chord
@@ -105,36 +107,27 @@ def section_curve(section: Section, side: str, place: Place = NOWHERE) -> Sectio
 
 def _naca(section: NacaSection, upper: bool, place: Place) -> SectionCurve:
     code = section.code
-    if len(code) != 4 or not code.isdigit() or int(code[2:]) == 0:
-        _refuse(
-            "naca-code", f"{code!r} is not a 4-digit section", place, "write four digits: '2412'"
-        )
-    camber, crest, thick = int(code[0]) / 100, int(code[1]) / 10, int(code[2:]) / 100
-    if (camber == 0) != (crest == 0):
-        _refuse(
-            "naca-code",
-            f"{code!r}: the first two digits are both zero or neither",
-            place,
-            "digit 1 is camber in % of chord, digit 2 its place in tenths",
-        )
+    if fault := code_fault(code) if code.isdigit() else "is no number":
+        _refuse("naca-code", f"{code!r} {fault}", place, "write for example '2412' or '23012'")
+    line = mean_line(code)
 
     def curve(tau: np.ndarray) -> np.ndarray:
-        return naca_points(tau, camber, crest, thick, upper, section.sharp)
+        return naca_points(tau, line, int(code[-2:]) / 100, upper, section.sharp)
 
     h = 1e-6
     slope = (curve(np.array([h]))[0, 0] - h * h) / h  # dx/dtau at the nose, without the tau^2
-    breaks = (np.sqrt(crest),) if camber else ()
+    breaks = () if line.joint is None else (np.sqrt(line.joint),)
     return _branch(curve, 1.0, slope, 2.0, breaks, upper, place)
 
 
 def naca_points(
-    tau: np.ndarray, camber: float, crest: float, thick: float, upper: bool, sharp: bool = False
+    tau: np.ndarray, line: MeanLine, thick: float, upper: bool, sharp: bool = False
 ) -> np.ndarray:
-    """Points of a 4-digit section, unit chord (NACA Report 460).
+    """Points of a section, unit chord (NACA Report 460).
 
     Args:
         tau: square root of the share of the mean line, 0..1.
-        camber, crest, thick: shares of the chord.
+        line: the mean line; thick: share of the chord.
         upper: side; sharp: trailing edge closed.
 
     Returns:
@@ -144,17 +137,10 @@ def naca_points(
     x = tau * tau
     last = -0.1036 if sharp else -0.1015
     half = 5.0 * thick * (0.2969 * tau + x * (-0.1260 + x * (-0.3516 + x * (0.2843 + x * last))))
-    line, slope = np.zeros_like(x), np.zeros_like(x)
-    if camber:
-        front = x < crest
-        scale = np.where(front, camber / crest**2, camber / (1 - crest) ** 2)
-        line = scale * np.where(
-            front, 2 * crest * x - x * x, (1 - 2 * crest) + 2 * crest * x - x * x
-        )
-        slope = scale * 2 * (crest - x)
+    height, slope = line.at(x)
     cos = 1.0 / np.sqrt(1.0 + slope**2)
     sign = 1.0 if upper else -1.0
-    return np.stack([x - sign * half * slope * cos, line + sign * half * cos], axis=-1)
+    return np.stack([x - sign * half * slope * cos, height + sign * half * cos], axis=-1)
 
 
 def _coordinates(section: CoordinateSection, upper: bool, place: Place) -> SectionCurve:

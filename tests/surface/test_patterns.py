@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from plybook.spec.model import CoordinateSection, NacaSection
 from plybook.surface.develop import best_rigid
+from plybook.surface.meanline import mean_line
 from plybook.surface.section import naca_points, section_curve, share_of_w
 from tests.surface.faces import CHANNEL, circle, distances, face, grid, half_circle, station
 
@@ -64,13 +65,12 @@ def wing_cone(root, tip, span, sweep, code="2412", count=60):
     The distance from the apex is true, the angle is the length of the curve that the rulings
     draw on the unit sphere, summed over many exact points of the section.
     """
-    camber, crest, thick = int(code[0]) / 100, int(code[1]) / 10, int(code[2:]) / 100
     reach = span * root / (root - tip)  # where the chord would vanish
     apex = np.array([sweep * reach / span, reach, 0.0])
     section = section_curve(NacaSection(code), "upper")
     w = np.linspace(0, 1, count)
     tau = np.linspace(0, 1, 400_001)
-    fine = naca_points(tau, camber, crest, thick, True) * root
+    fine = naca_points(tau, mean_line(code), int(code[2:]) / 100, True) * root
     rays = np.column_stack([fine[:, 0], 0 * tau, fine[:, 1]]) - apex
     rays /= np.linalg.norm(rays, axis=1)[:, None]
     swept = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(rays, axis=0), axis=1))])

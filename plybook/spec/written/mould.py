@@ -16,6 +16,7 @@ from pydantic import (
 )
 
 from plybook.spec.meant import guess
+from plybook.spec.naca import code_fault
 from plybook.spec.quantities import (
     Angle,
     EdgeWidth,
@@ -125,25 +126,23 @@ def _naca(raw: Any, info: ValidationInfo) -> str:
     text = str(raw).strip().lower()
     match = re.fullmatch(r"naca[\s-]*([0-9]{1,20})(\s+sharp)?", text)
     if not match:
+        series = "\n" not in text and re.match(r"naca[\s-]*[0-9]", text)
         raise Wrong(
             "unknown-section",
-            f"{{key}}: expected a section, found `{text[:40]}`",
-            f"{guess(text.partition(' ')[0], ('naca',))}"
-            "write `naca 2412`, {file: name.dat} or {channel: [[0, 0], ...]}",
+            f"{{key}}: only NACA sections of four and five digits are known, found `{text[:40]}`"
+            if series
+            else f"{{key}}: expected a section, found `{text[:40]}`",
+            "put the coordinates in a file: {file: name.dat}"
+            if series
+            else f"{guess(text.partition(' ')[0], ('naca',))}"
+            "write `naca 2412`, `naca 23012`, {file: name.dat} or {channel: [[0, 0], ...]}",
         )
-    if len(match[1]) != 4:
+    if fault := code_fault(match[1]):
         raise Wrong(
             "unknown-section",
-            f"{{key}}: NACA {match[1]} has {len(match[1])} digits, only 4-digit sections are known",
-            "put the coordinates in a file: {file: name.dat}",
-        )
-    if match[1][2:] == "00":
-        raise Wrong("unknown-section", f"{{key}}: NACA {match[1]} has no thickness")
-    if (match[1][0] == "0") != (match[1][1] == "0"):
-        raise Wrong(
-            "unknown-section",
-            f"{{key}}: NACA {match[1]} has camber without a place for it (or the other way round)",
-            "the first two digits are 00 or both not 0",
+            f"{{key}}: NACA {match[1]} {fault}",
+            "write for example `naca 2412` or `naca 23012`, or put the coordinates in a file: "
+            "{file: name.dat}",
         )
     return match[1] + (" sharp" if match[2] else "")
 
@@ -151,7 +150,7 @@ def _naca(raw: Any, info: ValidationInfo) -> str:
 Naca = Annotated[
     str,
     PlainValidator(_naca),
-    WithJsonSchema({"type": "string", "pattern": r"^naca \d{4}( sharp)?$"}),
+    WithJsonSchema({"type": "string", "pattern": r"^naca \d{4,5}( sharp)?$"}),
 ]
 
 
@@ -176,7 +175,7 @@ class Station(Written):
 
     at: Length = Field(description="Distance along the span from the root.")
     chord: LengthOverZero | None = Field(None, description="Chord; not for a channel.")
-    section: Section = Field(description="`naca 2412`, {file: ...} or {channel: ...}.")
+    section: Section = Field(description="`naca 2412`, `naca 23012`, {file: ...}, {channel: ...}.")
     sweep: Length = Field(0.0, description="How far the leading edge lies aft of the root's.")
     rise: Length = Field(0.0, description="How far it lies above the root.")
     twist: Angle = Field(0.0, description="Nose up is positive.")
