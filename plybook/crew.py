@@ -82,15 +82,17 @@ def one_by_one(work: Callable[[], Iterable[Made]]) -> Iterator[Made]:
 
 class _Helper(Iterator[Made]):
     """A forked process and what it makes, in order. It writes into memory that both share, so that
-    it never waits for its reader; a pipe tells the length of each thing, and 0 at the end."""
+    it never waits for its reader; a pipe brings a 1 for each thing, and a 0 at the end. What
+    several of them have in common is sent once, and they have it in common here too."""
 
     def __init__(self, work: Callable[[], Iterable[Made]], niceness: int):
         self._work = work
         self._rest: Iterator[Made] | None = None  # made here, after the helper failed
-        self._count = self._at = 0
+        self._count = 0
         self._owner = os.getpid()
         self._pipe, writer = os.pipe()
-        self._shared = os.memfd_create("made")
+        self._shared = _Shared(os.memfd_create("made"))
+        self._reader = pickle.Unpickler(self._shared)
         former = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         try:
             self.process = os.fork()
@@ -98,11 +100,11 @@ class _Helper(Iterator[Made]):
                 try:
                     _settle_in()
                     os.nice(niceness)
+                    pickler = pickle.Pickler(self._shared, pickle.HIGHEST_PROTOCOL)
                     for made in work():
-                        sent = pickle.dumps(made, pickle.HIGHEST_PROTOCOL)
-                        self._at += os.pwrite(self._shared, sent, self._at)
-                        os.write(writer, len(sent).to_bytes(8, "little"))
-                    os.write(writer, bytes(8))
+                        pickler.dump(made)
+                        os.write(writer, b"1")
+                    os.write(writer, b"0")
                 except Exception:
                     pass  # the end that is missing tells it
                 finally:
@@ -116,26 +118,46 @@ class _Helper(Iterator[Made]):
             return next(self._rest)
         while _chores and not select.select([self._pipe], [], [], 0)[0]:
             _chores.pop(0)()
-        told = os.read(self._pipe, 8)
-        if not told:
-            self._rest = islice(self._work(), self._count, None)
-            return next(self._rest)
-        length = int.from_bytes(told, "little")
-        if not length:
-            self._rest = iter(())
-            raise StopIteration
-        found: Made = pickle.loads(os.pread(self._shared, length, self._at))
-        self._at += length
-        self._count += 1
-        return found
+        told = os.read(self._pipe, 1)
+        if told == b"1":
+            self._count += 1
+            found: Made = self._reader.load()
+            return found
+        self._rest = iter(()) if told else islice(self._work(), self._count, None)
+        return next(self._rest)
 
     def __del__(self) -> None:
         if os.getpid() != self._owner:  # inherited by another helper
             return
         os.close(self._pipe)
-        os.close(self._shared)
+        os.close(self._shared.file)
         os.kill(self.process, signal.SIGKILL)
         os.waitpid(self.process, 0)
+
+
+class _Shared:
+    """A file that two processes have open, one to write and one to read; each has its own place."""
+
+    def __init__(self, file: int):
+        self.file, self._at = file, 0
+
+    def write(self, content: bytes) -> int:
+        written = os.pwrite(self.file, content, self._at)
+        self._at += written
+        return written
+
+    def read(self, size: int) -> bytes:
+        found = os.pread(self.file, size, self._at)
+        self._at += len(found)
+        return found
+
+    def readinto(self, room: bytearray) -> int:
+        count = os.preadv(self.file, [room], self._at)
+        self._at += count
+        return count
+
+    def readline(self) -> bytes:
+        raise ValueError("the format that is sent has no lines")
 
 
 def meanwhile(chore: Callable[[], object]) -> None:

@@ -3,6 +3,7 @@
 import os
 import signal
 
+import numpy as np
 import pytest
 
 from plybook import crew
@@ -20,6 +21,18 @@ def test_what_one_helper_makes_comes_one_by_one_and_in_order(processors):
     made = crew.one_by_one(lambda: (("one", bytes(100_000) * k) for k in range(5)))
     assert [(name, len(much)) for name, much in made] == [("one", 100_000 * k) for k in range(5)]
     assert next(made, "no more") == "no more"
+
+
+def test_what_two_things_have_in_common_is_one_here_too(processors):
+    def work():
+        common = np.arange(1000.0)
+        for number in range(3):
+            yield number, common, [common]
+
+    made = list(crew.one_by_one(work))
+    assert [number for number, *_ in made] == [0, 1, 2]
+    assert all(one is made[0][1] and held[0] is one for _, one, held in made)
+    assert np.array_equal(made[2][1], np.arange(1000.0))
 
 
 def test_a_helper_goes_on_while_nobody_reads(processors):
