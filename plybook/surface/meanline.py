@@ -60,8 +60,8 @@ def _four_digits(camber: float, crest: float) -> MeanLine:
     def at(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         front = x < crest
         scale = np.where(front, camber / crest**2, camber / (1 - crest) ** 2)
-        rise = 2 * crest * x - x * x
-        return scale * np.where(front, rise, (1 - 2 * crest) + rise), scale * 2 * (crest - x)
+        line = np.where(front, 2 * crest * x - x * x, (1 - 2 * crest) + 2 * crest * x - x * x)
+        return scale * line, scale * 2 * (crest - x)
 
     return MeanLine(at, crest)
 
