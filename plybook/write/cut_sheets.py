@@ -18,6 +18,8 @@ from plybook.write.pdf import draw_scene, new_canvas
 Window = tuple[float, float] | None  # from and to along the stock, mm; None: all of it
 Strip = tuple[Layout, Window]
 Area = tuple[float, float, float, float]  # what of a sheet is printed: x0, y0, x1, y1, mm
+# capitals of a number and of what stands beside a sheet's name, the first that fit
+_HEADING_MM = ((5.0, 3.5), (5.0, 2.5), (3.5, 2.5), (2.5, 2.5))
 
 
 @dataclass(frozen=True)
@@ -91,14 +93,18 @@ def bag_sheets(bags: Sequence[BagPage], number: str, area_mm: Area) -> Iterator[
 
 
 def heading(name: str, said: str, number: str, area_mm: Area) -> list[Primitive]:
-    """The top line of a sheet: a name, what it is, and whose cut plan it is."""
+    """The top line of a sheet: a name, what it is, and whose cut plan it is; where all that is
+    long, in smaller letters rather than cut short."""
     x, y = area_mm[0], area_mm[3] - 7.0
     after = x + text_width_mm(name, 7.0, True) + 5.0
-    room = area_mm[2] - after - text_width_mm(number, 5.0, True) - 6.0
+    for own_mm, said_mm in _HEADING_MM:
+        room = area_mm[2] - after - text_width_mm(number, own_mm, True) - 6.0
+        if text_width_mm(said, said_mm) <= room:
+            break
     return [
         Text(Role.TEXT, (x, y), name, 7.0, bold=True),
-        Text(Role.TEXT, (after, y), fitted(said, room, 3.5), 3.5),
-        Text(Role.TEXT, (area_mm[2], y), number, 5.0, anchor="end", bold=True),
+        Text(Role.TEXT, (after, y), fitted(said, room, said_mm), said_mm),
+        Text(Role.TEXT, (area_mm[2], y), number, own_mm, anchor="end", bold=True),
     ]
 
 
