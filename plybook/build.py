@@ -42,12 +42,12 @@ class Read:
 @dataclass(frozen=True)
 class Part:
     """One part on its way: its spec, mould face and laminate, and the set-out of its mould as far
-    as it is proved (None: not looked at)."""
+    as it is proved."""
 
     spec: PartSpec
     face: Face
     laminate: Laminate
-    setout: SetOut | None = None
+    setout: SetOut
 
     @property
     def number(self) -> str:
@@ -239,8 +239,7 @@ def build(
 
     progress("steps and quantities")
     shops = [
-        plan_work(part.spec, part.face, part.laminate, plan,
-                  has_setout=part.setout is None or not part.setout.empty)
+        plan_work(part.spec, part.face, part.laminate, plan, not part.setout.empty)
         for part in parts
     ]  # fmt: skip
 

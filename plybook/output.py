@@ -26,7 +26,6 @@ from plybook.nest.model import CutPlan, Item, Layout
 from plybook.plan import owner, plan_dict, to_json
 from plybook.review import not_proved
 from plybook.shop.purchases import to_buy_together
-from plybook.shop.setout import set_out
 from plybook.spec.model import PartSpec
 from plybook.units import show_number
 from plybook.write.bag_sheets import bag_pages
@@ -234,7 +233,6 @@ def _part_folder(
     """Everything in `out/<part number>/`."""
     part, shop = planned.part, planned.shop
     spec, laminate = part.spec, part.laminate
-    setout = part.setout or set_out(spec, part.face, laminate)
     files = {**book.files, **templates.files, **cut}
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
@@ -242,7 +240,7 @@ def _part_folder(
         "bag_cuts": tables.bag_cuts_table(shop),
         "resin": tables.resin_table(shop),
         "checks": tables.checks_table(shop),
-        "setout": tables.setout_table(setout, spec.part.units),
+        "setout": tables.setout_table(part.setout, spec.part.units),
         "stiffness": tables.stiffness_table(laminate),
     }.items():
         if name in ("stiffness", "setout") and not rows:

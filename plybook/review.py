@@ -71,16 +71,16 @@ def bench_review(spec: PartSpec, face: Face, laminate: Laminate) -> tuple[Review
 
 def proof_review(
     spec: PartSpec, face: Face, laminate: Laminate, shop: Shop | None
-) -> tuple[Review, SetOut | None]:
+) -> tuple[Review, SetOut]:
     """What the verifier would say of the plan, but for the layouts it does not have yet; and the
-    set-out of the mould as far as it holds, None where there is no work."""
+    set-out of the mould as far as it holds, nothing of it where there is no work."""
     from plybook.nest.model import NO_LAYOUTS
     from plybook.plan import plan_dict
     from plybook.setoutproof import proved_set_out
-    from plybook.shop.setout import set_out
+    from plybook.shop.setout import LeftOut, set_out
 
     if shop is None:
-        return Review(()), None
+        return Review(()), set_out(spec, face, laminate, [LeftOut("", "there is no work")])
     told: tuple[Finding, ...] = ()
     setout = set_out(spec, face, laminate)
     plan = plan_dict(spec, face, laminate, NO_LAYOUTS, shop, setout=setout)

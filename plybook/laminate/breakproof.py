@@ -66,14 +66,15 @@ def break_joint(
     if len(creases):
         dense = np.union1d(dense, creases)
         even = _Rows(meeting, leaves, fields, dense, beside_mm)
-    along = _places(even, creases)
+    heights = [[even.height(side, is_beside) for is_beside in (False, True)] for side in (0, 1)]
+    along = _places(even, heights, creases)
     at = _Rows(meeting, leaves, fields, along, beside_mm)
     sides = []
     for side, (piece, carry, strain) in enumerate(zip(pieces, ways, strains, strict=True)):
         rows, lines, meets = [], [], None
         for is_beside in (False, True):
             points = at.points(side, is_beside)
-            height = np.interp(along, dense, even.height(side, is_beside))
+            height = np.interp(along, dense, heights[side][is_beside])
             lines.append(points)
             rows.append(np.asarray(carry(points)) if carry else points)
             rows.append(at.lifted(side, is_beside, height + level_mm))
@@ -164,14 +165,16 @@ def _beside_mm(
     return BESIDE_MM[-1 if areas else 0]
 
 
-def _places(rows: _Rows, creases: np.ndarray) -> np.ndarray:
-    """(n,) places along a joint: all creases, and the more where it, or a line beside it, bends."""
+def _places(
+    rows: _Rows, heights: Sequence[Sequence[np.ndarray]], creases: np.ndarray
+) -> np.ndarray:
+    """(n,) places along a joint: all creases, and the more where it, or a line beside it, bends;
+    `heights` of the rows by side, on the joint and beside it."""
     step = np.diff(rows.along_mm)
     count = np.zeros(len(rows.along_mm))
     for side in (0, 1):
         for is_beside in (False, True):
-            line = rows.lifted(side, is_beside, rows.height(side, is_beside))
-            way = np.diff(line, axis=0)
+            way = np.diff(rows.lifted(side, is_beside, heights[side][is_beside]), axis=0)
             way /= np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None]
             turn = np.linalg.norm(np.diff(way, axis=0), axis=1)
             bend = turn / np.maximum((step[1:] + step[:-1]) / 2, DENSE_MM)

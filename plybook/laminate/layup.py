@@ -97,9 +97,10 @@ class LayUp:
         self, spec: PartSpec, face: Face, progress: Progress, ground: Ground | None = None
     ):
         self.spec, self.face, self.progress = spec, face, progress
-        regions = partial(Regions, face, spec.edges, spec.layers, self._rod_region)
-        self.ground = ground or Ground(spec, face, regions())
-        self.regions = self.ground.regions
+        if ground is None:
+            regions = Regions(face, spec.edges, spec.layers, self._rod_region)
+            ground = Ground(spec, face, regions)
+        self.ground, self.regions = ground, ground.regions
         self.field = HeightField((), self.regions.plan.net)
         views = self.ground.views
         self.fields = tuple(HeightField((), view.plan.net, True) for view in views)  # of each leaf
@@ -124,20 +125,14 @@ class LayUp:
     def begin(self) -> Callable[[], dict[str, LayerCut]]:
         """Set helpers to what a run will ask for; answers with what is stiff."""
         self._begin()
-
-        def stiff() -> dict[str, LayerCut]:
-            self._raise_ahead(_is_stiff)
-            return self._cut_each(_is_stiff)
-
-        self._stiff = beside(stiff, _SOON)
+        self._stiff = beside(partial(self._cut_alone, _is_stiff), _SOON)
         self._raise_ahead(_is_cloth)
         return self._stiff
 
     def only(self, wanted: Collection[str]) -> tuple[Finding, ...]:
         """What is found of some layers; the others raise the face and are not cut."""
         self._begin()
-        self._raise_ahead(lambda layer: layer.id in wanted)
-        self._join(self._of_regions, self._cut_each(lambda layer: layer.id in wanted))
+        self._join(self._of_regions, self._cut_alone(lambda layer: layer.id in wanted))
         return tuple(self.findings)
 
     def _begin(self) -> None:
@@ -154,6 +149,11 @@ class LayUp:
         self.raisings = Raisings(self.face, kinks, self.regions.plan.reach_mm)
         self.raisings.ahead([self.fields for _, layer in self._from_the_mould_up()
                              if wanted(layer) and _is_cloth(layer)])  # fmt: skip
+
+    def _cut_alone(self, wanted: Callable[[Layer], bool]) -> dict[str, LayerCut]:
+        """Some of the layers, with maps of their own."""
+        self._raise_ahead(wanted)
+        return self._cut_each(wanted)
 
     def _cut_each(self, wanted: Callable[[Layer], bool]) -> dict[str, LayerCut]:
         """Some of the layers, each laid on everything below it; all of them raise the face."""

@@ -269,15 +269,10 @@ class Raisings:
             return None
         creased = _creased(fields)
         self._drop_earlier(creased)
-        while True:
-            for known, maps in reversed(self._known):
-                if not any(
-                    one.significant_change(other, SAME_HEIGHT_MM)
-                    for one, other in zip(fields, known, strict=True)
-                ):
-                    return maps
-            if not self._take_in(creased):
-                break
+        while (found := self._alike(fields)) is None and self._take_in(creased):
+            pass
+        if found is not None:
+            return found
         try:
             maps = self._raised(fields)
         except GeometryError:
@@ -291,6 +286,16 @@ class Raisings:
             )
         self._known.append((fields, maps))
         return maps
+
+    def _alike(self, fields: tuple[HeightField, ...]) -> LeafMaps | None:
+        """The last maps that are known for all but the same heights."""
+        for known, maps in reversed(self._known):
+            if not any(
+                one.significant_change(other, SAME_HEIGHT_MM)
+                for one, other in zip(fields, known, strict=True)
+            ):
+                return maps
+        return None
 
     def under_panel(
         self, fields: tuple[HeightField, ...], regions: Sequence[BaseGeometry], by_mm: float

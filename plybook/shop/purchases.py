@@ -83,14 +83,14 @@ def _stock(job: Job) -> list[Want]:
     wants = []
     for layout in bought:
         unit = layout.unit
-        alike = [la for la in bought if la.unit.material == unit.material]
         measure, amount, step = "m", layout.used_length_mm / 1000, _TENTH_M
         detail = "for the whole cut plan"
         if unit.kind == "sheet":
             measure, amount, step = "sheet", 1.0, _WHOLE
         elif unit.kind == "bar":
             amount, step = unit.length_mm / 1000, _AS_IT_IS
-            detail += f", {counted(len(alike), 'length')}"
+            alike = sum(la.unit.material == unit.material for la in bought)
+            detail += f", {counted(alike, 'length')}"
         price = _unit_price(job, unit.material)
         wants.append(Want(job.name(unit.material), measure, amount, step, detail, price, unit.id))
     return wants

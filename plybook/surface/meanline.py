@@ -49,7 +49,7 @@ def mean_line(code: str) -> MeanLine:
         m, k1, ratio = _REFLEXED[int(code[1])]
         return _five_digits(m, k1 * lift, ratio)
     m, k1 = _PLAIN[int(code[1])]
-    return _five_digits(m, k1 * lift)
+    return _five_digits(m, k1 * lift, 0.0)
 
 
 def _four_digits(camber: float, crest: float) -> MeanLine:
@@ -66,13 +66,13 @@ def _four_digits(camber: float, crest: float) -> MeanLine:
     return MeanLine(at, crest)
 
 
-def _five_digits(m: float, k1: float, ratio: float | None = None) -> MeanLine:
-    """A cubic that meets at m a straight line, or where the tail is reflexed another cubic, so much
-    flatter by its ratio."""
-    fall = m**3 + (ratio * (1 - m) ** 3 if ratio is not None else 0.0)
+def _five_digits(m: float, k1: float, ratio: float) -> MeanLine:
+    """A cubic that meets at m another, flatter by its ratio: of 0 a straight line; more where the
+    tail is reflexed."""
+    fall = m**3 + ratio * (1 - m) ** 3
 
     def at(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        bend = np.where(x < m, 1.0, ratio or 0.0)
+        bend = np.where(x < m, 1.0, ratio)
         line = bend * (x - m) ** 3 - fall * x + m**3
         return k1 / 6 * line, k1 / 6 * (3 * bend * (x - m) ** 2 - fall)
 

@@ -6,18 +6,18 @@ import math
 from collections.abc import Iterator, Sequence
 
 from plybook.drawing.letters import fitted, wrapped
-from plybook.drawing.scene import Primitive, Role, Text
+from plybook.drawing.scene import Primitive
 from plybook.drawing.titleblock import HEIGHT_MM, TitleFacts
 from plybook.shop.model import Quantity
 from plybook.units import MM_PER_FOOT, SQUARE_FOOT_M2, show_number
-from plybook.write.cut_sheets import Area, Sheet, heading
+from plybook.write.cut_sheets import Area, Sheet, heading_and_reading
 from plybook.write.markout_pages import Columns, Row, TableBlock, set_blocks
 
 TO_BUY, TO_BUY_SAID = "To buy", "for all parts together"
 TITLE, TOGETHER = "What is wanted", "Together"
 COUNTED = ("piece", "roll", "sheet")
 CELLS = Columns(1, ((0.0, "start"), (124.0, "end"), (150.0, "end"), (158.0, "start")))
-NAME_MM, SAID_MM, TABLE_MM = 96.0, 14.0, 32.0  # room for a name; from the upper edge downwards
+NAME_MM, TABLE_MM = 96.0, 32.0  # room for a name; from the upper edge to the table
 READING = (
     "Each thing stands here once, rounded up once; the list in a booklet is for that part alone. "
     "What the cut plan takes off the shelf is not among it; of other things see what is left. "
@@ -39,10 +39,8 @@ def buy_sheets(rows: Sequence[Quantity], unit: str, number: str, area_mm: Area) 
     x0, y0, x1, y1 = area_mm
 
     def page() -> list[Primitive]:
-        items = heading(TO_BUY, TO_BUY_SAID, number, area_mm)
-        for k, words in enumerate(wrapped(READING, x1 - x0, 2.5)):
-            items.append(Text(Role.TEXT, (x0, y1 - SAID_MM - 4.2 * k), words, 2.5))
-        return items
+        rows = wrapped(READING, x1 - x0, 2.5)
+        return heading_and_reading(TO_BUY, TO_BUY_SAID, number, area_mm, rows)
 
     told: list[Row] = [
         (

@@ -18,6 +18,7 @@ from plybook.write.pdf import draw_scene, new_canvas
 Window = tuple[float, float] | None  # from and to along the stock, mm; None: all of it
 Strip = tuple[Layout, Window]
 Area = tuple[float, float, float, float]  # what of a sheet is printed: x0, y0, x1, y1, mm
+READING_MM, LINE_MM = 14.0, 4.2  # from the upper edge to the first row read; from row to row
 # capitals of a number and of what stands beside a sheet's name, the first that fit
 _HEADING_MM = ((5.0, 3.5), (5.0, 2.5), (3.5, 2.5), (2.5, 2.5))
 
@@ -106,6 +107,17 @@ def heading(name: str, said: str, number: str, area_mm: Area) -> list[Primitive]
         Text(Role.TEXT, (after, y), fitted(said, room, said_mm), said_mm),
         Text(Role.TEXT, (area_mm[2], y), number, own_mm, anchor="end", bold=True),
     ]
+
+
+def heading_and_reading(
+    name: str, said: str, number: str, area_mm: Area, rows: Sequence[str]
+) -> list[Primitive]:
+    """The top of a sheet with a list: its heading, and below it how the list is read, in rows."""
+    items = heading(name, said, number, area_mm)
+    for k, row in enumerate(rows):
+        at = (area_mm[0], area_mm[3] - READING_MM - LINE_MM * k)
+        items.append(Text(Role.TEXT, at, row, 2.5))
+    return items
 
 
 def hands_of(parts: Sequence[PartInfo]) -> str:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from plybook.drawing.letters import fitted, wrapped
-from plybook.drawing.scene import Primitive, Role, Text
+from plybook.drawing.scene import Primitive
 from plybook.drawing.titleblock import HEIGHT_MM, TitleFacts
 from plybook.nest.markout import tape
 from plybook.nest.model import CutPlan, Fold
 from plybook.spec.model import PartSpec
 from plybook.units import show_roll
-from plybook.write.cut_sheets import Area, Sheet, heading
+from plybook.write.cut_sheets import Area, Sheet, heading_and_reading
 from plybook.write.markout_pages import Columns, Row, TableBlock, set_blocks
 
 KITS, KITS_SAID = "Kits", "what each way of cutting takes off the rolls"
@@ -19,7 +19,7 @@ CHOSEN = "cut so"
 LONGER, NONE = "longer than the tightest", "\u2013"
 ALIKE_MM = 0.5  # lengths that differ by less are told as alike
 CELLS = Columns(1, ((0.0, "start"), (110.0, "end"), (148.0, "end"), (186.0, "end"), (224.0, "end")))
-NAME_MM, SAID_MM, TABLE_MM = 78.0, 14.0, 36.0  # room for a name; from the upper edge downwards
+NAME_MM, TABLE_MM = 78.0, 36.0  # room for a name; from the upper edge to the table
 READING = (
     "The pieces of a kit lie together on the roll, with a cut straight across between one kit and "
     "the next: cut the kit off, cut its pieces, roll them up and lay them away. Foam, plywood and "
@@ -59,10 +59,8 @@ def kit_sheets(
     names = {k: v for spec in reversed(specs) for k, v in spec.materials.names().items()}
 
     def page() -> list[Primitive]:
-        items = heading(KITS, KITS_SAID, number, area_mm)
-        for k, words in enumerate(wrapped(READING, x1 - x0, 2.5)):
-            items.append(Text(Role.TEXT, (x0, y1 - SAID_MM - 4.2 * k), words, 2.5))
-        return items
+        rows = wrapped(READING, x1 - x0, 2.5)
+        return heading_and_reading(KITS, KITS_SAID, number, area_mm, rows)
 
     heads: Row = ("", *(f"{way.way}, {CHOSEN}" if way.chosen else way.way for way in ways))
     rows: list[Row] = [("kits", *(str(way.kits or "none") for way in ways))]

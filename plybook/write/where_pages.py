@@ -12,18 +12,20 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from plybook.drawing.letters import fitted, wrapped
-from plybook.drawing.scene import Primitive, Role, Text
+from plybook.drawing.scene import Primitive
 from plybook.drawing.titleblock import HEIGHT_MM, TitleFacts
 from plybook.nest.markout import MarkedPiece, mark_out, tape
 from plybook.nest.model import CutPlan, Layout
 from plybook.spec.model import PartSpec
 from plybook.write.bag_sheets import BagPage
 from plybook.write.cut_sheets import (
+    LINE_MM,
+    READING_MM,
     CutSheets,
     Sheet,
     bag_sheets,
     hands_of,
-    heading,
+    heading_and_reading,
     print_sheets,
 )
 from plybook.write.markout_pages import Columns, Row, TableBlock, column_mm, set_blocks
@@ -34,7 +36,7 @@ NAMES = ("No.", "piece", "from", "to", "sheet")
 NAME_MM = 23.0  # room for the name of a piece
 _UNITS = {"mm": "mm", "in": "inches"}
 SHOWN_MM = 10.0  # a sheet with less of a piece is not named
-SAID_MM, LINE_MM = 14.0, 4.2  # from the upper edge to the first line said; from line to line
+TITLE = "Where it is cut"
 
 
 @dataclass(frozen=True)
@@ -82,17 +84,13 @@ class _Where:
     def bytes(self, bags: Sequence[BagPage]) -> bytes:
         x0, y0, x1, y1 = self.area
         said = [row for words in self._said() for row in wrapped(words, x1 - x0, 2.5)]
-        top = y1 - SAID_MM - (len(said) + 1) * LINE_MM
+        top = y1 - READING_MM - (len(said) + 1) * LINE_MM
         area = (x0, y0 + HEIGHT_MM + 5.0, x1, top)
         others = [number for number in self.shared.numbers if number != self.part.number]
 
         def page() -> list[Primitive]:
-            items = heading("Where it is cut", f"together with {', '.join(others)}",
-                            self.part.number, self.area)  # fmt: skip
-            for k, words in enumerate(said):
-                at = (x0, y1 - SAID_MM - k * LINE_MM)
-                items.append(Text(Role.TEXT, at, words, 2.5))
-            return items
+            together = f"together with {', '.join(others)}"
+            return heading_and_reading(TITLE, together, self.part.number, self.area, said)
 
         blocks = [self._block(layout, column_mm(area, CELLS)) for layout in self.layouts]
         pages = set_blocks(blocks, area, NAMES, page, CELLS) or [page()]

@@ -134,8 +134,9 @@ def stages(tree: dict, folder: Path, tell=print) -> tuple[dict[str, float], int]
     )
     shop = timed("steps", lambda: plan_work(spec, face, laminate, plan))
     from plybook.build import Part, Planned
+    from plybook.shop.setout import set_out
 
-    part = Part(spec, face, laminate)
+    part = Part(spec, face, laminate, set_out(spec, face, laminate))
     kept = {name: getattr(output, name) for name in (*MAKERS, "each")}
     try:
         for name in MAKERS:
