@@ -71,7 +71,7 @@ def _files(changes, old, new) -> tuple[str, dict[str, bytes]]:
     after = {p["id"]: p for p in new["pieces"]}
     files = {
         f"pieces/{file_name(one.id)}.svg": svg_bytes(
-            overlay(before[one.id], after[one.id]), reference=False
+            overlay(before[one.was], after[one.id]), reference=False
         )
         for one in changes.altered
     }

@@ -27,10 +27,11 @@ def as_text(changes: Changes) -> str:
     lists: list[tuple[str, Sequence[str]]] = [
         ("pieces added", changes.added),
         ("pieces gone", changes.gone),
-        ("pieces renamed, otherwise the same", [f"{a} -> {b}" for a, b in changes.renamed]),
+        ("pieces that only need a new label", [_label(a, b) for a, b in changes.relabel]),
+        ("pieces whose label is right but for the turn of laying", changes.turns),
         (
             "pieces altered",
-            [f"{one.id}: {'; '.join(one.what)}{_serves(one)}" for one in changes.altered],
+            [f"{_called(one)}: {'; '.join(one.what)}{_serves(one)}" for one in changes.altered],
         ),
         ("steps added", changes.steps_added),
         ("steps gone", changes.steps_gone),
@@ -42,6 +43,14 @@ def as_text(changes: Changes) -> str:
         blocks.append("The order of the steps has changed.")
     blocks.append(_wrong(changes))
     return "\n\n".join(blocks)
+
+
+def _label(old: str, new: str) -> str:
+    return new if old == new else f"{old} -> {new}"
+
+
+def _called(one: PieceChange) -> str:
+    return one.id if one.id == one.was else f"{one.id}, {one.was} before"
 
 
 def _serves(one: PieceChange) -> str:

@@ -12,7 +12,8 @@ import shapely
 
 from plybook.cli import main
 from plybook.compare import as_text, changes_between, overlay
-from plybook.compare.changes import pieces_done, ring_distance
+from plybook.compare.changes import pieces_done
+from plybook.compare.cuts import ring_distance
 from plybook.write.svg import svg_bytes
 
 
@@ -87,8 +88,82 @@ def test_a_moved_piece_is_altered_and_still_serves(plan, other):
 def test_an_angle_changed_by_half_a_turn_is_no_change(plan, other):
     piece(other, "A1")["angle_deg"] += 180.0
     assert changes_between(plan, other).none
-    piece(other, "A1")["angle_deg"] += 90.0
+    piece(other, "A1")["angle_deg"] += 30.0
     assert changes_between(plan, other).wrong_now == ("A1",)
+
+
+def test_a_quarter_turn_of_cloth_that_is_alike_both_ways_needs_a_new_label_only(plan, other):
+    piece(other, "A1")["angle_deg"] += 90.0
+    changes = changes_between(plan, other)
+    assert changes.wrong_now == () and changes.relabel == (("A1", "A1"),)
+    other["materials"]["carbon-twill-200"]["axes_alike"] = False
+    assert changes_between(plan, other).wrong_now == ("A1",)
+
+
+def group(plan, *plies):
+    """The hatch's plan with a group G of plies of one outline: (angle, width in mm) of each."""
+    made = copy.deepcopy(plan)
+    cloth = piece(plan, "A1")
+    made["pieces"] = [p for p in made["pieces"] if p["kind"] == "core"]
+    made["layers"] = []
+    for n, (angle, wide) in enumerate(plies, 1):
+        ring = [[0, 0], [wide, 0], [wide, 200], [0, 200]]
+        made["pieces"].append({
+            **copy.deepcopy(cloth), "id": f"G{n}", "layer": f"G{n}", "angle_deg": float(angle),
+            "outline_mm": ring, "area_mm2": 200.0 * wide, "edges": [], "material": "ud",
+        })  # fmt: skip
+    return made
+
+
+# The builder's own reckoning: [45/0/0/-30] with a ply at 90 put behind the first
+def test_a_ply_put_in_the_middle_renumbers_and_spoils_nothing(plan):
+    old = group(plan, (45, 500), (0, 500), (0, 500), (-30, 500))
+    new = group(plan, (45, 500), (90, 500), (0, 500), (0, 500), (-30, 500))
+    changes = changes_between(old, new)
+    assert changes.added == ("G2",) and changes.wrong_now == changes.gone == ()
+    assert changes.relabel == (("G2", "G3"), ("G3", "G4"), ("G4", "G5"))
+    assert "pieces that only need a new label (3)\n  G2 -> G3" in as_text(changes)
+    back = changes_between(new, old, done=["G1", "G2", "G3"])
+    assert back.wrong_now == ("G2",) and back.relabel == (("G3", "G2"),)
+
+
+def test_a_ply_put_in_between_beside_one_that_grew_is_told_from_it(plan):
+    old = group(plan, (45, 500), (0, 400), (90, 300))
+    new = group(plan, (45, 500), (90, 500), (0, 420), (90, 300))
+    changes = changes_between(old, new)
+    (grown,) = changes.altered
+    assert (grown.was, grown.id, grown.recut) == ("G2", "G3", True)
+    assert changes.wrong_now == ("G2",) and changes.added == ("G2",)
+    assert changes.relabel == (("G3", "G4"),)
+
+
+def test_plies_that_change_places_keep_their_cuts(plan):
+    old = group(plan, (45, 500), (0, 500), (90, 500))
+    changes = changes_between(old, group(plan, (90, 500), (45, 500), (0, 500)))
+    assert changes.wrong_now == changes.added == changes.gone == ()
+    assert changes.relabel == (("G1", "G2"), ("G2", "G3"), ("G3", "G1"))
+
+
+def test_a_cut_of_a_ply_that_is_gone_serves_where_the_same_is_wanted(plan):
+    old = group(plan, (45, 500), (0, 400))
+    new = group(plan, (45, 400), (0, 400), (45, 500))
+    changes = changes_between(old, new)
+    assert changes.relabel == (("G1", "G3"),) and changes.added == ("G1",)
+    assert changes.wrong_now == ()
+
+
+def test_of_equal_patches_each_is_known_by_its_place(plan):
+    old, new = group(plan, (0, 300), (0, 300)), group(plan, (0, 300), (0, 300), (0, 300))
+
+    def put(of, id, x):
+        row = piece(of, id)
+        row["outline_mm"] = (np.array(row["outline_mm"]) + (x, 0.0)).tolist()
+
+    for of, id, x in ((old, "G2", 1000.0), (new, "G2", 500.0), (new, "G3", 1000.0)):
+        put(of, id, x)
+    changes = changes_between(old, new)
+    assert changes.relabel == (("G2", "G3"),) and changes.added == ("G2",)
+    assert changes.altered == ()
 
 
 def test_another_material_or_bevel_has_to_be_cut_again(plan, other):
@@ -105,7 +180,7 @@ def test_pieces_added_gone_and_renamed(plan, other):
     other["pieces"].append({**copy.deepcopy(piece(other, "C")), "id": "C9", "material": "foam-10"})
     changes = changes_between(plan, other)
     assert changes.gone == ("B2",)
-    assert changes.renamed == (("B1", "X1"),)
+    assert changes.relabel == (("B1", "X1"),)
     assert changes.added == ("C9",)
     assert "B2" in changes.wrong_now and "B1" not in changes.wrong_now
 
