@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import time
 import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,6 +15,29 @@ FLAGS = (
     "--disable-dev-shm-usage",  # a container's /dev/shm is small: a renderer without room hangs
     "--force-device-scale-factor=1", "--lang=en-GB",
 )  # fmt: skip
+
+# Events of the page that a browser sends when it finds time for them come late in every test, so
+# that one which does not wait for them fails each time and not once in a while.
+LATE = """
+(() => {
+  const own = EventTarget.prototype.addEventListener;
+  EventTarget.prototype.addEventListener = function (type, told, options) {
+    const late = type === "toggle" || type === "hashchange";
+    const then = late ? function (e) { setTimeout(() => told.call(this, e), 100); } : told;
+    return own.call(this, type, then, options);
+  };
+})();
+"""
+
+
+def until(condition, seconds=10.0):
+    """What a condition gives as soon as it gives anything."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if value := condition():
+            return value
+        time.sleep(0.05)
+    raise AssertionError("it did not happen in time")
 
 
 def program(*names: str) -> str:
@@ -66,6 +90,22 @@ class Window:
 
     def text(self, css: str) -> str:
         return self.find(css).text
+
+    def turn(self, card: str) -> Window:
+        """Go to a card by its address, as a link does, and wait until it is shown."""
+        self.js("location.hash = arguments[0]", card)
+        until(lambda: self.js("return document.querySelector('.card.here').id") == card)
+        return self
+
+    def list_pages(self) -> None:
+        """Open or close the list of all pages, and wait until it is drawn."""
+        self.js("""
+            window.listDrawn = false;
+            document.getElementById("contents").addEventListener(
+                "toggle", () => { window.listDrawn = true; }, { once: true });
+        """)
+        self.find("#contents summary").click()
+        until(lambda: self.js("return window.listDrawn"))
 
     def size(self, width: int, height: int) -> None:
         self.driver.execute_cdp_cmd(
@@ -152,4 +192,5 @@ def start(home: Path, storage: bool = True, scripting: bool = True) -> Window:
     driver.execute_cdp_cmd(
         "Browser.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(downloads)}
     )
+    driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": LATE})
     return Window(driver, downloads)

@@ -4,8 +4,8 @@ from importlib.resources import files
 
 import pytest
 
+from tests.browser.chrome import until
 from tests.browser.test_at_the_bench import cards, press, theme
-from tests.browser.test_booklet import until
 from tests.browser.test_less_typing import go, png, put
 
 LAY = "p-lay-p1"

@@ -6,8 +6,9 @@ import time
 
 import pytest
 
+from tests.browser.chrome import until
 from tests.browser.shops import CUPS
-from tests.browser.test_booklet import fill, luminance, set_clock, tap_row, until
+from tests.browser.test_booklet import fill, luminance, set_clock, tap_row
 
 SCREENS = [(360, 740), (768, 1024), (1024, 768), (1280, 800)]
 
@@ -15,8 +16,7 @@ SCREENS = [(360, 740), (768, 1024), (1024, 768), (1280, 800)]
 def cards(page):
     """Turn to every card, one after another."""
     for name in page.js("return [...document.querySelectorAll('.card')].map((c) => c.id)"):
-        page.js("location.hash = arguments[0]", name)
-        until(lambda n=name: page.js("return document.querySelector('.here').id") == n)
+        page.turn(name)
         yield name
 
 
@@ -27,7 +27,7 @@ def press(page, place, words):
 
 def mix_all(page):
     for cup in CUPS:
-        page.js("location.hash = arguments[0]", "p-lay-p1" if cup <= "Cup 4" else "p-lay-p2")
+        page.turn("p-lay-p1" if cup <= "Cup 4" else "p-lay-p2")
         page.js("document.querySelector(`[data-cup='${arguments[0]}'] .deeds button`).click()", cup)
 
 
@@ -49,7 +49,7 @@ def test_one_tap_mixes_a_cup_and_the_first_one_starts_the_vacuum_by(window, wet)
 def test_a_cup_is_mixed_emptied_and_finished_from_any_page(window, wet):
     page = window().open(wet, "p-lay-p1")
     press(page, "[data-cup='Cup 1']", "Mixed")
-    page.js("location.hash = 'p-lay-r2'")
+    page.turn("p-lay-r2")
     page.find("#timer-line").click()
     press(page, "[data-run='lay-p1.lay-p1.Cup 1']", "In the tray")
     assert until(lambda: "Cup 1: all of it on" in page.text("#timer-list"))
@@ -161,7 +161,7 @@ def test_the_page_opens_at_the_step_to_go_on_with(window, make_book):
 
 def test_the_list_of_pages_says_where_one_is_and_what_is_left(window, wet):
     page = window().open(wet, "p-lay-r1")
-    page.find("#contents summary").click()
+    page.list_pages()
     link = until(lambda: page.find(".contents a[href='#p-lay-r1']"))
     assert link.get_attribute("aria-current") == "page"
     top = page.js("return arguments[0].getBoundingClientRect().top", link)
@@ -250,7 +250,7 @@ def test_the_page_is_dark_where_the_device_is_and_where_the_switch_says(window, 
     theme(page, "dark")
     page.open(make_book())
     assert ground(page) < 0.02
-    page.find("#contents summary").click()
+    page.list_pages()
     page.find("#look").click()
     page.find("#look").click()
     assert page.text("#look") == "Light or dark: light" and ground(page) > 0.9
@@ -306,8 +306,7 @@ def test_the_line_counts_what_runs(window, wet):
     assert until(lambda: page.text("#timer-line span").endswith("(1 cup, 1 time)"))  # vacuum by
     press(page, "[data-cup='Cup 2']", "Mixed")
     assert until(lambda: page.text("#timer-line span").endswith("(2 cups, 1 time)"))
-    page.js("location.hash = 'p-mould-wax'")
-    until(lambda: page.find("#p-mould-wax .start").is_displayed())
+    page.turn("p-mould-wax")
     page.find("#p-mould-wax .start").click()
     assert until(lambda: page.text("#timer-line span").endswith("(2 cups, 2 times)"))
 
@@ -315,9 +314,9 @@ def test_the_line_counts_what_runs(window, wet):
 def test_a_stage_says_what_is_left_and_how_long_it_has_taken(window, wet):
     def chip(page, stage):
         if not page.js("return document.getElementById('contents').open"):
-            page.find("#contents summary").click()
+            page.list_pages()
         words = until(lambda: page.text(f".chips a[data-stage='{stage}']"))
-        page.find("#contents summary").click()
+        page.list_pages()
         return words
 
     page = window().open(wet, "p-mould-wax")
@@ -328,13 +327,11 @@ def test_a_stage_says_what_is_left_and_how_long_it_has_taken(window, wet):
     fill(page, 'input[data-field="mould-wax.initials"]', "RL")
     page.js("document.activeElement.blur()")
     assert "✓ done, planned 40 min, gone 30 min" in chip(page, "1. Prepare the mould")
-    page.js("location.hash = 'p-lay-p1'")
-    until(lambda: page.find("#p-lay-p1").is_displayed())
+    page.turn("p-lay-p1")
     tap_row(page, 'input[data-field="lay-p1.angle"]')
-    page.js("location.hash = 'p-record'")
-    until(lambda: page.find("#p-record").is_displayed())
+    page.turn("p-record")
     assert "5 of 5 steps left" in chip(page, "2. Outer skin")
-    page.find("#contents summary").click()
+    page.list_pages()
     assert until(lambda: page.text("#go-on")).startswith("Continue at: Lay P1")
     page.find("#go-on").click()
     assert until(lambda: page.find("#p-lay-p1").is_displayed())

@@ -10,22 +10,13 @@ import pytest
 from plybook.drawing.book import booklet
 from plybook.record import read_record
 from plybook.write.book_pdf import book_pdf
+from tests.browser.chrome import until
 from tests.drawing import doubles
 
 LAY = "p-lay-p1"
 TICK = 'input[data-field="lay-p1.angle"]'
 ROOM = 'input[data-field="lay-p1.room"]'
 WAX = '[data-timer="mould-wax.wait"]'
-
-
-def until(condition, seconds=10.0):
-    """What a condition gives as soon as it gives anything."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        if value := condition():
-            return value
-        time.sleep(0.05)
-    raise AssertionError("it did not happen in time")
 
 
 def tap_row(page, css):
@@ -43,13 +34,13 @@ def fill(page, css, words):
 
 def export(page):
     """Press export and give the downloaded file; an empty one holds its place until it is whole."""
-    page.js("location.hash = 'p-record'")
+    page.turn("p-record")
     page.find("[data-do=export]").click()
     return until(lambda: next((f for f in page.downloads.glob("*.json") if f.stat().st_size), None))
 
 
 def give(page, path):
-    page.js("location.hash = 'p-record'")
+    page.turn("p-record")
     page.find("[data-do=import]").send_keys(str(path))
 
 
@@ -87,7 +78,7 @@ def test_one_card_shows_at_a_time_and_the_buttons_turn_it(window, make_book):
     assert until(lambda: shown() == ["p-before"])
     page.find(".card.here .back").click()
     assert until(lambda: shown() == ["p-cover"])
-    page.find("#contents summary").click()
+    page.list_pages()
     page.find('.contents a[href="#p-jig"]').click()
     assert until(lambda: shown() == ["p-jig"])
     page.driver.back()
@@ -209,7 +200,7 @@ def test_a_book_open_in_two_tabs_does_not_forget_what_the_other_ticked(window, m
 def test_two_timers_run_side_by_side(window, make_book):
     page = window().open(make_book(), "p-mould-wax")
     page.find(f"{WAX} .start").click()
-    page.js("location.hash = 'p-lay-p1'")
+    page.turn("p-lay-p1")
     page.find('[data-timer="lay-p1.pot"] .start').click()
     page.find("#timer-line").click()
     assert until(lambda: len(page.all(".run")) == 2)
@@ -275,7 +266,7 @@ def test_a_record_of_another_part_or_no_record_is_refused(window, make_book, tmp
 def test_a_changed_step_is_open_again_and_an_unchanged_one_keeps_its_tick(window, make_book):
     page = window().open(make_book(), LAY)
     tap_row(page, TICK)
-    page.js("location.hash = 'p-lay-r1'")
+    page.turn("p-lay-r1")
     tap_row(page, 'input[data-field="lay-r1.angle"]')
     shop = doubles.shop()
     stages = list(shop.stages)
@@ -347,14 +338,14 @@ def test_it_prints_every_page_filled_in(window, make_book):
     tap_row(page, TICK)
     fill(page, 'input[data-field="lay-p1.lot"]', "ROLL 4711")
     fill(page, ROOM, "26.5")
-    page.js("location.hash = 'p-record'")
+    page.turn("p-record")
     fill(page, 'textarea[data-field="record.notes"]', "\n".join(f"line {k}" for k in range(30)))
     words_of_lot = "ROLL 4711, " + "from the second crate, " * 12 + "end of the lot"
-    page.js(f"location.hash = '{LAY}'")
+    page.turn(LAY)
     fill(page, 'input[data-field="lay-p1.lot"]', words_of_lot)
-    page.js("location.hash = 'p-lots'")
+    page.turn("p-lots")
     fill(page, 'input[data-field="record.lot.carbon-twill-200"]', "HELD-1")
-    page.js("location.hash = 'p-cover'")
+    page.turn("p-cover")
     fill(page, 'input[data-field="article.serial"]', "#7")
     page.js("document.activeElement.blur()")
     texts = printed(page)
@@ -384,8 +375,7 @@ def test_no_card_scrolls_sideways(window, make_book, width):
     page.open(make_book())
     for card in page.all(".card"):
         name = card.get_attribute("id")
-        page.js("location.hash = arguments[0]", name)
-        until(lambda c=card: c.is_displayed())
+        page.turn(name)
         wide = page.js("return document.documentElement.scrollWidth")
         assert wide <= width, f"{name} is {wide} px wide"
 
@@ -457,7 +447,7 @@ def test_it_can_be_followed_with_the_keyboard_alone(window, make_book):
     assert until(lambda: here() == "p-before")
     press_key(Keys.ARROW_LEFT)
     assert until(lambda: here() == "p-cover")
-    page.js("location.hash = 'p-lay-p1'")
+    page.turn("p-lay-p1")
     assert until(lambda: page.driver.switch_to.active_element.tag_name == "h2")
     for _ in range(60):
         press_key(Keys.TAB)
@@ -488,7 +478,7 @@ def test_nothing_is_asked_of_a_network(window, make_book):
     tap_row(page, TICK)
     page.find('[data-timer="lay-p1.pot"] .start').click()
     for name in ("p-record", "p-cover"):
-        page.js("location.hash = arguments[0]", name)
+        page.turn(name)
     export(page)
     page.js("location.reload()")
     time.sleep(0.5)

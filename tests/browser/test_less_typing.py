@@ -14,15 +14,15 @@ from plybook.plan import plan_dict, to_json
 from plybook.record import as_built, compare, read_record
 from plybook.shop.model import VACUUM
 from plybook.write.book_html import book_html
+from tests.browser.chrome import until
 from tests.browser.shops import work_parts
-from tests.browser.test_booklet import export, fill, set_clock, tap_row, until
+from tests.browser.test_booklet import export, fill, set_clock, tap_row
 
 LAY = "p-lay-p1"
 
 
 def go(page, card):
-    page.js("location.hash = arguments[0]", card)
-    until(lambda: page.js("return document.querySelector('.here').id") == card)
+    page.turn(card)
 
 
 def field(name):

@@ -108,8 +108,7 @@ def disputed(case):
 
 
 def serial(page, words):
-    page.js("location.hash = 'p-cover'")
-    until(lambda: page.find('input[data-field="article.serial"]').is_displayed())
+    page.turn("p-cover")
     fill(page, 'input[data-field="article.serial"]', words)
     page.js("document.activeElement.blur()")
 
@@ -118,8 +117,7 @@ def test_two_devices_merge_entry_by_entry_and_show_where_they_disagree(window, m
     one, two = window().open(make_book(), LAY), window().open(make_book(), LAY)
     for page, degrees in ((one, "19"), (two, "21")):
         serial(page, "003")
-        page.js(f"location.hash = '{LAY}'")
-        until(lambda page=page: page.find(ROOM).is_displayed())
+        page.turn(LAY)
         fill(page, ROOM, degrees)
     tap_row(one, TICK)
     first, second = export(one), export(two)
@@ -162,7 +160,7 @@ def test_the_wrong_hand_and_another_article_are_told_before_anything_is_taken(wi
     press(page, "Open it as a record of its own")
     assert until(lambda: page.text("#serial") == "No. 004")
     press(page, "OK")
-    page.js("location.hash = 'p-cover'")
+    page.turn("p-cover")
     until(lambda: page.all("#articles button"))[0].click()
     assert until(lambda: page.text("#serial") == "No. 003")
 
@@ -342,7 +340,7 @@ def test_five_thousand_entries_open_and_take_one_more(window, make_book, count):
         const start = own.slice(0, -64);
         for (const [name, text] of arguments[0]) localStorage.setItem(start + name, text);
     """, lines)  # fmt: skip
-    page.js(f"location.hash = '{LAY}'")
+    page.turn(LAY)
     page.driver.refresh()
     assert page.find(TICK).is_selected()
     tap_row(page, 'input[data-field="lay-p1.lines"]')
@@ -396,8 +394,7 @@ def test_what_a_truly_full_storage_refused_is_kept_once_there_is_room(window, ma
 def test_each_of_two_people_is_named_where_they_disagree(window, make_book):
     one, two = window().open(make_book(), LAY), window().open(make_book(), LAY)
     for page, who, degrees in ((one, "RL", "19"), (two, "MK", "21")):
-        page.js("location.hash = 'p-lay-p2'")
-        until(lambda page=page: page.find("#p-lay-p2").is_displayed())
+        page.turn("p-lay-p2")
         fill(page, 'input[data-field="lay-p2.initials"]', who)
         page.js("document.activeElement.blur(); location.hash = arguments[0]", LAY)
         until(lambda page=page: page.find(ROOM).is_displayed())

@@ -9,8 +9,8 @@ import pytest
 from selenium.webdriver.common.keys import Keys
 
 from plybook.write.offline import asset
+from tests.browser.chrome import until
 from tests.browser.table_pages import lamp, on_page, photo, skin_plan, write_page
-from tests.browser.test_booklet import until
 
 VIEW = 1280, 800
 SIZE_MM = 900.0, 600.0

@@ -7,9 +7,9 @@ from selenium.webdriver import ActionChains, Keys
 
 from plybook.plan import plan_dict, to_json
 from plybook.record import compare, read_record
+from tests.browser.chrome import until
 from tests.browser.shops import work_parts
 from tests.browser.test_at_the_bench import cards, mix_all
-from tests.browser.test_booklet import until
 
 SCREENS = [(360, 740), (390, 844), (820, 1180), (1024, 768), (1180, 820)]
 
