@@ -35,6 +35,7 @@ from plybook.write.dxf import dxf_bytes
 from plybook.write.folder import MANIFEST, sha256, with_manifest
 from plybook.write.fullsize import fullsize_pdf
 from plybook.write.labels_pdf import labels_pdf
+from plybook.write.poster_pdf import poster_pdf
 from plybook.write.roll_pages import RollTemplates, roll_pdf
 from plybook.write.shared import OtherHand, choose_all
 from plybook.write.sheets_pdf import cut_sheets
@@ -142,6 +143,7 @@ def templates_of(planned: Planned) -> Templates:
         "templates.pdf": paper.pdf,
         "templates-roll.pdf": roll.pdf,
         "templates-fullsize.pdf": fullsize_pdf(spec, laminate, face, drawings),
+        "poster.pdf": poster_pdf(spec, face, laminate),
         "labels.pdf": labels_pdf(spec, laminate, planned.shop, planned.plan),
     }
     for drawing in drawings:
@@ -335,6 +337,7 @@ def _addresses(planned: Planned, set_name: str) -> Addresses:
             ("Templates on paper", "templates.pdf"),
             (f"Templates on a roll of paper {roll} mm wide", "templates-roll.pdf"),
             ("Templates at full size", "templates-fullsize.pdf"),
+            ("Poster: all layers and splices", "poster.pdf"),
             ("Labels", "labels.pdf"),
         ),
         TABLE,

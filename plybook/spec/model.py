@@ -605,6 +605,7 @@ class Workshop:
     day_hours: float = 9.0
     people: int = 1
     paper: Literal["a4", "letter"] = "a4"
+    poster: Literal["a3", "a2", "tabloid"] = "a3"
     printer_x_pct: float = 100.0
     printer_y_pct: float = 100.0
     dxf: Literal["r2010", "r12"] = "r2010"  # what the cutter reads

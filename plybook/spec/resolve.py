@@ -187,6 +187,7 @@ def _cutting(files) -> NestRules:
 def _workshop(files) -> Workshop:
     value, usual = _last(files, "workshop"), Workshop()
     day, printer = value("day", None), value("printer", None)
+    paper = value("paper", usual.paper)
     return Workshop(
         value("room", usual.room_c),
         value("wetting", usual.wetting_m2_h),
@@ -194,7 +195,8 @@ def _workshop(files) -> Workshop:
         day.start if day else usual.day_start,
         day.hours if day else usual.day_hours,
         value("people", usual.people),
-        value("paper", usual.paper),
+        paper,
+        value("poster", None) or ("tabloid" if paper == "letter" else usual.poster),
         printer.across if printer else usual.printer_x_pct,
         printer.down if printer else usual.printer_y_pct,
         value("dxf", usual.dxf),

@@ -30,6 +30,7 @@ from plybook.verify.markout import check_cut_sheets
 from plybook.verify.pagetree import read_page
 from plybook.verify.pdf_pages import open_book
 from plybook.verify.pieces import check_pieces
+from plybook.verify.poster import check_poster
 from plybook.verify.purchases import check_wants
 from plybook.verify.report import Report, Reports
 from plybook.verify.resin import check_resin
@@ -61,7 +62,7 @@ OF_FILES = (
     check_templates, check_cut_drawings, check_twins, check_tiles, check_book, check_book_twins,
     check_tables, check_stiffness, check_lengths, check_roles, check_sheets, check_cut_sheets,
     check_table, check_roll, check_sheet_lines, check_template_pages, check_cut_places,
-    check_facts, check_bag_files, check_kits, check_setout_table,
+    check_facts, check_bag_files, check_kits, check_setout_table, check_poster,
 )  # fmt: skip
 # of the cut plan, which stands in the folder of the set where parts share it
 OF_CUT_PLAN = (check_cut_drawings, check_cut_sheets, check_cut_places, check_kits)

@@ -28,7 +28,8 @@ WALKERS: dict[str, Callable[[bytes], Iterator[str]]] = {
     "pdf of labels": strange_in_labels,
     "pdf of the book": strange_in_book,
 }
-OF_DRAWINGS = ("templates.pdf", "templates-fullsize.pdf", "templates-roll.pdf", "cutplan.pdf")
+OF_DRAWINGS = ("templates.pdf", "templates-fullsize.pdf", "templates-roll.pdf", "cutplan.pdf",
+               "poster.pdf")  # fmt: skip
 KINDS = {**dict.fromkeys(OF_DRAWINGS, "pdf of drawings"), "labels.pdf": "pdf of labels",
          "booklet.pdf": "pdf of the book"}  # fmt: skip
 

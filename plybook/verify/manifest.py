@@ -70,8 +70,8 @@ _KEYS = {"files", "folder", "parts", "plybook"}
 _PART_KEYS, _SPEC_KEYS = {"number", "revision", "spec"}, {"file", "sha256"}
 _ENTRY_KEYS = {"name", "bytes", "sha256"}
 _SHA256 = re.compile("[0-9a-f]{64}")
-ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "table.html",
-         "templates-fullsize.pdf", "templates-roll.pdf", "templates.pdf")  # fmt: skip
+ALONE = ("booklet.html", "booklet.pdf", "cutplan.pdf", "labels.pdf", "plan.json", "poster.pdf",
+         "table.html", "templates-fullsize.pdf", "templates-roll.pdf", "templates.pdf")  # fmt: skip
 TEMPLATES = ("dxf", "svg")  # of each piece
 TABLES = ("bag_cuts", "checks", "kits", "pieces", "placements", "quantities", "resin",
           "setout", "stiffness", "stock")  # fmt: skip

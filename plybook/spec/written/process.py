@@ -94,6 +94,9 @@ class WorkshopFigures(Written):
     day: Day = Field(Day.model_construct(), description="A working day.")
     people: Count = Field(1, description="Hands at the mould.")
     paper: one_of("a4", "letter") = Field("a4", description="Paper in the printer.")
+    poster: one_of("a3", "a2", "tabloid") | None = Field(
+        None, description="Sheets of the poster; a3, or tabloid beside letter paper."
+    )
     printer: Printer = Field(Printer.model_construct(), description="How true it prints.")
     dxf: one_of("r2010", "r12") = Field(
         "r2010", description="What your cutter reads: r12 for old machines."
