@@ -40,6 +40,7 @@ from plybook.drawing.layoutview import small_layout
 from plybook.drawing.locate import Corner, locate
 from plybook.drawing.markoutlist import Addresses, template_links
 from plybook.drawing.piecewords import size_words
+from plybook.drawing.plumbview import plumbing_picture
 from plybook.drawing.rosette import rosette, show_angle
 from plybook.drawing.sectionview import best_section, section_picture
 from plybook.drawing.stepview import detail_picture, step_picture
@@ -205,6 +206,8 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
                     bag_plan_picture(bench.face, bag, bench.spec.part.units),
                     alt="The bag, seen from above",
                 )
+                if step.name == "flow" and (plumbed := plumbing_picture(bag)):
+                    yield _picture(plumbed, alt="How it is plumbed, a scheme")
                 if step is next(s for s in stage.steps if s.shows == "bag"):
                     section = bag_section_picture(bag)
                     yield _picture(section, alt="The bag in section: the order of the layers")

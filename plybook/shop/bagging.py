@@ -15,20 +15,24 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from plybook.diagnostics import Finding, warning
+from plybook.shop.infusion import VACUUM_LINE_OUT_MM, plumbing
 from plybook.shop.job import Job
 from plybook.shop.model import BagCut, BagPlan
+from plybook.shop.outlines import (
+    grown,
+    one_polygon,
+    polyline_length_mm,
+    ring_length_mm,
+    ring_of,
+)
 from plybook.shop.standard import figure
 from plybook.spec.model import StageRule
 from plybook.units import MM_PER_INCH
 
 if TYPE_CHECKING:
-    from shapely.geometry import LineString, Polygon
+    from shapely.geometry import Polygon
 
 _CORNER_DEG = 25.0  # a turn of the tape line sharper than this gets its own pleat
-_RESIN_LINE_OUT_MM = 15.0  # resin line outside the laminate
-_VACUUM_LINE_OUT_MM = 35.0  # vacuum line and ports outside the laminate
-_LINE_SHORT_MM = 50.0  # a line ends this far before the corners of the laminate
-_LINES_APART = 0.25  # of the longest way between the lines, they come no nearer to one another
 _WIDTH_LAP_MM = 50.0  # two widths of film, breather or peel ply overlap by this (common practice)
 MOST_WIDTHS = 40  # of one sheet
 _LEAST_WIDTH_MM = 150.0  # a narrower strip is no use beside a whole width (common practice)
@@ -53,10 +57,10 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
     if not layers:
         return None
     infused = rule.kind == "dry_layup"
-    laid = _laid_so_far(job, rule)
+    laid = laid_so_far(job, rule)
     room = margins(job)
-    tape = _grown(laid, room.tape)
-    pleats = pleat_places(_ring(tape))
+    tape = grown(laid, room.tape)
+    pleats = pleat_places(ring_of(tape))
     outlines: list[tuple[str, Polygon]] = [("laminate", laid)]
     core = _core_so_far(job, rule)
     stack = ["mould", "laminate"]
@@ -68,41 +72,35 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
             stack.append("core")
     if job.lays_peel_ply(rule.id):
         cloth = tuple(la for la in layers if la.kind in ("ply", "rod"))
-        grown = job.region(cloth).simplify(0.5)
-        grown = grown.buffer(room.peel_ply, join_style="mitre", mitre_limit=2.0)
-        outlines += [("peel_ply", _one(part)) for part in getattr(grown, "geoms", (grown,))]
+        area = job.region(cloth).simplify(0.5)
+        area = area.buffer(room.peel_ply, join_style="mitre", mitre_limit=2.0)
+        outlines += [("peel_ply", one_polygon(part)) for part in getattr(area, "geoms", (area,))]
         stack.append("peel_ply")
-    outlines.append(("release_film", _grown(laid, room.release_film)))
+    outlines.append(("release_film", grown(laid, room.release_film)))
     stack.append("release_film")
     lines: list[tuple[str, np.ndarray]] = []
     if infused:
-        resin_line, vacuum_line, vacuum_edge = _lines(laid, room.tape)
-        mesh = _mesh(laid, vacuum_edge)
-        outlines.append(("flow_mesh", mesh))
+        plumbed = plumbing(laid, room.tape, rule.inlet)
+        outlines.append(("flow_mesh", plumbed.mesh))
         stack.append("flow_mesh")
-        lines = [("resin line", resin_line), ("vacuum line", vacuum_line)]
-        ports = [
-            ("resin inlet", *_middle(resin_line)),
-            ("vacuum port", *_middle(vacuum_line)),
-            ("gauge", *vacuum_line[-1]),
-        ]
+        lines, ports = list(plumbed.lines), list(plumbed.ports)
     else:
-        outlines.append(("breather", _grown(laid, room.breather)))
+        outlines.append(("breather", grown(laid, room.breather)))
         stack.append("breather")
         ports = [
             ("vacuum port", *_outside(job, laid, -1.0)),
             ("gauge", *_outside(job, laid, +1.0)),
         ]
-    outlines.append(("bag_film", _grown(laid, room.tape + figure("bag_beyond_tape"))))
+    outlines.append(("bag_film", grown(laid, room.tape + figure("bag_beyond_tape"))))
     stack += ["bag_film"]
-    tape_ring = _ring(tape)
+    tape_ring = ring_of(tape)
     tape_length = ring_length_mm(tape_ring) + len(pleats) * 2 * figure("pleat_height")
     rests_on = "core" if core is not None else "laminate"
     cuts = _cuts(job, job.top(rule.id), outlines, tape_length, len(pleats), lines, rests_on)
     return BagPlan(
         stage=rule.id,
         method="infusion" if infused else "bag",
-        outlines=tuple((name, _ring(shape)) for name, shape in outlines),
+        outlines=tuple((name, ring_of(shape)) for name, shape in outlines),
         tape_mm=tape_ring,
         tape_length_mm=tape_length,
         pleats_mm=pleats,
@@ -115,22 +113,6 @@ def bag_plan(job: Job, rule: StageRule) -> BagPlan | None:
             "Margins: " + "; ".join(_sources()),
         ),
     )
-
-
-def line_lengths_mm(job: Job, rule: StageRule) -> float:
-    """Length of everything resin fills outside the part: resin line and both hoses."""
-    resin_line, _, _ = _lines(_laid_so_far(job, rule), margins(job).tape)
-    return polyline_length_mm(resin_line) + 2 * figure("hose_run")
-
-
-def flow_length_mm(plan: BagPlan) -> float:
-    """The longest way the resin has to run, across from the resin line to the vacuum line."""
-    import shapely
-
-    lines = {name: shapely.LineString(points) for name, points in plan.lines}
-    resin = lines["resin line"]
-    points = shapely.points(np.asarray(lines["vacuum line"].segmentize(20).coords))
-    return float(shapely.distance(points, resin).max())
 
 
 def mould_tape_mm(job: Job) -> float:
@@ -226,23 +208,13 @@ def pleat_places(ring_mm: np.ndarray) -> np.ndarray:
     return np.array([line.interpolate(a % length).coords[0] for a in places])
 
 
-def ring_length_mm(ring_mm: np.ndarray) -> float:
-    """Perimeter of a ring."""
-    return float(np.hypot(*(ring_mm - np.roll(ring_mm, 1, axis=0)).T).sum())
-
-
-def polyline_length_mm(points_mm: np.ndarray) -> float:
-    """Length of an open polyline."""
-    return float(np.hypot(*np.diff(points_mm, axis=0).T).sum())
-
-
-def _laid_so_far(job: Job, rule: StageRule) -> Polygon:
+def laid_so_far(job: Job, rule: StageRule) -> Polygon:
     layers = []
     for other in job.stages:
         layers += job.layers_of(other.id)
         if other.id == rule.id:
             break
-    return _one(job.region(tuple(layers)))
+    return one_polygon(job.region(tuple(layers)))
 
 
 def _core_so_far(job: Job, rule: StageRule) -> Polygon | None:
@@ -251,27 +223,7 @@ def _core_so_far(job: Job, rule: StageRule) -> Polygon | None:
         layers += [la for la in job.layers_of(other.id) if la.kind == "core"]
         if other.id == rule.id:
             break
-    return _one(job.region(tuple(layers))) if layers else None
-
-
-def _one(shape) -> Polygon:
-    """One polygon without holes: the shape itself, or the hull of its parts."""
-    import shapely
-
-    if shape.geom_type != "Polygon":
-        shape = shape.convex_hull
-    return shapely.Polygon(shape.exterior)
-
-
-def _grown(shape: Polygon, by_mm: float) -> Polygon:
-    """A margin round a shape, corners kept sharp as cloth is cut, fine curves smoothed."""
-    return _one(shape.simplify(0.5).buffer(by_mm, join_style="mitre", mitre_limit=2.0))
-
-
-def _ring(shape: Polygon) -> np.ndarray:
-    from plybook.geometry.rings import canonical_ring
-
-    return canonical_ring(np.asarray(shape.exterior.coords)[:-1], 0.01)
+    return one_polygon(job.region(tuple(layers))) if layers else None
 
 
 def _outside(job: Job, laid: Polygon, way: float) -> tuple[float, float]:
@@ -283,91 +235,8 @@ def _outside(job: Job, laid: Polygon, way: float) -> tuple[float, float]:
 
     middles = [middle(edge) for edge in job.face.edges]
     start = shapely.Point(max(middles, key=lambda p: way * p[0]))
-    ring = _grown(laid, min(_VACUUM_LINE_OUT_MM, margins(job).tape / 2)).exterior
+    ring = grown(laid, min(VACUUM_LINE_OUT_MM, margins(job).tape / 2)).exterior
     point = ring.interpolate(ring.project(start))
-    return point.x, point.y
-
-
-def _lines(laid: Polygon, tape_mm: float):
-    """Resin line along the lower long side, vacuum line along the opposite one, and that edge."""
-    import shapely
-    import shapely.ops
-
-    corners = _long_sides(laid)
-
-    def side(by_mm: float, upper: bool) -> LineString:
-        ring = _ring(_grown(laid, by_mm))
-        ends = _farther_out(corners[upper], by_mm)
-        return _stretch(shapely.LineString([*ring, ring[0]]), ends).simplify(1.0)
-
-    def shortened(line: LineString) -> np.ndarray:
-        end = min(_LINE_SHORT_MM, line.length / 10)
-        return np.asarray(shapely.ops.substring(line, end, line.length - end).coords)
-
-    resin = shortened(side(min(_RESIN_LINE_OUT_MM, tape_mm / 3), False))
-    vacuum = shortened(side(min(_VACUUM_LINE_OUT_MM, tape_mm / 2), True))
-    resin, vacuum = _kept_apart(resin, vacuum), _kept_apart(vacuum, resin)
-    return resin, vacuum, side(0.0, True)
-
-
-def _long_sides(laid: Polygon) -> tuple[np.ndarray, np.ndarray]:
-    """Ends (2, 2) of the two long sides of the least box round a laminate, the lower side first
-    (the left one of an upright laminate), in the order of a counter-clockwise ring."""
-    rectangle = laid.minimum_rotated_rectangle.exterior
-    box = np.asarray(rectangle.coords)[:4]
-    box = box if rectangle.is_ccw else box[::-1]
-    sides = [np.stack([box[k], box[(k + 1) % 4]]) for k in range(4)]
-    lengths = [float(np.hypot(*(end - start))) for start, end in sides]
-    first = 0 if lengths[0] >= lengths[1] else 1
-    pair = sides[first], sides[first + 2]
-    places = [(round(float(s[:, 1].mean()), 3), round(float(s[:, 0].mean()), 3)) for s in pair]
-    return pair if places[0] < places[1] else pair[::-1]
-
-
-def _kept_apart(line: np.ndarray, other: np.ndarray) -> np.ndarray:
-    """The longest stretch of a line that keeps well off another; they run together at a point."""
-    import shapely
-
-    dense = np.asarray(shapely.LineString(line).segmentize(10.0).coords)
-    away = shapely.distance(shapely.points(dense), shapely.LineString(other))
-    far = away >= _LINES_APART * away.max()
-    runs = np.split(np.arange(len(dense)), np.flatnonzero(np.diff(far.astype(int))) + 1)
-    kept = max((run for run in runs if far[run[0]]), key=len)
-    return np.asarray(shapely.LineString(dense[kept]).simplify(1.0).coords)
-
-
-def _mesh(laid: Polygon, vacuum_edge: LineString) -> Polygon:
-    """The flow mesh: it ends short of the vacuum line, on a narrow part by a third of its width."""
-    import shapely
-
-    around = shapely.points(shapely.segmentize(laid.exterior, 20.0).coords)
-    width = float(shapely.distance(around, vacuum_edge).max())
-    bare = min(figure("mesh_short_of_vacuum"), width / 3)
-    return _one(laid.difference(vacuum_edge.buffer(bare)))
-
-
-def _farther_out(side: np.ndarray, by_mm: float) -> np.ndarray:
-    """The same side (2, 2) of a counter-clockwise box that is larger by a margin all round."""
-    along = (side[1] - side[0]) * by_mm / np.hypot(*(side[1] - side[0]))
-    return side + (along[1], -along[0]) + np.stack([-along, along])
-
-
-def _stretch(ring: LineString, corners: np.ndarray) -> LineString:
-    """A closed counter-clockwise line from where it is nearest to one corner to where it is nearest
-    to the next; over a point that it comes to between them, a stretch of both its sides."""
-    import shapely
-
-    start, stop = (ring.project(shapely.Point(corner)) for corner in corners)
-    if stop <= start:
-        stop += ring.length
-    twice = np.vstack([ring.coords, ring.coords[1:]])
-    return shapely.ops.substring(shapely.LineString(twice), start, stop)
-
-
-def _middle(line: np.ndarray) -> tuple[float, float]:
-    import shapely
-
-    point = shapely.LineString(line).interpolate(0.5, normalized=True)
     return point.x, point.y
 
 
@@ -387,7 +256,7 @@ def _cuts(
         if strips
         else "over the laminate, a dry corner standing free",
         "release_film": f"over {below}",
-        "flow_mesh": "over the release film, from the resin line",
+        "flow_mesh": "over the release film, from where the resin comes in",
         "breather": "over the release film, out to the vacuum port",
         "bag_film": "over everything, out past the tape",
     }

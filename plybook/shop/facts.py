@@ -6,9 +6,20 @@ here once; the sentences that use it stand in `trade/`.
 
 from __future__ import annotations
 
+import numpy as np
+
 from plybook.laminate.model import LaidLayer, Piece
-from plybook.shop.bagging import edge_beside, flow_length_mm, margins
+from plybook.shop.bagging import edge_beside, margins
 from plybook.shop.bagrolls import are_laid
+from plybook.shop.infusion import (
+    RESIN_LINE_OUT_MM,
+    STRIP_MM,
+    VACUUM_LINE_OUT_MM,
+    fill_of,
+    flow_length_mm,
+    spread_mm2,
+    strip_limit_s,
+)
 from plybook.shop.job import Job
 from plybook.shop.mixing import pot_life_s
 from plybook.shop.model import BagPlan, Measure
@@ -39,7 +50,6 @@ from plybook.shop.words import Fact, Scope, degrees_text, listed, minutes_text
 from plybook.spec.model import StageRule
 
 _PORT_MM = 40.0  # width of a vacuum port that goes through the bag
-_STRIP_MM = 200.0  # length of the test strip of an infusion
 
 
 def stage_scope(
@@ -272,6 +282,14 @@ def _bag_facts(job: Job, rule: StageRule, bag: BagPlan | None) -> dict:
         "resin_place": "",
         "vacuum_edge": "",
         "flow_length": "",
+        "from_edge": True,
+        "inlet_place": "",
+        "lines_out": "",
+        "has_fill": False,
+        "fill_time": "",
+        "strip_fill": "",
+        "fill_front": "",
+        "fill_basis": "",
         "has_strip": False,
         "strip_length": "",
         "strip_minutes": 0.0,
@@ -285,35 +303,85 @@ def _bag_facts(job: Job, rule: StageRule, bag: BagPlan | None) -> dict:
     facts["vacuum_place"] = f"beside the {edge_beside(job, *ports['vacuum port'])} edge"
     facts["gauge_place"] = f"beside the {edge_beside(job, *ports['gauge'])} edge"
     if infused:
-        facts["resin_place"] = f"the {edge_beside(job, *ports['resin inlet'])} edge"
-        facts["vacuum_edge"] = f"the {edge_beside(job, *ports['vacuum port'])} edge"
-        facts["gauge_place"] = "at the far end of the vacuum line"
-        facts["flow_length"] = job.length(round(flow_length_mm(bag), -1))
-        resin = job.resin(rule)
-        if resin is not None:
-            strip = min(_STRIP_MM, flow_length_mm(bag))
-            life = pot_life_s(resin, job.spec.workshop.room_c)
-            limit = strip_limit_s(flow_length_mm(bag), strip, life)
-            facts["has_strip"] = True
-            facts["strip_length"] = job.about(strip)
-            facts["strip_minutes"] = round(limit / 60, 1)
-            facts["strip_time"] = minutes_text(limit) if limit >= 600 else f"{limit:.0f} s"
+        facts |= _infusion_facts(job, rule, bag, ports)
     return facts
 
 
-def strip_limit_s(way_mm: float, strip_mm: float, pot_life_s: float) -> float:
-    """How long a test strip may take to fill, so that the whole part is full in half a pot life.
+def _infusion_facts(
+    job: Job, rule: StageRule, bag: BagPlan, ports: dict[str, tuple[float, float]]
+) -> dict:
+    """Where lines lie, how far the resin runs, and how long that takes."""
+    way = flow_length_mm(bag)
+    from_edge = rule.inlet == "edge"
+    facts: dict = {
+        "from_edge": from_edge,
+        "flow_length": job.length(round(way, -1)),
+        "lines_out": f"the resin line {job.about(_line_out(job, RESIN_LINE_OUT_MM, 3))} and the "
+        f"vacuum line {job.about(_line_out(job, VACUUM_LINE_OUT_MM, 2))}",
+        "vacuum_edge": "the whole edge",
+        "gauge_place": "on the vacuum line, as far from its port as it gets",
+    }
+    if from_edge:
+        facts["resin_place"] = f"the {edge_beside(job, *ports['resin inlet'])} edge"
+        facts["vacuum_edge"] = f"the {edge_beside(job, *ports['vacuum port'])} edge"
+        facts["gauge_place"] = "at the far end of the vacuum line"
+    else:
+        out = job.about(_line_out(job, VACUUM_LINE_OUT_MM, 2))
+        facts["lines_out"] = f"the vacuum line {out}"
+        facts["inlet_place"] = _from_edges(job, ports["resin inlet"])
+    resin = job.resin(rule)
+    if resin is not None:
+        strip = min(STRIP_MM, way)
+        life = pot_life_s(resin, job.spec.workshop.room_c)
+        limit = strip_limit_s(spread_mm2(way, rule.inlet), strip, life)
+        facts["has_strip"] = True
+        facts["strip_length"] = job.about(strip)
+        facts["strip_minutes"] = round(limit / 60, 1)
+        facts["strip_time"] = _told(limit)
+    fill = fill_of(job, rule, bag)
+    if fill is not None:
+        quarter, half, most = (_about(seconds) for seconds in fill.front_s)
+        facts["has_fill"] = True
+        facts["fill_time"] = _about(fill.seconds)
+        facts["strip_fill"] = _about(fill.strip_s)
+        facts["fill_front"] = (
+            f"a quarter of the way after {quarter}, half after {half}, three quarters after {most}"
+        )
+        facts["fill_basis"] = (
+            f"viscosity {fill.viscosity_mpas:.0f} mPa s, permeability {fill.permeability_m2:.2g} "
+            f"m2, {100 * fill.porosity:.0f} % of the stack not fibre, {fill.vacuum_mbar:.0f} mbar"
+        )
+    return facts
 
-    Darcy's law for a straight front at constant vacuum gives t = porosity x viscosity x L^2 /
-    (2 x permeability x pressure): with the same stack and vacuum, time goes with the square of
-    the way. The half is a margin for resin that thickens as it flows.
 
-    Args:
-        way_mm: longest way of the resin in the part.
-        strip_mm: length of the strip.
-        pot_life_s: of the resin in the room.
-    """
-    return pot_life_s / 2 * (strip_mm / way_mm) ** 2
+def _line_out(job: Job, most_mm: float, share: int) -> float:
+    """How far a line lies outside the laminate: less where the tape is near."""
+    return min(most_mm, margins(job).tape / share)
+
+
+def _told(seconds: float) -> str:
+    return minutes_text(seconds) if seconds >= 600 else f"{seconds:.0f} s"
+
+
+def _about(seconds: float) -> str:
+    return minutes_text(seconds) if seconds >= 120 else f"{seconds:.0f} s"
+
+
+def _from_edges(job: Job, at: tuple[float, float]) -> str:
+    """A place on the face by its distances from the nearest edge and one that runs across it."""
+    import shapely
+
+    point = shapely.Point(at)
+    found: list[tuple[float, str, float]] = []
+    for edge in job.face.edges:
+        line = shapely.LineString(edge.points_mm)
+        run = np.asarray(edge.points_mm)[-1] - np.asarray(edge.points_mm)[0]
+        found.append((line.distance(point), edge.name, float(np.arctan2(run[1], run[0]))))
+    found.sort()
+    first = found[0]
+    across = [f for f in found[1:] if abs(np.sin(f[2] - first[2])) > 0.5] or found[1:2]
+    return " and ".join(f"{job.length(round(d, -1))} from the {name} edge"
+                        for d, name, _ in [first, *across[:1]])  # fmt: skip
 
 
 def _pieces(job: Job, layers: tuple[LaidLayer, ...], kind: str) -> list[Piece]:

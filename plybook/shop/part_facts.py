@@ -8,9 +8,10 @@ from __future__ import annotations
 import numpy as np
 
 from plybook.laminate.model import LaidLayer, Zone
-from plybook.shop.bagging import edge_beside, margins, mould_tape_mm, ring_length_mm
+from plybook.shop.bagging import edge_beside, margins, mould_tape_mm
 from plybook.shop.job import Job
 from plybook.shop.model import Measure
+from plybook.shop.outlines import ring_length_mm
 from plybook.shop.resin import peel_ply_of
 from plybook.shop.standard import figure
 from plybook.shop.words import Fact, Scope, counted, listed, minutes_text

@@ -16,9 +16,11 @@ from dataclasses import dataclass
 
 from plybook.laminate.mass import resin_in_cloth_g_m2
 from plybook.laminate.model import LaidLayer, Piece
-from plybook.shop.bagging import line_lengths_mm, polyline_length_mm, ring_length_mm
+from plybook.shop.bagging import laid_so_far, margins
+from plybook.shop.infusion import line_lengths_mm
 from plybook.shop.job import Job
 from plybook.shop.mixing import Need
+from plybook.shop.outlines import polyline_length_mm, ring_length_mm
 from plybook.shop.standard import figure
 from plybook.shop.words import listed
 from plybook.spec.model import Consumable, Resin, StageRule, ThickenedResin
@@ -212,7 +214,8 @@ def infusion_mass(job: Job, rule: StageRule, resin: Resin) -> Infusion:
     uptake = mesh_card.resin_uptake_g_m2 if mesh_card is not None else 0.0
     mesh = (uptake or figure("mesh_uptake")) * area
     bore_cm2 = math.pi / 4 * (figure("hose_bore") / 10) ** 2
-    lines = bore_cm2 * line_lengths_mm(job, rule) / 10 * resin.density_g_cm3
+    filled = line_lengths_mm(laid_so_far(job, rule), margins(job).tape, rule.inlet)
+    lines = bore_cm2 * filled / 10 * resin.density_g_cm3
     trap = figure("trap_left")
     part = math.fsum((cloth, core, bonds, film, mesh, lines, trap))
     margin = part * figure("infusion_margin") / 100

@@ -17,6 +17,7 @@ from plybook.shop.budget import mass_budget, with_cups
 from plybook.shop.clock import day_plan, on_the_clock
 from plybook.shop.cups import plan_cups
 from plybook.shop.facts import stage_scope
+from plybook.shop.infusion import fill_findings
 from plybook.shop.jig import jig_measures
 from plybook.shop.job import Job, make_job
 from plybook.shop.kit import kit_lists
@@ -65,6 +66,7 @@ def plan_work(
         bag = bag_plan(job, rule)
         if bag is not None:
             bags.append(bag)
+            findings += fill_findings(job, rule, bag)
         needs = needs_of[rule.id]
         findings += _no_resin(job, rule)
         scope = stage_scope(job, rule, needs, bag, jig)

@@ -318,6 +318,7 @@ def _resin(name, w, place, out) -> Resin:
         w.data_sheet,
         w.price,
         place,
+        w.viscosity or 0.0,
     )
 
 

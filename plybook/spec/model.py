@@ -483,6 +483,7 @@ class Resin:
     data_sheet: str = ""
     price: float = 0.0  # per kg
     place: Place = NOWHERE
+    viscosity_mpas: float = 0.0  # 0: not said
 
 
 @dataclass(frozen=True)
@@ -580,6 +581,8 @@ class StageRule:
     change_steps: tuple[AddedStep, ...] = ()
     drop_steps: tuple[str, ...] = ()
     place: Place = NOWHERE
+    inlet: Literal["edge", "middle"] = "edge"  # of an infusion
+    permeability_m2: float = 0.0  # of the dry stack with its mesh; 0: not said
 
 
 @dataclass(frozen=True)

@@ -419,6 +419,23 @@ Density = Annotated[
     PlainValidator(_scaled("a density", "1.15 g/cm3", _G_CM3, _MOST_G_CM3, over=0, bare="g/cm3")),
     json_schema("number", "string", description="Density: 1.15 g/cm3; bare: g/cm3."),
 ]
+Viscosity = Annotated[
+    float,
+    PlainValidator(
+        _scaled("a viscosity", "300 mPa s", {"mPa s": 1.0, "cP": 1.0, "Pa s": 1000.0}, 1e6, over=0,
+                bare="mPa s")
+    ),  # fmt: skip
+    json_schema("number", "string", description="Viscosity: 300 mPa s, 300 cP; bare: mPa s."),
+]
+_DARCY_UM2 = 0.9869233  # exact to its digits: 1 cP, 1 cm/s, 1 atm/cm (SI conversion; from memory)
+Permeability = Annotated[
+    float,
+    PlainValidator(
+        _scaled("a permeability", "1e-10 m2 or 100 darcy",
+                {"um2": 1.0, "m2": 1e12, "darcy": _DARCY_UM2}, 1e6, over=0)
+    ),  # fmt: skip
+    json_schema("string", description="Permeability: 1e-10 m2, 100 um2, 100 darcy."),
+]
 CoreDensity = Annotated[
     float,
     PlainValidator(

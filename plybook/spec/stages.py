@@ -81,6 +81,14 @@ def resolve_stages(
                 f"stages that lay layers: {', '.join(LAYING_KINDS)}",
                 w.key_place("lays"),
             )
+        for key in ("inlet", "permeability"):
+            if getattr(w, key) is not None and w.kind != "dry_layup":
+                out.error(
+                    "wrong-stage",
+                    f"a {w.kind} stage is not infused, but has `{key}`",
+                    f"take `{key}` out, or make it a `dry_layup` stage",
+                    w.key_place(key),
+                )
         for key, shelf, what in (
             ("resin", materials.resins, "resin"),
             ("thickened", materials.thickened, "thickened resin"),
@@ -101,6 +109,8 @@ def resolve_stages(
                 _steps(w.change),
                 tuple(w.drop),
                 w.here,
+                w.inlet or "edge",
+                (w.permeability or 0.0) * 1e-12,
             )
         )
     left = [layer.id for layer in layers if layer.id not in laid_by]

@@ -21,6 +21,7 @@ from plybook.verify.drawings import check_cut_drawings, check_templates
 from plybook.verify.dxf_tags import read_dxf, sections
 from plybook.verify.facts import check_facts
 from plybook.verify.hands import check_hands
+from plybook.verify.infusion import check_fill_times
 from plybook.verify.joints import check_joints
 from plybook.verify.kits import check_kits
 from plybook.verify.layouts import SHARED, check_layouts, set_folder
@@ -55,7 +56,7 @@ from plybook.verify.zonestacks import check_zone_stacks
 # of what plan.json holds alone
 OF_PLAN = (
     check_pieces, check_joints, check_zone_stacks, check_layouts, check_steps, check_resin,
-    check_bag_rolls, check_setout, check_wants,
+    check_bag_rolls, check_setout, check_wants, check_fill_times,
 )  # fmt: skip
 # of what the other files hold, against it and against one another
 OF_FILES = (

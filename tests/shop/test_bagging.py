@@ -11,14 +11,13 @@ import shapely.affinity
 
 from plybook.shop import plan_work
 from plybook.shop.bagging import (
-    _lines,
-    flow_length_mm,
     margins,
     narrow_flanges,
     pleat_places,
-    ring_length_mm,
 )
+from plybook.shop.infusion import edge_lines, flow_length_mm, flow_mesh
 from plybook.shop.job import make_job
+from plybook.shop.outlines import ring_length_mm
 from plybook.spec import model as s
 from tests.shop import parts
 from tests.shop.parts import box
@@ -226,10 +225,9 @@ def test_a_flange_too_narrow_for_the_tape_is_said():
 
 def test_on_a_part_narrower_than_the_bare_strip_the_mesh_still_covers_most():
     """30 mm of laminate cannot leave 40 mm bare: a third is left bare, the mesh is 20 mm wide."""
-    from plybook.shop.bagging import _mesh
 
     edge = shapely.LineString([(0, 30), (400, 30)])
-    mesh = _mesh(shapely.box(0, 0, 400, 30), edge)
+    mesh = flow_mesh(shapely.box(0, 0, 400, 30), edge)
     assert mesh.bounds == pytest.approx((0, 0, 400, 20))
 
 
@@ -246,7 +244,7 @@ def test_a_port_gets_a_pad_where_the_breather_is_too_narrow_for_it():
 
 
 def lines_of(shape, tape_mm=90.0):
-    resin, vacuum, _ = _lines(shape, tape_mm)
+    resin, vacuum, _ = edge_lines(shape, tape_mm)
     return shapely.LineString(resin), shapely.LineString(vacuum)
 
 

@@ -133,9 +133,9 @@ def test_a_core_laid_wet_in_wet_is_filled_neat_on_both_sides():
 def test_a_test_strip_says_whether_the_part_fills_in_time():
     """Darcy's law, straight front, constant vacuum: three times the way takes nine times as long;
     half the pot life is kept in hand."""
-    from plybook.shop.facts import strip_limit_s
+    from plybook.shop.infusion import strip_limit_s
 
-    assert strip_limit_s(600.0, 200.0, 5400.0) == pytest.approx(5400.0 / 2 / 9)
+    assert strip_limit_s(600.0**2, 200.0, 5400.0) == pytest.approx(5400.0 / 2 / 9)
     shop = plan_work(*parts.spar())
     (step,) = [x for st in shop.stages for x in st.steps if x.name == "test_strip"]
     (strip,) = [c for c in step.checks if c.kind == "measure"]

@@ -185,3 +185,24 @@ def test_a_length_in_millimetres_under_inches_is_told_as_such():
         load(Path("part.yaml"), Shelf({"part.yaml": text.encode()}))
     helps = [f.help for f in refused.value.findings if "`at` is 1500 in" in f.message]
     assert helps and helps[0].startswith("in this file a bare number is in inches: write `1500 mm`")
+
+
+@pytest.mark.parametrize(
+    ("written", "mpas"), [("300", 300), ("300 mPa s", 300), ("300 cP", 300), ("0.3 Pa s", 300)]
+)
+def test_viscosities(written, mpas):
+    shared = edit(SHARED, "mix: {resin: 100", f"viscosity: {written}\n      mix: {{resin: 100")
+    resin = next(iter(read(SKIN, shared_yaml=shared).specs[0].materials.resins.values()))
+    assert resin.viscosity_mpas == pytest.approx(mpas)  # 1 cP = 1 mPa s (SI)
+
+
+@pytest.mark.parametrize(
+    ("written", "m2"), [("1e-10 m2", 1e-10), ("100 um2", 1e-10), ("100 darcy", 9.869233e-11)]
+)
+def test_permeabilities(written, m2):
+    """1 darcy = 9.869233e-13 m2 (SI conversion tables, from memory)."""
+    new = f"outer, kind: dry_layup, permeability: {written}"
+    spec = edit(SKIN, "outer, kind: wet_laminate", new)
+    stages = {stage.id: stage for stage in read(spec).specs[0].stages}
+    assert stages["outer"].permeability_m2 == pytest.approx(m2, rel=1e-9)
+    assert stages["outer"].inlet == "edge" and stages["inner"].permeability_m2 == 0.0

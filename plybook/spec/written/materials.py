@@ -23,6 +23,7 @@ from plybook.spec.quantities import (
     NumberOverZero,
     Percent,
     RollLength,
+    Viscosity,
     WorkingTime,
     Wrong,
     number_of,
@@ -159,6 +160,7 @@ class ResinMaterial(Written):
     name: Line = Field(description="What it is.")
     mix: dict[str, MixPart] = Field(description="Parts by weight, resin first.")
     density: Density = Field(description="Density, mixed.")
+    viscosity: Viscosity | None = Field(None, description="Mixed, as warm as it is drawn in.")
     pot_life: PotLife = Field(description="How long a cup stays workable.")
     largest_batch: Mass = Field(description="Never mix more than this in one cup.")
     cure: Duration = Field(description="Until the next stage may be laid.")

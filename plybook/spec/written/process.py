@@ -16,6 +16,7 @@ from plybook.spec.quantities import (
     NumberOverZero,
     PaperWidth,
     Percent,
+    Permeability,
     PrintedPercent,
 )
 from plybook.spec.words import Address, ClockTime, Id, Line, Paragraph, one_of
@@ -55,6 +56,12 @@ class Stage(Written):
     resin: Id | None = Field(None, description="Instead of the cloth's own resin.")
     thickened: Id | None = Field(None, description="For bonding core and filling edges.")
     cure: Duration | None = Field(None, description="Instead of the resin's own cure.")
+    inlet: one_of("edge", "middle") | None = Field(
+        None, description="Of an infusion: a resin line along an edge, or an inlet in the middle."
+    )
+    permeability: Permeability | None = Field(
+        None, description="Of an infusion's dry stack with its mesh, measured on a strip."
+    )
     add: list[AddStep] = Field([], description="Steps added after a standard step.")
     change: list[AddStep] = Field([], description="Standard steps in other words.")
     drop: list[Id] = Field([], description="Standard steps left out.")
