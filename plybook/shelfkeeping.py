@@ -269,9 +269,11 @@ def _words(after: AfterCut, units: Mapping[str, str]) -> list[str]:
 
     def size(item: StockItem) -> str:
         length = show_length(item.length_mm, units[item.material])
-        if item.kind == "sheet" or item.outline_mm is not None or "-side" in item.id:
-            return f"{length} x {show_length(item.width_mm, units[item.material])}"
-        return length
+        if item.kind != "sheet" and item.outline_mm is None:
+            return length
+        corners = 4 if item.outline_mm is None else len(item.outline_mm)
+        sides = f"{length} x {show_length(item.width_mm, units[item.material])}"
+        return sides if corners == 4 else f"{sides}, {corners} corners"
 
     return [
         *(f"gone: {name}" for name in after.gone),

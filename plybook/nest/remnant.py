@@ -17,6 +17,7 @@ from plybook.spec.model import StockItem
 
 LEAST_SIDE_MM = 100.0  # a left-over narrower than this is not kept
 LEAST_AREA_MM2 = 0.05e6
+MOST_CORNERS = 16  # nobody marks out more along an off-cut; common practice, no source
 
 
 def left_over(layout: Layout, items: dict[str, Item], gap_mm: float) -> np.ndarray | None:
@@ -155,32 +156,72 @@ def after_cut(
 
 
 def _offcuts(layout, items, source: StockItem, received: str) -> list[StockItem]:
-    """Rectangles beside the pieces of a roll or a sheet, besides its rest."""
+    """What stays beside the pieces of a roll or a sheet, besides its rest, each with its outline."""
     unit = layout.unit
-    if unit.kind == "bar" or unit.outline_mm is not None:
+    if unit.kind == "bar":
         return []
-    end = unit.length_mm
-    rings = [placed_outline(items[p.item], p) for p in layout.placements] + [*unit.bad_zones_mm]
-    grown = [
-        np.array([r.min(axis=0) - layout.gap_mm, r.max(axis=0) + layout.gap_mm]) for r in rings
-    ]
-    if unit.kind == "roll":  # what lies beyond the straight cut is the rest
-        end = min(end, float(math.floor(layout.used_length_mm)))
-    elif layout.remnant_mm is not None:
-        rest = layout.remnant_mm
-        grown.append(np.array([rest.min(axis=0), rest.max(axis=0)]))
-    area = (0.0, 0.0, end, unit.width_mm)
-    found = empty_rectangles(area, grown, LEAST_SIDE_MM, LEAST_AREA_MM2)
+    found = _beside(layout, items)
     return [
         StockItem(
             f"{unit.id}-side{k if len(found) > 1 else ''}",
             unit.kind,
             unit.material,
-            x1 - x0,
-            y1 - y0,
+            *(float(v) for v in np.ptp(ring, axis=0)),
+            outline_mm=ring - ring.min(axis=0),
             received=received,
         )
-        for k, (x0, y0, x1, y1) in enumerate(found, 1)
+        for k, ring in enumerate(found, 1)
+    ]
+
+
+def _beside(layout: Layout, items: dict[str, Item]) -> list[np.ndarray]:
+    """Rings of what is free beside the pieces, largest first: each everywhere at least as wide as
+    the least side. One of many corners gives the rectangles in it instead."""
+    import shapely
+
+    unit, gap = layout.unit, layout.gap_mm
+    end = unit.length_mm
+    if unit.kind == "roll":  # what lies beyond the straight cut is the rest
+        end = min(end, float(math.floor(layout.used_length_mm)))
+    area = shapely.box(0.0, 0.0, end, unit.width_mm)
+    if unit.outline_mm is not None:
+        area = area.intersection(shapely.Polygon(unit.outline_mm))
+    rings = [placed_outline(items[p.item], p) for p in layout.placements]
+    taken = [_plain(r).buffer(gap, join_style="mitre") for r in rings]
+    taken += [shapely.Polygon(zone).buffer(gap, join_style="mitre") for zone in unit.bad_zones_mm]
+    if unit.kind == "sheet" and layout.remnant_mm is not None:
+        taken.append(shapely.Polygon(layout.remnant_mm))
+    cut = shapely.union_all(taken)
+    free = area.difference(cut)
+    half = LEAST_SIDE_MM / 2
+    wide = free.buffer(-half, join_style="mitre").buffer(half, join_style="mitre").simplify(1.0)
+    found, boxed = [], None
+    for part in shapely.get_parts(wide):
+        part = _beside_holes(_largest(part.intersection(free)), cut)
+        if part is None or part.area < LEAST_AREA_MM2 or part.buffer(-half + 1.0).is_empty:
+            continue
+        ring = canonical_ring(_few_corners(part), 0.1)
+        if len(ring) <= MOST_CORNERS:
+            found.append(ring)
+            continue
+        if boxed is None:
+            boxes = [np.array([(t.bounds[:2]), (t.bounds[2:])]) for t in taken]
+            room = tuple(float(v) for v in area.bounds)
+            boxed = empty_rectangles(room, boxes, LEAST_SIDE_MM, LEAST_AREA_MM2)
+        inside = (shapely.box(*sides) for sides in boxed)
+        found += [np.asarray(r.exterior.coords)[:-1] for r in inside if part.contains(r.buffer(-1))]
+    return sorted(found, key=lambda ring: (-shapely.Polygon(ring).area, *ring.min(axis=0)))
+
+
+def _few_corners(part) -> np.ndarray:
+    """A ring without the points of straight sides; it begins at a true corner, the lowest on the
+    left, because the first point always stays."""
+    import shapely
+
+    ring = np.asarray(part.exterior.coords)[:-1]
+    first = int(np.lexsort((ring[:, 1], ring[:, 0]))[0])
+    return np.asarray(shapely.Polygon(np.roll(ring, -first, axis=0)).simplify(0.5).exterior.coords)[
+        :-1
     ]
 
 

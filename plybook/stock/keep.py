@@ -347,7 +347,8 @@ def _line_end(text: str, at: int) -> int:
 
 def _line(item: StockItem, name: str, per_unit: float) -> str:
     words = [f"id: {name}", f"{item.kind}: {item.material}"]
-    if item.outline_mm is not None and not _is_box(item.outline_mm):
+    # of cloth a width counts with its selvedges, which an off-cut has not
+    if item.outline_mm is not None and not (item.kind == "sheet" and _is_box(item.outline_mm)):
         words.append(f"outline: {_ring(item.outline_mm, per_unit)}")
     else:
         words.append(f"length: {_number(item.length_mm, per_unit)}")

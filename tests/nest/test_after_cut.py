@@ -10,6 +10,7 @@ import yaml
 from plybook.diagnostics import SpecError, StockError
 from plybook.nest import plan_cuts
 from plybook.nest.check import check_plan
+from plybook.nest.model import CutPlan, Item, Layout, Placement, Unit
 from plybook.nest.offcuts import empty_rectangles
 from plybook.nest.placing import placed_outline
 from plybook.nest.remnant import after_cut, left_over
@@ -317,6 +318,67 @@ def test_off_cuts_beside_the_pieces_are_kept():
     taken = 860.0 * 560.0
     free = layout.used_length_mm * layout.unit.width_mm - taken
     assert 0.8 * free < area <= free
+
+
+def on_a_roll(*rings, length=2000.0, width=1000.0, selvedge=0.0):
+    """What is kept beside pieces that lie on a roll where their rings say."""
+    items = {f"P{k}": Item(f"P{k}", ring - ring[0], 1, (0.0,)) for k, ring in enumerate(rings)}
+    places = tuple(
+        Placement(f"P{k}", 1, *(float(v) for v in ring[0]), 0.0, False)
+        for k, ring in enumerate(rings)
+    )
+    unit = Unit("R1", "roll", "twill", 9000.0, width, None, (), False, selvedge)
+    layout = Layout(unit, places, length, 0.0, 0.5, gap_mm=4.0)
+    plan = CutPlan((layout,), tuple(items.values()), ())
+    shelf = [StockItem("R1", "roll", "twill", 9000.0, width + 2 * selvedge)]
+    return [x for x in after_cut(plan, shelf).new if "-side" in x.id]
+
+
+def test_the_corners_beside_a_bias_ply_are_kept_with_their_slanting_side():
+    """A parallelogram cut at 45 degrees across a roll of 1000 leaves a triangle on either side, of
+    legs 1000 less the knife's gap; no rectangle beside its box is left at all."""
+    ply = np.array([(0.0, 0.0), (1000.0, 0.0), (2000.0, 1000.0), (1000.0, 1000.0)])
+    kept = on_a_roll(ply)
+    assert len(kept) == 2
+    for one in kept:
+        shape = shapely.Polygon(one.outline_mm)
+        leg = 1000.0 - 4.0 * np.sqrt(2.0)
+        assert 0.97 * leg**2 / 2 <= shape.area <= leg**2 / 2 + 0.05 * shape.length  # to 0.1 mm
+        assert len(one.outline_mm) <= 4
+        # nowhere but in the points is it narrower than 100 mm
+        assert shape.buffer(-49.0).area > 0
+
+
+def test_an_off_cut_of_cloth_is_cut_again_as_wide_as_it_is():
+    """Its outline counts no selvedge: 400 mm stay beside a ply of 596 and the knife's 4."""
+    (kept,) = on_a_roll(box(2000.0, 596.0), selvedge=10.0)
+    assert np.ptp(kept.outline_mm, axis=0) == pytest.approx((2000.0, 400.0), abs=0.5)
+    told = update_stock("stock:\n  - {id: R1, roll: twill, length: 9 m}\n", new=[kept])
+    (_, entry) = yaml.safe_load(told)["stock"]
+    assert "width" not in entry and len(entry["outline"]) == 4
+    ply = piece("N", box(1900.0, 398.0))
+    plan = plan_cuts([job([ply], [replace(kept, id="S")])], seconds=SHORT)
+    assert plan.layouts[0].unit.id == "S"
+
+
+def test_an_outline_of_many_corners_is_kept_as_the_rectangles_in_it():
+    steps = [np.array([(0, 0), (60, 0), (60, h), (0, h)]) + (104.0 * k, 0.0)
+             for k, h in enumerate([100.0, 300.0] * 6)]  # fmt: skip
+    kept = on_a_roll(*steps, length=1200.0)
+    assert kept and all(len(one.outline_mm) <= 16 for one in kept)
+    largest = kept[0].outline_mm
+    assert np.ptp(largest, axis=0) == pytest.approx((1200.0, 696.0), abs=0.5)
+
+
+def test_what_stays_beside_a_remnant_of_any_outline_is_kept():
+    outline = np.array([(0.0, 0.0), (1500.0, 0.0), (1500.0, 600.0), (0.0, 600.0)])
+    item = Item("P", box(300.0, 600.0), 1, (0.0,))
+    unit = Unit("S1", "sheet", "foam", 1500.0, 600.0, outline)
+    layout = Layout(unit, (Placement("P", 1, 600.0, 0.0, 0.0, False),), 900.0, 0.0, 0.2, gap_mm=4.0)
+    layout = replace(layout, remnant_mm=left_over(layout, {"P": item}, 4.0))
+    shelf = [StockItem("S1", "sheet", "foam", 1500.0, 600.0, outline_mm=outline)]
+    sizes = sorted(x.length_mm for x in after_cut(CutPlan((layout,), (item,), ()), shelf).new)
+    assert sizes == pytest.approx([596.0, 596.0], abs=0.5)
 
 
 def test_rectangles_beside_boxes_are_the_largest_and_clear_of_them():
