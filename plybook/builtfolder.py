@@ -1,8 +1,8 @@
 """A built folder read back: its plan as data, what it was built from, and its cut plan as values.
 
 Terms:
-    recut: the folder beside a part's own that says how a spoiled piece was cut again; its plan
-        goes before the part's own while both are of the same build.
+    recut: the folder beside that of a build, one for all its parts, that says how spoiled pieces
+        were cut again; its layouts go before those of the build it was made for.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from plybook.diagnostics import MISSHAPEN, Place, SpecError, error
+from plybook.outside import sha256
 
 if TYPE_CHECKING:
     import numpy as np
@@ -26,7 +27,8 @@ if TYPE_CHECKING:
 LARGEST_BYTES = 200_000_000
 LARGEST_NUMBER = 1e12  # a build writes no number near it
 PLAN, MANIFEST = "plan.json", "manifest.json"
-RECUT = "-recut"  # what the folder of a recut is called beyond the part number
+SHARED = "shared_cut_plan"  # in plan.json: the folder of the set whose cut plan a part shares
+RECUT, AGAIN = "-recut", "recut.json"  # the end of a recut's folder, and what it holds
 
 
 def read_json(path: Path, outside: Outside) -> dict[str, Any]:
@@ -110,20 +112,68 @@ def current_plan(spec: PartSpec, out: Path, outside: Outside) -> tuple[dict[str,
 
 
 def latest_plan(number: str, out: Path, outside: Outside) -> dict[str, Any]:
-    """The plan of a part after its recuts, if there are any of the same build.
+    """The plan of a part with its layouts as they are after recuts of the same build.
 
     Raises:
         SpecError: the part is not built.
     """
-    home, recut = out / number, out / f"{number}{RECUT}"
-    plan = read_plan(home, outside)
+    plan = read_plan(out / number, outside)
+    again = read_recut(cut_with(plan), out, outside)
+    rows = again["layouts"].get(number, []) if again else []
+    with read_as_plan(out / (cut_with(plan) + RECUT) / AGAIN):
+        return {**plan, "layouts": recut_rows(plan["layouts"], rows)}
+
+
+def recut_rows(built: list[dict[str, Any]], again: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The layouts of a plan, those that were cut otherwise in their place, new ones last."""
+    now = {row["stock"]: row for row in again}
+    old = {row["stock"] for row in built}
+    return [now.get(row["stock"], row) for row in built] + [
+        row for name, row in now.items() if name not in old
+    ]
+
+
+def cut_with(plan: Mapping[str, Any]) -> str:
+    """The folder in which a part's cut plan stands: its own, or that of a set.
+
+    Raises:
+        SpecError: the plan names no folder beside its own.
+    """
+    told = plan.get(SHARED)
+    name = told.get("folder") if isinstance(told, Mapping) else plan["part"]["number"]
+    if not isinstance(name, str) or Path(name).name != name:
+        raise SpecError(_not_built(Path(PLAN), "it names no folder of a cut plan"))
+    return name
+
+
+def read_recut(name: str, out: Path, outside: Outside) -> dict[str, Any] | None:
+    """What the recut of a build holds; None where there is none, or it is of another build.
+
+    Args:
+        name: the folder of the cut plan, see `cut_with`.
+    """
     try:
-        facts, again = read_json(recut / MANIFEST, outside), read_plan(recut, outside)
+        found = read_json(out / (name + RECUT) / AGAIN, outside)
+        builds, layouts = found.get("builds"), found.get("layouts")
+        if not isinstance(builds, dict) or not isinstance(layouts, dict):
+            return None
+        now = {number: build_key(number, out, outside) for number in builds}
     except SpecError:
-        return plan
-    built = read_json(home / MANIFEST, outside)
-    same = facts.get("parts") == built.get("parts")
-    return again if same and again.get("record_key") == plan.get("record_key") else plan
+        return None
+    return found if builds == now and isinstance(found.get("spoiled"), list) else None
+
+
+def build_key(number: str, out: Path, outside: Outside) -> str:
+    """What tells one build of a part from another: the hash of its manifest.
+
+    Raises:
+        SpecError: the part is not built.
+    """
+    home = out / Path(number).name / MANIFEST
+    try:
+        return sha256(outside.read(home, LARGEST_BYTES))
+    except SpecError as missing:
+        raise SpecError(_not_built(home, missing.findings[0].message)) from None
 
 
 def _built_from(manifest: Mapping[str, Any], spec: PartSpec) -> bool:

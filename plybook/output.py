@@ -107,7 +107,7 @@ def folders_of(planned: Sequence[Planned], set_name: str = "") -> dict[str, File
         cut |= next(made)
     if shared is None:
         return {parts[0].number: _part_folder(planned[0], proved[0], templates[0], books[0], cut)}
-    whole = with_manifest(cut, _facts(name, [part.spec for part in parts]))
+    whole = with_manifest(cut, manifest_facts(name, [part.spec for part in parts]))
     told = reference(shared, sha256(whole[MANIFEST]))
     folders = {
         one.part.number: _part_folder(one, {**data, SHARED: told}, sheets, book, files)
@@ -266,19 +266,29 @@ def _part_folder(
             "record_key": book.record_key,
         }
     )
-    return with_manifest(files, _facts(part.number, [spec]))
+    return with_manifest(files, manifest_facts(part.number, [spec]))
 
 
 def layout_files(
-    spec: PartSpec, pieces: Sequence[Piece], layout: Layout, items: Sequence[Item], title: str
+    plan: CutPlan,
+    pieces: Mapping[str, Piece],
+    specs: Sequence[PartSpec],
+    set_name: str,
+    title: str,
 ) -> Files:
-    """One layout by itself: the sheet for the bench and its 1:1 drawings."""
-    placed = {p.item for p in layout.placements}
-    own = tuple(item for item in items if item.id in placed)
-    known = {f"{spec.part.number}/{piece.id}": piece for piece in pieces}
-    plan = CutPlan((layout,), own, ())
-    files = {CUT_PLAN: cut_sheets(plan, known, [spec], spec.part.number, title).pdf}
-    return files | draw_layout((layout, own, known, _manner(spec)))
+    """Some layouts by themselves: their sheets for the bench and their 1:1 drawings.
+
+    Args:
+        plan: the layouts, and the items they place.
+        pieces: by item id.
+        specs: of the parts that are cut, the first gives paper and unit.
+        set_name: the name of the parts together, "" where it is one.
+        title: what the sheets show.
+    """
+    files = {CUT_PLAN: cut_sheets(plan, pieces, specs, set_name, title).pdf}
+    for layout in plan.layouts:
+        files |= draw_layout((layout, plan.items, dict(pieces), _manner(specs[0])))
+    return files
 
 
 def _wanted_layouts(parts: Sequence[Part], plan: CutPlan) -> list[Wanted]:
@@ -349,7 +359,8 @@ def _stock_name(layout: Layout) -> str:
     return file_name(layout.unit.id)
 
 
-def _facts(folder: str, specs: Sequence[PartSpec]) -> dict[str, object]:
+def manifest_facts(folder: str, specs: Sequence[PartSpec]) -> dict[str, object]:
+    """What a manifest says of its folder: what wrote it, of which parts, from which files."""
     return {
         "folder": folder,
         "plybook": __version__,

@@ -343,7 +343,7 @@ def layout_row(layout: Layout, number: str, items: dict[str, Item], tape: str) -
     own = [p for p in layout.placements if owner(p.item)[0] == number]
     others = [p for p in layout.placements if owner(p.item)[0] != number]
     rings = {p.item: items[p.item].outline_mm for p in layout.placements}
-    marked = {(m.item, m.copy): m for m in mark_out(layout, rings, tape)}
+    marked = {(m.item, m.copy): m for m in mark_out(layout, rings, tape)} if rings else {}
     return {
         "stock": unit.id,
         "kind": unit.kind,

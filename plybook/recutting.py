@@ -8,19 +8,25 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from plybook.builtfolder import (
-    MANIFEST,
+    AGAIN,
     RECUT,
+    SHARED,
+    build_key,
     current_plan,
     cut_plan,
+    cut_with,
     latest_plan,
     pieces_of,
-    read_json,
+    read_recut,
+    recut_rows,
 )
-from plybook.diagnostics import SpecError, UsageError, error
+from plybook.diagnostics import UsageError, error
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from plybook.laminate.model import Piece
-    from plybook.nest.model import CutPlan, Layout
+    from plybook.nest.model import CutPlan, Item, Layout, Unit
     from plybook.outside import Outside
     from plybook.spec.model import PartSpec
 
@@ -30,16 +36,17 @@ _NAMED = 12  # pieces named where none was meant
 
 @dataclass(frozen=True)
 class Recut:
-    """A piece cut again: its id, files by folder, the part's own first, and the layout that it is
-    cut from now."""
+    """A piece cut again: its id, the folder that says how with its files, and the layout that it
+    is cut from now."""
 
     piece: str
-    folders: dict[str, dict[str, bytes]]
+    folder: str
+    files: dict[str, bytes]
     layout: Layout
 
 
-def recut_folders(spec: PartSpec, asked: str, copy: int, out: Path, outside: Outside) -> Recut:
-    """The folders of a recut: the part's own, and one for each part that shares the stock.
+def recut_folder(spec: PartSpec, asked: str, copy: int, out: Path, outside: Outside) -> Recut:
+    """The one folder of a recut, beside that of the build: of a shared cut plan for all its parts.
 
     Args:
         spec: the part as just read.
@@ -49,32 +56,159 @@ def recut_folders(spec: PartSpec, asked: str, copy: int, out: Path, outside: Out
         outside: for reading its plan.
 
     Raises:
-        SpecError: the part is not built, or has changed since.
+        SpecError: the part, or one that shares its cut plan, is not built or has changed since.
         UsageError: there is no such piece.
         StockError: there is no room for another.
     """
-    from plybook.nest.needs import CutJob, gather
     from plybook.nest.respoil import cut_again
-    from plybook.output import layout_files
 
     number = spec.part.number
     plan, _ = current_plan(spec, out, outside)
     pieces = pieces_of(plan)
     piece = _meant(asked, copy, pieces)
-    needs, _ = gather([CutJob(spec, pieces)])
-    spare = [unit for need in needs for unit in need.units]
-    after = cut_again(cut_plan(spec, plan), f"{number}/{piece}", copy, spare)
-    changed = _taker(after, f"{number}/{piece}", copy)
-    rows = _rows(plan, after, number)
-    title = f"{spec.part.name}: {piece} again"
-    files = layout_files(spec, pieces, changed, after.items, title)
-    folders = {f"{number}{RECUT}": _folder(out, number, {**plan, "layouts": rows}, files, outside)}
-    shared = {other["part"] for row in rows for other in row["also_cut"]}
-    for other in sorted(shared - {number}):
-        told = _told(out, other, number, rows, after, outside)
-        if told is not None:
-            folders[f"{other}{RECUT}"] = _folder(out, other, told, {}, outside)
-    return Recut(piece, folders, changed)
+    name = cut_with(plan)
+    numbers = plan[SHARED]["parts"] if SHARED in plan else [number]
+    plans = {n: plan if n == number else latest_plan(n, out, outside) for n in numbers}
+    before = cut_plan(spec, plan)
+    after = cut_again(before, f"{number}/{piece}", copy, _spare(spec, pieces, plans))
+    home, taker = (_holder(one, f"{number}/{piece}", copy) for one in (before, after))
+    changed = {layout.unit.id: layout for layout in (home, taker)}
+    layouts = [layout for layout in after.layouts if layout.unit.id in changed]
+    cut = _named_by_part(layouts, after.items, plans)
+    now = {n: _with_rows(data, cut, n) for n, data in plans.items()}
+    earlier = read_recut(name, out, outside) or {"spoiled": [], "stock": []}
+    stock = list(dict.fromkeys([*earlier["stock"], *changed]))
+    spoiled = {"part": number, "piece": piece, "copy": copy, "stock": home.unit.id,
+               "outline_mm": _ring(home, before, f"{number}/{piece}", copy)}  # fmt: skip
+    again = {
+        "recut": 1,
+        "of": name,
+        "builds": {n: build_key(n, out, outside) for n in plans},
+        "stock": stock,
+        "spoiled": [*earlier["spoiled"], spoiled],
+        "layouts": {
+            n: [row for row in data["layouts"] if row["stock"] in stock] for n, data in now.items()
+        },
+    }
+    files = _files(spec, _whole(spec, now, stock), now, name, again)
+    return Recut(piece, f"{name}{RECUT}", files, taker)
+
+
+def _spare(spec: PartSpec, pieces: Sequence[Piece], plans: Mapping[str, Mapping]) -> list[Unit]:
+    """Stock of the part that no part of the build cuts from; of what is bought the next one."""
+    from dataclasses import replace
+
+    from plybook.nest.needs import CutJob, gather
+
+    used = {row["stock"] for data in plans.values() for row in data["layouts"]}
+    needs, _ = gather([CutJob(spec, tuple(pieces))])
+    spare = {unit.id: unit for need in needs for unit in need.units}
+    for unit in list(spare.values()):
+        if unit.bought and unit.id in used:
+            stem, _, count = unit.id.rpartition("-")
+            stem = stem if count.isdecimal() else unit.id
+            names = (f"{stem}-{k}" for k in range(1, len(used) + 3))
+            name = next(n for n in names if n not in used)
+            spare.setdefault(name, replace(unit, id=name))
+    return [unit for name, unit in spare.items() if name not in used]
+
+
+def _holder(plan: CutPlan, item: str, copy: int) -> Layout:
+    """The layout that holds a piece."""
+    return next(
+        layout
+        for layout in plan.layouts
+        if any((p.item, p.copy) == (item, copy) for p in layout.placements)
+    )
+
+
+def _ring(layout: Layout, plan: CutPlan, item: str, copy: int) -> list[list[float]]:
+    """Where a piece lies on its stock."""
+    from plybook.nest.placing import placed_outline
+    from plybook.plan import ring_list
+
+    placement = next(p for p in layout.placements if (p.item, p.copy) == (item, copy))
+    outline = next(one for one in plan.items if one.id == item)
+    return ring_list(placed_outline(outline, placement))
+
+
+def _named_by_part(
+    layouts: Sequence[Layout], items: Sequence[Item], plans: Mapping[str, Mapping[str, Any]]
+) -> CutPlan:
+    """Layouts with the pieces of other parts under the names and copies they have there."""
+    from dataclasses import replace
+
+    from plybook.nest.model import CutPlan
+
+    made = {f"{n}/{p['id']}": p["quantity"] for n, data in plans.items() for p in data["pieces"]}
+    known = {item.id: item for item in items}
+    named, done = {}, []
+    for layout in layouts:
+        placed = []
+        for p in layout.placements:
+            stem, _, count = p.item.rpartition("#")
+            stranger = p.item not in made and stem in made
+            name, copy = (stem, int(count)) if stranger else (p.item, p.copy)
+            named[name] = replace(known[p.item], id=name, demand=made[name])
+            placed.append(replace(p, item=name, copy=copy))
+        done.append(replace(layout, placements=tuple(placed)))
+    return CutPlan(tuple(done), tuple(named.values()), ())
+
+
+def _with_rows(data: Mapping[str, Any], cut: CutPlan, number: str) -> dict[str, Any]:
+    """The plan of one part with layouts that were cut otherwise."""
+    from plybook.plan import layout_row
+
+    known = {row["stock"] for row in data["layouts"]}
+    items = {item.id: item for item in cut.items}
+    rows = [layout_row(one, number, items, data["part"]["units"]) for one in cut.layouts]
+    own = [row for row in rows if row["placements"] or row["stock"] in known]
+    return {**data, "layouts": recut_rows(data["layouts"], own)}
+
+
+def _whole(spec: PartSpec, plans: Mapping[str, Mapping[str, Any]], stock: Sequence[str]) -> CutPlan:
+    """All that is cut from some stock, whichever part it is of."""
+    rows: dict[str, dict[str, Any]] = {}
+    materials: dict[str, Any] = {}
+    for number, data in plans.items():
+        materials |= data["materials"]
+        rings = {p["id"]: p.get("cut_outline_mm", p["outline_mm"]) for p in data["pieces"]}
+        for row in data["layouts"]:
+            one = rows.setdefault(row["stock"], {**row, "placements": [], "also_cut": []})
+            one["also_cut"] += [
+                {**p, "part": number, "outline_mm": rings[p["piece"]]} for p in row["placements"]
+            ]
+    drawn = [rows[name] for name in stock if rows[name]["also_cut"]]  # nothing else is cut from one
+    every = {"layouts": drawn, "pieces": [], "materials": materials}
+    plan = cut_plan(spec, every)
+    return _named_by_part(plan.layouts, plan.items, plans)
+
+
+def _files(
+    spec: PartSpec,
+    plan: CutPlan,
+    plans: Mapping[str, Mapping[str, Any]],
+    name: str,
+    again: Mapping[str, Any],
+) -> dict[str, bytes]:
+    """The cut plan of the changed layouts, their drawings, and what was changed as data."""
+    from dataclasses import replace
+
+    from plybook.output import layout_files, manifest_facts
+    from plybook.plan import to_json
+    from plybook.write.folder import with_manifest
+
+    told = ("revision", "hand", "units")
+    parts = {
+        n: replace(spec, part=replace(spec.part, number=n, **{k: data["part"][k] for k in told}))
+        for n, data in plans.items()
+    }
+    pieces = {f"{n}/{p.id}": p for n, data in plans.items() for p in pieces_of(data)}
+    words = ", ".join(dict.fromkeys(one["piece"] for one in again["spoiled"]))
+    shared = name if name != spec.part.number else ""
+    files = layout_files(plan, pieces, list(parts.values()), shared, f"{words} again")
+    facts = manifest_facts(f"{name}{RECUT}", list(parts.values()))
+    return with_manifest({**files, AGAIN: to_json(again)}, facts)
 
 
 def _meant(asked: str, copy: int, pieces: Sequence[Piece]) -> str:
@@ -119,74 +253,3 @@ def _plain(name: str) -> str:
 def _some(names: Sequence[str]) -> str:
     more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
     return ", ".join(names[:_NAMED]) + more
-
-
-def _folder(
-    out: Path, number: str, plan: dict[str, Any], files: dict[str, bytes], outside: Outside
-) -> dict[str, bytes]:
-    """Files of a recut folder; it says what build it belongs to."""
-    from plybook.output import SHARED
-    from plybook.plan import to_json
-    from plybook.write.folder import with_manifest
-
-    built = read_json(out / number / MANIFEST, outside)
-    facts = {"folder": f"{number}{RECUT}", "parts": built["parts"]}
-    own = {key: value for key, value in plan.items() if key != SHARED}  # it has its own drawings
-    return with_manifest({**files, "plan.json": to_json(own)}, facts)
-
-
-def _taker(plan: CutPlan, item: str, copy: int) -> Layout:
-    return next(
-        layout
-        for layout in plan.layouts
-        if any((p.item, p.copy) == (item, copy) for p in layout.placements)
-    )
-
-
-def _rows(plan: dict[str, Any], after: CutPlan, number: str) -> list[dict[str, Any]]:
-    """The plan's layouts after the recut; what other parts cut stays as it was."""
-    from plybook.plan import layout_row
-
-    others = {row["stock"]: row["also_cut"] for row in plan["layouts"]}
-    rows = []
-    for layout in after.layouts:
-        items = {item.id: item for item in after.items}
-        row = layout_row(layout, number, items, plan["part"]["units"])
-        rows.append({**row, "also_cut": others.get(layout.unit.id, [])})
-    return rows
-
-
-def _told(
-    out: Path,
-    other: str,
-    number: str,
-    rows: list[dict[str, Any]],
-    after: CutPlan,
-    outside: Outside,
-) -> dict[str, Any] | None:
-    """The plan of a part that shares stock, with this part's new places; None if it is not here."""
-    from plybook.plan import ring_list
-
-    try:
-        plan = latest_plan(other, out, outside)
-    except SpecError:
-        return None
-    outlines = {item.id: ring_list(item.outline_mm) for item in after.items}
-    here = {row["stock"]: row for row in rows}
-    told = []
-    for row in plan["layouts"]:
-        mine = here.get(row["stock"])
-        if mine is not None:
-            strangers = [o for o in row["also_cut"] if o["part"] != number]
-            placed = [
-                {
-                    "part": number,
-                    "outline_mm": outlines[f"{number}/{p['piece']}"],
-                    **{k: v for k, v in p.items() if k != "marks_mm"},
-                }  # of that part's own tape
-                for p in mine["placements"]
-            ]
-            keys = ("bad_zones_mm", "used_length_mm", "utilisation")
-            row = {**row, **{k: mine[k] for k in keys}, "also_cut": [*strangers, *placed]}
-        told.append(row)
-    return {**plan, "layouts": told}

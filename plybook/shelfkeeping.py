@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from plybook.builtfolder import MANIFEST, current_plan, cut_plan
+from plybook.builtfolder import build_key, current_plan, cut_plan
 from plybook.diagnostics import SpecError, error
 from plybook.outside import Overlaid, sha256
 from plybook.units import show_length
@@ -131,7 +131,7 @@ def refuse_kept_before(specs: Sequence[PartSpec], out: Path, outside: Outside) -
         number = spec.part.number
         if number not in known:
             continue
-        if known[number] == _build_of(number, out, outside):
+        if known[number] == build_key(number, out, outside):
             raise SpecError(
                 error(
                     "kept-already",
@@ -158,7 +158,7 @@ def receipt(
     """
     known = dict(_kept_before(out, outside)[0])
     for spec in specs:
-        known[spec.part.number] = _build_of(spec.part.number, out, outside)
+        known[spec.part.number] = build_key(spec.part.number, out, outside)
     content = {"parts": known, "writing": sorted(sha256(data) for data in files.values())}
     return out / KEPT, json.dumps(content, indent=1, sort_keys=True).encode()
 
@@ -206,11 +206,6 @@ def _kept_before(out: Path, outside: Outside) -> tuple[dict[str, str], list[str]
                 "delete it if none of these parts was kept yet",
             )
         ) from None
-
-
-def _build_of(number: str, out: Path, outside: Outside) -> str:
-    """What tells one build of a part from another."""
-    return sha256(outside.read(out / number / MANIFEST, LARGEST_BYTES))
 
 
 def _together(specs: Sequence[PartSpec], plans: Sequence[Mapping[str, Any]]) -> CutPlan:

@@ -24,19 +24,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, progress: Progress) -> int:
     from plybook.build import read
-    from plybook.recutting import recut_folders
+    from plybook.recutting import recut_folder
     from plybook.write.folder import commit
 
     specs = {one.spec.part.number: one.spec for one in read([arguments.spec], arguments.outside)}
     spec = specs.get(arguments.part) if arguments.part else next(iter(specs.values()))
     if spec is None:
         raise _no_such_part(arguments.part, list(specs))
-    again = recut_folders(spec, arguments.piece, arguments.copy, arguments.out, arguments.outside)
-    folders, layout = again.folders, again.layout
-    commit(arguments.out, folders)
-    put(f"{again.piece} is cut again from {layout.unit.id} ({layout.unit.material})")
-    for name in folders:
-        put(arguments.out / name)
+    again = recut_folder(spec, arguments.piece, arguments.copy, arguments.out, arguments.outside)
+    commit(arguments.out, {again.folder: again.files})
+    unit = again.layout.unit
+    put(f"{again.piece} is cut again from {unit.id} ({unit.material})")
+    put(arguments.out / again.folder)
     return DONE
 
 

@@ -156,7 +156,7 @@ def after_cut(
 
 
 def _offcuts(layout, items, source: StockItem, received: str) -> list[StockItem]:
-    """What stays beside the pieces of a roll or a sheet, besides its rest, each with its outline."""
+    """What stays beside the pieces of a roll or a sheet, besides its rest, with its outline."""
     unit = layout.unit
     if unit.kind == "bar":
         return []
@@ -166,7 +166,8 @@ def _offcuts(layout, items, source: StockItem, received: str) -> list[StockItem]
             f"{unit.id}-side{k if len(found) > 1 else ''}",
             unit.kind,
             unit.material,
-            *(float(v) for v in np.ptp(ring, axis=0)),
+            float(np.ptp(ring[:, 0])),
+            float(np.ptp(ring[:, 1])),
             outline_mm=ring - ring.min(axis=0),
             received=received,
         )
@@ -206,8 +207,7 @@ def _beside(layout: Layout, items: dict[str, Item]) -> list[np.ndarray]:
             continue
         if boxed is None:
             boxes = [np.array([(t.bounds[:2]), (t.bounds[2:])]) for t in taken]
-            room = tuple(float(v) for v in area.bounds)
-            boxed = empty_rectangles(room, boxes, LEAST_SIDE_MM, LEAST_AREA_MM2)
+            boxed = empty_rectangles(area.bounds, boxes, LEAST_SIDE_MM, LEAST_AREA_MM2)
         inside = (shapely.box(*sides) for sides in boxed)
         found += [np.asarray(r.exterior.coords)[:-1] for r in inside if part.contains(r.buffer(-1))]
     return sorted(found, key=lambda ring: (-shapely.Polygon(ring).area, *ring.min(axis=0)))

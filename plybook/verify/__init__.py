@@ -33,6 +33,7 @@ from plybook.verify.pdf_pages import open_book
 from plybook.verify.pieces import check_pieces
 from plybook.verify.poster import check_poster
 from plybook.verify.purchases import check_wants
+from plybook.verify.recut import AGAIN, check_recut
 from plybook.verify.report import Report, Reports
 from plybook.verify.resin import check_resin
 from plybook.verify.roles import check_roles
@@ -105,6 +106,7 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
     reports = []
     plans: dict[str, tuple[dict, Report]] = {}
     sets: list[tuple[Path, dict[str, bytes], Report]] = []
+    recuts: list[tuple[Path, dict[str, bytes], Report]] = []
     for one in found:  # which grows by what a part alone refers to
         progress(one.name)
         report = Report(str(one))
@@ -119,6 +121,8 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
             if there is not None and shared not in found:
                 found.append(shared)
             _guarded(partial(_check_listing, one, plan, report), report)
+        elif AGAIN in files:
+            recuts.append((one, {**files, MANIFEST: (one / MANIFEST).read_bytes()}, report))
         elif not any(name.startswith("cutplan/") for name in files):
             report.fault(one.name, "has neither a plan.json nor a cut plan")
         elif "plan.json" not in files:
@@ -128,6 +132,9 @@ def verify_folder(folder: Path, progress: Callable[[str], None] = lambda text: N
         forget()
     for check in (check_hands, check_hands_served):
         _guarded(partial(check, plans), *(report for _, report in plans.values()))
+    for one, files, report in recuts:
+        known = {**_beside(one, read_manifest(files[MANIFEST])), **plans}
+        _guarded(partial(check_recut, one, files, known, report), report)
     for one, files, report in sets:
         known = {**_beside(one, read_manifest((one / MANIFEST).read_bytes())), **plans}
         _guarded(partial(check_set, files, (one / MANIFEST).read_bytes(), known, report), report)

@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path
 
 from plybook import __version__
@@ -80,7 +80,8 @@ OF_SET = ("cutplan.pdf", "tables/kits.csv", "tables/placements.csv", "tables/pur
 
 
 def check_manifest(
-    manifest: dict, plans: Sequence[dict], stocks: Iterable[str], alone: bool, report: Report
+    manifest: dict, plans: Sequence[dict], stocks: Iterable[str], alone: bool, report: Report,
+    beside: Collection[str] = (),
 ) -> None:
     """What a manifest says beside sizes and hashes.
 
@@ -90,6 +91,7 @@ def check_manifest(
         stocks: ids of the layouts drawn in the folder.
         alone: whether it is the folder of one part, not of a set.
         report: takes what is found.
+        beside: names of files that such a folder has too.
     """
     parts = manifest.get("parts", [])
     spec = [row for part in parts for row in part.get("spec", [])]
@@ -122,7 +124,7 @@ def check_manifest(
         wanted |= {f"templates/{file_name(piece['id'])}.{kind}" for piece in plans[0]["pieces"]
                    for kind in TEMPLATES}  # fmt: skip
     else:
-        wanted |= set(OF_SET)
+        wanted |= set(OF_SET) | set(beside)
     more = sorted({entry["name"] for entry in manifest["files"]} - wanted)
     report.expect(not more, "manifests that list no other file", MANIFEST,
                   f"lists {more[:2]}, which no build has")  # fmt: skip

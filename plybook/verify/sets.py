@@ -34,20 +34,55 @@ def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Repo
     if missing or not numbers:
         report.unproved.append(UNREAD)
         return
-    layouts: dict[str, dict] = {}
-    placed: dict[tuple, tuple] = {}
     for number in numbers:
         plan, _ = plans[number]
         told = plan.get(SHARED, {})
         good = told.get("folder") == manifest["folder"] and told.get("manifest_sha256") == digest
         report.expect(good, "parts built with this cut plan", number, "is built with another cut "
                       "plan than this one: build the set again, or delete this folder")  # fmt: skip
-        for layout in plan["layouts"]:
+    own = {n: plans[n][0] for n in numbers}
+    together, placed = as_one(own, numbers, manifest["folder"], report)
+    shown = together["layouts"]
+    name = "tables/placements.csv"
+    check_placements(placed, rows("placements", files, report), name, report)
+    first = own[numbers[0]]
+    alike = all(own[n][k] == first[k] for n in numbers for k in ("kits", "folds"))
+    report.expect(alike, "parts that tell the same of kits", "plan.json", "differs between parts")
+    check_stock(together, rows("stock", files, report), report)
+    check_cut_drawings(together, files, report)
+    check_roles(together, files, report)
+    check_drawn(layout_facts(shown), files, report)
+    stocks = [row["stock"] for row in shown]
+    check_manifest(manifest, list(own.values()), stocks, False, report)
+    check_cut_sheets(together, files, report)
+    check_cut_places(together, files, report)
+    check_kits(together, files, report)
+    check_purchases(own, files, manifest["folder"], report)
+
+
+def as_one(
+    plans: dict[str, dict], numbers: list[str], name: str, report: Report
+) -> tuple[dict, list[tuple]]:
+    """The cut plan of several parts as one plan, all its pieces in `also_cut`.
+
+    Args:
+        plans: plan.json of each part, by its number.
+        numbers: of the parts, the first gives the unit.
+        name: of the set.
+        report: told where two parts disagree on a placement.
+
+    Returns:
+        The plan; every placement as (stock, part, placement).
+    """
+    layouts: dict[str, dict] = {}
+    placed: dict[tuple, tuple] = {}
+    for number in numbers:
+        for layout in plans[number]["layouts"]:
             layouts.setdefault(layout["stock"], layout)
             for p in layout["placements"]:
                 placed[layout["stock"], number, p["piece"], p["copy"]] = layout["stock"], number, p
             for p in layout["also_cut"]:
-                other = plans.get(p["part"], ({"layouts": []}, None))[0]
+                other = plans.get(p["part"], {"layouts": []})
                 same = any(
                     q["piece"] == p["piece"] and q["copy"] == p["copy"]
                     and abs(q["x_mm"] - p["x_mm"]) + abs(q["y_mm"] - p["y_mm"]) < 1e-6
@@ -56,11 +91,9 @@ def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Repo
                 )  # fmt: skip
                 report.expect(same, "placements on which two parts agree", layout["stock"],
                               f"{number} sees {p['part']}/{p['piece']} elsewhere")  # fmt: skip
-    name = "tables/placements.csv"
-    check_placements(list(placed.values()), rows("placements", files, report), name, report)
-    first = plans[numbers[0]][0]
-    tapes = {n: tape_unit(plans[n][0]) for n in numbers}
-    pieces = {n: {p["id"]: p for p in plans[n][0]["pieces"]} for n in numbers}
+    first = plans[numbers[0]]
+    tapes = {n: tape_unit(plans[n]) for n in numbers}
+    pieces = {n: {p["id"]: p for p in plans[n]["pieces"]} for n in numbers}
     shown = []
     for layout in layouts.values():
         mine = [v for k, v in placed.items() if k[0] == layout["stock"]]
@@ -69,23 +102,12 @@ def check_set(files: dict[str, bytes], listing: bytes, plans: dict, report: Repo
         shown.append({**layout, "placements": [], "also_cut": outlines})
     materials: dict[str, dict] = {}
     for number in reversed(numbers):  # the first part names them
-        materials.update(plans[number][0]["materials"])
-    alike = all(plans[n][0][k] == first[k] for n in numbers for k in ("kits", "folds"))
-    report.expect(alike, "parts that tell the same of kits", "plan.json", "differs between parts")
-    together = {"part": {**first["part"], "number": manifest["folder"]}, "pieces": [],
+        materials.update(plans[number]["materials"])
+    together = {"part": {**first["part"], "number": name}, "pieces": [],
                 "materials": materials, "layouts": shown, "set": True,
                 "kits": first["kits"], "folds": first["folds"],
-                "hands": {n: plans[n][0]["part"]["hand"] for n in numbers}}  # fmt: skip
-    check_stock(together, rows("stock", files, report), report)
-    check_cut_drawings(together, files, report)
-    check_roles(together, files, report)
-    check_drawn(layout_facts(shown), files, report)
-    check_manifest(manifest, [plans[n][0] for n in numbers], layouts, False, report)
-    check_cut_sheets(together, files, report)
-    check_cut_places(together, files, report)
-    check_kits(together, files, report)
-    own = {n: plans[n][0] for n in numbers}
-    check_purchases(own, files, manifest["folder"], report)
+                "hands": {n: plans[n]["part"]["hand"] for n in numbers}}  # fmt: skip
+    return together, list(placed.values())
 
 
 def _cut(placement: dict, number: str, piece: dict, same_tape: bool) -> dict:

@@ -14,6 +14,7 @@ import shapely
 import shapely.affinity
 import yaml
 
+from plybook.builtfolder import latest_plan
 from plybook.cli import main
 from plybook.diagnostics import UsageError
 from plybook.drawing.document import SERIAL
@@ -21,6 +22,7 @@ from plybook.outside import Outside
 from plybook.record import compare, read_record
 from plybook.record.compare import known_fields
 from plybook.recutting import _meant
+from plybook.verify import verify_folder
 from tests.record.bench import Device
 
 SPECS = Path(__file__).parents[2] / "specs"
@@ -45,6 +47,19 @@ def shelf(shop) -> dict:
 
 def plan(shop, name="TN-420") -> dict:
     return json.loads((shop / "out" / name / "plan.json").read_bytes())
+
+
+def after_recuts(shop, name="TN-420") -> dict:
+    """The plan of a part with the layouts of its recut, put together by hand."""
+    data = plan(shop, name)
+    (again,) = (shop / "out").glob("*-recut/recut.json")
+    now = {row["stock"]: row for row in json.loads(again.read_bytes())["layouts"][name]}
+    kept = [now.pop(row["stock"], row) for row in data["layouts"]]
+    return {**data, "layouts": [*kept, *now.values()]}
+
+
+def faults(shop) -> list[str]:
+    return [f for report in verify_folder(shop / "out").folders for f in report.faults]
 
 
 def ring_of(plan, row):
@@ -185,7 +200,7 @@ def test_a_date_that_is_none_is_refused(shop, capsys):
 
 def test_a_spoiled_piece_is_cut_elsewhere_and_the_others_stay(shop):
     assert run(shop, "recut", str(shop / "specs" / "hatch.yaml"), "A1") == 0
-    before, after = plan(shop), plan(shop, "TN-420-recut")
+    before, after = plan(shop), after_recuts(shop)
 
     def places(data):
         return {(p["piece"], p["copy"]): p for row in data["layouts"] for p in row["placements"]}
@@ -202,14 +217,67 @@ def test_a_spoiled_piece_is_cut_elsewhere_and_the_others_stay(shop):
     folder = shop / "out" / "TN-420-recut"
     assert (folder / "cutplan.pdf").read_bytes().startswith(b"%PDF")
     assert (folder / "cutplan" / f"{row['stock']}.dxf").exists()
+    assert faults(shop) == []
 
 
 def test_a_second_spoiled_piece_starts_from_the_first_recut(shop):
     spec = str(shop / "specs" / "hatch.yaml")
     assert run(shop, "recut", spec, "A1") == 0
     assert run(shop, "recut", spec, "A2") == 0
-    zones = [len(row["bad_zones_mm"]) for row in plan(shop, "TN-420-recut")["layouts"]]
+    zones = [len(row["bad_zones_mm"]) for row in after_recuts(shop)["layouts"]]
     assert sum(zones) == sum(len(row["bad_zones_mm"]) for row in plan(shop)["layouts"]) + 2
+    assert faults(shop) == []
+
+
+def moved(again):
+    again["layouts"]["TN-420"][0]["placements"][0]["x_mm"] += 3.0
+
+
+def open_again(again):
+    """The place of the spoiled piece may be cut again."""
+    row = next(r for r in again["layouts"]["TN-420"] if r["bad_zones_mm"])
+    row["bad_zones_mm"].pop()
+
+
+def of_another(again):
+    again["spoiled"][0]["piece"] = "A2"
+
+
+def not_there(again):
+    again["spoiled"][0]["outline_mm"][0][0] += 5.0
+
+
+def other_build(again):
+    again["builds"]["TN-420"] = "0" * 64
+
+
+def more(again):
+    again["note"] = "cut where you like"
+
+
+@pytest.mark.parametrize("forge", [moved, open_again, of_another, not_there, other_build, more])
+def test_a_forged_recut_is_caught(shop, forge):
+    assert run(shop, "recut", str(shop / "specs" / "hatch.yaml"), "A1") == 0
+    folder = shop / "out" / "TN-420-recut"
+    again = json.loads((folder / "recut.json").read_bytes())
+    forge(again)
+    data = json.dumps(again).encode()
+    (folder / "recut.json").write_bytes(data)
+    listing = json.loads((folder / "manifest.json").read_bytes())
+    for entry in listing["files"]:
+        if entry["name"] == "recut.json":
+            entry |= {"bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
+    (folder / "manifest.json").write_text(json.dumps(listing))
+    assert any("recut.json" in f or "neighbours" in f or "cutplan" in f for f in faults(shop))
+
+
+def test_a_recut_of_an_earlier_build_counts_no_more(shop):
+    spec = str(shop / "specs" / "hatch.yaml")
+    assert run(shop, "recut", spec, "A1") == 0
+    manifest = shop / "out" / "TN-420" / "manifest.json"
+    manifest.write_bytes(manifest.read_bytes() + b"\n")
+    assert latest_plan("TN-420", shop / "out", Outside()) == plan(shop)
+    assert any("another build of TN-420" in f for f in faults(shop))
 
 
 @pytest.mark.slow
@@ -243,7 +311,10 @@ def test_parts_on_one_roll_know_of_each_others_spoiled_pieces(two):
     specs = [str(two / "specs" / name) for name in ("hatch.yaml", "hatch2.yaml")]
     for spec, piece in ((specs[1], "B1"), (specs[0], "A1"), (specs[1], "A2"), (specs[0], "B2")):
         assert run(two, "recut", spec, piece) == 0
-    plans = [plan(two, "TN-420-recut"), plan(two, "TN-421-recut")]
+    (folder,) = (two / "out").glob("*-recut")
+    assert folder.name == "TN-420+TN-421-recut"
+    assert faults(two) == []
+    plans = [after_recuts(two, "TN-420"), after_recuts(two, "TN-421")]
     rolls = [next(r for r in p["layouts"] if r["stock"] == "TW-1") for p in plans]
     shapes = [ring_of(p, row) for p, r in zip(plans, rolls, strict=True) for row in r["placements"]]
     assert len(shapes) == 8

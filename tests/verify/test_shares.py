@@ -250,7 +250,8 @@ def test_pieces_of_a_set_are_cut_again_and_kept(built, tmp_path):
     home = tmp_path / "all"
     spec, out = str(home / "part.yaml"), str(home / "out")
     assert main(["recut", spec, "A1.1", "--part", "SH-1", "--out", out]) == 0
-    again = home / "out" / "SH-1-recut"
-    assert (again / NAME).exists() and "shared_cut_plan" not in plan_of(again)
+    (again,) = (home / "out").glob("*-recut")
+    assert (again / NAME).exists() and not (again / "plan.json").exists()
+    assert [f for report in verify_folder(home / "out").folders for f in report.faults] == []
     assert main(["compare", str(built / "SH-1"), str(home / "out" / "SH-1")]) == 0
     assert main(["keep", spec, "--out", out]) == 0
