@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import shapely
+
 from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
 from plybook.drawing.coreview import panel_picture
 from plybook.drawing.document import (
@@ -34,6 +36,7 @@ from plybook.drawing.document import (
     field_id,
     show_duration,
 )
+from plybook.drawing.foldview import FoldedSection, folded_section
 from plybook.drawing.inmould import InMould
 from plybook.drawing.jigview import jig_picture
 from plybook.drawing.layoutview import small_layout
@@ -52,6 +55,8 @@ from plybook.surface.model import Face
 from plybook.units import show_number
 
 _SIGN_LABEL = {"initials": "Initials", "time": "Time", "lot": "Lot or roll number"}
+_FOLDED_MM, _FOLDED_HIGH_MM = 120.0, 50.0  # least width and most height of a folded section
+_END_MM = 96.0  # width of its enlarged end
 _MOST_IDS = 60
 
 
@@ -250,13 +255,36 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
     row = [] if turn is None else [_picture(rosette(turn), alt="Rosette")]
     if detail is not None:
         row.append(_picture(detail, alt="Detail of the step's pieces"))
-    room = 180.0 - sum(p.scene.window_mm[2] + 4.0 for p in row)
     if cut is not None:
-        section = section_picture(cut, bench.mould.together_with(own), own, room, 46.0)
-        row.append(_picture(section, alt=f"The stack so far in section, {cut.name}"))
+        so_far = bench.mould.together_with(own)
+        room = 180.0 - sum(p.scene.window_mm[2] + 4.0 for p in row)
+        strips = {
+            layer: [shapely.Polygon(p.laid_outline_mm) for p in pieces if p.layer == layer]
+            for layer in own if any(p.kind == "rod" and p.layer == layer for p in pieces)
+        }  # fmt: skip
+        folded = folded_section(cut, so_far, bench.face, own, strips)
+        if folded is None:
+            section = section_picture(cut, so_far, own, room, 46.0)
+            row.append(_picture(section, alt=f"The stack so far in section, {cut.name}"))
+        else:
+            if room < _FOLDED_MM:
+                yield PictureRow(tuple(row))
+                row, room = [], 180.0
+            row += _folded(folded, room, bool(strips))
     yield PictureRow(tuple(row))
     if corners:
         yield corner_table(corners)
+
+
+def _folded(section: FoldedSection, room_mm: float, is_rod: bool) -> Iterator[Picture]:
+    """The stack so far as it truly lies; rods that lie side by side enlarged beside it."""
+    end = section.enlarged(_END_MM, _FOLDED_HIGH_MM) if is_rod else None
+    if end is not None:
+        room_mm -= end.window_mm[2] + 4.0
+    whole = section.picture(room_mm, _FOLDED_HIGH_MM)
+    for scene in (whole, *([end] if end is not None else [])):
+        yield Picture(scene, scene.window_mm[3], f"{scene.title} on paper.", scene.title,
+                      to_scale=True)  # fmt: skip
 
 
 def _cut_from(cutting: Cutting, pieces: Sequence[str]) -> Iterator[Block]:

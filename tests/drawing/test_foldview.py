@@ -4,10 +4,11 @@ import math
 from types import SimpleNamespace
 
 import numpy as np
+import shapely
 
 from plybook.drawing.foldview import folded_section
 from plybook.drawing.frame import FINEST_MM
-from plybook.drawing.scene import Path, Role
+from plybook.drawing.scene import Path, Role, Text
 from plybook.laminate.model import SectionCut
 
 RADIUS_MM, THICK_MM = 3820.0, 20.0
@@ -37,7 +38,7 @@ def test_a_long_folded_section_is_drawn_with_the_points_that_paper_shows():
         (("C", at, np.zeros(2), np.full(2, THICK_MM)),),
     )
     layer = SimpleNamespace(id="C", kind="core", angle_deg=0.0)
-    scene = folded_section(cut, [layer], Pipe())
+    scene = folded_section(cut, [layer], Pipe()).picture()
     scale = float(scene.title.rpartition("1:")[2])
     (core,) = (i.points_mm for i in scene.items if isinstance(i, Path) and i.fill)
     (face,) = (i.points_mm for i in scene.items if isinstance(i, Path) and i.role is Role.FACE)
@@ -52,3 +53,53 @@ def test_a_long_folded_section_is_drawn_with_the_points_that_paper_shows():
     rise = np.abs((face - face[0]) @ np.array([-way[1], way[0]]) / chord).max()
     assert math.isclose(chord, math.sqrt(2) * radius, abs_tol=0.01)
     assert math.isclose(rise, radius * (1 - math.sqrt(0.5)), abs_tol=0.02)
+
+
+def folded(own=(), strips=None):
+    """Two plies, two strips side by side on the crown, and a film over all of it."""
+    at = np.array([0.0, LENGTH_MM])
+    rods = np.array([2000.0, 2024.0])
+    flat = {"A": (0.0, 4.0), "B": (4.0, 8.0)}
+    bands = [(name, at, np.full(2, low), np.full(2, high)) for name, (low, high) in flat.items()]
+    bands.append(("L", rods, np.full(2, 8.0), np.full(2, 11.0)))
+    cut = SectionCut("Round", np.array([[0.0, 50.0], [LENGTH_MM, 50.0]]), tuple(bands))
+    kinds = {"A": "ply", "B": "ply", "L": "rod", "P": "film"}
+    layers = [
+        SimpleNamespace(id=name, kind=kind, angle_deg=0.0, region=shapely.box(1500, 0, 2600, 99))
+        for name, kind in kinds.items()
+    ]
+    return folded_section(cut, layers, Pipe(), own, strips or {})
+
+
+def wide(scene):
+    return [i for i in scene.items if isinstance(i, Path) and i.role is Role.HIGHLIGHT]
+
+
+def test_what_a_step_lays_is_drawn_wide_and_named_by_itself():
+    scene = folded(["B"]).picture()
+    said = {i.text for i in scene.items if isinstance(i, Text)}
+    assert {"A  0°", "B  0°", "L  rod"} <= said
+    assert len(wide(scene)) == 1
+    assert "A to B  2 plies" in {i.text for i in folded().picture().items if isinstance(i, Text)}
+
+
+def test_a_film_lies_on_what_is_below_it_and_only_where_it_is_laid():
+    scale = 1 / float(folded(["P"]).picture().title.rpartition("1:")[2])
+    (film,) = wide(folded(["P"]).picture())
+    sides = np.diff(film.points_mm, axis=0, append=film.points_mm[:1])
+    length = float(np.hypot(*sides.T).sum())
+    assert math.isclose(length, 2 * 1100.0 * scale, rel_tol=0.02)  # there and back
+    assert not any(isinstance(i, Text) and "film" in i.text for i in folded().picture().items)
+
+
+def test_strips_side_by_side_are_drawn_each_by_itself_at_a_scale_that_is_told():
+    strips = {"L": [shapely.box(2000, 0, 2012, 100), shapely.box(2012, 0, 2024, 100)]}
+    section = folded(["L"], strips)
+    assert len(wide(section.picture())) == 2 and len(wide(folded(["L"]).picture())) == 1
+    detail = section.enlarged(110.0, 60.0)
+    assert detail.title == "Round, detail, scale 2:1"
+    for strip in wide(detail):
+        sides = np.hypot(*np.diff(strip.points_mm, axis=0, append=strip.points_mm[:1]).T)
+        assert math.isclose(sides.max(), 2 * 12.0, rel_tol=0.06)
+    assert section.enlarged(30.0, 30.0) is None
+    assert folded().enlarged(110.0, 60.0) is None
