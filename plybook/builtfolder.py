@@ -218,7 +218,7 @@ def cut_plan(spec: PartSpec, plan: Mapping[str, Any]) -> CutPlan:
 
 
 def _cut_plan(spec: PartSpec, plan: Mapping[str, Any]) -> CutPlan:
-    from plybook.nest.model import CutPlan, Layout, Unit
+    from plybook.nest.model import Bay, CutPlan, Layout, Unit
     from plybook.nest.needs import item_of
     from plybook.nest.plan import finish_layout
 
@@ -253,6 +253,11 @@ def _cut_plan(spec: PartSpec, plan: Mapping[str, Any]) -> CutPlan:
             method=row["method"],
             remembered=True,
             gap_mm=float(plan["materials"][unit.material].get("gap_mm", 0.0)),
+            bays=tuple(
+                Bay(int(b["number"]), float(b["at_mm"]), float(b["to_mm"]), bool(b["cut"]))
+                for b in row["bays"]
+            ),
+            table_mm=float(row["table_mm"]),
         )
         layouts.append(finish_layout(layout, items))
     return CutPlan(tuple(layouts), tuple(items.values()), ())

@@ -190,7 +190,7 @@ def cut_plans(
     pieces, specs = _pieces(parts), [part.spec for part in parts]
     files: Files = {}
     for table, (head, rows) in (("stock", tables.stock_table(plan)),
-                                ("placements", tables.placements_table(plan)),
+                                ("placements", tables.placements_table(plan, specs[0].part.units)),
                                 ("kits", tables.kits_table(plan))):  # fmt: skip
         if rows or table != "kits":  # nothing is said of kits
             files[f"tables/{table}.csv"] = csv_bytes(head, rows)
@@ -206,7 +206,9 @@ def cut_plans(
         own, bags = own_layouts(plan, one.part.number), bag_pages(one.part.spec, one.shop)
         where.append({
             CUT_PLAN: where_pdf(one.part.spec, own, shared, bags),
-            "tables/placements.csv": csv_bytes(*tables.placements_table(own, one.part.number)),
+            "tables/placements.csv": csv_bytes(
+                *tables.placements_table(own, one.part.spec.part.units, one.part.number)
+            ),
         })  # fmt: skip
     return {**files, CUT_PLAN: sheets.pdf}, shared, where
 

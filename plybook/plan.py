@@ -28,6 +28,7 @@ from plybook.surface.model import Face
 FORMAT = 1
 _COORDINATE_DECIMALS = 4
 _FIGURE_DECIMALS = 6
+_PART = ("number", "name", "revision", "hand", "date", "units", "other_hand")
 
 
 def plan_dict(
@@ -44,28 +45,23 @@ def plan_dict(
 
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
     same stock unit. `marks_mm` are the corner points of the mark-out on the stock, from its end and
-    edge, as a tape in the part's unit shows them. `bag_rolls` are what the bags take off rolls,
-    `wants` what is to be bought before it is rounded up, `kits` what each way of sorting pieces
-    into kits takes, for all parts cut together, `folds` where both hands can be cut at once.
+    edge, `in_bay_mm` the same from the line of `bay`, as a tape in the part's unit shows them; a
+    roll that lies on the table whole has no `bays`, and 0 for that of its pieces. `bag_rolls` are
+    what the bags take off rolls, `wants` what is to be bought before it is rounded up, `kits` what
+    each way of sorting pieces into kits takes, for all parts cut together, `folds` where both hands
+    can be cut at once.
     """
     part = spec.part
     pulled = {x.id: x.removed_after for x in spec.layers if isinstance(x, Film)}
     return {
         "plan": FORMAT,
-        "part": {
-            "number": part.number,
-            "name": part.name,
-            "revision": part.revision,
-            "hand": part.hand,
-            "date": part.date,
-            "units": part.units,
-            "other_hand": part.other_hand,
-        },
+        "part": {key: getattr(part, key) for key in _PART},
         "surface": _surface(face),
         "setout": setout_row(setout or set_out(spec, face, laminate)),
         "materials": _materials(spec, laminate),
         "workshop": {
             "cup_loss_g": _figure(spec.workshop.cup_loss_g),
+            "table_mm": _figure(spec.workshop.table_mm),
             "booklets_at": spec.workshop.booklets_at,
         },
         "layers": [
@@ -357,6 +353,8 @@ def layout_row(layout: Layout, number: str, items: dict[str, Item], tape: str) -
         "bought": unit.bought,
         "outline_mm": None if unit.outline_mm is None else ring_list(unit.outline_mm),
         "bad_zones_mm": [ring_list(zone) for zone in unit.bad_zones_mm],
+        "table_mm": _figure(layout.table_mm),
+        "bays": [asdict(bay) for bay in layout.bays],
         "placements": [_placement(p, marked[p.item, p.copy]) for p in own],
         "also_cut": [
             {
@@ -389,6 +387,8 @@ def _placement(placement: Placement, marked: MarkedPiece) -> dict:
         "rotation_deg": _figure(placement.rotation_deg),
         "flipped": bool(placement.flipped),
         "marks_mm": _points(marked.points_mm),
+        "bay": marked.bay,
+        "in_bay_mm": _points(marked.told_mm),
     }
 
 

@@ -74,7 +74,7 @@ def recut_folder(spec: PartSpec, asked: str, copy: int, out: Path, outside: Outs
     home, taker = (_holder(one, f"{number}/{piece}", copy) for one in (before, after))
     changed = {layout.unit.id: layout for layout in (home, taker)}
     layouts = [layout for layout in after.layouts if layout.unit.id in changed]
-    cut = _named_by_part(layouts, after.items, plans)
+    cut = _in_bays(_named_by_part(layouts, after.items, plans), plans[numbers[0]])
     now = {n: _with_rows(data, cut, n) for n, data in plans.items()}
     earlier = read_recut(name, out, outside) or {"spoiled": [], "stock": []}
     stock = list(dict.fromkeys([*earlier["stock"], *changed]))
@@ -153,6 +153,18 @@ def _named_by_part(
             placed.append(replace(p, item=name, copy=copy))
         done.append(replace(layout, placements=tuple(placed)))
     return CutPlan(tuple(done), tuple(named.values()), ())
+
+
+def _in_bays(plan: CutPlan, first: Mapping[str, Any]) -> CutPlan:
+    """Layouts with the bays in which they are marked out now, on the table of the first part."""
+    from dataclasses import replace
+
+    from plybook.nest.bays import with_same_lines
+
+    items, unit = {item.id: item for item in plan.items}, first["part"]["units"]
+    table = first["workshop"]["table_mm"]
+    done = [with_same_lines(layout, items, unit, table) for layout in plan.layouts]
+    return replace(plan, layouts=tuple(done))
 
 
 def _with_rows(data: Mapping[str, Any], cut: CutPlan, number: str) -> dict[str, Any]:

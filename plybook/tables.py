@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from plybook.laminate.model import Laminate
 from plybook.laminate.stiffness import TERMS, terms
+from plybook.nest.markout import mark_out
 from plybook.nest.model import CutPlan
 from plybook.shop.model import Quantity, Shop
 from plybook.shop.setout import SetOut
@@ -76,13 +77,24 @@ def stock_table(plan: CutPlan) -> Table:
     return head, rows
 
 
-def placements_table(plan: CutPlan, number: str = "") -> Table:
+def placements_table(plan: CutPlan, unit: str, number: str = "") -> Table:
     """One row per placed piece, of one part where a number is given; a placed point is mirrored,
-    turned, then moved."""
-    head = ("stock", "part", "piece", "copy", "x_mm", "y_mm", "rotation_deg", "face_down")
+    turned, then moved.
+
+    `x_mm` and `y_mm` say where the piece's own zero lies, from the stock's end and the lower edge
+    of its usable width: for one that is turned, that may be beside the stock. `from_mm` to `to_mm`
+    is what its mark-out takes along the stock, from the line of `bay`; from the end without one.
+    """
+    head = (
+        "stock", "part", "piece", "copy", "x_mm", "y_mm", "rotation_deg", "face_down", "bay",
+        "from_mm", "to_mm",
+    )  # fmt: skip
     rows = []
+    rings = {item.id: item.outline_mm for item in plan.items}
     for entry in plan.layouts:
+        told = {(m.item, m.copy): m for m in mark_out(entry, rings, unit)}
         for p in entry.placements:
+            mark = told[p.item, p.copy]
             part, _, piece = p.item.rpartition("/")
             if number and part != number:
                 continue
@@ -90,7 +102,9 @@ def placements_table(plan: CutPlan, number: str = "") -> Table:
                 (
                     entry.unit.id, part, piece, p.copy, show_number(p.x_mm, 4),
                     show_number(p.y_mm, 4), show_number(p.rotation_deg, 6),
-                    "yes" if p.flipped else "no",
+                    "yes" if p.flipped else "no", mark.bay or "",
+                    show_number(float(mark.told_mm[:, 0].min()), 4),
+                    show_number(float(mark.told_mm[:, 0].max()), 4),
                 )
             )  # fmt: skip
     return head, rows

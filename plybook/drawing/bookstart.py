@@ -230,6 +230,9 @@ def layout_pages(spec: PartSpec, plan: CutPlan, files: Addresses) -> Iterator[Pa
         if others:
             facts.append(f"hatched grey: pieces of {', '.join(others)}")
         scene = small_layout(layout, items, number, unit)
+        along = f"figures are {unit} from the end"
+        if layout.bays:
+            along = "a bay begins at the line of its number"
         yield Page(
             f"layout-{stock.id}",
             f"{stock.kind.capitalize()} {stock.id}",
@@ -239,9 +242,9 @@ def layout_pages(spec: PartSpec, plan: CutPlan, files: Addresses) -> Iterator[Pa
                 Picture(
                     scene,
                     scene.window_mm[3] - scene.window_mm[1],
-                    f"{stock.id}, reduced{_DRAWN[stock.kind]}; figures are {unit} from "
-                    "the end. Cut from the full-size drawing or the mark-out table of the cut "
-                    "plan, not from this picture.",
+                    f"{stock.id}, reduced{_DRAWN[stock.kind]}; {along}. Cut from the "
+                    "full-size drawing or the mark-out table of the cut plan, not from this "
+                    "picture.",
                     f"Pieces on {stock.id}",
                 ),
                 mark_out_on_screen(layout, items, number, unit, files),

@@ -30,10 +30,11 @@ from plybook.drawing.labels import (
     readable_deg,
 )
 from plybook.drawing.letters import clean_text, text_box_mm
+from plybook.drawing.rolllines import has_room, roll_lines, ticks_along, words_at
 from plybook.drawing.rosette import show_angle
-from plybook.drawing.scene import Anchor, Circle, Path, Primitive, Rise, Role, Scene, Text
+from plybook.drawing.scene import Circle, Path, Primitive, Rise, Role, Scene, Text
 from plybook.laminate.model import Piece
-from plybook.nest.markout import MarkedPiece, cut_words, mark_out, stage_cuts
+from plybook.nest.markout import MarkedPiece, mark_out
 from plybook.nest.model import Item, Layout, Placement
 from plybook.nest.placing import placed
 from plybook.units import CLOTH, MM_PER_INCH, show_figure, show_number
@@ -96,6 +97,7 @@ def layout_scene(
     sheet = _Sheet(layout, {item.id: item for item in items}, pieces or {}, unit, scale, window_mm)
     sheet.draw_stock()
     sheet.draw_pieces()
+    sheet.draw_lines()
     sheet.letter(marked)
     return sheet.scene()
 
@@ -163,7 +165,6 @@ class _Sheet:
             self.items += hatch(bad, 135.0, 6.0 if self.big else 2.0, Role.BAD_ZONE)
         self._figures()
         self._directions()
-        self._stage_cuts()
 
     def _add(self, item: Primitive) -> None:
         self.items.append(item)
@@ -199,12 +200,12 @@ class _Sheet:
         every = next((n for n in FIGURES if n * tick * self.scale >= LEAST_FIGURE_MM), FIGURES[-1])
         low, high = self.span
         base, top = -stock.edge_mm * self.rise, stock.width_mm * self.rise
-        for k in range(math.ceil(low / tick - 1e-9), math.floor(high / tick + 1e-9) + 1):
-            x = k * tick * self.scale
+        for k, at in ticks_along(self.layout, low, high, tick):
+            x = at * self.scale
             long = 1.6 if k % every == 0 else 1.0
             self._add(Path(Role.DIMENSION, np.array([(x, base), (x, base - reach * long)])))
             self._add(Path(Role.DIMENSION, np.array([(x, top), (x, top + reach * long)])))
-            if k % every == 0:
+            if k % every == 0 and has_room(self.layout, at, every * tick):
                 said = self._figure(k * tick)
                 ends: tuple[tuple[float, Rise], ...] = (
                     (base - reach * 2.2, "top"), (top + reach * 2.2, "baseline")
@@ -242,7 +243,9 @@ class _Sheet:
         foot = "Measure along from this end and up from this edge"
         if stock.kind == "bar":
             foot = "Measure along from this end; the width is not to scale"
-        if self.span[0] > 0.0:
+        if self.layout.bays:
+            foot = "Measure along from the line on the left and up from this edge"
+        elif self.span[0] > 0.0:
             rest = "; the width is not to scale" if stock.kind == "bar" else ", up from this edge"
             foot = f"Continued: along from the end of the {stock.kind}{rest}"
         if stock.edge_mm > 0:
@@ -251,26 +254,25 @@ class _Sheet:
         self._word(Text(Role.TEXT, (x, y), foot, letters * 0.72 if not self.big else 10.0,
                         rise="top"))  # fmt: skip
 
-    def _stage_cuts(self) -> None:
-        """Where the roll is cut across between stages, and whose pieces lie on either side."""
+    def draw_lines(self) -> None:
+        """The lines of the bays and the cuts across, with what is said of them."""
         stock = self.layout.unit
-        letters, gap = (14.0, 76.0) if self.big else (2.5, 12.5)
         low, high = self.span
-        for cut in stage_cuts(self.layout, self.outlines, self.unit):
-            if not low <= cut.along_mm < high:
-                continue
-            ends = [(cut.along_mm, -stock.edge_mm), (cut.along_mm, stock.width_mm)]
-            self._add(Path(Role.SPLICE, self.put(np.array(ends))))
-            x = cut.along_mm * self.scale
-            side: Anchor = "end" if cut.along_mm > (low + high) / 2 else "start"
-            words = (
-                f"CUT ACROSS at {cut_words(cut, self.unit)}",
-                f"before it {clean_text(cut.before)}, after it {clean_text(cut.after)}",
-            )
-            y = -stock.edge_mm * self.rise - gap
-            for said in words:
-                self._word(Text(Role.TEXT, (x, y), said, letters, 0, side, "top", True))
-                y -= letters * 1.5
+        for line in roll_lines(self.layout, self.outlines, self.unit):
+            at = min(line.along_mm, self.end)  # the last one is the end that is drawn already
+            if low <= at < high:
+                ends = self.put(np.array([(at, -stock.edge_mm), (at, stock.width_mm)]))
+                self._add(Path(Role.SPLICE if line.cut else Role.STATION, ends))
+            if low <= at < high or at == high == self.end:
+                self._beside_line(at, line.said)
+
+    def _beside_line(self, along_mm: float, rows: Sequence[str]) -> None:
+        """Words below the lower edge, at a line across the roll."""
+        letters, gap = (14.0, 76.0) if self.big else (2.5, 12.5)
+        at = (along_mm * self.scale, -self.layout.unit.edge_mm * self.rise - gap)
+        ends = (self.span[0] * self.scale, self.span[1] * self.scale)
+        for text in words_at(at, rows, letters, ends, self.taken):
+            self._word(text)
 
     # ------------------------------------------------------------ pieces
 

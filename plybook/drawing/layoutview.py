@@ -2,7 +2,8 @@
 
 The cut plan itself, with its mark-out tables, is drawn elsewhere; this is the small picture. Long
 rolls run on in rows of the same scale, left to right and top down; rows without a piece of the
-part are left out. A bar is drawn wider than it is, so that its pieces can be named in it.
+part are left out. A roll in bays shows their lines in place of figures. A bar is drawn wider than
+it is, so that its pieces can be named in it.
 """
 
 from __future__ import annotations
@@ -98,7 +99,11 @@ def small_layout(layout: Layout, items: dict[str, Item], part: str, unit: str = 
         out += words
         if stock.kind == "roll" and place == 0:
             out += _warp(frame, row * stretch, stock.width_mm)
-        out += _ruler(frame, row * stretch, min((row + 1) * stretch, length), unit)
+        ends = (row * stretch, min((row + 1) * stretch, length))
+        if layout.bays:
+            out += _lines(frame, ends, layout)
+        else:
+            out += _ruler(frame, *ends, unit)
     return cropped(Scene(tuple(out), (0.0, 0.0, WIDTH_MM, height), f"Layout of {stock.id}"))
 
 
@@ -161,6 +166,23 @@ def _warp(frame: Frame, start_mm: float, width_mm: float) -> list[Primitive]:
     words = Text(Role.TEXT, (x, y + 2.6), "warp", NOTE_MM, rise="centre")
     at = x + text_width_mm("warp", NOTE_MM) + 2.0
     return [words, *arrow((at, y + 2.6), (at + 18.0, y + 2.6), Role.FIBRE, 2.2)]
+
+
+def _lines(frame: Frame, ends_mm: tuple[float, float], layout: Layout) -> list[Primitive]:
+    """The lines at which the bays of a roll begin, with their names under the row."""
+    out: list[Primitive] = []
+    for bay in (bay for bay in layout.bays if ends_mm[0] - 1e-6 <= bay.at_mm < ends_mm[1]):
+        ends = frame.put(np.array([[bay.at_mm, layout.unit.width_mm], [bay.at_mm, 0.0]]))
+        if bay.number > 1:
+            cut = layout.bays[bay.number - 2].cut
+            out.append(Path(Role.SPLICE if cut else Role.STATION, ends))
+        x, y = ends[1]
+        out.append(Path(Role.DIMENSION, np.array([[x, y], [x, y - 1.4]])))
+        at, words = (float(x), float(y) - 1.8), f"line {bay.number}"
+        if (bay.to_mm - bay.at_mm) * frame.scale < text_width_mm(words, NOTE_MM) + 2.0:
+            words = str(bay.number)
+        out.append(Text(Role.TEXT, at, words, NOTE_MM, anchor="middle", rise="top"))
+    return out
 
 
 def _ruler(frame: Frame, start_mm: float, end_mm: float, unit: str) -> list[Primitive]:

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from plybook.drawing.baywords import bays_told, longer_than_table, working
 from plybook.drawing.document import Block, Links, OnScreen, Paragraph, Table
 from plybook.nest.markout import MarkedPiece, mark_out, stock_grain, tape
 from plybook.nest.model import Item, Layout
@@ -43,28 +44,43 @@ def mark_out_on_screen(
     rings = {p.item: items[p.item].outline_mm for p in layout.placements}
     copies = {item.id: item.demand for item in items.values()}
     bar = layout.unit.kind == "bar"
-    rows, pieces = [], []
-    for number, mark in enumerate(mark_out(layout, rings, unit), start=1):
+    rows, pieces, long = [], [], []
+    marked = mark_out(layout, rings, unit)
+    for number, mark in enumerate(marked, start=1):
         own, _, piece = mark.item.rpartition("/")
         if own != part:
             continue
         pieces.append(piece)
+        long += [f"{piece}: {w}" for w in (longer_than_table(mark, layout, unit),) if w]
         name = f"{piece}, {mark.copy} of {copies[mark.item]}" if copies[mark.item] > 1 else piece
-        rows.append((str(number), name, _span(mark, unit) if bar else _points(mark, unit)))
+        where = (str(mark.bay),) if layout.bays else ()
+        rows.append((str(number), name, *where, _span(mark, unit) if bar else _points(mark, unit)))
     grain = stock_grain(layout.unit.kind)
     step = show_length(grain.step_mm(unit), unit, grain=grain)
+    start = "line of its bay" if layout.bays else "end"
     reading = (
         f"Figures in {unit}, from the end of the {layout.unit.kind}."
         if bar
-        else f"Each point: along from the end / across from the edge of the {layout.unit.kind}, "
-        f"in {unit}, to the next {step} outwards. Point 1 is the one nearest to the end; the "
-        "others follow counter-clockwise. Curves are marked as chords: trim with the template."
+        else f"Each point: along from the {start} / across from the edge of the "
+        f"{layout.unit.kind}, in {unit}, to the next {step} outwards. Point 1 is the one nearest "
+        f"to the {start.split()[0]}; the others follow counter-clockwise. Curves are marked as "
+        "chords: trim with the template."
     )
-    blocks: list[Block] = [
-        Paragraph(reading),
-        Table(("No.", "Piece", "From and to" if bar else "Points, along / across"), tuple(rows),
-              "rll", f"Mark-out of {layout.unit.id}, in the order of cutting"),
-    ]  # fmt: skip
+    blocks: list[Block] = [Paragraph(reading)]
+    if layout.bays:
+        told = bays_told(layout, marked, items, unit)
+        lines = tuple((str(one.bay.number), one.said, one.along) for one in told)
+        blocks = [
+            Paragraph(working(layout, unit)),
+            Table(("Bay", "Before its pieces are cut", f"To its next line, {unit}"), lines, "rlr",
+                  f"Bays of {layout.unit.id}"),
+            *blocks,
+            *map(Paragraph, long),
+        ]  # fmt: skip
+    figures = "From and to" if bar else "Points, along / across"
+    heads = ("No.", "Piece", "Bay", figures) if layout.bays else ("No.", "Piece", figures)
+    blocks.append(Table(heads, tuple(rows), "rlrl" if layout.bays else "rll",
+                        f"Mark-out of {layout.unit.id}, in the order of cutting"))  # fmt: skip
     drawn = layout.unit.id in files.stock
     links = [(f"{layout.unit.id} at full size", files.stock[layout.unit.id])] if drawn else []
     links += template_links(pieces, files)
@@ -83,10 +99,10 @@ def template_links(pieces: list[str], files: Addresses) -> list[tuple[str, str]]
 def _points(mark: MarkedPiece, unit: str) -> str:
     return " · ".join(
         f"{k}: {tape(float(x), unit)} / {tape(float(y), unit)}"
-        for k, (x, y) in enumerate(mark.points_mm, start=1)
+        for k, (x, y) in enumerate(mark.told_mm, start=1)
     )
 
 
 def _span(mark: MarkedPiece, unit: str) -> str:
-    along = mark.points_mm[:, 0]
+    along = mark.told_mm[:, 0]
     return f"{tape(float(along.min()), unit)} to {tape(float(along.max()), unit)}"

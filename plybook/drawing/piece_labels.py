@@ -6,7 +6,7 @@ Terms:
         3 x 10 labels of 2 5/8 x 1 in; with QR codes 2 x 7 of 99.1 x 38.1 mm and 2 x 5 of 4 x 2 in.
     side: a label goes on the side that is up in the mould, the bag side.
     turn: the place of a piece among all that its stage lays, in the order of the steps.
-    stock place: where along its roll, sheet or bar a piece is cut, as the mark-out counts it.
+    stock place: where along its roll, sheet or bar a piece is cut, in the figures of its mark-out.
 """
 
 from __future__ import annotations
@@ -14,17 +14,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from urllib.parse import quote
 
-import numpy as np
-
 from plybook.drawing.document import Block, CheckBox, Heading, Items, Page, Paragraph
 from plybook.drawing.rosette import show_angle
 from plybook.laminate.model import Laminate, Piece
-from plybook.nest.markout import stock_grain
+from plybook.nest.markout import mark_out, tape
 from plybook.nest.model import CutPlan
-from plybook.nest.placing import placed_outline
 from plybook.shop.model import Shop
 from plybook.spec.model import PartSpec
-from plybook.units import show_figure
 
 HANDS = {"left": "LEFT", "right": "RIGHT", "none": ""}
 
@@ -141,19 +137,19 @@ def _links(spec: PartSpec, shop: Shop) -> dict[str, str]:
 
 
 def _stock_places(plan: CutPlan, number: str, unit: str) -> dict[tuple[str, int], str]:
-    """Where each copy of a part's pieces is cut: the stock, and from and to along it."""
-    items = {item.id: item for item in plan.items}
+    """Where each copy of a part's pieces is cut: the stock, its bay, and from and to along it."""
+    rings = {item.id: item.outline_mm for item in plan.items}
     found = {}
     for layout in plan.layouts:
-        grain = stock_grain(layout.unit.kind)
-        for placement in layout.placements:
-            part, _, piece = placement.item.rpartition("/")
+        if not any(p.item.rpartition("/")[0] == number for p in layout.placements):
+            continue
+        for mark in mark_out(layout, rings, unit):
+            part, _, piece = mark.item.rpartition("/")
             if part == number:
-                along = placed_outline(items[placement.item], placement)[:, 0]
-                ends = (show_figure(float(v), unit, grain) for v in (np.min(along), np.max(along)))
-                found[piece, placement.copy] = (
-                    f"from {layout.unit.id}, along {' to '.join(ends)} {unit}"
-                )
+                along = mark.told_mm[:, 0]
+                ends = " to ".join(tape(float(v), unit) for v in (along.min(), along.max()))
+                bay = f", bay {mark.bay}" if mark.bay else ""
+                found[piece, mark.copy] = f"from {layout.unit.id}{bay}, along {ends} {unit}"
     return found
 
 

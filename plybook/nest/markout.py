@@ -5,7 +5,7 @@ Terms:
     running coordinates: distances along the stock from its end and across it from its edge.
     corner point: where two straight cuts meet. A gentle curve is marked as a few straight chords
         laid outside it, to be trimmed with the template.
-    stage cut: a straight cut across a roll where one stage's pieces end and the next one's begin.
+    bay: see `plybook.nest.model`; figures along a roll that has bays are those from the bay's line.
     grid: what a tape is read to, by what is cut: cloth to a millimetre or a sixteenth of an inch,
         foam and rods to half a millimetre or a thirty-second of an inch.
 
@@ -19,12 +19,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import shapely
 
-from plybook.nest.model import Item, Layout, Placement
+from plybook.nest.model import Bay, Layout, Placement
 from plybook.nest.placing import placed
 from plybook.units import CLOTH, MM_PER_INCH, STIFF, Grain, show_inches, show_number
 
@@ -32,10 +31,6 @@ CURVE_MM = 1.5  # chords leave a curve by no more than about this before they ar
 _CLOSER = {  # (how far chords leave a curve, grid): tried in turn beside a near neighbour
     "mm": ((0.5, 1.0), (0.5, 0.5), (0.2, 0.1)),
     "in": ((0.5, MM_PER_INCH / 16), (0.5, MM_PER_INCH / 32), (0.2, MM_PER_INCH / 64)),
-}
-_ROUND_MM_ACROSS = {  # what a cut across a roll is rounded to, the roundest that the gap allows
-    "mm": (10.0, 5.0, 1.0, 0.5, 0.1),
-    "in": tuple(MM_PER_INCH / part for part in (1, 2, 4, 8, 16, 32, 64)),
 }
 _FINEST_TICK = 64  # of an inch
 _FINEST_MM = 0.01  # chords are not tried closer to a curve
@@ -63,6 +58,8 @@ class MarkedPiece:
         ring_mm: (m, 2) the true outline as placed, same coordinates.
         curved: some of its cuts are chords of a curve.
         over_mm: how far the marked outline lies outside the true one at most.
+        bay: in which it is marked out, 0 where the stock has none.
+        line_mm: where that bay begins; `told_mm` are the points from there.
     """
 
     item: str
@@ -71,6 +68,13 @@ class MarkedPiece:
     ring_mm: np.ndarray
     curved: bool
     over_mm: float
+    bay: int = 0
+    line_mm: float = 0.0
+
+    @property
+    def told_mm(self) -> np.ndarray:
+        """(n, 2) points as they are told: from the line of the bay and the stock's edge."""
+        return self.points_mm - (self.line_mm, 0.0)
 
 
 def mark_out(
@@ -85,79 +89,49 @@ def mark_out(
     """
     offset = np.array([0.0, layout.unit.edge_mm])
     marked = []
-    stock = layout.unit
-    room = (stock.length_mm, stock.width_mm + 2 * stock.edge_mm)
     rings = [placed(outlines_mm[place.item], place) + offset for place in layout.placements]
     true = shapely.polygons([shapely.linearrings(ring) for ring in rings])
     wrong = ~shapely.is_valid(true)  # told later, by its layer
     true[wrong] = shapely.make_valid(true[wrong])
     tree = shapely.STRtree(true)
-    usual = stock_grain(stock.kind).step_mm(unit)
+    usual = stock_grain(layout.unit.kind).step_mm(unit)
     for k, (place, ring) in enumerate(zip(layout.placements, rings, strict=True)):
-        piece = _marked(place, ring, CURVE_MM, usual, room)
+        bay = layout.bay_of(float(ring[:, 0].min()))
+        room = _room_mm(layout, bay, float(ring[:, 0].max()), usual)
+        piece = _marked(place, ring, CURVE_MM, usual, room, bay)
         for curve, grid in ((curve, min(grid, usual)) for curve, grid in _CLOSER[unit]):
             if not _runs_into(piece, k, true, tree):
                 break
-            piece = _marked(place, ring, curve, grid, room)
+            piece = _marked(place, ring, curve, grid, room, bay)
         if _runs_into(piece, k, true, tree):
-            piece = _marked(place, ring, *_CLOSER[unit][-1], room, blunt=True)
+            piece = _marked(place, ring, *_CLOSER[unit][-1], room, bay, blunt=True)
         marked.append(piece)
     return tuple(
         sorted(marked, key=lambda m: (*np.round(m.ring_mm.min(axis=0), 1), m.item, m.copy))
     )
 
 
+def _room_mm(
+    layout: Layout, bay: Bay | None, high_mm: float, grid: float
+) -> tuple[float, float]:
+    """How far corners may lie from the line of a bay, and from the edge: on the stock, on the
+    table where the piece lies on it, and short of a cut across."""
+    stock = layout.unit
+    wide = stock.width_mm + 2 * stock.edge_mm
+    if bay is None:
+        return stock.length_mm, wide
+    room = stock.length_mm - bay.at_mm
+    table = math.floor(layout.table_mm / grid + 1e-9) * grid
+    if high_mm - bay.at_mm <= table:
+        room = min(room, table)
+    if bay.cut and high_mm <= bay.to_mm + _HAIR_MM:
+        room = min(room, bay.to_mm - bay.at_mm)
+    return room, wide
+
+
 def stock_grain(kind: str) -> Grain:
     """How closely pieces are marked out on a roll, a sheet or a bar."""
     return CLOTH if kind == "roll" else STIFF
-
-
-@dataclass(frozen=True)
-class StageCut:
-    """A cut across a roll, at `along_mm` from its end, between the pieces of two stages."""
-
-    along_mm: float
-    before: str
-    after: str
-
-
-def stage_cuts(layout: Layout, items: Mapping[str, Item], unit: str) -> tuple[StageCut, ...]:
-    """Where a roll can be cut straight across between stages; none where their pieces mix.
-
-    Args:
-        layout: placements on one unit of stock.
-        items: what is placed, by id; an item's group is its stage.
-        unit: "mm" or "in": of the tape.
-    """
-    if layout.unit.kind != "roll":
-        return ()
-    spans: dict[str, tuple[float, float]] = {}
-    for place in layout.placements:
-        item = items[place.item]
-        along = placed(item.outline_mm, place)[:, 0]
-        low, high = spans.get(item.group, (math.inf, -math.inf))
-        spans[item.group] = (min(low, float(along.min())), max(high, float(along.max())))
-    runs: list[tuple[list[str], float, float]] = []  # stages whose pieces mix, from, to
-    for stage, (low, high) in sorted(spans.items(), key=lambda row: row[1]):
-        if runs and low < runs[-1][2]:
-            names, start, end = runs[-1]
-            runs[-1] = ([*names, stage], start, max(end, high))
-        else:
-            runs.append(([stage], low, high))
-    return tuple(
-        StageCut(_roundest(end, start, unit), " and ".join(before), " and ".join(after))
-        for (before, _, end), (after, start, _) in pairwise(runs)
-    )
-
-
-def _roundest(low_mm: float, high_mm: float, unit: str) -> float:
-    """The roundest length between two, the one nearest to their middle."""
-    middle = (low_mm + high_mm) / 2
-    for step in _ROUND_MM_ACROSS[unit]:
-        at = round(middle / step) * step
-        if low_mm <= at <= high_mm:
-            return at
-    return middle
 
 
 def _runs_into(piece: MarkedPiece, number: int, true: np.ndarray, tree: shapely.STRtree) -> bool:
@@ -184,9 +158,14 @@ class MarkedOpening:
 
 
 def mark_openings(
-    place: Placement, holes_mm: Sequence[np.ndarray], edge_mm: float, unit: str, grain: Grain
+    place: Placement,
+    holes_mm: Sequence[np.ndarray],
+    edge_mm: float,
+    unit: str,
+    grain: Grain,
+    line_mm: float = 0.0,
 ) -> tuple[MarkedOpening, ...]:
-    """The openings of a piece where it lies, from the stock's end and edge.
+    """The openings of a piece where it lies, from the line of its bay and the stock's edge.
 
     Args:
         place: where the piece lies.
@@ -194,10 +173,11 @@ def mark_openings(
         edge_mm: what of the stock is not used along its edge.
         unit: "mm" or "in": the tape in the builder's hand.
         grain: how closely corners are marked.
+        line_mm: where its bay begins.
     """
     grid, found = grain.step_mm(unit), []
     for hole in holes_mm:
-        ring = placed(hole, place) + (0.0, edge_mm)
+        ring = placed(hole, place) + (-line_mm, edge_mm)
         true = shapely.Polygon(ring)
         ring = _around(true)
         middle = np.array(true.centroid.coords[0])
@@ -261,13 +241,6 @@ def rounded_corners(points_mm: np.ndarray, radius_mm: float) -> shapely.Polygon 
     return inner.buffer(radius_mm, quad_segs=32)
 
 
-def cut_words(cut: StageCut, unit: str) -> str:
-    """Where a cut across a roll lies: metres or inches."""
-    if unit == "in":
-        return f"{tape(cut.along_mm, unit)} in"
-    return f"{show_number(cut.along_mm / 1000, 4)} m"
-
-
 def tape(value_mm: float, unit: str) -> str:
     """A running coordinate as read off a tape."""
     return show_inches(value_mm, _FINEST_TICK) if unit == "in" else show_number(value_mm, 1)
@@ -279,8 +252,11 @@ def _marked(
     curve_mm: float,
     grid: float,
     room_mm: tuple[float, float],
+    bay: Bay | None,
     blunt: bool = False,
 ) -> MarkedPiece:
+    line = np.array([bay.at_mm if bay else 0.0, 0.0])
+    whole, ring = ring, ring - line
     true = shapely.Polygon(ring)
     on_stock = shapely.Polygon(np.clip(ring, 0.0, room_mm))  # it may stand over by a rounding
     best: tuple[float, np.ndarray, bool] | None = None
@@ -298,7 +274,10 @@ def _marked(
     over = shapely.hausdorff_distance(shapely.Polygon(points).exterior, true.exterior)
     start = np.lexsort((points[:, 1], points[:, 0]))[0]
     points = np.roll(points, -start, axis=0)
-    return MarkedPiece(place.item, place.copy, points, ring, curved, float(over))
+    number = bay.number if bay else 0
+    return MarkedPiece(
+        place.item, place.copy, points + line, whole, curved, float(over), number, float(line[0])
+    )
 
 
 def _each_once(points: np.ndarray, grid: float) -> np.ndarray:

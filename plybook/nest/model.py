@@ -4,6 +4,8 @@ Terms:
     item: a shape to be placed, as many times as its demand.
     unit: one roll, sheet or bar of the shelf, or one bought.
     placement: mirror y if flipped, rotate counter-clockwise about the item's origin, translate.
+    bay: what of a roll is marked out and cut on the table at a time: the pieces that begin between
+        two lines squared across the cloth. Its figures along the roll begin at its first line.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from plybook.diagnostics import Finding
 
 UnitKind = Literal["roll", "sheet", "bar"]
 Effort = Literal["quick", "normal", "long"]
+_TOUCH_MM = 1e-6  # a piece that begins so near before a line begins at it
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,23 @@ class Placement:
 
 
 @dataclass(frozen=True)
+class Bay:
+    """One bay of a roll.
+
+    Attributes:
+        number: counted from 1 along the roll; its first line has the same number.
+        at_mm, to_mm: its lines, from the roll's end; no further apart than the table is long.
+        cut: whether the cloth can be cut straight across at its second line, for no piece lies
+            over it; else the line is only drawn.
+    """
+
+    number: int
+    at_mm: float
+    to_mm: float
+    cut: bool
+
+
+@dataclass(frozen=True)
 class Layout:
     """One unit and what is cut from it, proved by the checker.
 
@@ -77,6 +97,8 @@ class Layout:
         remnant_mm: largest useful left-over ring, or None.
         method: how it was found, for the record ("irregular", "rectangles", "exact cutting").
         gap_mm: clear distance kept between pieces; the checker holds the layout to it.
+        bays: of a roll that is longer than the table; none of what lies on it whole.
+        table_mm: length of the table; 0 where bays were not looked for.
     """
 
     unit: Unit
@@ -88,6 +110,13 @@ class Layout:
     method: str = ""
     remembered: bool = False
     gap_mm: float = 0.0
+    bays: tuple[Bay, ...] = ()
+    table_mm: float = 0.0
+
+    def bay_of(self, low_mm: float) -> Bay | None:
+        """The bay of a piece that begins at `low_mm` along the roll; None where there are none."""
+        begun = (bay for bay in reversed(self.bays) if bay.at_mm <= low_mm + _TOUCH_MM)
+        return next(begun, self.bays[0] if self.bays else None)
 
 
 @dataclass(frozen=True)

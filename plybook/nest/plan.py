@@ -12,6 +12,7 @@ import numpy as np
 from plybook.diagnostics import Finding, StockError, error, note
 from plybook.geometry.rings import signed_area_mm2
 from plybook.nest.bars import BarStock, cut_bars
+from plybook.nest.bays import in_bays
 from plybook.nest.bound import sheet_bound, strip_bound
 from plybook.nest.budget import Budget, stops_on_interrupt
 from plybook.nest.check import check_plan
@@ -91,7 +92,18 @@ def plan_cuts(
     kits = ways_compared(jobs, needs, done, way, partial(_lay_out, whole, run)) if way else ()
     why = partial(not_folded, jobs)
     folds = folds_of(layouts, items, why) if way in KITS else ()
-    return CutPlan(tuple(layouts), items, tuple(found), kits, folds)
+    return CutPlan(tuple(_in_bays(jobs, layouts, items)), items, tuple(found), kits, folds)
+
+
+def _in_bays(
+    jobs: Sequence[CutJob], layouts: Sequence[Layout], items: Sequence[Item]
+) -> Iterator[Layout]:
+    """Layouts with their bays: by the table and the tape of the first part, as all that is cut
+    together."""
+    by_id = {item.id: item for item in items}
+    for layout in layouts:
+        spec = jobs[0].spec
+        yield in_bays(layout, by_id, spec.part.units, spec.workshop.table_mm)
 
 
 def _lay_out(seconds: float, run: _Run, needs: Sequence[Need]) -> list[list[Layout] | None]:

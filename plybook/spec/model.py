@@ -607,6 +607,7 @@ class Workshop:
     day_start: str = "09:00"
     day_hours: float = 9.0
     people: int = 1
+    table_mm: float = 3000.0  # length of the table that cloth is cut on
     paper: Literal["a4", "letter"] = "a4"
     poster: Literal["a3", "a2", "tabloid"] = "a3"
     printer_x_pct: float = 100.0

@@ -242,6 +242,9 @@ LengthOverZero = Annotated[float, PlainValidator(_length(over=0)), WithJsonSchem
 PaperWidth = Annotated[
     float, PlainValidator(_length(low=250, high=2000)), WithJsonSchema(_LENGTH_SCHEMA)
 ]
+TableLength = Annotated[
+    float, PlainValidator(_length(low=500, high=30000)), WithJsonSchema(_LENGTH_SCHEMA)
+]
 EdgeWidth = Annotated[
     float, PlainValidator(_length(low=0, limit="edge-mm")), WithJsonSchema(_LENGTH_SCHEMA)
 ]

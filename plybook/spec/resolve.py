@@ -195,6 +195,7 @@ def _workshop(files) -> Workshop:
         day.start if day else usual.day_start,
         day.hours if day else usual.day_hours,
         value("people", usual.people),
+        value("table", usual.table_mm),
         paper,
         value("poster", None) or ("tabloid" if paper == "letter" else usual.poster),
         printer.across if printer else usual.printer_x_pct,

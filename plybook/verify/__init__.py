@@ -14,6 +14,7 @@ from pathlib import Path
 from plybook.verify.allowed import check_allowed, strange
 from plybook.verify.allowed_dxf import furniture
 from plybook.verify.bagrolls import check_bag_files, check_bag_rolls
+from plybook.verify.bays import check_all_bays
 from plybook.verify.book import check_book, check_steps
 from plybook.verify.booktwins import check_book_twins
 from plybook.verify.cutplaces import check_cut_places
@@ -56,8 +57,8 @@ from plybook.verify.zonestacks import check_zone_stacks
 
 # of what plan.json holds alone
 OF_PLAN = (
-    check_pieces, check_joints, check_zone_stacks, check_layouts, check_steps, check_resin,
-    check_bag_rolls, check_setout, check_wants, check_fill_times,
+    check_pieces, check_joints, check_zone_stacks, check_layouts, check_all_bays, check_steps,
+    check_resin, check_bag_rolls, check_setout, check_wants, check_fill_times,
 )  # fmt: skip
 # of what the other files hold, against it and against one another
 OF_FILES = (
@@ -189,7 +190,7 @@ def plan_faults(plans: Sequence[dict], laid_out: bool = True) -> dict[str, list[
     known = {plan["part"]["number"]: (plan, Report(plan["part"]["number"])) for plan in plans}
     for plan, report in known.values():
         for check in OF_PLAN:
-            if laid_out or check is not check_layouts:
+            if laid_out or check not in (check_layouts, check_all_bays):
                 _guarded(partial(check, plan, report), report)
     _guarded(partial(check_hands, known), *(report for _, report in known.values()))
     return {number: report.faults for number, (_, report) in known.items() if report.faults}

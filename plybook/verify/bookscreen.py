@@ -7,9 +7,10 @@ from urllib.parse import unquote
 
 import numpy as np
 
+from plybook.verify.bays import BEFORE_IT, HALF_MM, bay_said, long_said, worked_in
 from plybook.verify.bookpaper import check_named_angles, owner_of
 from plybook.verify.booktables import check_tables_of_book
-from plybook.verify.cut_pages import length_mm
+from plybook.verify.cut_pages import cuts_of, length_mm
 from plybook.verify.drawings import file_name
 from plybook.verify.layouts import set_folder, tape_unit
 from plybook.verify.names import Names
@@ -151,13 +152,20 @@ def _check_mark_out(plan: dict, page: _Cards, report: Report) -> None:
     quantity = {piece["id"]: piece["quantity"] for piece in plan["pieces"]}
     for layout in plan["layouts"]:
         card = next((c for c in page.cards if layout["stock"] in c["title"].split()), None)
-        rows = {tuple(row[1:]) for row in card["rows"] if len(row) == 3} if card else set()
+        cells, bays = (4 if layout["bays"] else 3), {f"{b['number']}": b for b in layout["bays"]}
+        found = [row for row in card["rows"] if len(row) == cells] if card else []
+        rows = {(name, figures) for _, name, *_, figures in found}
+        in_bay = {row[1]: row[2] for row in found}
+        if layout["bays"]:
+            _check_bays(plan, layout, card, report)
         told = {name: _marks_told(figures, unit) for name, figures in rows}
         for place in layout["placements"]:
             name = place["piece"]
             if quantity.get(name, 1) > 1:
                 name = f"{name}, {place['copy']} of {quantity[name]}"
-            marks = np.array(place["marks_mm"])
+            marks = np.array(place["in_bay_mm"])
+            report.expect(not bays or in_bay.get(name) == str(place["bay"]), "pieces marked out on "
+                          "screen in their bay", NAME, f"{name} is not in its bay")  # fmt: skip
             if layout["kind"] == "bar":
                 marks = np.array([[marks[:, 0].min()], [marks[:, 0].max()]])
             said = told.get(name)
@@ -165,6 +173,34 @@ def _check_mark_out(plan: dict, page: _Cards, report: Report) -> None:
             good = good and float(np.abs(said - marks).max()) <= TOUCH_MM
             report.expect(good, "pieces marked out on screen as in plan.json", NAME,
                           f"{layout['stock']}: does not mark out {name} as plan.json")  # fmt: skip
+
+
+def _check_bays(plan: dict, layout: dict, card: dict | None, report: Report) -> None:
+    """The bays of a roll in words, with how far on the next line lies."""
+    unit, pieces = tape_unit(plan), {p["id"]: p for p in plan["pieces"]}
+    order = sorted(
+        cuts_of(layout, pieces, plan["part"]["number"]),
+        key=lambda c: (*np.round(c.ring_mm.min(axis=0), 1), f"{c.part}/{c.piece}", c.copy),
+    )
+    told = [row for row in card["rows"] if len(row) == 3] if card else []
+    good = len(told) == len(layout["bays"])
+    for row, bay in zip(told, layout["bays"], strict=False):
+        number, said, along = row
+        said, _, _ = said.partition(f" {BEFORE_IT}")
+        off = length_mm(along, unit) - (bay["to_mm"] - bay["at_mm"])
+        good = good and abs(off) <= HALF_MM[unit] and number == str(bay["number"])
+        good = good and squeeze(said) == squeeze(bay_said(bay, layout, order))
+    report.expect(good, "bays told on screen with their lines", NAME,
+                  f"tells other bays of {layout['stock']}")  # fmt: skip
+    said = " ".join(" ".join(card["words"]).split()) if card else ""
+    report.expect(worked_in(said, layout, unit), "screens that say how bays are worked", NAME,
+                  f"says otherwise how {layout['stock']} is worked")  # fmt: skip
+    for place in layout["placements"]:
+        long = long_said(np.array(place["marks_mm"]), layout, unit)
+        told_so = f"{place['piece']}: Longer than the table" in said
+        right = squeeze(f"{place['piece']}: {long}") in squeeze(said) if long else not told_so
+        report.expect(right, "pieces longer than the table told how they are measured", NAME,
+                      f"{place['piece']} is told otherwise")  # fmt: skip
 
 
 def _marks_told(figures: str, unit: str) -> np.ndarray | None:

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from plybook.verify.bays import WORKED
 from plybook.verify.bookforms import LEADING
 from plybook.verify.bookpaper import Flow, flow_of
 from plybook.verify.bookplaces import rows_on, words_on
@@ -41,10 +42,12 @@ ON_SCREEN = (
     r"Template .+|.+ at full size|Mark-out of .+, in the order of cutting|"
     r"Templates on a roll of paper [0-9.]+ mm wide|"
     r".+: where its pieces lie|.+; its mark-out is on its own page\.|"
-    r"Each point: along from the end / across from the edge of the (?:roll|sheet|bar), in (?:mm|in)"
+    r"Each point: along from the (?:end|line of its bay) / across from the edge of the "
+    r"(?:roll|sheet|bar), in (?:mm|in)"
     r", to the next (?:1 mm|0\.5 mm|1/16 in|1/32 in) outwards\. Point 1 is the one nearest to "
-    r"the end; the others follow counter-clockwise\. Curves are marked as chords: trim with the "
-    r"template\.|"
+    r"the (?:end|line); the others follow counter-clockwise\. Curves are marked as chords: trim "
+    r"with the template\.|"
+    rf"{WORKED.pattern}|[\w.-]+: Longer than the table: figures [^:]+\.|"
     r"Figures in (?:mm|in), from the end of the bar\.|"
     r"Cup \d+ (?:mixed at|lots)|Cup \d+: .+, (?:\d+ h )?(?:\d+ min|\d+ s)?"
 )

@@ -1,7 +1,7 @@
 """The pages of the cut plan as they are read: headings, title blocks, figures, tables in columns.
 
 Terms:
-    block: one piece, one bar or one cut across in the mark-out table: title, words, rows.
+    block: one piece, one bar, one bay or one cut across in the mark-out table: title, words, rows.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ HEADS = {("along", "across"): "points", ("from", "to"): "bars"}
 GOES_ON = " (goes on)"
 FIGURE = r"[-\u2212]?(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?)"
 _FIGURE = re.compile(r"([-\u2212]?)(?:(\d+(?:\.\d+)?)(?: |$))?(?:(\d+)/(\d+))?")
+_AT_LINE_MM = 1e-3  # a piece that begins so near before a line begins at it
 _LEVEL_MM = 0.2  # words on one line
 _LABEL_MM = 8.0  # a value stands this far below its label in the title block, or nearer
 
@@ -44,6 +45,9 @@ class Cut:
     holes_mm: tuple[np.ndarray, ...] | None = None  # as the ring; None where it does not say
     fibre_deg: float | None = None  # on the stock
     kit: str | None = None  # what it comes off the roll with
+    bay: int = 0  # in which it begins, 0 where the stock has none
+    line_mm: float = 0.0  # where that begins
+    told_mm: np.ndarray | None = None  # its corner points from there
 
 
 @dataclass
@@ -75,11 +79,21 @@ def cuts_of(
     return [
         Cut(part, p["piece"], (f"{part} {p['piece']}", *[p["piece"]] * alone), p["copy"],
             piece.get("quantity"), piece.get("kind"), piece.get("angle_deg"), piece.get("stage"),
-            bool(p["flipped"]), on_stock(piece, p, layout),
+            bool(p["flipped"]), outline,
             np.array(p["marks_mm"]) if "marks_mm" in p else None, _holes(piece, p, layout),
-            _fibre(piece, p), kit_of(part, piece["stage"]) if "stage" in piece else None)
+            _fibre(piece, p), kit_of(part, piece["stage"]) if "stage" in piece else None,
+            *_begins_in(float(outline[:, 0].min()), layout),
+            np.array(p["in_bay_mm"]) if "in_bay_mm" in p else None)
         for p, piece, part in rows
+        for outline in [on_stock(piece, p, layout)]
     ]  # fmt: skip
+
+
+def _begins_in(low_mm: float, layout: dict) -> tuple[int, float]:
+    """The bay in which a piece begins, and where that begins; (0, 0.0) where there are none."""
+    lines = [(bay["number"], float(bay["at_mm"])) for bay in layout.get("bays", ())]
+    return max((x for x in lines if x[1] <= low_mm + _AT_LINE_MM), default=(lines or [(0, 0.0)])[0],
+               key=lambda x: x[1])  # fmt: skip
 
 
 def _fibre(piece: dict, placement: dict) -> float | None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plybook.verify import plane
+from plybook.verify.bays import lines_told, runs
 from plybook.verify.corners import INCH_MM
 from plybook.verify.cut_pages import FIGURE, Cut, block_top_mm, holds, length_mm, table_heads
 from plybook.verify.lettermetrics import CAP, MIDDLE, end_mm, width
@@ -30,6 +31,7 @@ _REACH_MM = 1.6  # of a tick; one with a figure is longer by half as much again
 _NEAR_MM = 0.05
 _NUMBER_MM = 14.0  # on paper, from a corner to the middle of its number
 _LEAD_MM = 16.0  # from the end of a leader to the middle of the name
+_BEFORE_MM = 1.0  # of a line: a tick no nearer before it may be left out
 _FOOT_MM = 3.0  # fine words stand a little off their line
 _COPY = re.compile(r"(\d+) of \d+")
 _FIGURE = re.compile(FIGURE)
@@ -169,13 +171,14 @@ class Drawing:
 
     def strays(self) -> Iterator[str]:
         """What is drawn or written in no place of its kind."""
-        kinds = {"STOCK": self._edge, "GHOST": self._edge, "SPLICE": self._edge,
-                 "DIMENSION": self._tick_or_leader, "CUT_INNER": self._opening}  # fmt: skip
+        edges = dict.fromkeys(("STOCK", "GHOST", "SPLICE", "STATION"), self._edge)
+        kinds = {**edges, "DIMENSION": self._tick_or_leader, "CUT_INNER": self._opening}
         for line in self.lines:
             check = kinds.get(line.mark)
             if check and (not line.closed or line.mark == "CUT_INNER") and not check(line):
                 yield f"a line of {line.mark}"
         yield from self._lost_edges()
+        yield from self._lost_lines()
         yield from self._lost_ticks()
         yield from self._arrows()
         for words in self.words:
@@ -201,7 +204,25 @@ class Drawing:
     def _cuts_across(self, strip) -> list[float]:
         told = [m for w in self.words if (m := _ACROSS.fullmatch(w.text))]
         along = [length_mm(m[1], self.unit) * (1000.0 if m[2] == "m" else 1.0) for m in told]
-        return [self._paper_x(strip, x) for x in along]
+        if strip.layout.get("bays"):
+            along = [x for _, x, _ in lines_told([self.page], strip.layout)]
+        right = strip.corner[0] + strip.size[0]
+        return [min(self._paper_x(strip, x), right) for x in along]  # the last one is the end
+
+    def _lost_lines(self) -> Iterator[str]:
+        """Lines of bays that are not drawn, and those drawn as another kind; the end of what is
+        drawn of a roll is the last one."""
+        drawn = [(x.points, x.mark) for x in self.lines if x.mark in ("SPLICE", "STATION")]
+        for strip in self.strips:
+            x0, low, x1, high = self._frame(strip)
+            for bay in strip.layout.get("bays", ())[:-1]:
+                x, mark = self._paper_x(strip, bay["to_mm"]), "SPLICE" if bay["cut"] else "STATION"
+                line = np.array([(x, low), (x, high)])
+                if x0 <= x < x1 - _NEAR_MM and not any(
+                    plane.same_line(points, line, _NEAR_MM) and mark == kind
+                    for points, kind in drawn
+                ):
+                    yield f"line {bay['number'] + 1} that is not there"
 
     def _paper_x(self, strip, along: float) -> float:
         return float(strip.corner[0] + (along - strip.start_mm) / strip.by[0])
@@ -225,14 +246,16 @@ class Drawing:
             x0, low, x1, high = self._frame(strip)
             if strip.layout.get("outline_mm"):
                 continue  # its ticks stand round a box that is not drawn
-            first = int(np.ceil(strip.start_mm / step - 1e-6))
-            last = int(np.floor((strip.start_mm + (x1 - x0) * strip.by[0]) / step + 1e-6))
-            plane.steps([max(last - first, 0.0)], 1.0)
-            for k in range(first, last + 1):
-                due = np.array([(self._paper_x(strip, k * step), y) for y in (low, high)])
-                gaps = np.abs(due[:, None] - feet[None]).max(axis=2)
-                if gaps.min(axis=1, initial=np.inf).max() > _NEAR_MM:
-                    yield f"a tick at {k * step:.0f} mm that is not there"
+            end = strip.start_mm + (x1 - x0) * strip.by[0]
+            for at, to in runs(strip.layout):
+                first = int(np.ceil(max(strip.start_mm - at, 0.0) / step - 1e-6))
+                last = int(np.floor((min(end, to - _BEFORE_MM) - at) / step + 1e-6))
+                plane.steps([max(last - first, 0.0)], 1.0)
+                for k in range(first, last + 1):
+                    due = np.array([(self._paper_x(strip, at + k * step), y) for y in (low, high)])
+                    gaps = np.abs(due[:, None] - feet[None]).max(axis=2)
+                    if gaps.min(axis=1, initial=np.inf).max() > _NEAR_MM:
+                        yield f"a tick at {at + k * step:.0f} mm that is not there"
 
     def _tick_or_leader(self, line: Line) -> bool:
         if len(line.points) != 2 or line.curved:
@@ -260,7 +283,11 @@ class Drawing:
             return False
         if abs(one[0] - two[0]) <= _NEAR_MM:
             on = any(abs(y - at) <= _NEAR_MM for y in (one[1], two[1]) for at in (low, high))
-            count = (strip.start_mm + (one[0] - x0) * strip.by[0]) / step
+            along = strip.start_mm + (one[0] - x0) * strip.by[0]
+            slack = _NEAR_MM * strip.by[0]
+            lines = [at for at, to in runs(strip.layout) if at - slack <= along <= to + slack]
+            counts = [(along - at) / step for at in lines]
+            count = min(counts, key=lambda c: abs(c - round(c)), default=0.5)
         else:
             on = any(abs(x - x0) <= _NEAR_MM for x in (one[0], two[0]))
             count = (one[1] - low) * strip.by[1] / step
@@ -319,7 +346,11 @@ class Drawing:
         for strip in self.strips:
             x0, low, _, high = self._frame(strip)
             beside = words.at_mm[1] > high or words.at_mm[1] < low
-            if beside and abs(middle[0] - self._paper_x(strip, value)) <= 4 * _NEAR_MM:
+            if beside and any(
+                value <= to - at + _BEFORE_MM
+                and abs(middle[0] - self._paper_x(strip, at + value)) <= 4 * _NEAR_MM
+                for at, to in runs(strip.layout)
+            ):
                 return True
             level = low + value / strip.by[1]
             at = words.at_mm[1] + words.size_mm * CAP / 2

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from fractions import Fraction
 
 import numpy as np
 
 from plybook.verify import plane
+from plybook.verify.bays import tape_figure
 from plybook.verify.cut_pages import Cut, cuts_of, heading
 from plybook.verify.cutplaces import EDGE_MM, Columns, check_sheet
 from plybook.verify.names import Names
@@ -269,7 +269,8 @@ def _folding(plan: dict, unit: str) -> str:
     said = [f"{Names(plan).called(k)} is not folded: {why}." for k, why in refused.items()]
     named = "inches" if unit == "in" else unit
     if len(refused) < len({fold["material"] for fold in plan["folds"]}):
-        said.insert(0, f"{FOLDING} The line: along the roll from its end, in {named}.")
+        said.insert(0, f"{FOLDING} The line: along the roll, from its end or from the line of a "
+                    f"bay that is named, in {named}.")  # fmt: skip
     return " ".join(said)
 
 
@@ -294,19 +295,18 @@ def _lines(plan: dict, unit: str) -> list[list[str]]:
     if plan["folds"]:
         found.append([BOTH])
     for fold in plan["folds"]:
-        where = "not folded" if fold["refused"] else _tape(fold["at_mm"], unit)
+        where = "not folded" if fold["refused"] else _fold_line(plan, fold, unit)
         found.append([f"{fold['stock']}: {fold['lower']} and {fold['upper']}", where])
     return found
 
 
-def _tape(value_mm: float, unit: str) -> str:
-    """A running figure as a tape shows it: to 0.1 mm, or to 1/64 in."""
-    if unit == "mm":
-        return f"{value_mm:.1f}".removesuffix(".0")
-    marks = round(value_mm / INCH_MM * 64)
-    whole, part = divmod(marks, 64)
-    shown = str(Fraction(part, 64)) if part else ""
-    return " ".join(x for x in (str(whole) if whole or not part else "", shown) if x)
+def _fold_line(plan: dict, fold: dict, unit: str) -> str:
+    """Where cloth is folded, from the line of the bay that it is folded in, if the roll has any."""
+    bays = next(x["bays"] for x in plan["layouts"] if x["stock"] == fold["stock"])
+    at, number = max(((b["at_mm"], b["number"]) for b in bays if b["at_mm"] <= fold["at_mm"]),
+                     default=(0.0, 0))  # fmt: skip
+    figure = tape_figure(fold["at_mm"] - at, unit)
+    return f"{figure} from line {number}" if number else figure
 
 
 def _more(length: float | None, least: float | None, unit: str) -> str:

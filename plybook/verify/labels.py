@@ -13,7 +13,6 @@ from urllib.parse import quote
 
 from plybook.verify.bookpaper import GOES_ON, flow_of, owner_of
 from plybook.verify.bookplaces import check_places
-from plybook.verify.corners import INCH_MM
 from plybook.verify.cut_pages import FIGURE, length_mm
 from plybook.verify.labelplaces import (
     A4,
@@ -29,7 +28,7 @@ from plybook.verify.labelplaces import (
     same_lines,
     strokes,
 )
-from plybook.verify.layouts import placed_ring, tape_unit
+from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Book, Page, Words
 from plybook.verify.printed import CUT_OFF, angle, pattern, same, squeeze
@@ -43,7 +42,7 @@ _OF_KIT = ("Kit list: ", "In the order of laying: the first on top of the pile."
 _WITH_FIBRE = ("ply", "rod")
 _LONGEST_LINK = 200
 _DATUM, _BY_HAND = "DATUM ", "cut by hand from its roll"
-_ALONG = re.compile(rf"from (.+), along ({FIGURE}) to ({FIGURE}) (mm|in)")
+_ALONG = re.compile(rf"from (.+?)(?:, bay (\d+))?, along ({FIGURE}) to ({FIGURE}) (mm|in)")
 
 
 def check_labels(plan: dict, book: Book, name: str, report: Report) -> None:
@@ -177,7 +176,7 @@ def _check_label(
 
 
 Copy = tuple[str, int]  # id of a piece and which copy of it
-Place = tuple[str, str, float, float]  # stock, its kind, from and to along it, mm
+Place = tuple[str, int, float, float]  # stock, bay or 0, from and to along it, mm
 
 
 def _check_use(
@@ -222,28 +221,26 @@ def _turns(plan: dict) -> dict[Copy, str]:
 
 
 def _stock_places(plan: dict) -> dict[Copy, Place]:
-    """The stock each copy is cut from, and where along it."""
-    pieces = {piece["id"]: piece for piece in plan["pieces"]}
+    """The stock each copy is cut from, and what its mark-out takes along it."""
+    pieces = {piece["id"] for piece in plan["pieces"]}
     found = {}
     for layout in plan["layouts"]:
         for p in layout["placements"]:
             if p["piece"] in pieces:
-                along = placed_ring(pieces[p["piece"]], p)[:, 0]
-                found[p["piece"], p["copy"]] = (layout["stock"], layout["kind"],
-                                                float(along.min()), float(along.max()))  # fmt: skip
+                along = [x for x, _ in p["in_bay_mm"]]
+                found[p["piece"], p["copy"]] = layout["stock"], p["bay"], min(along), max(along)
     return found
 
 
 def _from_stock(told: str, place: Place, unit: str) -> bool:
-    """Whether words name the stock, and from and to along it to the next mark of the tape."""
-    stock, kind, low, high = place
+    """Whether words name the stock, the bay, and from and to along it as the mark-out has them."""
+    stock, bay, low, high = place
     said = _ALONG.fullmatch(told)
-    if said is None or said[4] != unit or not same(said[1], stock):
-        return told.endswith(CUT_OFF) and same(told, f"from {stock}, along")
-    half = {("mm", True): 0.5, ("mm", False): 0.25, ("in", True): INCH_MM / 32,
-            ("in", False): INCH_MM / 64}[unit, kind == "roll"] + TOUCH_MM  # fmt: skip
-    ends = length_mm(said[2], unit) - low, length_mm(said[3], unit) - high
-    return max(map(abs, ends)) <= half
+    if said is None or said[5] != unit or not same(said[1], stock):
+        named = f"from {stock}{f', bay {bay}' if bay else ''}, along"
+        return told.endswith(CUT_OFF) and same(told, named)
+    ends = length_mm(said[3], unit) - low, length_mm(said[4], unit) - high
+    return int(said[2] or 0) == bay and max(map(abs, ends)) <= TOUCH_MM
 
 
 def _layer_and_material(line: str, piece: dict, names: Names) -> bool:

@@ -36,8 +36,11 @@ def check_layouts(plan: dict, report: Report) -> None:
             rings.append((piece["id"], placed_ring(piece, placement)))
             _check_turn(piece, placement, layout, materials, where, report)
             at = f"{where}, {piece['id']} copy {placement['copy']}"
-            check_marks(np.array(placement["marks_mm"]), on_stock(piece, placement, layout),
-                        unit, at, report)  # fmt: skip
+            line = next((bay["at_mm"] for bay in layout["bays"]
+                         if bay["number"] == placement["bay"]), 0.0)  # fmt: skip
+            check_marks(np.array(placement["in_bay_mm"]),
+                        on_stock(piece, placement, layout) - (line, 0.0), unit, at, report
+                        )  # fmt: skip
         for placement in layout.get("also_cut", []):
             if "outline_mm" in placement:
                 name = f"{placement['part']}/{placement['piece']}"

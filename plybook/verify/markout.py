@@ -14,6 +14,16 @@ import numpy as np
 
 from plybook.verify import corners
 from plybook.verify.bagrolls import is_bag_page
+from plybook.verify.bays import (
+    by_bay,
+    check_bay_blocks,
+    check_lines_drawn,
+    check_reading,
+    check_table,
+    is_bay,
+    kit_lines,
+    long_said,
+)
 from plybook.verify.cut_figures import ROUNDING_MM, SAID_MM, check_figures
 from plybook.verify.cut_pages import (
     FIGURE,
@@ -95,6 +105,7 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
                and table_heads(p)[0] != "bars"]  # fmt: skip
         left = [p for p in left if not any(p is q for q in own)]
         _check_stock(layout, cuts[stock], names, own, unit, report)
+        check_table(plan, layout, unit, f"{NAME}, {stock}", report)
     if bars:
         _check_bars(bars, cuts, names, left, unit, report)
     elif left:
@@ -124,6 +135,8 @@ def _check_stock(
     for page in pages:
         _check_said(layout, names, heading(page), where, report)
     found = blocks(tables)
+    if layout["bays"]:
+        check_reading(layout, tables, unit, where, report)
     _check_marks(layout, cuts, found, unit, where, report)
     _check_across(layout, cuts, found, drawings, unit, where, report)
     for page in drawings:
@@ -148,17 +161,20 @@ def _check_marks(
     layout: dict, cuts: list[Cut], found: list[Block], unit: str, where: str, report: Report
 ) -> None:
     """Each piece once, in the order of cutting, with its own corners."""
-    left = list(cuts)
+    left, placed = list(cuts), []
     last = -np.inf
-    for order, block in enumerate((b for b in found if not b.title.startswith(ACROSS)), start=1):
+    shown = [row for row in by_bay(found, layout)
+             if not (row[2].title.startswith(ACROSS) or is_bay(row[2]))]  # fmt: skip
+    for order, (number, line, block) in enumerate(shown, start=1):
         title = _TITLE.fullmatch(block.title)
         if not title or int(title[1]) != order:
             report.fault(where, f"{block.title!r} stands where number {order} of its pieces is due")
             continue
-        marks = _marks(block, unit)
-        if marks is None:
+        told = _marks(block, unit)
+        if told is None:
             report.fault(where, f"the corners of {block.title!r} are not numbered from 1")
             continue
+        marks = told + (line, 0.0)
         cut = _meant(title[2], block, left, marks)
         if not report.expect(cut is not None, "pieces marked out by name and copy", where,
                              f"marks out {block.title!r}, which is not cut here "
@@ -166,17 +182,26 @@ def _check_marks(
             continue
         assert cut is not None
         left = [c for c in left if c is not cut]
+        placed.append(cut)
+        report.expect(cut.bay == number, "pieces marked out in the bay they begin in", where,
+                      f"{block.title!r} is told from line {number}, it begins behind line {cut.bay}"
+                      )  # fmt: skip
         low = float(cut.ring_mm[:, 0].min())
         report.expect(low >= last - 0.11, "pieces marked out from the end of the stock on", where,
                       f"{block.title!r} lies nearer to the end than the one before")  # fmt: skip
         last = max(last, low)
         at = f"{where}, {block.title}"
         _check_words(cut, block, at, report)
-        _check_corners(cut, block, marks, unit, at, report)
+        _check_corners(cut, block, told, unit, at, report)
         if cut.holes_mm is not None:
-            check_openings(cut.holes_mm, block, unit, at, report)
+            check_openings([hole - (line, 0.0) for hole in cut.holes_mm], block, unit, at, report)
+        long = long_said(marks, layout, unit)
+        good = ("Longerthanthetable" in block.said) == bool(long)
+        report.expect(good and squeeze(long or "") in block.said, "pieces longer than the table "
+                      "told how they are measured", at, "is told otherwise")  # fmt: skip
     for cut in left:
         report.fault(where, f"does not mark out {cut.part}/{cut.piece}, copy {cut.copy}")
+    check_bay_blocks(layout, placed, found, unit, where, report)
 
 
 def _marks(block: Block, unit: str) -> np.ndarray | None:
@@ -222,16 +247,17 @@ def _check_words(cut: Cut, block: Block, where: str, report: Report) -> None:
 def _check_corners(
     cut: Cut, block: Block, marks: np.ndarray, unit: str, where: str, report: Report
 ) -> None:
-    """The corners are those of plan.json; marked with another part's tape, they are held against
-    the outline themselves."""
-    if cut.marks_mm is None:
-        corners.check_marks(marks, cut.ring_mm, unit, where, report)
+    """The corners, from the line of the bay, are those of plan.json; marked with another part's
+    tape, they are held against the outline themselves."""
+    ring = cut.ring_mm - (cut.line_mm, 0.0)
+    if cut.told_mm is None:
+        corners.check_marks(marks, ring, unit, where, report)
     else:
-        good = marks.shape == cut.marks_mm.shape and np.abs(marks - cut.marks_mm).max() < 1e-3
+        good = marks.shape == cut.told_mm.shape and np.abs(marks - cut.told_mm).max() < 1e-3
         report.expect(bool(good), "pieces with the corner points of plan.json", where,
                       "a corner is not where plan.json has it")  # fmt: skip
     told = _OVER.search(block.said)
-    over = corners.over_mm(marks, cut.ring_mm)
+    over = corners.over_mm(marks, ring)
     step = corners.INCH_MM if told and told[2] == "in" else 1.0
     high = float(told[1]) * step if told else LITTLE_MM
     low = high - (step if step == 1.0 else step / 100) if told else 0.0
@@ -252,7 +278,9 @@ def _check_across(
     half = TAPE_MM[unit] + ROUNDING_MM
     wide = whole_width_mm(layout)
     crossing, placed = [], 0
-    for block in found:
+    for _, line, block in by_bay(found, layout):
+        if is_bay(block):
+            continue
         if not block.title.startswith(ACROSS):
             placed += 1
             continue
@@ -260,7 +288,7 @@ def _check_across(
             report.fault(where, "a cut across has not two ends")
             continue
         (_, x, y), (_, x1, y1) = block.rows
-        along, ends = length_mm(x, unit), (length_mm(y, unit), length_mm(y1, unit))
+        along, ends = line + length_mm(x, unit), (length_mm(y, unit), length_mm(y1, unit))
         straight = x == x1 and ends[0] == 0.0 and abs(ends[1] - wide) <= half
         report.expect(straight, "cuts across from edge to edge", where,
                       f"the cut across at {x} does not run from 0 to the other edge")  # fmt: skip
@@ -270,9 +298,12 @@ def _check_across(
                       "cuts across between two pieces", where,
                       f"a piece lies under the cut across at {x}")  # fmt: skip
         crossing.append((along, block))
+    if layout["bays"]:
+        check_lines_drawn(layout, drawings, [at for at, _ in crossing], unit, where, report)
+        crossing = sorted([*crossing, *kit_lines(found, layout)], key=lambda row: row[0])
     drawn = {_across_mm(m[1], m[2]) for page in drawings for w in page.words
              if (m := _AT.fullmatch(w.text))}  # fmt: skip
-    told = {round(along, 2) for along, _ in crossing}
+    told = {round(along, 2) for along, _ in crossing if not layout["bays"]}
     report.expect(drawn == told, "drawings with the cuts across of their table", where,
                   f"cuts across are drawn at {sorted(drawn)}, told at {sorted(told)}")  # fmt: skip
     if layout["kind"] == "roll" and all(c.kit is not None for c in cuts):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 
+from plybook.verify.bays import check_bays
+from plybook.verify.cut_pages import cuts_of
 from plybook.verify.cutplaces import check_cut_places
 from plybook.verify.drawings import check_cut_drawings
 from plybook.verify.kits import check_kits
@@ -14,7 +16,7 @@ from plybook.verify.markout import check_cut_sheets
 from plybook.verify.purchases import check_purchases
 from plybook.verify.report import Report
 from plybook.verify.roles import check_roles
-from plybook.verify.tables import check_placements, check_stock, rows
+from plybook.verify.tables import check_placements, check_stock, rows, without_corners
 from plybook.verify.twins import check_drawn, layout_facts
 
 UNREAD = "the shared cut plan against its parts: their folders are not beside it"
@@ -72,7 +74,8 @@ def as_one(
         report: told where two parts disagree on a placement.
 
     Returns:
-        The plan; every placement as (stock, part, placement).
+        The plan; every placement as (stock, part, placement), with its corner points where they are
+        for the tape of the set.
     """
     layouts: dict[str, dict] = {}
     placed: dict[tuple, tuple] = {}
@@ -81,6 +84,9 @@ def as_one(
             layouts.setdefault(layout["stock"], layout)
             for p in layout["placements"]:
                 placed[layout["stock"], number, p["piece"], p["copy"]] = layout["stock"], number, p
+                same = layouts[layout["stock"]]["bays"] == layout["bays"]
+                report.expect(same, "rolls of which two parts tell the same bays", layout["stock"],
+                              f"{number} tells others")  # fmt: skip
             for p in layout["also_cut"]:
                 other = plans.get(p["part"], {"layouts": []})
                 same = any(
@@ -100,21 +106,26 @@ def as_one(
         outlines = [_cut(p, n, pieces[n][p["piece"]], tapes[n] == tape_unit(first))
                     for _, n, p in mine]  # fmt: skip
         shown.append({**layout, "placements": [], "also_cut": outlines})
+        cuts = cuts_of(shown[-1], {}, "")
+        check_bays(layout, cuts, f"layout {layout['stock']}", report)
     materials: dict[str, dict] = {}
     for number in reversed(numbers):  # the first part names them
         materials.update(plans[number]["materials"])
     together = {"part": {**first["part"], "number": name}, "pieces": [],
                 "materials": materials, "layouts": shown, "set": True,
+                "workshop": first["workshop"],
                 "kits": first["kits"], "folds": first["folds"],
                 "hands": {n: plans[n]["part"]["hand"] for n in numbers}}  # fmt: skip
-    return together, list(placed.values())
+    told = [(stock, n, p if tapes[n] == tape_unit(first) else without_corners(p))
+            for stock, n, p in placed.values()]  # fmt: skip
+    return together, told
 
 
 def _cut(placement: dict, number: str, piece: dict, same_tape: bool) -> dict:
     """A placement with what the mark-out tells of its piece; its corner points only where they
     are for the tape of the set."""
     told = ("outline_mm", "cut_outline_mm", "quantity", "kind", "angle_deg", "stage")
-    own = {k: v for k, v in placement.items() if same_tape or k != "marks_mm"}
+    own = placement if same_tape else without_corners(placement)
     return {**own, "part": number, **{k: piece[k] for k in told if k in piece}}
 
 

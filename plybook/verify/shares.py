@@ -35,11 +35,12 @@ from plybook.verify.names import Names
 from plybook.verify.pdf_pages import Page, open_book
 from plybook.verify.printed import same
 from plybook.verify.report import Report
-from plybook.verify.tables import check_placements, rows, words
+from plybook.verify.tables import check_placements, rows, without_corners, words
 
 NAME = "cutplan.pdf"
-CELLS = Columns(3, (7.0, 50.0, 68.0, 82.0), (9.0,))
-HEADS = ("No.", "piece", "from", "to", "sheet")
+CELLS = Columns(3, (7.0, 39.0, 55.0, 71.0, 84.0), (9.0,))
+HEADS = ("No.", "piece", "bay", "from", "to", "sheet")
+NO_BAY = "\u2013"
 UNITS = {"mm": "mm", "in": "inches"}
 SHOWN_MM, SLACK_MM = 10.0, 1.0  # a sheet with less of a piece is not named; either way, this near
 NOT_BESIDE = (
@@ -116,7 +117,9 @@ def _check_there(plan: dict, told: dict, there: dict[str, bytes], report: Report
                   f"is of {numbers}, not of {told['parts']}")  # fmt: skip
     number = plan["part"]["number"]
     own = [row for row in rows("placements", there, report) if words(row["part"]) == number]
-    placed = [(x["stock"], number, p) for x in plan["layouts"] for p in x["placements"]]
+    alike = told["units"] == tape_unit(plan)
+    placed = [(x["stock"], number, p if alike else without_corners(p))
+              for x in plan["layouts"] for p in x["placements"]]  # fmt: skip
     check_placements(placed, own, f"{told['folder']}/tables/placements.csv", report)
 
 
@@ -180,8 +183,9 @@ def _said(plan: dict, told: dict) -> str:
         return f"{first} Nothing is cut from stock for {number}."
     return (
         f"{first} Cut each roll, sheet and bar once, for all parts together. Below, the pieces of "
-        f"{number}: their number in the mark-out table there, from and to along the stock from "
-        f"its end in {UNITS[tape_unit(plan)]}, and the sheets that draw them."
+        f"{number}: their number in the mark-out table there, the bay of a roll longer than the "
+        "table, from and to along the stock from the line of the bay, else from its end, in "
+        f"{UNITS[tape_unit(plan)]}, and the sheets that draw them."
     )
 
 
@@ -201,7 +205,7 @@ def _check_block(
     pieces = {p["id"]: p for p in plan["pieces"]}
     left = {(p["piece"], p["copy"]): p for p in layout["placements"]}
     last = 0
-    for number, name, start, end, sheets in block.rows:
+    for number, name, bay, start, end, sheets in block.rows:
         meant = next((key for key in left if _names(name, *key, pieces[key[0]]["quantity"])), None)
         good = meant is not None and number.isdigit() and int(number) > last
         if not report.expect(good, "pieces listed once, in the order of cutting", where,
@@ -209,7 +213,9 @@ def _check_block(
             continue
         assert meant is not None
         last, placed = int(number), left.pop(meant)
-        along = np.array(placed["marks_mm"])[:, 0]
+        along = np.array(placed["in_bay_mm"])[:, 0]
+        report.expect(bay == str(placed["bay"] or NO_BAY), "pieces listed with their bay", where,
+                      f"{name} is listed in bay {bay}")  # fmt: skip
         unit = tape_unit(plan)
         off = np.abs(np.array([length_mm(start, unit), length_mm(end, unit)])
                      - (along.min(), along.max()))  # fmt: skip

@@ -19,6 +19,7 @@ PIECE = {
 }  # fmt: skip
 LAYOUT = {
     "stock", "kind", "material", "width_mm", "edge_mm", "length_mm", "outline_mm", "bad_zones_mm",
+    "table_mm", "bays",
 }  # fmt: skip
 PLACED = {"piece", "copy", "x_mm", "y_mm", "rotation_deg", "flipped"}
 ALSO = PLACED | {"part", "outline_mm"}

@@ -22,7 +22,7 @@ COLUMNS = {
     "thickness_mm growth_along_mm growth_across_mm growth_area_pct splice_part splice_of",
     "stock": "stock kind material width_mm length_mm used_length_mm least_length_mm "
     "utilisation_pct pieces to_buy",
-    "placements": "stock part piece copy x_mm y_mm rotation_deg face_down",
+    "placements": "stock part piece copy x_mm y_mm rotation_deg face_down bay from_mm to_mm",
     "kits": "way kits cut_so material length_mm",
     "bag_cuts": "material roll roll_width_mm number cut stage copy of along_from_mm along_to_mm "
     "across_from_mm across_to_mm where",
@@ -114,11 +114,26 @@ def check_placements(placed: list, table: Rows, name: str, report: Report) -> No
             and abs(float(line["y_mm"]) - p["y_mm"]) < 1e-3
             and abs(float(line["rotation_deg"]) - p["rotation_deg"]) < 1e-4
             and line["face_down"] == ("yes" if p["flipped"] else "no")
+            and line["bay"] == (str(p["bay"]) if p["bay"] else "")
+            and _told_along(line, p)
         )
         report.expect(good, "rows of placements equal to plan.json", name,
                       f"{part}/{p['piece']} on {stock} differs from plan.json")  # fmt: skip
     for key in found:
         report.fault(name, f"{'/'.join(map(str, key))} is not in plan.json")
+
+
+def without_corners(placement: dict) -> dict:
+    """A placement of plan.json without its corner points: those of another tape."""
+    return {k: v for k, v in placement.items() if k not in ("marks_mm", "in_bay_mm")}
+
+
+def _told_along(line: dict[str, str], placement: dict) -> bool:
+    """Whether a row tells what a piece takes along its stock; not asked of a piece whose corners
+    are for another tape."""
+    along = [x for x, _ in placement.get("in_bay_mm", ())]
+    ends = float(line["from_mm"]), float(line["to_mm"])
+    return not along or (abs(ends[0] - min(along)) < 1e-3 and abs(ends[1] - max(along)) < 1e-3)
 
 
 def _check_pieces(plan: dict, table: Rows, report: Report) -> None:

@@ -8,7 +8,7 @@ from plybook.drawing.letters import fitted, wrapped
 from plybook.drawing.scene import Primitive
 from plybook.drawing.titleblock import HEIGHT_MM, TitleFacts
 from plybook.nest.markout import tape
-from plybook.nest.model import CutPlan, Fold
+from plybook.nest.model import Bay, CutPlan, Fold
 from plybook.spec.model import PartSpec
 from plybook.units import show_roll
 from plybook.write.cut_sheets import Area, Sheet, heading_and_reading
@@ -74,7 +74,10 @@ def kit_sheets(
     if plan.folds:
         said = wrapped(_folding(plan.folds, names, unit), x1 - x0, 2.5)
         head = ((BOTH, 3.5, True), *((row, 2.5, False) for row in said))
-        blocks.append(TableBlock(head, tuple(_fold_row(fold, unit) for fold in plan.folds)))
+        homes = {layout.unit.id: layout for layout in plan.layouts}
+        blocks.append(TableBlock(head, tuple(
+            _fold_row(fold, homes[fold.stock].bay_of(fold.at_mm), unit) for fold in plan.folds
+        )))  # fmt: skip
     for items in set_blocks(blocks, area, heads, page, CELLS):
         yield Sheet(items, TitleFacts("Cut plan", KITS_SAID, "", ""))
 
@@ -85,12 +88,15 @@ def _folding(folds: Sequence[Fold], names: Mapping[str, str], unit: str) -> str:
     said = [f"{names.get(k, k)} is not folded: {why}." for k, why in refused.items()]
     named = "inches" if unit == "in" else unit
     if len(refused) < len({fold.material for fold in folds}):
-        said.insert(0, f"{FOLDING} The line: along the roll from its end, in {named}.")
+        said.insert(0, f"{FOLDING} The line: along the roll, from its end or from the line of a "
+                    f"bay that is named, in {named}.")  # fmt: skip
     return " ".join(said)
 
 
-def _fold_row(fold: Fold, unit: str) -> Row:
-    where = "not folded" if fold.refused else tape(fold.at_mm, unit)
+def _fold_row(fold: Fold, bay: Bay | None, unit: str) -> Row:
+    where = tape(fold.at_mm - (bay.at_mm if bay else 0.0), unit)
+    where += f" from line {bay.number}" if bay else ""
+    where = "not folded" if fold.refused else where
     name = f"{fold.stock}: {fold.lower} and {fold.upper}"
     return fitted(name, NAME_MM, 2.5), where, "", "", ""
 

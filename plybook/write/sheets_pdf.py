@@ -1,8 +1,8 @@
 """The cut plan on paper: every roll, sheet and bar drawn to scale, then its mark-out table.
 
 Sheets lie on their long side. A roll longer than one sheet runs over several; each shows its
-running coordinates, so that a tape laid once along the roll serves them all. The mark-out tables
-give every corner point from the stock's end and edge, in the order of cutting. Bars of one kind
+figures. A roll longer than the table is marked out in bays, each from a line squared across the
+cloth. The mark-out tables give every corner point, in the order of cutting. Bars of one kind
 share sheets; one that is longer than the paper at the smallest scale runs over several strips too.
 
 Terms:
@@ -19,6 +19,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from plybook.drawing.baywords import BayTold, bays_told, longer_than_table, working
 from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import fitted, text_width_mm, wrapped
 from plybook.drawing.piecewords import DOT, face_up_words
@@ -26,14 +27,13 @@ from plybook.drawing.rosette import show_angle
 from plybook.drawing.scene import Primitive, Role, Scene, Text
 from plybook.drawing.titleblock import HEIGHT_MM, WIDTH_MM, TitleFacts
 from plybook.laminate.model import Piece
+from plybook.nest.bays import StageCut, stage_cuts
 from plybook.nest.markout import (
     TOLD_MM,
     MarkedOpening,
     MarkedPiece,
-    StageCut,
     mark_openings,
     mark_out,
-    stage_cuts,
     stock_grain,
     tape,
 )
@@ -60,6 +60,7 @@ from plybook.write.paper import EDGE_MM, PAPERS_MM
 SCALES = (2, 5, 10, 12.5, 20, 50, 100)  # ISO 5455 reductions, and one that suits 4 ft widths
 MOST_STRIPS = 12  # of one roll; a longer one is drawn smaller
 HEAD_MM = 11.0
+NEAR_MM = 1e-3  # what lies so near to a line lies at it
 FIGURES_MM = (30.0, 29.0)  # room for figures and words around the stock
 BARS_A_PAGE = 4
 NAMES_MM = 60.0  # width of the names above a bar's figures
@@ -319,7 +320,7 @@ class _Plan:
             blocks += self._bar_block(layout) if bar else self._blocks(layout, column_mm(area))
         names = ("", "from", "to") if bar else ("point", "along", "across")
         name = "Bars" if bar else first.id
-        said = self._reading(first.kind)
+        said = self._reading(layouts[0])
 
         def page() -> list[Primitive]:
             items = self._heading(name, self._stock_words(layouts[0]))
@@ -335,25 +336,29 @@ class _Plan:
             facts = TitleFacts("Cut plan", shown, "", "")
             yield Sheet(items, facts, told=tuple(layouts))
 
-    def _reading(self, kind: str) -> str:
+    def _reading(self, layout: Layout) -> str:
         """How the tables are read."""
+        kind = layout.unit.kind
         unit = "inches" if self.unit == "in" else self.unit
         if kind == "bar":
             return f"From and to: along the bar from its end, in {unit}."
         step = show_length(stock_grain(kind).step_mm(self.unit), self.unit, grain=STIFF)
-        return (
-            f"Along: from the end of the {kind}. Across: from its edge. In {unit}, to the "
+        origin = "line of the bay" if layout.bays else f"end of the {kind}"
+        near = "line" if layout.bays else "end"
+        said = (
+            f"Along: from the {origin}. Across: from its edge. In {unit}, to the "
             f"next {step} outwards, so that no piece gets smaller. Point 1 is the one nearest to "
-            "the end; the others follow counter-clockwise."
+            f"the {near}; the others follow counter-clockwise."
         )
+        return f"{said} {working(layout, self.unit)}" if layout.bays else said
 
     def _blocks(self, layout: Layout, room: float) -> list[TableBlock]:
         places = {(p.item, p.copy): p for p in layout.placements}
         blocks = []
-        cuts = list(stage_cuts(layout, self.items, self.unit))
+        lines = list(self._across_all(layout, room))
         for order, mark in enumerate(self._marked(layout), start=1):
-            if cuts and mark.ring_mm[:, 0].min() >= cuts[0].along_mm:
-                blocks.append(self._across(cuts.pop(0), layout, room))
+            while lines and lines[0][0] <= mark.ring_mm[:, 0].min() + NEAR_MM:
+                blocks.append(lines.pop(0)[1])
             piece = self.pieces.get(mark.item)
             more = [f"{mark.copy} of {self.demand[mark.item]}"] * (self.demand[mark.item] > 1)
             if piece is not None and piece.kind == "ply":
@@ -368,17 +373,36 @@ class _Plan:
                 why = "Curves as chords" if mark.curved else "Corners stand out"
                 said = f"{why}, at most {over} over; trim with the template."
                 head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
-            rows = self._points("", mark.points_mm)
+            said = longer_than_table(mark, layout, self.unit)
+            head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
+            rows = self._points("", mark.told_mm)
             if piece is not None and piece.holes_mm:
                 place, edge = places[mark.item, mark.copy], layout.unit.edge_mm
                 grain = stock_grain(layout.unit.kind)
-                openings = mark_openings(place, piece.holes_mm, edge, self.unit, grain)
+                openings = mark_openings(place, piece.holes_mm, edge, self.unit, grain,
+                                         mark.line_mm)  # fmt: skip
                 said = self._openings_said(openings)
                 head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
                 for name, opening in zip(_letters(), openings, strict=False):
                     rows += self._points(name, opening.points_mm, bool(opening.round_mm))
             blocks.append(TableBlock(tuple(head), tuple(rows)))
-        return blocks
+        return [*blocks, *(block for _, block in lines)]
+
+    def _across_all(self, layout: Layout, room: float) -> Iterator[tuple[float, TableBlock]]:
+        """Where each bay begins and each cut across lies, in order, with its block."""
+        told = bays_told(layout, self._marked(layout), self.items, self.unit)
+        found = [(one.bay.at_mm, self._bay(one, layout, room)) for one in told]
+        ends = [one.bay.to_mm for one in told]
+        for cut in stage_cuts(layout, self.items, self.unit):
+            if all(abs(cut.along_mm - end) > NEAR_MM for end in ends):
+                found.append((cut.along_mm, self._across(cut, layout, room)))
+        yield from sorted(found, key=lambda row: row[0])
+
+    def _bay(self, told: BayTold, layout: Layout, room: float) -> TableBlock:
+        """One bay: from which line, and where the next one lies."""
+        head = [(f"BAY {told.bay.number}", 5.0, True)]
+        head += [(row, 2.5, False) for row in wrapped(told.said, room, 2.5)]
+        return TableBlock(tuple(head), self._from_edge_to_edge(told.along, layout))
 
     def _points(self, name: str, points_mm: np.ndarray, single: bool = False) -> list[Row]:
         """Rows of a table: numbered points, after the letter of their opening."""
@@ -407,10 +431,13 @@ class _Plan:
         said = f"Before it lie the pieces of {cut.before}, after it those of {cut.after}."
         head = [("Cut across the roll", 3.5, True)]
         head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
-        along = tape(cut.along_mm, self.unit)
+        bay = layout.bay_of(cut.along_mm)
+        along = tape(cut.along_mm - (bay.at_mm if bay else 0.0), self.unit)
+        return TableBlock(tuple(head), self._from_edge_to_edge(along, layout))
+
+    def _from_edge_to_edge(self, along: str, layout: Layout) -> tuple[Row, Row]:
         far = layout.unit.width_mm + 2 * layout.unit.edge_mm
-        rows = (("from", along, "0"), ("to", along, tape(far, self.unit)))
-        return TableBlock(tuple(head), rows)
+        return ("from", along, "0"), ("to", along, tape(far, self.unit))
 
     def _bar_block(self, layout: Layout) -> list[TableBlock]:
         """All cuts of one bar; each length with its own end-to-end figures."""

@@ -24,6 +24,7 @@ _PIECE = (
 _PLACEMENT = ("piece", "copy", "x_mm", "y_mm", "rotation_deg", "flipped")
 _LAYOUT = (
     "stock", "kind", "material", "width_mm", "edge_mm", "length_mm", "outline_mm", "bad_zones_mm",
+    "table_mm", "bays",
 )  # fmt: skip
 # each uses what is above it at once, and what is below it only inside its functions
 _SCRIPTS = ("page", "plane", "lengths", "bays", "picture", "calibration", "start")

@@ -31,8 +31,11 @@ from plybook.write.cut_sheets import (
 from plybook.write.markout_pages import Columns, Row, TableBlock, column_mm, set_blocks
 from plybook.write.paper import EDGE_MM, PAPERS_MM
 
-CELLS = Columns(3, ((7.0, "end"), (9.0, "start"), (50.0, "end"), (68.0, "end"), (82.0, "end")))
-NAMES = ("No.", "piece", "from", "to", "sheet")
+CELLS = Columns(
+    3, ((7.0, "end"), (9.0, "start"), (39.0, "end"), (55.0, "end"), (71.0, "end"), (84.0, "end"))
+)
+NAMES = ("No.", "piece", "bay", "from", "to", "sheet")
+NO_BAY = "\u2013"
 NAME_MM = 23.0  # room for the name of a piece
 _UNITS = {"mm": "mm", "in": "inches"}
 SHOWN_MM = 10.0  # a sheet with less of a piece is not named
@@ -114,8 +117,9 @@ class _Where:
             return
         yield (
             "Cut each roll, sheet and bar once, for all parts together. Below, the pieces of "
-            f"{self.part.number}: their number in the mark-out table there, from and to along the "
-            f"stock from its end in {_UNITS[self.unit]}, and the sheets that draw them."
+            f"{self.part.number}: their number in the mark-out table there, the bay of a roll "
+            "longer than the table, from and to along the stock from the line of the bay, else "
+            f"from its end, in {_UNITS[self.unit]}, and the sheets that draw them."
         )
 
     def _block(self, layout: Layout, room: float) -> TableBlock:
@@ -142,12 +146,14 @@ class _Where:
             part, _, piece = there.item.rpartition("/")
             if part != self.part.number:
                 continue
-            along = own[there.item, there.copy].points_mm[:, 0]
+            mark = own[there.item, there.copy]
+            ends = mark.told_mm[:, 0].min(), mark.told_mm[:, 0].max()
             copies = self.demand[there.item]
             name = f"{piece}, {there.copy} of {copies}" if copies > 1 else piece
             shown = self._shown(layout, there)
-            yield (str(number), fitted(name, NAME_MM, 2.5), tape(float(along.min()), self.unit),
-                   tape(float(along.max()), self.unit), _span(shown))  # fmt: skip
+            low, high = (tape(float(end), self.unit) for end in ends)
+            yield (str(number), fitted(name, NAME_MM, 2.5), str(mark.bay or NO_BAY), low, high,
+                   _span(shown))  # fmt: skip
 
     def _shown(self, layout: Layout, mark: MarkedPiece) -> list[int]:
         """The sheets that draw a piece."""

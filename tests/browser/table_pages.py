@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+from plybook.nest.bays import in_bays
 from plybook.plan import plan_dict
 from plybook.write.table_html import table_html
 from tests.drawing import doubles
 
 
-def skin_plan() -> dict:
-    """The plan of the hand-made skin."""
+def skin_plan(table_mm: float = 3000.0) -> dict:
+    """The plan of the hand-made skin, whose cloth is cut on a table of this length."""
     face = doubles.TaperedFace()
     laminate = doubles.laminate(face)
-    return plan_dict(doubles.spec(), face, laminate, doubles.cut_plan(laminate), doubles.shop())
+    plan = doubles.cut_plan(laminate)
+    items = {item.id: item for item in plan.items}
+    layouts = tuple(in_bays(layout, items, "mm", table_mm) for layout in plan.layouts)
+    plan = replace(plan, layouts=layouts)
+    return plan_dict(doubles.spec(), face, laminate, plan, doubles.shop())
 
 
 def write_page(folder: Path, plan: dict) -> Path:

@@ -247,22 +247,22 @@ def test_inches_are_typed_and_read_as_a_tape_shows_them(page):
     assert "write a length" in page.js("return document.getElementById('length-wrong').textContent")
 
 
-def test_keys_go_from_bay_to_bay_and_from_piece_to_piece(page, plan):
+def test_keys_go_from_view_to_view_and_from_piece_to_piece(page, plan):
     measure(page, *BOX)
     task(page, "cut")
     panel(page, False)
     foot = lambda: page.text("#foot")  # noqa: E731
     layout = plan["layouts"][0]
-    assert f"roll {layout['stock']}" in foot() and "bay 1 of" in foot() and "LEFT HAND" in foot()
+    assert f"roll {layout['stock']}" in foot() and "view 1 of" in foot() and "LEFT HAND" in foot()
     press(page, Keys.SPACE)
-    assert "bay 2 of" in foot()
+    assert "view 2 of" in foot()
     press(page, Keys.PAGE_UP)
-    assert "bay 1 of" in foot()
+    assert "view 1 of" in foot()
     press(page, Keys.ARROW_RIGHT)
     here = [set(re.search(r"landmarks ([\d, ]+)", foot())[1].split(", "))]
     press(page, Keys.ARROW_LEFT)
     here.append(set(re.search(r"landmarks ([\d, ]+)", foot())[1].split(", ")))
-    assert len(here[0] & here[1]) >= 2, "two bays side by side share two landmarks"
+    assert len(here[0] & here[1]) >= 2, "two views side by side share two landmarks"
     press(page, "n")
     first = re.search(r"piece (\S+) \(1 of", foot())
     press(page, "n", "p")
@@ -277,7 +277,7 @@ def test_keys_go_from_bay_to_bay_and_from_piece_to_piece(page, plan):
     assert f"piece {plan['pieces'][1]['id']}" in foot()
 
 
-def test_every_bay_of_every_sight_has_two_landmarks_with_the_next(page, plan):
+def test_every_view_of_every_sight_has_two_landmarks_with_the_next(page, plan):
     measure(page, *BOX)
     task(page, "cut")
     panel(page, False)
@@ -292,6 +292,34 @@ def test_every_bay_of_every_sight_has_two_landmarks_with_the_next(page, plan):
             seen.append(set(marks[1].split(", ")))
             press(page, Keys.SPACE)
         assert all(len(a & b) >= 2 for a, b in zip(seen, seen[1:], strict=False))
+
+
+def test_a_roll_longer_than_the_table_is_shown_by_the_lines_of_its_bays(window, tmp_path):
+    """Figures are those from the line; views follow one another bay by bay, and each has two
+    landmarks with the next one."""
+    plan = skin_plan(table_mm=1500.0)
+    bays = plan["layouts"][0]["bays"]
+    assert len(bays) > 2
+    opened = window()
+    opened.size(*VIEW)
+    page = opened.open(write_page(tmp_path, plan))
+    measure(page, *BOX)
+    task(page, "cut")
+    panel(page, False)
+    said, seen, met = "", [], []
+    while (now := page.text("#foot")) != said:
+        said = now
+        told = re.search(r"bay (\d+) of (\d+), view (\d+) of (\d+), from (\d+) to (\d+) mm behind "
+                         r"line (\d+)", now)  # fmt: skip
+        bay, count, view, views, low, high, line = map(int, told.groups())
+        assert bay == line and count == len(bays) and 1 <= view <= views
+        assert 0 <= low < high <= bays[bay - 1]["to_mm"] - bays[bay - 1]["at_mm"] + 100
+        met.append((bay, view))
+        seen.append(set(re.search(r"landmarks ([\d, ]+)", now)[1].split(", ")))
+        press(page, Keys.SPACE)
+    assert met == sorted(set(met)) and {bay for bay, _ in met} == {b["number"] for b in bays}
+    assert all(len(a & b) >= 2 for a, b in zip(seen, seen[1:], strict=False))
+    assert page.complaints() == []
 
 
 def test_nothing_leaves_the_page_and_the_policy_holds(page):

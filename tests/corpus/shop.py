@@ -198,6 +198,7 @@ class Shop:
                 "room": f"{dice.one((18, 20, 21, 23))} C",
                 "wetting": dice.one((1.5, 2, 2.5)),
                 "people": dice.one((1, 2)),
+                "table": dice.one(("1800 mm", "2400 mm", "8 ft", "3 m", "6 m")),
                 "paper": "letter" if dice.inches else "a4",
             },
         }

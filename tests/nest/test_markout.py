@@ -10,6 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from plybook.geometry.rings import canonical_ring
+from plybook.nest.bays import stage_cuts
 from plybook.nest.markout import (
     CURVE_MM,
     mark_openings,
@@ -17,7 +18,6 @@ from plybook.nest.markout import (
     outer_chords,
     rounded_corners,
     rounded_outwards,
-    stage_cuts,
     tape,
 )
 from plybook.nest.model import Item, Layout, Placement, Unit

@@ -710,10 +710,15 @@ PLAN = {
     "layers in another order": _at("layers", to=lambda rows: rows[::-1]),
     **{f"{key} of a layout": _at(*_LAID, key) for key in
        ("stock", "kind", "material", "width_mm", "length_mm", "used_length_mm", "bound_mm",
-        "utilisation", "bought", "edge_mm")},
+        "utilisation", "bought", "edge_mm", "table_mm")},
+    **{f"{key} of a bay": _at(*_LAID, "bays", "*", key) for key in
+       ("number", "at_mm", "to_mm", "cut")},
+    "a bay less": _at(*_LAID, "bays", to=lambda rows: rows and rows[:-1]),
+    "the table": _at("workshop", "table_mm"),
     **{f"{key} of a placement": _at(*_LAID, "placements", "*", key) for key in
-       ("piece", "copy", "x_mm", "y_mm", "rotation_deg", "flipped")},
+       ("piece", "copy", "x_mm", "y_mm", "rotation_deg", "flipped", "bay")},
     "a corner point": _at(*_LAID, "placements", "*", "marks_mm", 0, 0),
+    "a corner point from its line": _at(*_LAID, "placements", "*", "in_bay_mm", 0, 0),
     "a placement less": _at(*_LAID, "placements", to=_less),
     **{f"{key} of a stage": _at("stages", "*", key) for key in ("id", "title")},
     **{f"{key} of a step": _at(*_STEPS, key) for key in ("id", "title", "pieces", "lays")},

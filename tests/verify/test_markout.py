@@ -63,7 +63,7 @@ def own_faults(folder, known=True):
     report = Report(str(folder))
     plan = json.loads((folder / "plan.json").read_bytes())
     for placement in (p for layout in plan["layouts"] for p in layout["placements"]):
-        known or placement.pop("marks_mm")
+        known or (placement.pop("marks_mm"), placement.pop("in_bay_mm"))
     _guarded(partial(check_cut_sheets, plan, {NAME: (folder / NAME).read_bytes()}, report), report)
     return report.faults
 

@@ -101,8 +101,9 @@ def test_the_list_names_every_piece_with_its_stock(built):
     for layout in plan["layouts"]:
         assert f"{layout['stock']} {layout['kind']} of" in words
         for placed in layout["placements"]:
-            along = [x for x, _ in placed["marks_mm"]]
-            row = rf"\d+ {re.escape(placed['piece'])} {min(along):g} {max(along):g} [\d–]+"
+            along = [x for x, _ in placed["in_bay_mm"]]
+            row = (rf"\d+ {re.escape(placed['piece'])} {placed['bay'] or '–'} {min(along):g} "
+                   rf"{max(along):g} [\d–]+")  # fmt: skip
             assert re.search(row, words), row
 
 
@@ -167,8 +168,9 @@ def figure(by):
     """The first row's figure, column by column, counted up."""
 
     def change(data):
-        row = re.search(rb"\(TW-1\).*?\((\d+)\) Tj.*?\(([\w.]+)\) Tj.*?\(([\d.]+)\) Tj.*?"
-                        rb"\(([\d.]+)\) Tj.*?\(([\d\\]+)\) Tj", data, re.DOTALL)  # fmt: skip
+        row = re.search(rb"\(TW-1\).*?\((\d+)\) Tj.*?\(([\w.]+)\) Tj.*?\((\d+)\) Tj.*?"
+                        rb"\(([\d.]+)\) Tj.*?\(([\d.]+)\) Tj.*?\(([\d\\]+)\) Tj", data,
+                        re.DOTALL)  # fmt: skip
         start, end = row.span(by)
         told = b"9" + row[by] if by != 2 else b"Z9"
         return data[:start] + told + data[end:]
@@ -181,9 +183,10 @@ def figure(by):
     [
         (figure(1), "out of its turn|there, not"),
         (figure(2), "out of its turn"),
-        (figure(3), "is listed from"),
+        (figure(3), "is listed in bay"),
         (figure(4), "is listed from"),
-        (figure(5), "is said to be on sheet"),
+        (figure(5), "is listed from"),
+        (figure(6), "is said to be on sheet"),
         (lambda d: d.replace(b"(SH-1+SH-2 beside", b"(SH-1+SH-3 beside", 1).replace(
             b"folder SH-1+SH-2", b"folder SH-1+SH-3", 1), "says something else"),
         (lambda d: d.replace(b"(TW-1)", b"(TW-2)", 1), "in its place"),

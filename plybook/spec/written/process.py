@@ -18,6 +18,7 @@ from plybook.spec.quantities import (
     Percent,
     Permeability,
     PrintedPercent,
+    TableLength,
 )
 from plybook.spec.words import Address, ClockTime, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
@@ -100,6 +101,9 @@ class WorkshopFigures(Written):
     cup_loss: Mass = Field(15.0, description="Resin left in each cup.")
     day: Day = Field(Day.model_construct(), description="A working day.")
     people: Count = Field(1, description="Hands at the mould.")
+    table: TableLength = Field(
+        3000.0, description="Length of the table that cloth is cut on; rolls are cut bay by bay."
+    )
     paper: one_of("a4", "letter") = Field("a4", description="Paper in the printer.")
     poster: one_of("a3", "a2", "tabloid") | None = Field(
         None, description="Sheets of the poster; a3, or tabloid beside letter paper."

@@ -1,7 +1,9 @@
-// What can be shown, and how it is cut into bays that fill the taped rectangle one after another.
-// A bay runs into the next one by a lap; the landmarks in the middle of the lap show in both.
+// What can be shown, and how it is cut into views that fill the taped rectangle one after another.
+// A view runs into the next one by a lap; the landmarks in the middle of the lap show in both. A roll
+// that is longer than the table is shown bay by bay, as it is marked out; landmarks between two bays
+// lie on the line that parts them.
 const LAP_MM = { mm: 80, in: 3 * INCH };
-const PITCH_MM = { mm: 10, in: INCH / 2 }; // bays begin at figures that a tape shows
+const PITCH_MM = { mm: 10, in: INCH / 2 }; // views begin at figures that a tape shows
 
 const pieceOf = new Map(data.pieces.map((piece) => [piece.id, piece]));
 const HAND = { left: "LEFT HAND", right: "RIGHT HAND", none: "" }[data.part.hand] || "";
@@ -59,7 +61,7 @@ function sights(turn) {
     return {
       name: layout.stock,
       words: layout.kind + " " + layout.stock + ", " + data.materials[layout.material].name,
-      shapes, rim, bad: layout.bad_zones_mm, box: boxOf(rim), stock: true,
+      shapes, rim, bad: layout.bad_zones_mm, box: boxOf(rim), stock: true, bays: layout.bays || [],
       arrow: { name: fibreOf(layout), deg: 0 },
     };
   });
@@ -69,13 +71,24 @@ function sights(turn) {
     one.words.push(piece.quantity + " OFF, " + data.materials[piece.material].name);
     const box = boxOf([...one.ring, ...one.inner.filter((l) => l.kind === "bevel_line").flatMap((l) => l.points)]);
     return {
-      name: piece.id, words: "piece " + piece.id + ", layer " + piece.layer, shapes: [one], rim: null, bad: [], box, stock: false,
+      name: piece.id, words: "piece " + piece.id + ", layer " + piece.layer, shapes: [one], rim: null, bad: [], box, stock: false, bays: [],
       arrow: { name: fibreOf(piece), deg: piece.angle_deg + rotation, words: angleWords(piece.angle_deg) },
     };
   });
   return [...stock, ...pieces];
 }
-// Where bays begin along one axis: as few as do, evenly, at figures that a tape shows.
+// Where views begin along a sight, and the bay of each, null where there are none.
+function viewsAlong(sight, size, unit) {
+  const [first, last] = [sight.bays[0], sight.bays[sight.bays.length - 1]];
+  if (!first) return starts(sight.box[0], sight.box[2], size, unit).map((at) => ({ at, bay: null }));
+  const half = Math.min(LAP_MM[unit], size / 4) / 2;
+  return sight.bays.flatMap((bay) => {
+    const low = bay === first ? sight.box[0] : bay.at_mm - half;
+    const high = bay === last ? sight.box[2] : bay.to_mm + half;
+    return starts(low, high, size, unit).map((at) => ({ at, bay }));
+  });
+}
+// Where views begin along one axis: as few as do, evenly, at figures that a tape shows.
 function starts(low, high, size, unit) {
   if (high - low <= size) return [(low + high - size) / 2];
   const grid = PITCH_MM[unit], lap = Math.min(LAP_MM[unit], size / 4);
@@ -84,13 +97,16 @@ function starts(low, high, size, unit) {
   const pitch = Math.min(most, Math.ceil((high - low - size) / (count - 1) / grid - 1e-9) * grid);
   return Array.from({ length: count }, (_, k) => low + k * pitch);
 }
-// Crosses near the corners of the bays, in the middle of each lap, so that bays that share a side
+// Crosses near the corners of the views, in the middle of each lap, so that views that share a side
 // share two. Along the rim of what is shown, waste goes before cloth of a piece.
-function landmarks(sight, columns, rows, size) {
+function landmarks(sight, columns, rows, size, homes) {
   const rim = [[sight.box[0], sight.box[2]], [sight.box[1], sight.box[3]]];
   const lines = [columns, rows].map((at, axis) => [
     { from: rim[axis][0], to: Math.min(at[0] + size[axis], rim[axis][1]), out: -1 },
-    ...at.slice(1).map((low, k) => ({ at: (low + at[k] + size[axis]) / 2, out: 0 })),
+    ...at.slice(1).map((low, k) => {
+      const parted = !axis && homes[k + 1] !== homes[k];
+      return { at: parted ? homes[k + 1].at_mm : (low + at[k] + size[axis]) / 2, out: 0 };
+    }),
     { from: Math.max(at[at.length - 1], rim[axis][0]), to: rim[axis][1], out: 1 },
   ]);
   const found = [];
@@ -103,7 +119,7 @@ function landmarks(sight, columns, rows, size) {
   }
   return found;
 }
-// A point of a lap in the outer third of the bays along the rim, in waste if there is any.
+// A point of a lap in the outer third of the views along the rim, in waste if there is any.
 function inWaste(sight, x, y) {
   const end = x.out ? x : y;
   const [rim, way] = end.out < 0 ? [end.from, 1] : [end.to, -1];
@@ -117,7 +133,7 @@ function inWaste(sight, x, y) {
   }
   return best.at;
 }
-// Whether anything is cut in a bay.
+// Whether anything is cut in a view.
 function isCut(sight, from, size) {
   const box = [...from, from[0] + size[0], from[1] + size[1]];
   return sight.shapes.some((s) => [s.ring, ...s.holes].some((ring) => linesIn(ring, true, box).length));

@@ -100,14 +100,22 @@ function drawCheck() {
   letters("side " + shown(wide, table.unit) + " " + table.unit, [a, y + 1.6 * most], most);
   letters("/ and \\ " + shown(Math.hypot(wide, high), table.unit) + " " + table.unit, [a, b + 3 * most], most);
 }
-// One bay: `from` is what of the sight lies on corner A. Returns what of each shape is to be seen.
-function drawBay(sight, from, marks, chosen) {
+// One view: `from` is what of the sight lies on corner A. Returns what of each shape is to be seen.
+function drawView(sight, from, marks, chosen) {
   const ready = Boolean(table.checked);
   const box = [from[0], from[1], from[0] + table.length, from[1] + table.width];
   const down = (line) => line.map(([x, y]) => [x - from[0], y - from[1]]);
   const cut = (points, closed) => linesIn(points, closed, box).map(down);
   const dash = ready ? [] : [6, 10];
   if (sight.rim) stroke(cut(sight.rim, true), { wide: 0.5, dash: [20, 6, 4, 6], colour: "white", dim: 0.7 });
+  for (const bay of sight.bays.slice(0, -1)) {
+    const line = [[bay.to_mm, sight.box[1]], [bay.to_mm, sight.box[3]]];
+    stroke(cut(line, false), { wide: 0.7, dash: bay.cut ? [] : [8, 8], colour: "white" });
+    const [x, y] = [bay.to_mm - from[0], Math.max(sight.box[1] - from[1], 0) + 18];
+    const right = x + 90 < table.length;
+    if (x < 0 || x > table.length || y > table.width) continue;
+    letters("LINE " + (bay.number + 1), [x + (right ? 8 : -8), y], 12, { align: right ? "left" : "right" });
+  }
   for (const zone of sight.bad) {
     stroke(cut(zone, true), { wide: 0.5, colour: "white" });
     const [x0, y0, x1, y1] = boxOf(zone);

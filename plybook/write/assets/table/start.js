@@ -2,6 +2,7 @@
 const hold = { task: "corners", sight: 0, column: 0, row: 0, chosen: -1, moved: [0, 0] };
 let shownSights = [];
 let columns = [], rows = [], marks = [];
+let homes = []; // the bay of each column
 let measuredAt = "";
 const windowPlace = () => window.screenX + "," + window.screenY;
 
@@ -9,9 +10,11 @@ function lay() {
   shownSights = sights(table.turn);
   hold.sight = Math.min(hold.sight, shownSights.length - 1);
   const sight = shownSights[hold.sight];
-  columns = starts(sight.box[0], sight.box[2], table.length, table.unit);
+  const along = viewsAlong(sight, table.length, table.unit);
+  columns = along.map((view) => view.at);
+  homes = along.map((view) => view.bay);
   rows = starts(sight.box[1], sight.box[3], table.width, table.unit);
-  marks = landmarks(sight, columns, rows, [table.length, table.width]);
+  marks = landmarks(sight, columns, rows, [table.length, table.width], homes);
   hold.column = Math.min(hold.column, columns.length - 1);
   hold.row = Math.min(hold.row, rows.length - 1);
 }
@@ -40,7 +43,7 @@ function draw() {
   stroke([[...rectangle(), [0, 0]]], { wide: 0.25, colour: "white", dim: 0.5 });
   const sight = shownSights[hold.sight];
   const from = [columns[hold.column] - hold.moved[0], rows[hold.row] - hold.moved[1]];
-  drawBay(sight, from, marks, sight.shapes[hold.chosen]);
+  drawView(sight, from, marks, sight.shapes[hold.chosen]);
 }
 // The alarm while nothing may be cut, and the line at the foot.
 function tell() {
@@ -64,15 +67,22 @@ function footWords() {
   const sight = shownSights[hold.sight];
   const part = [data.part.number, data.part.revision && "revision " + data.part.revision, HAND].filter(Boolean).join(" ");
   const said = [part, sight.words];
-  const bays = columns.length * rows.length;
-  if (bays > 1) {
+  const views = columns.length * rows.length;
+  if (views > 1) {
     const { unit } = table;
-    const at = columns[hold.column];
-    let words = "bay " + (placeOf(hold.column, hold.row) + 1) + " of " + bays;
-    if (sight.stock) words += ", from " + shown(at, unit) + " to " + shown(Math.min(at + table.length, sight.box[2]), unit) + " " + unit;
+    const at = columns[hold.column], bay = homes[hold.column];
+    const own = homes.filter((home) => home === bay).length * rows.length;
+    const before = homes.indexOf(bay) * rows.length;
+    let words = bay ? "bay " + bay.number + " of " + sight.bays.length + ", " : "";
+    words += "view " + (placeOf(hold.column, hold.row) + 1 - before) + " of " + own;
+    if (sight.stock) {
+      const line = bay ? bay.at_mm : 0;
+      words += ", from " + shown(Math.max(0, at - line), unit) + " to " + shown(Math.min(at + table.length, sight.box[2]) - line, unit) + " " + unit;
+      if (bay) words += " behind line " + bay.number;
+    }
     if (!isCut(sight, [at, rows[hold.row]], [table.length, table.width])) words += ", nothing to cut";
     said.push(words);
-    const here = marks.filter((m) => inBay(m.at, hold.column, hold.row)).map((m) => m.name);
+    const here = marks.filter((m) => inView(m.at, hold.column, hold.row)).map((m) => m.name);
     said.push("landmarks " + here.join(", "));
   }
   const one = sight.shapes[hold.chosen];
@@ -80,21 +90,21 @@ function footWords() {
   if (hold.moved.some((v) => v)) said.push("moved by " + hold.moved.map((v) => shown(Math.round(v), "mm")).join(", ") + " mm");
   return said.join(" \u00b7 ");
 }
-function inBay([x, y], column, row) {
+function inView([x, y], column, row) {
   return x >= columns[column] && x <= columns[column] + table.length && y >= rows[row] && y <= rows[row] + table.width;
 }
-// Bay after bay: across the stock and back where several lie side by side, so that each one has two
+// View after view: across the stock and back where several lie side by side, so that each one has two
 // landmarks with the one before it.
 function placeOf(column, row) {
   return column * rows.length + (column % 2 ? rows.length - 1 - row : row);
 }
-function bay(step) {
+function view(step) {
   const count = columns.length * rows.length;
   const next = Math.min(count - 1, Math.max(0, placeOf(hold.column, hold.row) + step));
   const column = Math.floor(next / rows.length), row = next % rows.length;
-  toBay(column, column % 2 ? rows.length - 1 - row : row);
+  toView(column, column % 2 ? rows.length - 1 - row : row);
 }
-function toBay(column, row) {
+function toView(column, row) {
   hold.column = Math.min(columns.length - 1, Math.max(0, column));
   hold.row = Math.min(rows.length - 1, Math.max(0, row));
   hold.moved = [0, 0];
@@ -112,7 +122,7 @@ function piece(step) {
   hold.chosen = hold.chosen < 0 ? (step > 0 ? 0 : count - 1) : (hold.chosen + step + count) % count;
   const [x0, y0] = boxOf(sight.shapes[hold.chosen].ring);
   const last = (at, list) => list.reduce((k, low, n) => (low <= at + 1e-6 ? n : k), 0);
-  toBay(last(x0, columns), last(y0, rows));
+  toView(last(x0, columns), last(y0, rows));
   $("sight").value = String(hold.sight);
   return undefined;
 }
@@ -252,9 +262,9 @@ const KEYS = {
   1: () => show("corners"), 2: () => show("measure"), 3: () => show("cut"),
   m: togglePanel, f: wholeScreen,
   n: () => piece(1), p: () => piece(-1),
-  " ": () => bay(1), PageDown: () => bay(1), PageUp: () => bay(-1), Backspace: () => bay(-1), Home: () => toBay(0, 0),
-  ArrowRight: () => toBay(hold.column + 1, hold.row), ArrowLeft: () => toBay(hold.column - 1, hold.row),
-  ArrowUp: () => toBay(hold.column, hold.row + 1), ArrowDown: () => toBay(hold.column, hold.row - 1),
+  " ": () => view(1), PageDown: () => view(1), PageUp: () => view(-1), Backspace: () => view(-1), Home: () => toView(0, 0),
+  ArrowRight: () => toView(hold.column + 1, hold.row), ArrowLeft: () => toView(hold.column - 1, hold.row),
+  ArrowUp: () => toView(hold.column, hold.row + 1), ArrowDown: () => toView(hold.column, hold.row - 1),
   a: () => { hold.chosen = -1; draw(); },
 };
 const NUDGES = { ArrowRight: [1, 0], ArrowLeft: [-1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
