@@ -71,6 +71,23 @@ def refuse_twins(specs: Sequence[PartSpec]) -> None:
         first[number] = spec
 
 
+def refuse_currencies(specs: Sequence[PartSpec]) -> None:
+    """Prices of parts that are built together are added up, so they are in one currency."""
+    first, money = specs[0].part, specs[0].workshop.currency
+    for spec in specs:
+        if spec.workshop.currency != money:
+            raise SpecError(
+                error(
+                    "currencies-differ",
+                    f"prices of {first.number} are in {money or 'no currency'}, "
+                    f"those of {spec.part.number} in {spec.workshop.currency or 'none'}",
+                    "give both the same `currency` under `workshop`, or build them one by one",
+                    spec.part.place,
+                    first.place,
+                )
+            )
+
+
 def refuse_shared_files(ids: Iterable[str]) -> None:
     """Refuse ids, made from those of the spec, of which two would name one file.
 

@@ -197,8 +197,10 @@ def cut_plans(
     if len(planned) == 1:
         bags = bag_pages(specs[0], planned[0].shop)
         return {**files, CUT_PLAN: cut_sheets(plan, pieces, specs, bags=bags).pdf}, None, []
-    buy = to_buy_together({one.part.number: one.shop.wants for one in planned})
-    files["tables/purchases.csv"] = csv_bytes(*tables.purchases_table(buy))
+    shelf = [thing for one in planned for thing in one.shop.shelf]
+    buy = to_buy_together({one.part.number: one.shop.wants for one in planned}, shelf)
+    money = specs[0].workshop.currency
+    files["tables/purchases.csv"] = csv_bytes(*tables.purchases_table(buy, money))
     sheets = cut_sheets(plan, pieces, specs, name, "Shared cut plan", buy=buy)
     shared = SetPlan(name, tuple(part.number for part in parts), specs[0].part.units, sheets)
     where: list[Files] = []
@@ -240,7 +242,7 @@ def _part_folder(
     files = {**book.files, **templates.files, **cut}
     for name, (head, rows) in {
         "pieces": tables.pieces_table(laminate),
-        "quantities": tables.quantities_table(shop),
+        "quantities": tables.quantities_table(shop, spec.workshop.currency),
         "bag_cuts": tables.bag_cuts_table(shop),
         "resin": tables.resin_table(shop),
         "checks": tables.checks_table(shop),

@@ -63,6 +63,7 @@ def plan_dict(
             "cup_loss_g": _figure(spec.workshop.cup_loss_g),
             "table_mm": _figure(spec.workshop.table_mm),
             "booklets_at": spec.workshop.booklets_at,
+            "currency": spec.workshop.currency,
         },
         "layers": [
             {
@@ -101,6 +102,7 @@ def plan_dict(
         "stages": [_stage(stage) for stage in shop.stages],
         "quantities": _quantities(laminate, shop),
         "wants": [asdict(want) for want in shop.wants],
+        "shelf": [asdict(one) for one in shop.shelf],
         "bag_rolls": [_bag_roll(roll) for roll in shop.bag_rolls],
         "zones": [
             {

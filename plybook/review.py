@@ -171,9 +171,10 @@ def admit(specs: Sequence[PartSpec], limits: Mapping[str, float]) -> None:
         SpecError: two of one part number, ids that would be misread, or plainly too much.
     """
     from plybook.amount import refuse_plainly_too_much
-    from plybook.marking import refuse_misread_ids, refuse_twins
+    from plybook.marking import refuse_currencies, refuse_misread_ids, refuse_twins
 
     refuse_twins(specs)
+    refuse_currencies(specs)
     refuse_misread_ids(specs)
     refuse_plainly_too_much(specs, limits)
 

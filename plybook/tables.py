@@ -144,26 +144,30 @@ def bag_cuts_table(shop: Shop) -> Table:
     return head, rows
 
 
-def quantities_table(shop: Shop) -> Table:
-    """Everything needed, by group."""
-    head = ("group", "item", "amount", "unit", "detail", "stage", "price")
+def quantities_table(shop: Shop, currency: str) -> Table:
+    """Everything needed, by group; prices in a currency, "" where it is not said."""
+    head = ("group", "item", "amount", "unit", "detail", "stage", "price", "currency")
     rows = [
         (
             q.group, q.item, show_number(q.amount, 3), q.unit, q.detail, q.stage,
-            show_number(q.price, 2) if q.price else "",
+            *_price(q, currency),
         )
         for q in shop.quantities
     ]  # fmt: skip
     return head, rows
 
 
-def purchases_table(rows: Sequence[Quantity]) -> Table:
+def _price(row: Quantity, currency: str) -> tuple[str, str]:
+    """The cells of a price and its currency, empty where there is none."""
+    return (show_number(row.price, 2), currency) if row.price else ("", "")
+
+
+def purchases_table(rows: Sequence[Quantity], currency: str) -> Table:
     """One row per thing to buy for several parts."""
-    head = ("item", "amount", "unit", "parts", "price")
+    head = ("item", "amount", "unit", "parts", "price", "currency")
     return head, [
         (
-            row.item, show_number(row.amount, 3), row.unit, row.detail,
-            show_number(row.price, 2) if row.price else "",
+            row.item, show_number(row.amount, 3), row.unit, row.detail, *_price(row, currency),
         )
         for row in rows
     ]  # fmt: skip

@@ -146,6 +146,11 @@ def show_growth(value_mm: float, unit: str = "mm", grain: Grain = GIVEN) -> str:
     return words if words == "0" or value_mm < 0 else f"+{words}"
 
 
+def show_price(price: float, currency: str) -> str:
+    """A price in its currency; "" where it is not stated."""
+    return f"{price:.2f} {currency}".rstrip() if price else ""
+
+
 def show_length(
     value_mm: float, unit: str = "mm", both: bool = False, grain: Grain = GIVEN
 ) -> str:

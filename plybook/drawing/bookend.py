@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from plybook.diagnostics import Finding
@@ -38,10 +39,12 @@ from plybook.units import (
     show_length,
     show_mass,
     show_number,
+    show_price,
     show_thickness,
 )
 
 AFTER = "After the cure"
+BUY_TOTAL = "What is to be bought, together:"
 _STACKS = "The layers as they lie on one another; a zone has those that are filled in its column."
 MOST_STIFF = 12  # zones whose stiffness is shown on paper
 
@@ -101,7 +104,7 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
                 q.item,
                 show_amount(q.amount, q.unit, unit),
                 q.detail,
-                f"{q.price:.2f}" if q.price else "",
+                show_price(q.price, spec.workshop.currency),
             )
             for q in _by_item([q for q in shop.quantities if q.group == group], shop)
         )
@@ -116,6 +119,10 @@ def quantities_page(spec: PartSpec, shop: Shop, laminate: Laminate) -> Page:
                 "lrlr"[:keep],
             ),
         ]
+    total = math.fsum(q.price for q in shop.quantities if q.group == "buy")
+    if total:
+        told = show_price(total, spec.workshop.currency)
+        blocks.append(Paragraph(f"{BUY_TOTAL} {told}; what has no price is not in the sum."))
     return Page("quantities", "Quantities", kicker(spec), tuple(blocks), chapter=AFTER)
 
 

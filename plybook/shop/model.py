@@ -167,6 +167,18 @@ class Want:
 
 
 @dataclass(frozen=True)
+class OnShelf:
+    """`amount` of a thing that is wanted, in the unit of its `Want`, that need not be bought."""
+
+    id: str
+    item: str
+    unit: str
+    amount: float
+    lot: str = ""
+    use_by: str = ""
+
+
+@dataclass(frozen=True)
 class Budget:
     """Masses of a part: `kit_g` as cut and dry, what stays in it and what does not.
 
@@ -300,6 +312,7 @@ class Shop:
     bags: tuple[BagPlan, ...] = ()
     bag_rolls: tuple[BagRoll, ...] = ()
     wants: tuple[Want, ...] = ()
+    shelf: tuple[OnShelf, ...] = ()
     kits: tuple[Kit, ...] = ()
     budget: Budget = Budget(0.0, (), ())
     estimates: tuple[str, ...] = ()  # figures that are the tool's estimate, each with its source

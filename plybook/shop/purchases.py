@@ -15,7 +15,8 @@ from dataclasses import replace
 from plybook.nest.model import Layout
 from plybook.shop.bagging import BagPlan, mould_tape_mm
 from plybook.shop.job import Job
-from plybook.shop.model import BagCut, BagRoll, Batch, Quantity, Want
+from plybook.shop.model import BagCut, BagRoll, Batch, OnShelf, Quantity, Want
+from plybook.shop.onshelf import taken_words
 from plybook.shop.words import counted
 
 _TENTH_M, _TEN_G, _HUNDREDTH, _WHOLE, _AS_IT_IS = 0.1, 0.01, 0.01, 1.0, 0.001
@@ -36,27 +37,32 @@ def wants_of(
     return tuple(replace(want, exact=round(want.exact, 6)) for want in wants)
 
 
-def to_buy(wants: Sequence[Want]) -> list[Quantity]:
-    """The purchase list of a part: one row for each thing."""
+def to_buy(wants: Sequence[Want], shelf: Sequence[OnShelf] = ()) -> list[Quantity]:
+    """The purchase list of a part: one row for each thing, less what lies on the shelf."""
     return [
-        _row(own, "; ".join(dict.fromkeys(want.detail for want in own)))
+        _row(own, "; ".join(dict.fromkeys(want.detail for want in own)), shelf)
         for own in _by_thing(wants)
     ]  # fmt: skip
 
 
-def to_buy_together(wants: Mapping[str, Sequence[Want]]) -> list[Quantity]:
+def to_buy_together(
+    wants: Mapping[str, Sequence[Want]], shelf: Sequence[OnShelf] = ()
+) -> list[Quantity]:
     """The purchase list of several parts: one row for each thing, with the parts it is for.
 
     Args:
         wants: by part number, in the order of the parts.
+        shelf: what lies on the shelf of any part; a thing of one id is one thing.
     """
+    shelf = list({(one.id, one.item): one for one in shelf}.values())
+    shelf.sort(key=lambda one: one.use_by or "9999")
     parts: dict[tuple[str, str], dict[str, None]] = {}
     for number, own in wants.items():
         for want in own:
             parts.setdefault((want.item, want.unit), {})[number] = None
     whole = [want for own in wants.values() for want in own]
     return [
-        _row(own, ", ".join(parts[own[0].item, own[0].unit])) for own in _by_thing(whole)
+        _row(own, ", ".join(parts[own[0].item, own[0].unit]), shelf) for own in _by_thing(whole)
     ]  # fmt: skip
 
 
@@ -68,10 +74,13 @@ def _by_thing(wants: Sequence[Want]) -> list[list[Want]]:
     return [list(own.values()) for own in found.values()]
 
 
-def _row(wants: Sequence[Want], detail: str) -> Quantity:
+def _row(wants: Sequence[Want], detail: str, shelf: Sequence[OnShelf]) -> Quantity:
     step = max(want.step for want in wants)
     exact = math.fsum(want.exact for want in wants)
-    amount = round(math.ceil(round(exact / step, 6)) * step, 3)
+    own = [one for one in shelf if (one.item, one.unit) == (wants[0].item, wants[0].unit)]
+    short = max(0.0, exact - math.fsum(one.amount for one in own))
+    amount = round(math.ceil(round(short / step, 6)) * step, 3)
+    detail = "; ".join(filter(None, (detail, taken_words(own, exact))))
     price = next((want.price for want in wants if want.price), 0.0)
     first = wants[0]
     return Quantity("buy", first.item, amount, first.unit, detail, price=round(amount * price, 2))

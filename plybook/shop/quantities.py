@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from plybook.nest.model import Layout
 from plybook.shop.bagging import BagPlan, mould_tape_mm
 from plybook.shop.job import Job
-from plybook.shop.model import Batch, Quantity, Want
+from plybook.shop.model import Batch, OnShelf, Quantity, Want
 from plybook.shop.purchases import own_share, to_buy
 from plybook.shop.resin import area_m2
 from plybook.shop.standard import figure
@@ -21,7 +21,8 @@ WHOLE, KIT = "The part, cured and trimmed", "Kit as cut, dry"
 
 
 def quantities(
-    job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan], wants: Sequence[Want]
+    job: Job, batches: Sequence[Batch], bags: Sequence[BagPlan], wants: Sequence[Want],
+    shelf: Sequence[OnShelf] = (),
 ) -> tuple[Quantity, ...]:
     """Every row of the quantity tables, in the order of the groups.
 
@@ -29,7 +30,8 @@ def quantities(
         job: the part.
         batches: its cups.
         bags: of its stages.
-        wants: what is to be bought.
+        wants: what is wanted.
+        shelf: what of it need not be bought.
     """
     return (
         *_cloth(job),
@@ -38,7 +40,7 @@ def quantities(
         *_resin(job, batches),
         *_consumables(job, bags),
         *_mass(job),
-        *to_buy(wants),
+        *to_buy(wants, shelf),
     )
 
 

@@ -22,6 +22,7 @@ from plybook.shop.jig import jig_measures
 from plybook.shop.job import Job, make_job
 from plybook.shop.kit import kit_lists
 from plybook.shop.model import VACUUM, Batch, Shop, Stage, Timer
+from plybook.shop.onshelf import on_shelf, too_old
 from plybook.shop.purchases import wants_of
 from plybook.shop.quantities import quantities
 from plybook.shop.resin import stage_needs
@@ -92,16 +93,19 @@ def plan_work(
     findings += _unused_steps(job, stages)
     rolls = bag_rolls(job, bags)
     wants = wants_of(job, batches, bags, rolls)
+    shelf = on_shelf(job, wants, rolls)
+    findings += too_old(job)
     return Shop(
         stages=tuple(stages),
         batches=tuple(batches),
-        quantities=quantities(job, batches, bags, wants),
+        quantities=quantities(job, batches, bags, wants, shelf),
         jig=jig,
         clock=clock,
         findings=tuple(findings),
         bags=tuple(bags),
         bag_rolls=rolls,
         wants=wants,
+        shelf=shelf,
         kits=kit_lists(job, stages, batches, bags),
         budget=budget,
         estimates=_estimates(job),

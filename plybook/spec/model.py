@@ -534,6 +534,23 @@ class StockItem:
     bad_zones_mm: tuple[np.ndarray, ...] = ()
     received: str = ""  # ISO date, for oldest first
     place: Place = NOWHERE
+    lot: str = ""
+    use_by: str = ""  # ISO date, the last day it may be used; "": not said
+
+
+@dataclass(frozen=True)
+class Pack:
+    """A tin, roll or box on the shelf: `amount` of `item` in the `unit` (kg, m, roll, piece) that
+    it is bought in."""
+
+    id: str
+    material: str
+    item: str
+    unit: str
+    amount: float
+    lot: str
+    use_by: str
+    place: Place = NOWHERE
 
 
 Kits = Literal["", "tightest", "by part", "by stage", "by hand"]  # "": nothing is said of kits
@@ -613,6 +630,7 @@ class Workshop:
     printer_x_pct: float = 100.0
     printer_y_pct: float = 100.0
     dxf: Literal["r2010", "r12"] = "r2010"  # what the cutter reads
+    currency: str = ""  # of all prices, ISO 4217; "": not said
     booklets_at: str = ""  # address of the output folder, ending with "/"; "": no QR codes
 
 
@@ -701,4 +719,5 @@ class PartSpec:
     acknowledged: tuple[Acknowledgement, ...]
     files: tuple[SourceFile, ...]
     templates: TemplateRules = TemplateRules()
+    packs: tuple[Pack, ...] = ()
     raised: tuple[tuple[str, float], ...] = ()  # limits that the command line has changed

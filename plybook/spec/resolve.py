@@ -61,7 +61,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     out = Collector(limits)
     files: tuple[SharedFile | PartFile, ...] = (*gathered.shared, written)
     materials = resolve_materials([f.materials for f in files if f.materials], out)
-    stock = resolve_stock([entry for f in files for entry in f.stock], materials, out)
+    stock, packs = resolve_stock([entry for f in files for entry in f.stock], materials, out)
     part = _part(written, out)
     mould = resolve_mould(written, gathered.folder, out)
     choices = _choices(files)
@@ -97,6 +97,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
         axis=axis,
         materials=materials,
         stock=stock,
+        packs=packs,
         layers=tuple(layers),
         edges=edges,
         stages=stages,
@@ -201,6 +202,7 @@ def _workshop(files) -> Workshop:
         printer.across if printer else usual.printer_x_pct,
         printer.down if printer else usual.printer_y_pct,
         value("dxf", usual.dxf),
+        value("currency", None) or usual.currency,
         value("booklets_at", None) or usual.booklets_at,
     )
 

@@ -10,8 +10,9 @@ import numpy as np
 from plybook.diagnostics import Place
 from plybook.geometry.rings import signed_area_mm2
 from plybook.spec.collect import Collector
-from plybook.spec.model import Cloth, Consumable, CoreStock, Materials, RodStock, StockItem
+from plybook.spec.model import Cloth, Consumable, CoreStock, Materials, Pack, RodStock, StockItem
 from plybook.spec.outlines import crossing
+from plybook.spec.packs import resolve_packs
 from plybook.spec.written.materials import StockEntry
 from plybook.units import mm
 
@@ -20,10 +21,11 @@ LEAST_ROLL_MM = 200.0  # a shorter rest of a roll is thrown away; common practic
 
 def resolve_stock(
     entries: list[StockEntry], materials: Materials, out: Collector
-) -> tuple[StockItem, ...]:
-    """Everything on the shelf, sizes filled in from the materials."""
+) -> tuple[tuple[StockItem, ...], tuple[Pack, ...]]:
+    """Everything on the shelf, sizes filled in from the materials; packs by themselves."""
     seen: dict[str, Place] = {}
     items: list[StockItem] = []
+    packs: list[StockEntry] = []
     for entry in entries:
         place = entry.place_of("id")
         if entry.id in seen:
@@ -36,20 +38,24 @@ def resolve_stock(
             )
             continue
         seen[entry.id] = place
-        if item := _stock_item(entry, materials, out):
+        if entry.pack and not (entry.roll or entry.sheet or entry.bar):
+            packs.append(entry)
+        elif item := _stock_item(entry, materials, out):
             items.append(item)
-    if len(items) > out.limits["stock-items"]:
-        out.error("too-many", f"{len(items)} stock entries", out.limits.why("stock-items"))
-    return tuple(items)
+    count = len(items) + len(packs)
+    if count > out.limits["stock-items"]:
+        out.error("too-many", f"{count} stock entries", out.limits.why("stock-items"))
+    return tuple(items), resolve_packs(packs, materials, out)
 
 
 def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> StockItem | None:
     kinds: tuple[Literal["roll", "sheet", "bar"], ...] = ("roll", "sheet", "bar")
     given = [kind for kind in kinds if getattr(entry, kind)]
-    if len(given) != 1:
+    if len(given) != 1 or entry.pack:
         out.error(
             "unknown-stock",
-            f"stock `{entry.id}` names {len(given)} of roll, sheet and bar, expected one",
+            f"stock `{entry.id}` names {len(given) + bool(entry.pack)} of roll, sheet, bar and "
+            "pack, expected one",
             "for example `roll: <cloth id>`",
             entry.here,
         )
@@ -108,6 +114,8 @@ def _stock_item(entry: StockEntry, materials: Materials, out: Collector) -> Stoc
         tuple(zones),
         entry.received or "",
         entry.here,
+        entry.lot,
+        entry.use_by or "",
     )
 
 

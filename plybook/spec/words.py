@@ -133,6 +133,17 @@ def _address(raw: Any, info: ValidationInfo) -> str:
     return text.rstrip("/") + "/"
 
 
+def _currency(raw: Any, info: ValidationInfo) -> str:
+    text = scalar_of(raw, "the code of a currency")
+    if not re.fullmatch("[A-Z]{3}", text):
+        raise Wrong(
+            "not-a-currency",
+            f"{{key}}: `{short(text)}` is not the code of a currency",
+            "write its three letters, as in `EUR` or `USD`",
+        )
+    return text
+
+
 def one_of(*words: str):
     """A type for a value that is one of a few words."""
 
@@ -155,6 +166,9 @@ Paragraph = Annotated[str, PlainValidator(_text(True)), WithJsonSchema(_TEXTLIKE
 Id = Annotated[str, PlainValidator(_id), WithJsonSchema(_TEXTLIKE)]
 Date = Annotated[str, PlainValidator(_date), json_schema("string", description="2026-05-04")]
 Flag = Annotated[bool, PlainValidator(_flag), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
+Currency = Annotated[  # ISO 4217
+    str, PlainValidator(_currency), WithJsonSchema({"type": "string", "pattern": "^[A-Z]{3}$"})
+]
 Address = Annotated[
     str, PlainValidator(_address), json_schema("string", description="http://192.168.0.7:8000/")
 ]

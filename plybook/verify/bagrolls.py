@@ -189,7 +189,7 @@ def _check_covering(plan: dict, report: Report) -> None:
 
 
 def _check_bought(plan: dict, report: Report) -> None:
-    """What is bought of each is what is cut, with what the layouts buy of it, to the next tenth of
+    """What is wanted of each is what is cut, with what the layouts buy of it, to the next tenth of
     a metre; what is laid out nowhere is not bought by its length."""
     used: dict[str, list[float]] = {
         row["item"]: [] for row in plan["quantities"].get("consumable", []) if row["unit"] == "m2"
@@ -201,12 +201,13 @@ def _check_bought(plan: dict, report: Report) -> None:
         layouts = [x["used_length_mm"] for x in plan["layouts"]
                    if x["bought"] and names.get(x["material"]) == item]  # fmt: skip
         metres = _metres(math.fsum([*lengths, *layouts]))
-        stated = [row["amount"] for row in plan["quantities"].get("buy", [])
-                  if row["item"] == item and row["unit"] == "m"]  # fmt: skip
-        due = [metres] if metres else []
-        good = len(stated) == len(due) and math.isclose(sum(stated), sum(due), abs_tol=1e-6)
-        report.expect(good, "rolls for bags bought as their cuts need", item,
-                      f"its cuts take {metres:.1f} m, {stated} m are to be bought")  # fmt: skip
+        stated = _metres(math.fsum(
+            1000 * want["exact"] for want in plan["wants"]
+            if want["item"] == item and want["unit"] == "m"
+        ))  # fmt: skip
+        report.expect(math.isclose(stated, metres, abs_tol=1e-6), "rolls for bags wanted as their "
+                      "cuts need", item,
+                      f"its cuts take {metres:.1f} m, {stated:.1f} m are wanted")  # fmt: skip
 
 
 def _metres(length_mm: float) -> float:

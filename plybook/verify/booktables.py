@@ -73,7 +73,7 @@ def _rows(plan: dict, names: Names) -> Iterator[Row]:
         yield Row("table of zones", zone["label"], cells)
     yield from (Row("set-out", *row) for row in setout_rows(plan))
     yield from _stock(plan)
-    yield from _quantities(plan["quantities"], plan["part"]["units"])
+    yield from _quantities(plan["quantities"], units, plan["workshop"]["currency"])
     for batch in plan["quantities"].get("batches", []):
         yield Row("table of cups", batch["id"], _cup(batch))
     if not any(step["shows"] == "jig" for stage in plan["stages"] for step in stage["steps"]):
@@ -215,14 +215,17 @@ def _longest(growth_mm: list[float], units: str, kind: str) -> set[str]:
     return {t if t == "0" or t.startswith("-") else f"+{t}" for t in told}
 
 
-def _quantities(quantities: dict, units: str) -> Iterator[Row]:
+def _quantities(quantities: dict, units: str, currency: str) -> Iterator[Row]:
     for group, rows in quantities.items():
         if group in ("centre", "batches", "consumable", "centre_mm") or not isinstance(rows, list):
             continue
         for row in rows:
-            price = fixed(row["price"], 2) if row["price"] else ""
+            price = fixed(row["price"], 2) + currency if row["price"] else ""
             cells = f"{_amount(row, row['amount'], units)}{_text(row['detail'])}{price}"
             yield Row("table of quantities", row["item"], cells)
+    total = math.fsum(row["price"] for row in quantities["buy"])
+    if total:
+        yield Row("figures", "what is to be bought", f"together:{fixed(total, 2)}{currency};")
     sums: dict[tuple[str, str], float] = {}
     for row in quantities.get("consumable", []):
         key = row["item"], row["unit"]

@@ -9,7 +9,7 @@ import math
 from plybook.verify.cut_pages import heading
 from plybook.verify.cutplaces import EDGE_MM, Columns, check_sheet
 from plybook.verify.pdf_pages import Page, open_book
-from plybook.verify.printed import SQUARE_FOOT_M2, fixed, same
+from plybook.verify.printed import SQUARE_FOOT_M2, same
 from plybook.verify.report import Report
 from plybook.verify.tables import rows, words
 
@@ -17,9 +17,11 @@ NAME, TABLE = "cutplan.pdf", "tables/purchases.csv"
 TO_BUY, SAID, TOGETHER = "To buy", "for all parts together", "Together"
 READING = (
     "Each thing stands here once, rounded up once; the list in a booklet is for that part alone. "
-    "What the cut plan takes off the shelf is not among it; of other things see what is left. "
-    "Prices as they were entered, in their own money; what has none is not in the sum."
+    "What the cut plan takes off the shelf is not among it; of other things what the stock file "
+    "holds is taken first, and named. "
+    "{prices}; what has none is not in the sum."
 )
+ENTERED = "Prices as they were entered, in their own money"
 CELLS = Columns(1, (124.0, 150.0), (158.0,))
 TABLE_MM = 32.0  # from the upper edge of what is printed to the table
 _TITLE = "What is wanted"
@@ -42,7 +44,8 @@ def check_wants(plan: dict, report: Report) -> None:
         report.expect(good, "wants in the measure that a thing is sold in", want["item"],
                       f"is wanted as {want['exact']} {want['unit']} in steps of "
                       f"{want['step']}")  # fmt: skip
-    due = _added(plan["wants"])
+    due = _added(plan["wants"], plan["shelf"])
+    _check_taken(plan, report)
     stated = {(row["item"], row["unit"]): row["amount"] for row in plan["quantities"]["buy"]}
     report.expect(len(stated) == len(plan["quantities"]["buy"]), "purchase lists with each thing "
                   "once", "quantities", "lists a thing twice")  # fmt: skip
@@ -55,17 +58,72 @@ def check_wants(plan: dict, report: Report) -> None:
     _check_resin(plan, report)
 
 
-def _added(wants: list[dict]) -> dict[Thing, float]:
-    """How much of each thing is bought: added up, what has a key once, and rounded up."""
+def _exact(wants: list[dict]) -> dict[Thing, tuple[float, float]]:
+    """How much of each thing is wanted, what has a key once; in what steps it is sold."""
     found: dict[Thing, dict[str, dict]] = {}
     for k, want in enumerate(wants):
         found.setdefault((want["item"], want["unit"]), {})[want["key"] or f"\0{k}"] = want
-    amounts = {}
-    for thing, own in found.items():
-        step = max(want["step"] for want in own.values())
-        exact = math.fsum(want["exact"] for want in own.values())
-        amounts[thing] = math.ceil(round(exact / step, 5)) * step
-    return amounts
+    return {
+        thing: (math.fsum(want["exact"] for want in own.values()),
+                max(want["step"] for want in own.values()))
+        for thing, own in found.items()
+    }  # fmt: skip
+
+
+def _added(wants: list[dict], shelf: list[dict]) -> dict[Thing, float]:
+    """How much of each thing is bought: added up, less what is there, and rounded up."""
+    there: dict[Thing, float] = {}
+    for one in {(row["id"], row["item"]): row for row in shelf}.values():
+        thing = one["item"], one["unit"]
+        there[thing] = there.get(thing, 0.0) + one["amount"]
+    return {
+        thing: math.ceil(round(max(0.0, exact - there.get(thing, 0.0)) / step, 5)) * step
+        for thing, (exact, step) in _exact(wants).items()
+    }
+
+
+def _taken(wants: list[dict], shelf: list[dict]) -> dict[Thing, str]:
+    """What each row says of the shelf: how much comes off it, of what, the first to be used first;
+    "" where nothing does."""
+    rows = list({(row["id"], row["item"]): row for row in shelf}.values())
+    rows.sort(key=lambda row: row["use_by"] or "~")
+    said = {}
+    for thing, (exact, _) in _exact(wants).items():
+        names, left = [], exact
+        for row in (row for row in rows if (row["item"], row["unit"]) == thing):
+            if left <= 0:
+                break
+            left -= row["amount"]
+            facts = ", ".join([*([f"lot {row['lot']}"] if row["lot"] else []),
+                               *([f"use by {row['use_by']}"] if row["use_by"] else [])])
+            names.append(row["id"] + (f" ({facts})" if facts else ""))
+        taken = round(exact - max(0.0, left), 3)
+        amount = f"{taken:g} {thing[1]}{'s' * (thing[1] in ('piece', 'roll') and taken != 1.0)}"
+        said[thing] = f"{amount} off the shelf: {', '.join(names)}" if names else ""
+    return said  # fmt: skip
+
+
+def _check_taken(plan: dict, report: Report) -> None:
+    """Each row says what of it comes off the shelf; nothing past its last day is counted."""
+    said = _taken(plan["wants"], plan["shelf"])
+    prices: dict[Thing, float] = {}
+    for want in plan["wants"]:
+        if want["price"]:
+            prices.setdefault((want["item"], want["unit"]), want["price"])
+    for row in plan["quantities"]["buy"]:
+        price = row["amount"] * prices.get((row["item"], row["unit"]), 0.0)
+        report.expect(abs(row["price"] - price) <= 0.006, "purchases at the price of their amount",
+                      row["item"], f"costs {row['price']:.2f}, not {price:.2f}")  # fmt: skip
+        due = said.get((row["item"], row["unit"]), "")
+        own = row["detail"].endswith(due) if due else "off the shelf" not in row["detail"]
+        report.expect(own, "purchases that say what comes off the shelf", row["item"],
+                      f"says {row['detail']!r}, due is {due!r}")  # fmt: skip
+    day = plan["part"]["date"]
+    old = [one["id"] for one in plan["shelf"] if one["use_by"] and day and one["use_by"] < day]
+    report.expect(not old, "shelves without what is past its last day", "shelf",
+                  f"{old} are too old")  # fmt: skip
+    report.expect(all(one["amount"] > 0 for one in plan["shelf"]), "shelves that hold something",
+                  "shelf", "has less than nothing of a thing")  # fmt: skip
 
 
 def _check_stock(plan: dict, report: Report) -> None:
@@ -113,32 +171,39 @@ def check_purchases(
         report: takes what is found.
     """
     whole = [want for plan in plans.values() for want in plan["wants"]]
-    amounts = _added(whole)
+    shelf = [one for plan in plans.values() for one in plan["shelf"]]
+    amounts, said = _added(whole, shelf), _taken(whole, shelf)
     prices: dict[Thing, float] = {}
-    for plan in plans.values():
-        for row in plan["quantities"]["buy"]:
-            if row["price"] and row["amount"]:
-                prices.setdefault((row["item"], row["unit"]), row["price"] / row["amount"])
+    for want in whole:
+        if want["price"]:
+            prices.setdefault((want["item"], want["unit"]), want["price"])
     parts = {thing: ", ".join(n for n, plan in plans.items() if any(
         (w["item"], w["unit"]) == thing for w in plan["wants"])) for thing in amounts}  # fmt: skip
+    parts = {thing: "; ".join(filter(None, (own, said[thing]))) for thing, own in parts.items()}
+    money = {plan["workshop"]["currency"] for plan in plans.values()}
+    report.expect(len(money) == 1, "parts with prices in one currency", TABLE,
+                  f"adds up prices in {sorted(money)}")  # fmt: skip
+    currency = next(iter(plans.values()))["workshop"]["currency"]
     table = rows("purchases", files, report)
     due = list(amounts)
     good = [(words(r["item"]), words(r["unit"])) for r in table] == due and all(
         abs(float(r["amount"]) - amounts[thing]) < 6e-4
         and words(r["parts"]) == parts[thing]
+        and words(r["currency"]) == (currency if r["price"] else "")
         and abs(float(r["price"] or 0.0) - prices.get(thing, 0.0) * amounts[thing])
-        <= 0.006 + 0.006 * amounts[thing]
+        <= 0.006
         for r, thing in zip(table, due, strict=True)
     )
     report.expect(good, "purchase lists of sets equal to what their parts want", TABLE,
                   "differs from the wants of its parts")  # fmt: skip
     if NAME in files and good:
         unit = "in" if next(iter(plans.values()))["part"]["units"] == "in" else "mm"
-        _check_pages(table, files, unit, number, report)
+        _check_pages(table, files, unit, currency, number, report)
 
 
 def _check_pages(
-    table: list[dict[str, str]], files: dict[str, bytes], unit: str, number: str, report: Report
+    table: list[dict[str, str]], files: dict[str, bytes], unit: str, currency: str, number: str,
+    report: Report,
 ) -> None:
     """The sheets, line by line."""
     book = open_book(files[NAME])
@@ -156,16 +221,21 @@ def _check_pages(
         told = sorted(lines.items(), reverse=True)
         reading = "".join("".join(row) for y, row in told if y > high + 4.0)
         heads = [heading(page)[1:], [row for y, row in told if y <= high + 4.0][:1]]
-        good = same(reading, READING, cut=False) and heads == [[SAID, number],
+        prices = f"Prices in {currency}" if currency else ENTERED
+        good = same(reading, READING.format(prices=prices), cut=False) and heads == [[SAID, number],
                                                                [["amount", "price", "for"]]]
         report.expect(good, "purchase lists with how they are read", NAME,
                       "says something else of what is to buy")  # fmt: skip
         own = [row for y, row in told if y <= high + 4.0][1:]
-        said += [row for row in own if not _is_title(row)]
+        for row in (row for row in own if not _is_title(row)):
+            if len(row) == 1 and said:  # the last cell goes on
+                said[-1][-1] += f" {row[0]}"
+            else:
+                said.append(row)
     total = math.fsum(float(row["price"] or 0.0) for row in table)
     good = len(said) == len(table) + 1 and all(
         _tells(line, row, unit) for line, row in zip(said, table, strict=False)
-    ) and said[-1] == [TOGETHER, f"{total:.2f}"]  # fmt: skip
+    ) and said[-1] == [TOGETHER, f"{total:.2f} {currency}".rstrip()]  # fmt: skip
     other = next((line for line, row in zip(said, table, strict=False)
                   if not _tells(line, row, unit)), said[-1:])  # fmt: skip
     report.expect(good, "purchase lists on paper equal to their table", NAME,
@@ -192,6 +262,6 @@ def _tells(line: list[str], row: dict[str, str], unit: str) -> bool:
     return (
         same(line[0], due[0])
         and line[1] == shown
-        and (not price or line[2] == fixed(float(due[2]), 2) or line[2] == f"{float(due[2]):.2f}")
+        and (not price or line[2] == f"{float(due[2]):.2f} {words(row['currency'])}".rstrip())
         and same(line[-1], due[-1])
     )

@@ -26,8 +26,8 @@ COLUMNS = {
     "kits": "way kits cut_so material length_mm",
     "bag_cuts": "material roll roll_width_mm number cut stage copy of along_from_mm along_to_mm "
     "across_from_mm across_to_mm where",
-    "purchases": "item amount unit parts price",
-    "quantities": "group item amount unit detail stage price",
+    "purchases": "item amount unit parts price currency",
+    "quantities": "group item amount unit detail stage price currency",
     "resin": "batch stage resin purpose batch_g component component_g filler filler_g pot_life_min",
     "stiffness": "zone stack thickness_mm A11_N_mm A12_N_mm A16_N_mm A22_N_mm A26_N_mm A66_N_mm "
     "B11_N B12_N B16_N B22_N B26_N B66_N D11_Nmm D12_Nmm D16_Nmm D22_Nmm D26_Nmm D66_Nmm",
@@ -232,6 +232,9 @@ def _check_quantities(plan: dict, table: Rows, report: Report) -> None:
     name = "tables/quantities.csv"
     if len(table) != len(stated):
         report.fault(name, f"{len(table)} rows, {len(stated)} in plan.json")
+    currency = plan["workshop"]["currency"]
+    good = all(words(r["currency"]) == (currency if r["price"] else "") for r in table)
+    report.expect(good, "prices in the currency of the part", name, "has another currency")
     left = [
         (words(r["group"]), words(r["item"]), words(r["unit"]), words(r["stage"]),
          words(r["detail"]), float(r["amount"]), float(r["price"] or 0.0))

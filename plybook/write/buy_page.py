@@ -9,7 +9,7 @@ from plybook.drawing.letters import fitted, wrapped
 from plybook.drawing.scene import Primitive
 from plybook.drawing.titleblock import HEIGHT_MM, TitleFacts
 from plybook.shop.model import Quantity
-from plybook.units import MM_PER_FOOT, SQUARE_FOOT_M2, show_number
+from plybook.units import MM_PER_FOOT, SQUARE_FOOT_M2, show_number, show_price
 from plybook.write.cut_sheets import Area, Sheet, heading_and_reading
 from plybook.write.markout_pages import Columns, Row, TableBlock, set_blocks
 
@@ -20,17 +20,22 @@ CELLS = Columns(1, ((0.0, "start"), (124.0, "end"), (150.0, "end"), (158.0, "sta
 NAME_MM, TABLE_MM = 96.0, 32.0  # room for a name; from the upper edge to the table
 READING = (
     "Each thing stands here once, rounded up once; the list in a booklet is for that part alone. "
-    "What the cut plan takes off the shelf is not among it; of other things see what is left. "
-    "Prices as they were entered, in their own money; what has none is not in the sum."
+    "What the cut plan takes off the shelf is not among it; of other things what the stock file "
+    "holds is taken first, and named. "
+    "{prices}; what has none is not in the sum."
 )
+ENTERED = "Prices as they were entered, in their own money"
 
 
-def buy_sheets(rows: Sequence[Quantity], unit: str, number: str, area_mm: Area) -> Iterator[Sheet]:
+def buy_sheets(
+    rows: Sequence[Quantity], unit: str, currency: str, number: str, area_mm: Area
+) -> Iterator[Sheet]:
     """The sheets; none where nothing is to be bought.
 
     Args:
         rows: one for each thing; `detail` names the parts it is for.
         unit: "mm" or "in", of lengths and areas.
+        currency: of the prices, "" where it is not said.
         number: of the set.
         area_mm: what of a sheet is printed.
     """
@@ -39,19 +44,19 @@ def buy_sheets(rows: Sequence[Quantity], unit: str, number: str, area_mm: Area) 
     x0, y0, x1, y1 = area_mm
 
     def page() -> list[Primitive]:
-        rows = wrapped(READING, x1 - x0, 2.5)
+        prices = f"Prices in {currency}" if currency else ENTERED
+        rows = wrapped(READING.format(prices=prices), x1 - x0, 2.5)
         return heading_and_reading(TO_BUY, TO_BUY_SAID, number, area_mm, rows)
 
-    told: list[Row] = [
-        (
-            fitted(row.item, NAME_MM, 2.5),
-            _amount(row.amount, row.unit, unit),
-            f"{row.price:.2f}" if row.price else "",
-            fitted(row.detail, x1 - x0 - CELLS.cells[-1][0], 2.5),
-        )
-        for row in rows
-    ]
-    told.append((TOGETHER, "", f"{math.fsum(row.price for row in rows):.2f}", ""))
+    told: list[Row] = []
+    for row in rows:
+        first, *more = wrapped(row.detail, x1 - x0 - CELLS.cells[-1][0], 2.5) or [""]
+        price = show_price(row.price, currency)
+        item = fitted(row.item, NAME_MM, 2.5)
+        told.append((item, _amount(row.amount, row.unit, unit), price, first))
+        told += [("", "", "", line) for line in more]
+    total = math.fsum(row.price for row in rows)
+    told.append((TOGETHER, "", show_price(total, currency) or "0.00", ""))
     area = (x0, y0 + HEIGHT_MM + 5.0, x1, y1 - TABLE_MM)
     heads: Row = ("", "amount", "price", "for")
     block = TableBlock(((TITLE, 3.5, True),), tuple(told))

@@ -113,7 +113,7 @@ class _Plan:
         part = specs[0].part
         self.part = replace(part, name=title) if title else part
         self.number = number or part.number
-        self.unit = part.units
+        self.unit, self.currency = part.units, specs[0].workshop.currency
         of_set = [s.part for s in specs] if number else [part]
         self.revision = ", ".join(dict.fromkeys(p.revision for p in of_set))
         self.hand = hands_of(of_set)
@@ -128,7 +128,7 @@ class _Plan:
             nothing = _text((EDGE_MM, self.high / 2), "Nothing is cut from stock.", 7.0)
             sheets = [Sheet([nothing], TitleFacts("Cut plan", "no stock", ""))]
         sheets += kit_sheets(self.plan, self.specs, self.number, self.area)
-        sheets += buy_sheets(self.buy, self.unit, self.number, self.area)
+        sheets += buy_sheets(self.buy, self.unit, self.currency, self.number, self.area)
         sheets += bag_sheets(self.bags, self.number, self.area)
         return print_sheets(sheets, self.part, self.number, self.revision, self.hand,
                             (self.wide, self.high))  # fmt: skip

@@ -48,7 +48,7 @@ def test_sheets_wider_than_their_roll_are_built_and_proved(wide_out, wide_plan):
     for what in (
         "cuts for bags told with size, place and use",
         "cuts for bags drawn in their place",
-        "rolls for bags bought as their cuts need",
+        "rolls for bags wanted as their cuts need",
     ):
         assert report.proofs[what] >= 4
     for roll in wide_plan["bag_rolls"]:
@@ -67,9 +67,9 @@ def _cut(plan, k=0, n=0):
     return plan["bag_rolls"][k]["cuts"][n]
 
 
-def _buy(plan):
+def _wanted(plan):
     names = {roll["item"] for roll in plan["bag_rolls"]}
-    return next(row for row in plan["quantities"]["buy"] if row["item"] in names)
+    return next(want for want in plan["wants"] if want["item"] in names)
 
 
 @pytest.mark.parametrize(
@@ -87,9 +87,9 @@ def _buy(plan):
         (lambda p: _cut(p).update(where="anywhere"), "the quantities say"),
         (lambda p: _roll(p).update(item="Another film"), "the quantities say"),
         (lambda p: _cut(p).update(across_mm=_cut(p)["across_mm"] - 20.0), "the quantities say"),
-        (lambda p: _buy(p).update(amount=_buy(p)["amount"] - 0.1), "are to be bought"),
-        (lambda p: p["quantities"]["buy"].remove(_buy(p)), "are to be bought"),
-        (lambda p: p.update(bag_rolls=[]), "are to be bought"),
+        (lambda p: _wanted(p).update(exact=_wanted(p)["exact"] - 0.1), "are wanted"),
+        (lambda p: p["wants"].remove(_wanted(p)), "are wanted"),
+        (lambda p: p.update(bag_rolls=[]), "are wanted"),
     ],
 )
 def test_a_forged_plan_is_caught(wide_plan, change, said):

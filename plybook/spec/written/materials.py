@@ -209,15 +209,20 @@ Quantity = Annotated[
 
 
 class StockEntry(Written):
-    """One thing on the shelf: exactly one of roll, sheet, bar."""
+    """One thing on the shelf: exactly one of roll, sheet, bar, pack."""
 
     id: Id = Field(description="What the label on it says.")
     roll: Id | None = Field(None, description="A roll of this cloth or consumable.")
     sheet: Id | None = Field(None, description="A sheet of this core or insert material.")
     bar: Id | None = Field(None, description="A coil or bar of this rod.")
+    pack: Id | None = Field(None, description="A tin, roll or box of this consumable or resin.")
+    part: Line = Field("", description="Of a resin: resin, hardener ...")
+    mass: Mass | None = Field(None, description="Of resin or filler in a pack.")
     length: RollLength | None = Field(None, description="Length of it.")
     width: LengthOverZero | None = Field(None, description="Width, where not as its material's.")
     quantity: Quantity = Field(1, description="How many alike, or `as needed` to buy.")
     outline: list[XY] | None = Field(None, description="Of a remnant of any outline.")
     bad_zones: list[list[XY]] = Field([], description="Spoiled places, each by its corners.")
     received: Date | None = Field(None, description="Oldest is used first.")
+    lot: Line = Field("", description="Its lot or batch number.")
+    use_by: Date | None = Field(None, description="The last day it may be used.")

@@ -20,7 +20,7 @@ from plybook.spec.quantities import (
     PrintedPercent,
     TableLength,
 )
-from plybook.spec.words import Address, ClockTime, Id, Line, Paragraph, one_of
+from plybook.spec.words import Address, ClockTime, Currency, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
 
 STAGE_KINDS = (
@@ -111,6 +111,9 @@ class WorkshopFigures(Written):
     printer: Printer = Field(Printer.model_construct(), description="How true it prints.")
     dxf: one_of("r2010", "r12") = Field(
         "r2010", description="What your cutter reads: r12 for old machines."
+    )
+    currency: Currency | None = Field(
+        None, description="Of all prices, by its three letters: EUR, USD ..."
     )
     booklets_at: Address | None = Field(
         None, description="Where phones find the output folder; labels then carry a QR code."
