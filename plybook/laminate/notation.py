@@ -45,9 +45,9 @@ def fibre_directions(cloth: Cloth, angle_deg: float) -> tuple[float, ...]:
     """Directions of the fibres of a laid cloth, degrees in (-90, 90].
 
     Unidirectional: along the warp. Woven: warp and weft. Stitched biaxial: plus and minus 45 to
-    the roll; triaxial: the roll's direction too. Mat: none.
+    the roll, triaxial the roll's direction too, where the cloth does not say others. Mat: none.
     """
-    offsets = {
+    usual = {
         "unidirectional": (0.0,),
         "plain": (0.0, 90.0),
         "twill": (0.0, 90.0),
@@ -56,6 +56,7 @@ def fibre_directions(cloth: Cloth, angle_deg: float) -> tuple[float, ...]:
         "triaxial": (0.0, 45.0, -45.0),
         "mat": (),
     }[cloth.weave]
+    offsets = usual if cloth.fibres_deg is None else cloth.fibres_deg
     return tuple(folded(angle_deg + o) for o in offsets)
 
 

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 from plybook.laminate.model import LaidLayer, Piece, PieceEdge
+from plybook.laminate.notation import fibre_directions
 from plybook.shop.job import Job
 from plybook.shop.mixing import Need
 from plybook.shop.words import Fact, Scope, counted, degrees_text, listed
@@ -33,6 +34,7 @@ def layer_scope(job: Job, rule: StageRule, layer: LaidLayer, needs: Needs) -> Sc
         "layer": layer.id,
         "material": job.name(layer.material),
         "angle": degrees_text(layer.angle_deg),
+        **_fibre_facts(job, layer),
         "pieces": tuple(p.id for p in pieces),
         "one_piece": len(pieces) == 1,
         "in_order": ", in that order" if len(pieces) > 1 else "",
@@ -143,6 +145,19 @@ def piece_scope(job: Job, piece: Piece) -> Scope:
             **_note_facts(job, layer),
         }
     )
+
+
+def _fibre_facts(job: Job, layer: LaidLayer) -> dict[str, Fact]:
+    """How the fibres of a layer lie: along its angle, or as a stitched cloth has them; a mat has
+    none."""
+    cloth = job.spec.materials.cloths.get(layer.material)
+    weave = cloth.weave if cloth is not None and layer.kind == "ply" else ""
+    turns = sorted(fibre_directions(cloth, layer.angle_deg)) if cloth is not None else []
+    return {
+        "one_fibre": weave not in ("biaxial", "triaxial", "mat"),
+        "stitched": weave in ("biaxial", "triaxial"),
+        "fibre_angles": listed(degrees_text(turn) for turn in turns),
+    }
 
 
 def panel_scope(job: Job, piece: Piece) -> Scope:

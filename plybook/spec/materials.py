@@ -139,6 +139,7 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
             w.elastic.place_of("nu12"),
         )
     _plausible_roll(name, w.roll, w.place_of("roll"), out)
+    fibres = _fibres(name, w, out)
     s = w.splice
     splice = SpliceRule(
         s.join.kind if s else "overlap",
@@ -176,7 +177,44 @@ def _cloth(name: str, w: ClothMaterial, place: Place, out: Collector) -> Cloth:
         price=w.price,
         data_sheet=w.data_sheet,
         place=place,
+        fibres_deg=fibres,
     )
+
+
+_PLIES_OF = {"biaxial": 2, "triaxial": 3}  # of a stitched cloth
+
+
+def _fibres(name: str, w: ClothMaterial, out: Collector) -> tuple[float, ...] | None:
+    """The fibre directions that a stitched cloth says; None where none or wrong ones."""
+    if w.fibres is None:
+        return None
+    count = _PLIES_OF.get(w.weave)
+    if count is None:
+        out.error(
+            "wrong-fibres",
+            f"cloth `{name}` is not stitched, but says directions of its fibres",
+            "take `fibres` out: only biaxial and triaxial cloths have it",
+            w.place_of("fibres"),
+        )
+        return None
+    folded = [(a + 90.0) % 180.0 - 90.0 for a in w.fibres]
+    axes = sorted(abs(a) if abs(a) == 90.0 else a for a in folded)
+    mirrored = sorted(abs(a) if abs(a) == 90.0 else -a for a in folded)
+    if len(set(axes)) != count or len(axes) != count:
+        wrong = f"a {w.weave} cloth has {count} different directions of fibres, `{name}` says "
+        wrong += ", ".join(f"{a:g}" for a in w.fibres)
+    elif axes != mirrored:
+        wrong = f"the fibres of `{name}` are not alike on both sides of the warp"
+    else:
+        return tuple(axes)
+    out.error(
+        "wrong-fibres",
+        wrong,
+        "write them from the warp, like `fibres: [0, 90]` or `[45, -45]`: a cloth that is not "
+        "alike on both sides of its warp would be another cloth on the other hand",
+        w.place_of("fibres"),
+    )
+    return None
 
 
 def _share_of_thickness(w: ClothMaterial, fibre_g_cm3: float) -> float:

@@ -419,6 +419,7 @@ class Cloth:
     price: float = 0.0  # per metre of roll
     data_sheet: str = ""
     place: Place = NOWHERE
+    fibres_deg: tuple[float, ...] | None = None  # from the warp; None: as its weave has them
 
 
 @dataclass(frozen=True)

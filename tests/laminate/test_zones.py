@@ -96,6 +96,19 @@ def test_fibre_directions_of_a_laid_cloth(weave, angle, want):
     assert fibre_directions(replace(cloth(), weave=weave), angle) == want
 
 
+@pytest.mark.parametrize(
+    ("weave", "fibres", "angle", "want"),
+    [
+        ("biaxial", (0, 90), 45, (45, -45)),
+        ("biaxial", (60, -60), 0, (60, -60)),
+        ("triaxial", (60, -60, 90), 90, (-30, 30, 0)),
+    ],
+)
+def test_a_stitched_cloth_may_say_its_fibres(weave, fibres, angle, want):
+    stitched = replace(cloth(), weave=weave, fibres_deg=fibres)
+    assert fibre_directions(stitched, angle) == want
+
+
 def test_one_woven_ply_at_45_is_balanced_and_at_30_it_is_not():
     def woven(angle):
         return StackLayer("P", "ply", "t", angle, 0.2, (folded(angle), folded(angle + 90)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from plybook.shop import plan_work
@@ -100,3 +102,21 @@ def test_estimates_name_their_source_and_only_what_is_used():
     assert not any("trap left" in line for line in skin.estimates)
     assert any("common practice, no source" in line for line in skin.estimates)
     assert any("AC 43.13-1B" in line for line in skin.estimates)
+
+
+def test_what_is_checked_of_a_ply_follows_from_how_its_cloth_is_made():
+    """A stitched cloth is laid by its warp, and a mat has no fibre to turn."""
+    for weave, fibres, wanted in (
+        ("twill", None, "Fibre at +45° within 2°"),
+        ("biaxial", None, "Warp at +45°, fibres at 0° and 90°, within 2°"),
+        ("biaxial", (0.0, 90.0), "Warp at +45°, fibres at −45° and +45°, within 2°"),
+        ("mat", None, ""),
+    ):
+        spec, face, laminate, plan = parts.spar()
+        cloths = spec.materials.cloths
+        made = replace(cloths["carbon-200"], weave=weave, fibres_deg=fibres)
+        shelf = replace(spec.materials, cloths={**cloths, "carbon-200": made})
+        shop = plan_work(replace(spec, materials=shelf), face, laminate, plan)
+        (step,) = [s for st in shop.stages for s in st.steps if s.lays and s.layer == "F1"]
+        said = [check.text for check in step.checks if "within 2°" in check.text]
+        assert [text.replace("-", "−") for text in said] == ([wanted] if wanted else [])

@@ -206,3 +206,30 @@ def test_permeabilities(written, m2):
     stages = {stage.id: stage for stage in read(spec).specs[0].stages}
     assert stages["outer"].permeability_m2 == pytest.approx(m2, rel=1e-9)
     assert stages["outer"].inlet == "edge" and stages["inner"].permeability_m2 == 0.0
+
+
+def stitched(written):
+    return edit(SHARED, "weave: twill", written)
+
+
+def test_fibres_of_a_stitched_cloth():
+    shared = stitched("weave: biaxial\n      fibres: [0, 90 deg]")
+    assert read(SKIN, shared_yaml=shared).specs[0].materials.cloths["twill"].fibres_deg == (0, 90)
+    plain = read(SKIN, shared_yaml=stitched("weave: biaxial"))
+    assert plain.specs[0].materials.cloths["twill"].fibres_deg is None
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("weave: twill\n      fibres: [0, 90]", "is not stitched"),
+        ("weave: biaxial\n      fibres: [0, 45, -45]", "2 different directions"),
+        ("weave: biaxial\n      fibres: [45, 45]", "2 different directions"),
+        ("weave: triaxial\n      fibres: [90, -90, 0]", "3 different directions"),
+        ("weave: biaxial\n      fibres: [0, 60]", "alike on both sides of the warp"),
+    ],
+)
+def test_fibres_that_a_cloth_cannot_have(written, said):
+    (one,) = faults(SKIN, shared_yaml=stitched(written))
+    assert one.code == "wrong-fibres" and said in one.message
+    assert one.places[0].file == "shared.yaml"

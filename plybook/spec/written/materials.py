@@ -66,6 +66,9 @@ class ClothMaterial(Written):
 
     name: Line = Field(description="What the label on the roll says.")
     weave: one_of(*WEAVES) = Field(description="How it is made.")
+    fibres: list[Angle] | None = Field(
+        None, description="Of a stitched cloth: directions of its fibres from the warp."
+    )
     fibre: one_of("carbon", "glass", "aramid", "other") = Field(
         "other", description="Gives the fibre density where none is written."
     )
