@@ -47,7 +47,7 @@ from plybook.shop.piece_facts import (
 from plybook.shop.resin import Thickening, infusion_mass
 from plybook.shop.standard import LAYING_KINDS, figure, standard
 from plybook.shop.words import Fact, Scope, degrees_text, listed, minutes_text
-from plybook.spec.model import StageRule
+from plybook.spec.model import Resin, StageRule
 
 _PORT_MM = 40.0  # width of a vacuum port that goes through the bag
 
@@ -181,6 +181,7 @@ def _room_facts(job: Job, rule: StageRule, layers: tuple[LaidLayer, ...]) -> dic
         "over_quoted": False,
         "quoted_mass": "",
         "largest_cup": "",
+        **_limits(resin, room),
     }
     if resin is not None:
         facts["mix_ratio"] = " : ".join(f"{part:g}" for _, part in resin.parts)
@@ -193,6 +194,30 @@ def _room_facts(job: Job, rule: StageRule, layers: tuple[LaidLayer, ...]) -> dic
     facts["vacuum_hold"] = minutes_text(min(hold, cure))
     facts["cures_here"] = bool(layers) and job.next_kind(rule.id) != "cure"
     return facts
+
+
+def _limits(resin: Resin | None, room_c: float) -> dict:
+    """Of room and air while resin is worked: as its card says, else the default."""
+    card = resin.work if resin is not None else None
+    sheet = f"data sheet of {resin.name}" if resin is not None else ""
+    if resin is not None and resin.data_sheet:
+        sheet += f", {resin.data_sheet}"
+    low, high = (card.least_c, card.most_c) if card is not None else (0.0, 0.0)
+    on_card = card is not None and high > low
+    damp = card.humidity_pct if card is not None else 0.0
+    return {
+        "room_on_card": on_card,
+        "room_off": on_card and not low <= room_c <= high,
+        "room_low": low,
+        "room_high": high,
+        "room_range": f"{low:g} to {high:g} °C",
+        "room_source": sheet,
+        "room_tolerance": figure("room_tolerance"),
+        "humidity_most": damp or figure("humidity_most"),
+        "humidity_source": sheet if damp else standard().figures["humidity_most"].source,
+        "ply_angle": f"{figure('ply_angle'):g}°",
+        "ply_angle_source": standard().figures["ply_angle"].source.replace(" deg", "°"),
+    }
 
 
 def cure_seconds(job: Job, rule: StageRule) -> int:

@@ -16,6 +16,7 @@ from plybook.spec.model import (
     RodStock,
     SpliceRule,
     ThickenedResin,
+    WorkLimits,
 )
 from plybook.spec.written.materials import ClothMaterial, MaterialShelf
 from plybook.units import bare_mm, mm
@@ -357,7 +358,31 @@ def _resin(name, w, place, out) -> Resin:
         w.price,
         place,
         w.viscosity or 0.0,
+        _work(name, w.work, out),
     )
+
+
+def _work(name: str, w, out) -> WorkLimits | None:
+    """Limits of the room a resin is worked in; both temperatures or neither."""
+    if w is None:
+        return None
+    if (w.at_least is None) != (w.at_most is None) or (w.at_least or 0) > (w.at_most or 0):
+        out.error(
+            "room-limits",
+            f"the room of resin `{name}` has no coldest and warmest temperature in that order",
+            "write both, as in `work: {at_least: 18 C, at_most: 28 C}`",
+            w.here,
+        )
+        return None
+    if (w.humidity or 0.0) > 100.0:
+        out.error(
+            "room-limits",
+            f"the air of resin `{name}` may have {w.humidity:g} % humidity",
+            "write a percentage up to 100",
+            w.place_of("humidity"),
+        )
+        return None
+    return WorkLimits(w.at_least or 0.0, w.at_most or 0.0, w.humidity or 0.0)
 
 
 def _thickened(name, w, place, out) -> ThickenedResin:

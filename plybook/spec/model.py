@@ -471,6 +471,15 @@ class Consumable:
 
 
 @dataclass(frozen=True)
+class WorkLimits:
+    """In what room and air a resin may be worked, by its data sheet; 0 = not said."""
+
+    least_c: float
+    most_c: float
+    humidity_pct: float
+
+
+@dataclass(frozen=True)
 class Resin:
     id: str
     name: str
@@ -485,6 +494,7 @@ class Resin:
     price: float = 0.0  # per kg
     place: Place = NOWHERE
     viscosity_mpas: float = 0.0  # 0: not said
+    work: WorkLimits | None = None
 
 
 @dataclass(frozen=True)

@@ -114,6 +114,7 @@ def test_the_usual_cautions_are_there():
         ("breather_beyond", 2 * 25.4, 1e-9),  # FAA AC 43.13-1B, 3-4: 2 to 3 in
         ("release_film_less", 25.4, 1e-9),  # FAA AC 43.13-1B, p. 3-7: 1 in
         ("hot_room", (90 - 32) / 1.8, 0.05),  # TM 1-1500-204-23-11: 90 degF
+        ("ply_angle", 3.0, 0.0),  # TM 1-1500-204-23-11: 3 deg
         ("butt_gap", 0.08 * 25.4, 0.05),  # MIL-HDBK-17-3F, chapter 12: 0.08 in
         ("screw_pitch", 12 * 25.4, 1e-9),  # common practice, no source: 12 in
     ],

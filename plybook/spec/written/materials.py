@@ -157,6 +157,14 @@ class PotLife(Written):
     at: Celsius = Field(25.0, description="At this room temperature.")
 
 
+class WorkRoom(Written):
+    """In what room and air a resin may be worked, by its data sheet."""
+
+    at_least: Celsius | None = Field(None, description="Coldest room it is worked in.")
+    at_most: Celsius | None = Field(None, description="Warmest room it is worked in.")
+    humidity: Percent | None = Field(None, description="Most relative humidity.")
+
+
 class ResinMaterial(Written):
     """A resin system, by its data sheet."""
 
@@ -167,6 +175,7 @@ class ResinMaterial(Written):
     pot_life: PotLife = Field(description="How long a cup stays workable.")
     largest_batch: Mass = Field(description="Never mix more than this in one cup.")
     cure: Duration = Field(description="Until the next stage may be laid.")
+    work: WorkRoom | None = Field(None, description="Limits of room and air while it is worked.")
     price: NumberFromZero = Field(0.0, description="For one kilogram.")
     data_sheet: Line = Field("", description="Where the figures come from.")
 
