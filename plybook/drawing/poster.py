@@ -42,6 +42,7 @@ CAPTION_MM = 5.0  # below a map
 MAPS_APART_MM = 4.0
 LEAST_HIGH_MM = 10.0
 SPLICES_MM = 70.0  # most height of the splice map
+NAMES_MM = 4.2  # from row to row of names of splices
 NEAR_MM = 0.8  # on paper: splices so near one another are named together
 JOINT_MM = 0.6  # on the pattern: pieces so near one another meet
 SHORTEST_MM = 12.0  # splice that is drawn
@@ -222,15 +223,31 @@ def _head_maps(
     ring = np.asarray(face.outline_mm, float)
     size = np.ptp(ring, axis=0)
     room = (x0 + _ROSETTE_MM, x1)
-    names = NOTE_MM + 4.0  # a row of names above and one below
-    high = min(SPLICES_MM, (room[1] - room[0]) * size[1] / size[0], (y1 - y0) / 3)
     top = y1 - LABEL_MM - 3.0
-    box = (room[0], top - names - high, room[1], top - names)
-    frame = _framed(ring, box)
-    items.append(Text(Role.TEXT, (room[0], y1 - LABEL_MM), SPLICES, LABEL_MM,
-                      bold=True))  # fmt: skip
+    rows = 1
+    while True:  # with as many rows of names as the names take
+        names = NAMES_MM * rows + 2.5
+        high = min(SPLICES_MM, (room[1] - room[0]) * size[1] / size[0], (y1 - y0) / 3)
+        box = (room[0], top - names - high, room[1], top - names)
+        frame = _framed(ring, box)
+        named = _named(splices, frame, room)
+        if (needed := max(len(side) for side in named)) <= rows:
+            break
+        rows = needed
+    items.append(Text(Role.TEXT, (room[0], y1 - LABEL_MM), SPLICES, LABEL_MM, bold=True))
     items.append(Path(Role.FACE, frame.put(ring), True, "face"))
-    items += _named_splices(splices, frame, room)
+    items += [
+        Path(Role.SEAM if splice.is_seam else Role.SPLICE, frame.put(splice.line_mm),
+             tag=splice.layer)
+        for splice in splices
+    ]  # fmt: skip
+    leaders: list[Primitive] = []
+    for upper, side in zip((True, False), named, strict=True):
+        edge = box[3] + 2.5 if upper else box[1] - 2.5
+        for row, names_of in enumerate(side):
+            level = edge + (row if upper else -row) * NAMES_MM
+            leaders += [item for name in names_of for item in _leader(name, level, upper)]
+    items += sorted(leaders, key=lambda item: isinstance(item, Text))  # words over lines
     floor = min(y1 - tall, box[1] - names)
     return items, (x0, y0, x1, floor - MAPS_APART_MM)
 
@@ -240,36 +257,52 @@ def _framed(ring: np.ndarray, box: Box) -> Frame:
     return fit_frame((*low.tolist(), *high.tolist()), box)
 
 
-def _named_splices(
+@dataclass(frozen=True)
+class _Name:
+    """Names of layers whose splices run together: where they end, and where the words stand."""
+
+    words: str
+    end: tuple[float, float]
+    at: float
+
+
+def _named(
     splices: Sequence[Splice], frame: Frame, room: tuple[float, float]
-) -> Iterator[Primitive]:
-    """Lines with the names of their layers, by turns in a row above and in one below the part;
-    those that run together share a name."""
+) -> tuple[list[list[_Name]], list[list[_Name]]]:
+    """The names of splices, by turns above the part and below it, in rows; those that run together
+    share a name."""
     groups: list[tuple[np.ndarray, list[str]]] = []
     for splice in splices:
         line = frame.put(splice.line_mm)
-        yield Path(Role.SEAM if splice.is_seam else Role.SPLICE, line, tag=splice.layer)
         ends = np.array([line[line[:, 1].argmin()], line[line[:, 1].argmax()]])
         same = next((g for g in groups if np.abs(g[0] - ends).max() <= NEAR_MM), None)
         if same is None:
             groups.append((ends, [splice.layer]))
         elif splice.layer not in same[1]:
             same[1].append(splice.layer)
-    levels = np.array([ends[:, 1] for ends, _ in groups])
-    for upper in (True, False):
-        row = sorted((float(ends[int(upper), 0]), k) for k, (ends, _) in enumerate(groups)
-                     if (k % 2 == 0) == upper)  # fmt: skip
-        if not row:
-            continue
-        level = float(levels.max() + 2.5 if upper else levels.min() - 2.5)
-        words = [clean_text(" ".join(groups[k][1])) for _, k in row]
-        places = spread([x for x, _ in row], [text_width_mm(w, NOTE_MM) + 2.0 for w in words], room)
-        for (x, k), said, at in zip(row, words, places, strict=True):
-            end = groups[k][0][int(upper)]
-            yield Path(Role.DIMENSION, np.array([(x, end[1]), (at, level)]))
-            yield Circle(Role.DATUM, (float(end[0]), float(end[1])), 0.4, "ink")
-            yield Text(Role.TEXT, (at, level + 0.8 if upper else level - 0.8), said, NOTE_MM, 0.0,
-                       "middle", "baseline" if upper else "top")  # fmt: skip
+    sides: tuple[list[list[_Name]], list[list[_Name]]] = ([], [])
+    for side, own in enumerate((groups[::2], groups[1::2])):
+        upper = side == 0
+        found = sorted(
+            (float(ends[int(upper)][0]), float(ends[int(upper)][1]), clean_text(" ".join(ids)))
+            for ends, ids in own
+        )
+        wide = [text_width_mm(words, NOTE_MM) + 2.0 for _, _, words in found]
+        count = math.ceil(sum(wide) / (room[1] - room[0]) + 1e-9) if found else 0
+        for row in range(count):
+            part, widths = found[row::count], wide[row::count]
+            places = spread([x for x, _, _ in part], widths, room)
+            sides[side].append(
+                [_Name(w, (x, y), at) for (x, y, w), at in zip(part, places, strict=True)]
+            )
+    return sides
+
+
+def _leader(name: _Name, level: float, upper: bool) -> Iterator[Primitive]:
+    yield Path(Role.DIMENSION, np.array([name.end, (name.at, level)]))
+    yield Circle(Role.DATUM, name.end, 0.4, "ink")
+    yield Text(Role.TEXT, (name.at, level + 0.8 if upper else level - 0.8), name.words, NOTE_MM,
+               0.0, "middle", "baseline" if upper else "top", halo=True)  # fmt: skip
 
 
 def spread(
