@@ -182,6 +182,7 @@ def _room_facts(job: Job, rule: StageRule, layers: tuple[LaidLayer, ...]) -> dic
         "quoted_mass": "",
         "largest_cup": "",
         **_limits(resin, room),
+        "cup_samples": job.spec.samples.cups,
     }
     if resin is not None:
         facts["mix_ratio"] = " : ".join(f"{part:g}" for _, part in resin.parts)

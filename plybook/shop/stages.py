@@ -283,11 +283,17 @@ def _hits(drafts: Sequence[Draft], name: str) -> list[int]:
 
 def _changed(step: Step, change: AddedStep) -> Step:
     """The words the spec gives replace the standard ones; what it leaves out stays."""
+    title, text = change.title or step.title, change.text or step.text
+    checks = tuple(Check("", one) for one in change.checks) or step.checks
+    if change.hold:
+        title = f"Hold point: {title}"
+        text = (f"Stop here. Work goes on only when {change.hold} has looked and signed.", *text)
+        checks = (*checks, Check("", f"Released by {change.hold}", "initials"))
     return replace(
         step,
-        title=change.title or step.title,
-        text=change.text or step.text,
-        checks=tuple(Check("", text) for text in change.checks) or step.checks,
+        title=title,
+        text=text,
+        checks=checks,
         cautions=tuple(Caution(text) for text in change.cautions) or step.cautions,
     )
 

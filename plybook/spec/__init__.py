@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Loaded:
-    """One spec, or both hands of it, and the warnings and notes."""
+    """One spec, or both hands of it, with their witness coupons, and the warnings and notes."""
 
     specs: tuple[PartSpec, ...]
     findings: tuple[Finding, ...]
@@ -36,7 +36,7 @@ def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -
         limits: limits to raise, by name (see `plybook.spec.limits`), before those of `outside`.
 
     Returns:
-        One spec, or two when the spec gives a number for the other hand.
+        One spec, or two when the spec gives a number for the other hand; then their coupons.
 
     Raises:
         SpecError: with every finding, ordered by place.
@@ -44,6 +44,7 @@ def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -
     from plybook.spec.gather import gather  # the models of what is written take long to load
     from plybook.spec.hand import other_hand
     from plybook.spec.resolve import resolve
+    from plybook.spec.witness import with_witness, witness
 
     in_force = Limits({**outside.limits, **(limits or {})})
     gathered = gather(Path(path), outside, in_force)
@@ -53,7 +54,8 @@ def load(path: Path, outside: Outside, limits: dict[str, float] | None = None) -
         raise SpecError(localized(gathered.part.part.units, wrong.findings)) from None
     findings = localized(spec.part.units, findings)
     specs = (spec, other_hand(spec)) if spec.part.other_hand else (spec,)
-    return Loaded(specs, findings)
+    coupons = tuple(witness(one) for one in specs if one.samples.coupon)
+    return Loaded((*map(with_witness, specs), *coupons), findings)
 
 
 __all__ = ["Limits", "Loaded", "load"]

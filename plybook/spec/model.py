@@ -623,6 +623,7 @@ class AddedStep:
     checks: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     place: Place = NOWHERE
+    hold: str = ""  # who must release it before work goes on
 
 
 @dataclass(frozen=True)
@@ -714,6 +715,23 @@ class SourceFile:
 
 
 @dataclass(frozen=True)
+class Coupon:
+    """A witness panel of some plies of one stage, `length_mm` along 0 degrees when trimmed."""
+
+    layers: tuple[str, ...]
+    length_mm: float
+    width_mm: float
+
+
+@dataclass(frozen=True)
+class Samples:
+    """What is made beside the part to be tested; `cups`: a sample of each cup is kept."""
+
+    coupon: Coupon | None = None
+    cups: bool = False
+
+
+@dataclass(frozen=True)
 class PartSpec:
     part: PartInfo
     mould: Mould
@@ -731,4 +749,5 @@ class PartSpec:
     files: tuple[SourceFile, ...]
     templates: TemplateRules = TemplateRules()
     packs: tuple[Pack, ...] = ()
+    samples: Samples = Samples()
     raised: tuple[tuple[str, float], ...] = ()  # limits that the command line has changed

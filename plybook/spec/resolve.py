@@ -40,6 +40,7 @@ from plybook.spec.mould import (
 from plybook.spec.regions import RegionReader
 from plybook.spec.stages import resolve_stages
 from plybook.spec.stock import resolve_stock
+from plybook.spec.witness import check_one_stage, resolve_samples
 from plybook.spec.written.files import PartFile, SharedFile
 from plybook.units import bare_mm, mm
 
@@ -98,6 +99,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
         materials=materials,
         stock=stock,
         packs=packs,
+        samples=resolve_samples(written, lay, out),
         layers=tuple(layers),
         edges=edges,
         stages=stages,
@@ -112,6 +114,7 @@ def resolve(gathered: Gathered, limits: Limits) -> tuple[PartSpec, tuple[Finding
     )
     check_amount(spec, out)
     check_meaning(spec, written, out)
+    check_one_stage(spec, written, out)
     out.stop_if_failed()
     return spec, ordered(out.findings)
 

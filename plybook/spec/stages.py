@@ -127,7 +127,8 @@ def resolve_stages(
 
 def _steps(written) -> tuple[AddedStep, ...]:
     return tuple(
-        AddedStep(s.step, s.title, tuple(s.text), tuple(s.checks), tuple(s.cautions), s.here)
+        AddedStep(s.step, s.title, tuple(s.text), tuple(s.checks), tuple(s.cautions), s.here,
+                  s.hold or "")
         for s in written
     )
 

@@ -18,6 +18,7 @@ from plybook.spec.written.process import (
     Choices,
     CuttingRules,
     JigCheckEntry,
+    SamplesMade,
     Stage,
     TemplateChoices,
     WorkshopFigures,
@@ -79,6 +80,7 @@ class PartFile(Written):
     splices: SpliceRules | None = Field(None, description="Rules for every splice.")
     layers: list[Layer] = Field(description="From the mould face up, first laid first.")
     stages: list[Stage] | None = Field(None, description="The work in order.")
+    samples: SamplesMade | None = Field(None, description="Coupons and samples for testing.")
     jig: list[JigCheckEntry] = Field([], description="Measurements on the assembly jig.")
     workshop: WorkshopFigures | None = Field(None, description="Your own figures.")
     templates: TemplateChoices | None = Field(None, description="How pieces are printed.")

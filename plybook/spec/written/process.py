@@ -20,7 +20,7 @@ from plybook.spec.quantities import (
     PrintedPercent,
     TableLength,
 )
-from plybook.spec.words import Address, ClockTime, Currency, Id, Line, Paragraph, one_of
+from plybook.spec.words import Address, ClockTime, Currency, Flag, Id, Line, Paragraph, one_of
 from plybook.spec.written.base import Written
 
 STAGE_KINDS = (
@@ -45,6 +45,7 @@ class AddStep(Written):
     text: list[Paragraph] = Field([], description="What is done, a sentence to a line.")
     checks: list[Line] = Field([], description="What is ticked off.")
     cautions: list[Line] = Field([], description="What can hurt.")
+    hold: Line | None = Field(None, description="A hold point: who releases it, by name or role.")
 
 
 class Stage(Written):
@@ -66,6 +67,20 @@ class Stage(Written):
     add: list[AddStep] = Field([], description="Steps added after a standard step.")
     change: list[AddStep] = Field([], description="Standard steps in other words.")
     drop: list[Id] = Field([], description="Standard steps left out.")
+
+
+class WitnessCoupon(Written):
+    """A witness panel, laid beside the part from the same cups."""
+
+    layers: list[Id] = Field(description="Plies and groups it has, of one stage.")
+    size: list[LengthOverZero] = Field(description="Trimmed: along 0 degrees, and across.")
+
+
+class SamplesMade(Written):
+    """What is made beside the part to be tested."""
+
+    coupon: WitnessCoupon | None = Field(None, description="A witness panel.")
+    cups: Flag | None = Field(None, description="A sample of each cup is kept.")
 
 
 class JigCheckEntry(Written):
