@@ -2,8 +2,8 @@
 at one scale.
 
 Terms:
-    fold: the section turns by more than `LEAST_TURN_DEG` from end to end; flatter ones are drawn
-        straight (`plybook.drawing.sectionview`).
+    fold: the section turns by more than `LEAST_TURN_DEG` from end to end, or by what the caller
+        asks for; flatter ones are drawn straight (`plybook.drawing.sectionview`).
     group: plies that follow one another in the laying, drawn and named as one; core, inserts and
         rods each stand for themselves.
 """
@@ -81,12 +81,18 @@ class FoldedSection:
         Args:
             width_mm, height_mm: of the picture, at most.
         """
+        scale = self.scale(width_mm, height_mm)
+        title = f"{self.cut.name}, folded, scale 1:{scale:g}"
+        bounds = self._bounds(self.groups)
+        return _drawn(self, self.groups, self.base_mm, bounds, scale, width_mm, title)
+
+    def scale(self, width_mm: float = WIDTH_MM, height_mm: float = HEIGHT_MM) -> float:
+        """How many times smaller than life it is in a picture of this size."""
         bounds = self._bounds(self.groups)
         wide, high = bounds[2:] - bounds[:2]
         room = _room(width_mm, height_mm)
-        scale = next((s for s in SCALES if wide / s <= room[0] and high / s <= room[1]), SCALES[-1])
-        title = f"{self.cut.name}, folded, scale 1:{scale:g}"
-        return _drawn(self, self.groups, self.base_mm, bounds, scale, width_mm, title)
+        fits = (s for s in SCALES if wide / s <= room[0] and high / s <= room[1])
+        return next(fits, SCALES[-1])
 
     def enlarged(self, width_mm: float, height_mm: float) -> Scene | None:
         """What is drawn wide, with a little around it, larger than life; None where it is no
@@ -121,6 +127,7 @@ def folded_section(
     face: Face,
     own: Collection[str] = (),
     strips: Mapping[str, Sequence[BaseGeometry]] = MappingProxyType({}),
+    least_turn_deg: float = LEAST_TURN_DEG,
 ) -> FoldedSection | None:
     """A section as it lies in the mould, folded with the face.
 
@@ -130,6 +137,7 @@ def folded_section(
         face: of the mould; maps the line into space.
         own: ids of layers that are drawn wide, each with its own name.
         strips: of such layers, the areas in the pattern that are drawn each by itself.
+        least_turn_deg: from end to end, for a section to be taken as folded.
 
     Returns:
         None where the section does not fold.
@@ -144,7 +152,7 @@ def folded_section(
     points = cut.line_mm[0] + (cut.line_mm[1] - cut.line_mm[0]) * (at / length)[:, None]
     space, normals = face.to_space(points), face.normals(points)
     cosines = np.clip((normals[1:] * normals[:-1]).sum(axis=1), -1.0, 1.0)
-    if np.degrees(np.arccos(cosines).sum()) < LEAST_TURN_DEG:
+    if np.degrees(np.arccos(cosines).sum()) < least_turn_deg:
         return None
     base, ways = _in_plane(space, normals)
     line = _Line(at, points, base, ways)

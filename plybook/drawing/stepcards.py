@@ -56,6 +56,8 @@ from plybook.units import show_number
 
 _SIGN_LABEL = {"initials": "Initials", "time": "Time", "lot": "Lot or roll number"}
 _FOLDED_MM, _FOLDED_HIGH_MM = 120.0, 50.0  # least width and most height of a folded section
+_FOLDED_SCALE = 5.0  # a smaller one shows no ply any more: the straight section does
+_FOLD_DEG, _SKIN_DEG = 60.0, 120.0  # least turn of a folded section; of a skin, round its nose
 _END_MM = 96.0  # width of its enlarged end
 _MOST_IDS = 60
 
@@ -262,8 +264,10 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
             layer: [shapely.Polygon(p.laid_outline_mm) for p in pieces if p.layer == layer]
             for layer in own if any(p.kind == "rod" and p.layer == layer for p in pieces)
         }  # fmt: skip
-        folded = folded_section(cut, so_far, bench.face, own, strips)
-        if folded is None:
+        mould = bench.spec.mould
+        turn_deg = _SKIN_DEG if getattr(mould, "side", "all") != "all" else _FOLD_DEG
+        folded = folded_section(cut, so_far, bench.face, own, strips, turn_deg)
+        if folded is None or folded.scale(180.0, _FOLDED_HIGH_MM) > _FOLDED_SCALE:
             section = section_picture(cut, so_far, own, room, 46.0)
             row.append(_picture(section, alt=f"The stack so far in section, {cut.name}"))
         else:

@@ -341,7 +341,7 @@ def _infusion_facts(
     from_edge = rule.inlet == "edge"
     facts: dict = {
         "from_edge": from_edge,
-        "flow_length": job.length(round(way, -1)),
+        "flow_length": job.about(round(way, -1)),
         "lines_out": f"the resin line {job.about(_line_out(job, RESIN_LINE_OUT_MM, 3))} and the "
         f"vacuum line {job.about(_line_out(job, VACUUM_LINE_OUT_MM, 2))}",
         "vacuum_edge": "the whole edge",
