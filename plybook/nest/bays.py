@@ -164,6 +164,11 @@ class _Line:
     cut: bool
 
 
+def _on_tape(at_mm: float, unit: str) -> bool:
+    step = _ROUND_MM_ACROSS[unit][-1]
+    return abs(at_mm - round(at_mm / step) * step) < _TOUCH_MM
+
+
 def _crossed(at_mm: float, spans: Sequence[Span]) -> bool:
     return any(low < at_mm - _TOUCH_MM and high > at_mm + _TOUCH_MM for low, high in spans)
 
@@ -176,11 +181,13 @@ def _lines(spans: Sequence[Span], cuts: Sequence[float], unit: str) -> Iterator[
         if low - one[0] < _APART_MM:
             continue
         if end <= low:
-            yield from (_Line(at, k, True) for at in cuts if end <= at <= low)
+            between = [at for at in cuts if end <= at <= low and _on_tape(at, unit)]
             near = _roundest(max(end, low - _BEFORE_MM), low, unit)
-            if near >= _APART_MM and not any(abs(at - near) < _APART_MM for at in cuts):
-                yield _Line(near, k, True)
-            continue
+            if near >= _APART_MM and not any(abs(at - near) < _APART_MM for at in between):
+                between += [near] if _on_tape(near, unit) else []
+            yield from (_Line(at, k, True) for at in between)
+            if between or near < _APART_MM:
+                continue  # else the gap is too narrow for a mark of the tape: a drawn line serves
         for step in _ROUND_MM_ACROSS[unit]:
             at = math.floor(low / step + 1e-9) * step
             if step <= _BEFORE_MM and at > one[0] + _TOUCH_MM:

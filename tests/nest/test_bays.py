@@ -135,3 +135,16 @@ def test_lines_stay_where_they_are_drawn_when_a_piece_is_cut_again():
     same = [bay.at_mm for bay in layout.bays]
     assert [bay.at_mm for bay in again.bays][: len(same)] == same
     assert marks(again, items)[-1].line_mm >= layout.bays[-1].at_mm
+
+
+@pytest.mark.parametrize("gap", [0.05, 0.21, 0.3, 0.39, 1.0])
+def test_lines_in_gaps_narrower_than_the_marks_of_a_tape_lie_on_a_mark(gap):
+    """Pieces of 1001.3 mm whose gaps hold now and then no 64th of an inch; with other stages, so
+    that a cut lies in each gap too."""
+    pieces = [(box(1001.3, 1200.0), (1001.3 + gap) * k, 0.0) for k in range(9)]
+    for groups in ({}, {k: f"stage {k}" for k in range(9)}):
+        layout, items = laid(pieces, 2438.4, "in", groups=groups)
+        at = np.array([bay.at_mm for bay in layout.bays]) / (MM_PER_INCH / 64)
+        assert len(at) >= 4 and np.abs(at - np.round(at)).max() < 1e-3
+        for bay in layout.bays:
+            assert bay.cut == (crossing(layout, items, bay.to_mm) == 0)
