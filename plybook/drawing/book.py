@@ -108,7 +108,7 @@ def booklet(
         *layout_pages(spec, plan, files),
         clock_page(spec, shop),
         resin_page(spec, shop),
-        *_stage_pages(spec, face, laminate, shop, cutting, setout),
+        *_stage_pages(spec, face, laminate, shop, cutting, setout, findings),
         jig_page(spec, face, shop),
         record_page(spec, laminate, shop),
         quantities_page(spec, shop, laminate),
@@ -137,11 +137,17 @@ def booklet(
 
 
 def _stage_pages(
-    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop, cutting: Cutting, setout: SetOut
+    spec: PartSpec,
+    face: Face,
+    laminate: Laminate,
+    shop: Shop,
+    cutting: Cutting,
+    setout: SetOut,
+    findings: tuple[Finding, ...],
 ) -> Iterator[Page | None]:
     """Before each stage's steps, the page of what to lay out; the set-out of the mould before the
     step that marks its lines, or else before all, if it shows anything."""
-    steps = {page.id: page for page in step_pages(spec, face, laminate, shop, cutting)}
+    steps = {page.id: page for page in step_pages(spec, face, laminate, shop, cutting, findings)}
     marking = next((x.id for stage in shop.stages for x in stage.steps if x.name == "mark"), "")
     for number, stage in enumerate(shop.stages, start=1):
         if number == 1 and not marking:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import shapely
 
+from plybook.diagnostics import Finding, Severity
 from plybook.drawing.bagview import bag_plan_picture, bag_section_picture
 from plybook.drawing.coreview import panel_picture
 from plybook.drawing.document import (
@@ -54,6 +55,7 @@ from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.units import show_number
 
+MIND = "Mind:"  # before a warning at its step
 _SIGN_LABEL = {"initials": "Initials", "time": "Time", "lot": "Lot or roll number"}
 _FOLDED_MM, _FOLDED_HIGH_MM = 120.0, 50.0  # least width and most height of a folded section
 _FOLDED_SCALE = 5.0  # a smaller one shows no ply any more: the straight section does
@@ -81,6 +83,7 @@ class _Bench:
     laminate: Laminate
     shop: Shop
     cutting: Cutting
+    findings: Sequence[Finding] = ()
 
     def __post_init__(self) -> None:
         self.pieces = {p.id: p for p in self.laminate.pieces}
@@ -89,13 +92,19 @@ class _Bench:
         drops = ((layer.id, getattr(layer, "drop", None)) for layer in self.spec.layers)
         self.runs = {id: drop.run for id, drop in drops if drop}
         self.mould = InMould(self.laminate.layers)
+        self.untold = [f for f in self.findings if f.severity is Severity.WARNING]
 
 
 def step_pages(
-    spec: PartSpec, face: Face, laminate: Laminate, shop: Shop, cutting: Cutting
+    spec: PartSpec,
+    face: Face,
+    laminate: Laminate,
+    shop: Shop,
+    cutting: Cutting,
+    findings: Sequence[Finding] = (),
 ) -> Iterator[Page]:
-    """The pages of all stages."""
-    bench = _Bench(spec, face, laminate, shop, cutting)
+    """The pages of all stages; warnings stand at the first step that lays what they are about."""
+    bench = _Bench(spec, face, laminate, shop, cutting, findings)
     count = len(shop.stages)
     for number, stage in enumerate(shop.stages, start=1):
         for place, step in enumerate(stage.steps, start=1):
@@ -138,6 +147,7 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
     if step.text:
         many = len(step.text) > 1
         yield Items(step.text, numbered=True) if many else Paragraph(step.text[0])
+    yield from _warned(bench, step)
     yield from batch_blocks(step, batches, limits)
     yield from timers.values()
     if step.checks:
@@ -162,6 +172,16 @@ def _blocks(bench: _Bench, stage: Stage, step: Step) -> Iterator[Block]:
             if name != "lot" or step.lays
         )
     )
+
+
+def _warned(bench: _Bench, step: Step) -> Iterator[Paragraph]:
+    """Warnings about the layers that a step is the first to lay, and why they are accepted."""
+    layers = {step.layer, *(bench.pieces[p].layer for p in step.pieces if p in bench.pieces)}
+    for finding in tuple(bench.untold) if step.lays else ():
+        if layers & set(finding.layers):
+            bench.untold.remove(finding)
+            why = f" Accepted because: {finding.acknowledged}." if finding.acknowledged else ""
+            yield Paragraph(f"{MIND} {finding.message}.{why}".replace("..", "."), small=True)
 
 
 def _materials(bench: _Bench, stage: Stage, pieces: Sequence[Piece]) -> tuple[str, ...]:

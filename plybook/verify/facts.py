@@ -16,6 +16,7 @@ _SEVERITIES = {"note": "NOTE", "warning": "WARNING"}
 _STRAIN = re.compile(
     r"([\d.]+)%tension,([\d.]+)%compression,shear([\d.]+)°\."
 )  # squeezed, as the book tells how the face was laid flat
+_MIND = "Mind:"
 _FLAT_SHARE = 1e-6  # area of a flat face against its outline, whose points are rounded
 
 
@@ -37,6 +38,7 @@ def check_facts(plan: dict, files: dict[str, bytes], report: Report) -> None:
     cards = {e.attributes.get("data-step"): e for e in page.tree.walk() if e.kind == "section"}
     _check_findings(plan["findings"], cards.get("findings"), report)
     _check_counts(plan, cards, report)
+    _check_minded(plan, cards, report)
     _check_jig(plan, squeeze(_words(page.tree)), report)
     surface = plan["surface"]
     said = _STRAIN.search(squeeze(_words(page.tree)))
@@ -89,6 +91,28 @@ def _check_counts(plan: dict, cards: dict[str | None, Element], report: Report) 
             due = len(step["cautions"]), len(step["timers"])
             report.expect(told == due, "steps with as many cautions and timers as planned", NAME,
                           f"{step['title']!r} has {told} of them, not {due}")  # fmt: skip
+
+
+def _check_minded(plan: dict, cards: dict[str | None, Element], report: Report) -> None:
+    """Each warning stands at the first step that lays what it is about, with the reason it was
+    accepted for, and at no other."""
+    layer_of = {piece["id"]: piece["layer"] for piece in plan["pieces"]}
+    warnings = [row for row in plan["findings"] if row["severity"] == "warning"]
+    for step in (step for stage in plan["stages"] for step in stage["steps"]):
+        layers = {step["layer"], *(layer_of.get(p, "") for p in step["pieces"])} - {""}
+        own = [row for row in warnings if step["lays"] and layers & set(row["layers"])]
+        warnings = [row for row in warnings if row not in own]
+        said = squeeze(_words(cards[step["id"]])) if step["id"] in cards else ""
+        lost = [row["code"] for row in own if after(
+            f"{_MIND}{row['message']}.{_why(row)}".replace("..", "."), said) < 0]  # fmt: skip
+        codes = [row["code"] for row in own]
+        report.expect(not lost and said.count(_MIND) == len(own), "steps with the warnings about "
+                      "what they lay, and no others", NAME,
+                      f"{step['title']!r} has other warnings than {codes}")  # fmt: skip
+
+
+def _why(row: dict) -> str:
+    return f" Accepted because: {row['acknowledged']}." if row["acknowledged"] else ""
 
 
 def _check_jig(plan: dict, words: str, report: Report) -> None:
