@@ -390,6 +390,27 @@ def test_a_record_is_checked_and_printed(shop, record, capsys):
     assert "open point" in told.out and "record-mass-missing" in told.err
 
 
+def test_coats_ticked_within_seconds_and_words_for_a_time_are_told(shop):
+    """Four coats of wax with a wait after each, all ticked within eight seconds."""
+    data = plan(shop)
+    wax = next(s for g in data["stages"] for s in g["steps"] if s["name"] == "wax")
+    waits = [t["seconds"] for t in wax["timers"] if t["kind"] == "wait"]
+    assert len(wax["checks"]) == len(waits) == 4 and min(waits) >= 20 * 60
+    device = Device()
+    for n, check in enumerate(wax["checks"]):
+        device.put(f"{wax['id']}.{check['id']}", True, at=f"2026-06-01T10:00:0{2 * n}+00:00")
+    cup = data["quantities"]["batches"][0]
+    device.put(f"{cup['step']}.{cup['id']}.mixed", "ok")
+    frame = {k: data["part"][k] for k in ("name", "revision", "hand")} | {
+        "part": "TN-420", "plan": data["record_key"], "serial": "",
+    }  # fmt: skip
+    record = read_record(json.dumps(device.export(frame)).encode())
+    found = [f for f in compare(record, data) if "Wax" in f.message or cup["id"] in f.message]
+    short = [f.message for f in found if f.code == "record-wait-short"]
+    assert len(short) == 3 and all("are 2 s apart" in message for message in short)
+    assert any("says 'ok', which is no time" in f.message for f in found)
+
+
 def test_a_record_of_another_revision_ends_with_1(shop, record, capsys):
     record.write_text(record.read_text().replace('"revision": "A"', '"revision": "Z"'))
     home = str(shop / "out" / "TN-420")
