@@ -12,11 +12,12 @@ from plybook.laminate.rule_case import Breach, Case, names
 from plybook.laminate.rulebook import Rule
 from plybook.laminate.seams import seam_points
 from plybook.laminate.sides import name_sides
-from plybook.spec.model import HOLES, Core, Film
+from plybook.spec.model import HOLES, Core, Film, Rod
 from plybook.units import mm
 
 _LEAST_LENGTH_MM = 20.0
 _LEAST_OVERLAP_MM2 = 100.0
+_HOLLOW = ("bubble", "balloon", "sphere")  # in what such fillers are called
 _INFUSED = ("dry_layup",)  # kinds of stages whose layers are infused
 
 
@@ -178,6 +179,19 @@ def core_not_perforated(case: Case, rule: Rule) -> Iterator[Breach]:
             )
 
 
+def rod_light_filler(case: Case, rule: Rule) -> Iterator[Breach]:
+    """Rods laid with a thickened resin whose filler, by its name, is hollow spheres."""
+    for stage in case.spec.stages:
+        paste = case.spec.materials.thickened.get(stage.thickened)
+        rods = [id for id in stage.layers if isinstance(case.written.get(id), Rod)]
+        if paste and rods and any(word in paste.filler.casefold() for word in _HOLLOW):
+            yield Breach(
+                f"{names(rods)} would be bonded in stage {stage.id} with {paste.name}, whose "
+                f"filler is {paste.filler}",
+                tuple(rods),
+            )
+
+
 def peel_ply_buried(case: Case, rule: Rule) -> Iterator[Breach]:
     """Layers on a peel ply that is still there when they are laid."""
     number = {stage.id: i for i, stage in enumerate(case.spec.stages)}
@@ -221,6 +235,7 @@ CHECKS = {
     "seam-bevelled": seam_bevelled,
     "seam-at-hardpoint": seam_at_hardpoint,
     "core-not-perforated": core_not_perforated,
+    "rod-light-filler": rod_light_filler,
     "peel-ply-buried": peel_ply_buried,
     "peel-ply-none": peel_ply_none,
 }

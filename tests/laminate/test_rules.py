@@ -25,9 +25,12 @@ from plybook.spec.model import (
     Insert,
     Materials,
     Ply,
+    Rod,
+    RodStock,
     Seam,
     SpanLine,
     StageRule,
+    ThickenedResin,
     Treatment,
     Whole,
 )
@@ -40,6 +43,13 @@ CORE = shapely.box(300, 100, 1700, 500)
 BEVEL = (("", Treatment("bevel", 20.0)),)
 UD = replace(cloth("ud"), weave="unidirectional", thickness_mm=0.2, usable_width_mm=700.0)
 TWILL = replace(cloth("twill"), thickness_mm=0.2)
+
+
+STRIP = RodStock("strip", "Strip", 12.0, 3.0, 1.55, (50_000.0,), 0.0)
+PASTES = {
+    "bubbles": ThickenedResin("bubbles", "Core paste", "e", "glass bubbles", 2.0, 0.15, 400.0),
+    "flock": ThickenedResin("flock", "Bond paste", "e", "cotton flock", 1.0, 0.06, 300.0),
+}
 
 
 class Made:
@@ -64,6 +74,11 @@ class Made:
     def insert(self, name, region):
         self.layers.append(Insert(name, "foam", "s", Whole(), core="C1"))
         self.laid.append(LaidLayer(name, "insert", "foam", 0.0, "s", 10.0, region, (name,)))
+        return self
+
+    def rod(self, name):
+        self.layers.append(Rod(name, "strip", "caps", Whole()))
+        self.laid.append(LaidLayer(name, "rod", "strip", 0.0, "caps", 3.0, ALL, (name,)))
         return self
 
     def peel(self, name, region, removed_after="last", stage="s"):
@@ -103,8 +118,9 @@ class Made:
             stages=tuple(self.stages),
             choices=self.choices,
             materials=Materials(
-                {"twill": TWILL, "ud": UD}, {"foam": foam()}, {}, {"peel": peel_ply()}, {}, {}
-            ),
+                {"twill": TWILL, "ud": UD}, {"foam": foam()}, {"strip": STRIP},
+                {"peel": peel_ply()}, {}, PASTES,
+            ),  # fmt: skip
         )
         zones = find_zones(self.laid, FACE, made)
         return trade_findings(made, FACE, self.laid, self.pieces, zones)
@@ -165,6 +181,9 @@ BROKEN = {
     "core-not-perforated": lambda: Made(
         stages=(StageRule("dry", "dry_layup", "", ("C1",)),)
     ).core(stage="dry", perforate=False),
+    "rod-light-filler": lambda: Made(
+        stages=(StageRule("caps", "core_bond", "", ("K",), thickened="bubbles"),)
+    ).rod("K"),
     "peel-ply-buried": lambda: Made(
         stages=(StageRule("s", "wet_laminate", "", ()), StageRule("last", "trim", "", ()))
     ).ply("A").peel("PS", GROUND).ply("B"),
@@ -221,6 +240,9 @@ KEPT = {
     "core-not-perforated": lambda: Made(
         stages=(StageRule("dry", "dry_layup", "", ("C1",)),)
     ).core(stage="dry"),
+    "rod-light-filler": lambda: Made(
+        stages=(StageRule("caps", "core_bond", "", ("K",), thickened="flock"),)
+    ).rod("K"),
     "peel-ply-buried": lambda: Made(
         stages=(StageRule("s", "wet_laminate", "", ()), StageRule("last", "trim", "", ()))
     ).ply("A").ply("B").peel("PS", GROUND),
