@@ -46,10 +46,10 @@ def plan_dict(
     Placements in `layouts` are the part's own; `also_cut` names what other parts take from the
     same stock unit. `marks_mm` are the corner points of the mark-out on the stock, from its end and
     edge, `in_bay_mm` the same from the line of `bay`, as a tape in the part's unit shows them; a
-    roll that lies on the table whole has no `bays`, and 0 for that of its pieces. `bag_rolls` are
-    what the bags take off rolls, `wants` what is to be bought before it is rounded up, `kits` what
-    each way of sorting pieces into kits takes, for all parts cut together, `folds` where both hands
-    can be cut at once.
+    roll that lies on the table whole has no `bays`, and 0 for that of its pieces. Where `corner_mm`
+    is not 0 the corners are rounded to that radius. `bag_rolls` are what the bags take off rolls,
+    `wants` what is to be bought before it is rounded up, `kits` what each way of sorting pieces
+    into kits takes, for all parts cut together, `folds` where both hands can be cut at once.
     """
     part = spec.part
     pulled = {x.id: x.removed_after for x in spec.layers if isinstance(x, Film)}
@@ -389,6 +389,7 @@ def _placement(placement: Placement, marked: MarkedPiece) -> dict:
         "rotation_deg": _figure(placement.rotation_deg),
         "flipped": bool(placement.flipped),
         "marks_mm": _points(marked.points_mm),
+        "corner_mm": _figure(marked.corner_mm),
         "bay": marked.bay,
         "in_bay_mm": _points(marked.told_mm),
     }

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from plybook.drawing.baywords import bays_told, longer_than_table, working
 from plybook.drawing.document import Block, Links, OnScreen, Paragraph, Table
+from plybook.drawing.roundwords import round_said
 from plybook.nest.markout import MarkedPiece, mark_out, stock_grain, tape
 from plybook.nest.model import Item, Layout
 from plybook.units import show_length
@@ -44,14 +45,15 @@ def mark_out_on_screen(
     rings = {p.item: items[p.item].outline_mm for p in layout.placements}
     copies = {item.id: item.demand for item in items.values()}
     bar = layout.unit.kind == "bar"
-    rows, pieces, long = [], [], []
+    rows, pieces, more = [], [], []
     marked = mark_out(layout, rings, unit)
     for number, mark in enumerate(marked, start=1):
         own, _, piece = mark.item.rpartition("/")
         if own != part:
             continue
         pieces.append(piece)
-        long += [f"{piece}: {w}" for w in (longer_than_table(mark, layout, unit),) if w]
+        words = (round_said(mark, unit), longer_than_table(mark, layout, unit))
+        more += [f"{piece}: {said}" for said in words if said]
         name = f"{piece}, {mark.copy} of {copies[mark.item]}" if copies[mark.item] > 1 else piece
         where = (str(mark.bay),) if layout.bays else ()
         rows.append((str(number), name, *where, _span(mark, unit) if bar else _points(mark, unit)))
@@ -75,8 +77,8 @@ def mark_out_on_screen(
             Table(("Bay", "Before its pieces are cut", f"To its next line, {unit}"), lines, "rlr",
                   f"Bays of {layout.unit.id}"),
             *blocks,
-            *map(Paragraph, long),
         ]  # fmt: skip
+    blocks += map(Paragraph, more)
     figures = "From and to" if bar else "Points, along / across"
     heads = ("No.", "Piece", "Bay", figures) if layout.bays else ("No.", "Piece", figures)
     blocks.append(Table(heads, tuple(rows), "rlrl" if layout.bays else "rll",

@@ -25,9 +25,9 @@ from shapely.geometry.base import BaseGeometry
 
 from plybook.geometry.rings import canonical_ring
 from plybook.nest.board import Board
+from plybook.nest.chords import outer_chords
 from plybook.nest.compact import NoFits
 from plybook.nest.laying import Copy, copies_of, fill
-from plybook.nest.markout import outer_chords
 from plybook.nest.model import Item, Placement, Unit
 
 SHARED_MM = 20.0  # the strip that two panels share

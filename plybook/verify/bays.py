@@ -27,6 +27,7 @@ from plybook.verify.pdf_pages import Page
 from plybook.verify.report import Report
 
 NEAR_MM = 0.002  # of places along a roll; plan.json has them to 0.0001 mm
+SQUARE_MM = 3.2  # corners of the square around a circle may lie off the cloth by less
 ROOM_MM = 16.0  # a bay begins so far before its first piece, with what rounding takes
 HALF_MM = {"mm": 0.05, "in": INCH_MM / 128}  # half of the last mark of a running figure
 TABLE_MM = {"mm": 0.5, "in": INCH_MM / 32}  # the same of a length in words
@@ -127,9 +128,10 @@ def check_in_bay(placement: dict, cut: Cut, layout: dict, where: str, report: Re
                   "has corners that are not those from its line")  # fmt: skip
     if cut.bay and good:
         low, high = _span(cut)
-        fits = float(told[:, 0].max()) <= layout["table_mm"] + NEAR_MM
+        least = -SQUARE_MM if placement["corner_mm"] else -NEAR_MM
+        fits = float(told[:, 0].max()) <= layout["table_mm"] - least
         long = high - low > layout["table_mm"] - ROOM_MM
-        report.expect(float(told[:, 0].min()) >= -NEAR_MM and (fits or long),
+        report.expect(float(told[:, 0].min()) >= least and (fits or long),
                       "corners that lie on the table with their line", where,
                       f"reaches {told[:, 0].max():.1f} mm from its line")  # fmt: skip
 

@@ -18,6 +18,7 @@ from plybook.verify.pagedata import check_page_data
 from plybook.verify.pagetree import read_page
 from plybook.verify.printed import ANGLE, squeeze
 from plybook.verify.report import Report
+from plybook.verify.rounds import LEADS, round_said
 from plybook.verify.steptold import StepTold
 from plybook.verify.tolerances import TOUCH_MM
 
@@ -166,6 +167,13 @@ def _check_mark_out(plan: dict, page: _Cards, report: Report) -> None:
             marks = np.array(place["in_bay_mm"])
             report.expect(not bays or in_bay.get(name) == str(place["bay"]), "pieces marked out on "
                           "screen in their bay", NAME, f"{name} is not in its bay")  # fmt: skip
+            round_ = round_said(marks, place["corner_mm"], unit)
+            words = squeeze(" ".join(card["words"])) if card else ""
+            stands = [f"{place['piece']}: {lead}" for lead in LEADS]
+            good = squeeze(f"{place['piece']}: {round_}") in words if round_ else not any(
+                squeeze(lead) in words for lead in stands)  # fmt: skip
+            report.expect(good, "round pieces told on screen with their size", NAME,
+                          f"{layout['stock']}: {place['piece']} is told otherwise")  # fmt: skip
             if layout["kind"] == "bar":
                 marks = np.array([[marks[:, 0].min()], [marks[:, 0].max()]])
             said = told.get(name)

@@ -48,6 +48,10 @@ ON_SCREEN = (
     r"the (?:end|line); the others follow counter-clockwise\. Curves are marked as chords: trim "
     r"with the template\.|"
     rf"{WORKED.pattern}|[\w.-]+: Longer than the table: figures [^:]+\.|"
+    r"[\w.-]+: A circle [\d /.]+ (?:mm|in) across, its middle at [\d /.]+; the points are "
+    r"corners of the square around it\.|"
+    r"[\w.-]+: The points are where its sides meet: round these corners to a radius of [\d /.]+ "
+    r"(?:mm|in)\.|"
     r"Figures in (?:mm|in), from the end of the bar\.|"
     r"Cup \d+ (?:mixed at|lots)|Cup \d+: .+, (?:\d+ h )?(?:\d+ min|\d+ s)?"
 )

@@ -48,6 +48,7 @@ class Cut:
     bay: int = 0  # in which it begins, 0 where the stock has none
     line_mm: float = 0.0  # where that begins
     told_mm: np.ndarray | None = None  # its corner points from there
+    corner_mm: float | None = None  # what those are rounded to; None where it does not say
 
 
 @dataclass
@@ -83,7 +84,7 @@ def cuts_of(
             np.array(p["marks_mm"]) if "marks_mm" in p else None, _holes(piece, p, layout),
             _fibre(piece, p), kit_of(part, piece["stage"]) if "stage" in piece else None,
             *_begins_in(float(outline[:, 0].min()), layout),
-            np.array(p["in_bay_mm"]) if "in_bay_mm" in p else None)
+            np.array(p["in_bay_mm"]) if "in_bay_mm" in p else None, p.get("corner_mm"))
         for p, piece, part in rows
         for outline in [on_stock(piece, p, layout)]
     ]  # fmt: skip

@@ -39,8 +39,8 @@ def check_layouts(plan: dict, report: Report) -> None:
             line = next((bay["at_mm"] for bay in layout["bays"]
                          if bay["number"] == placement["bay"]), 0.0)  # fmt: skip
             check_marks(np.array(placement["in_bay_mm"]),
-                        on_stock(piece, placement, layout) - (line, 0.0), unit, at, report
-                        )  # fmt: skip
+                        on_stock(piece, placement, layout) - (line, 0.0), unit, at, report,
+                        placement["corner_mm"])  # fmt: skip
         for placement in layout.get("also_cut", []):
             if "outline_mm" in placement:
                 name = f"{placement['part']}/{placement['piece']}"

@@ -49,6 +49,7 @@ from plybook.verify.pdf_pages import Page, open_book
 from plybook.verify.printed import same, told_deg
 from plybook.verify.purchases import is_buy_page
 from plybook.verify.report import Report
+from plybook.verify.rounds import round_told
 from plybook.verify.tolerances import TOUCH_MM
 
 NAME = "cutplan.pdf"
@@ -250,14 +251,22 @@ def _check_corners(
     """The corners, from the line of the bay, are those of plan.json; marked with another part's
     tape, they are held against the outline themselves."""
     ring = cut.ring_mm - (cut.line_mm, 0.0)
+    try:
+        corner = round_told(marks, " ".join(block.words), unit)
+    except ValueError as wrong:
+        report.fault(where, f"tells {wrong}")
+        return
+    known = cut.corner_mm is None or abs(corner - cut.corner_mm) <= corners.ROUND_MM
+    report.expect(known, "round pieces and corners with their size", where,
+                  f"is told to be rounded to {corner:.2f} mm, not {cut.corner_mm}")  # fmt: skip
     if cut.told_mm is None:
-        corners.check_marks(marks, ring, unit, where, report)
+        corners.check_marks(marks, ring, unit, where, report, corner)
     else:
         good = marks.shape == cut.told_mm.shape and np.abs(marks - cut.told_mm).max() < 1e-3
         report.expect(bool(good), "pieces with the corner points of plan.json", where,
                       "a corner is not where plan.json has it")  # fmt: skip
     told = _OVER.search(block.said)
-    over = corners.over_mm(marks, ring)
+    over = corners.over_mm(corners.rounded(marks, corner), ring)
     step = corners.INCH_MM if told and told[2] == "in" else 1.0
     high = float(told[1]) * step if told else LITTLE_MM
     low = high - (step if step == 1.0 else step / 100) if told else 0.0

@@ -9,14 +9,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from plybook.verify import plane
+from plybook.verify import corners, plane
 from plybook.verify.corners import INCH_MM
 from plybook.verify.cut_pages import Block, length_mm
 from plybook.verify.report import Report
 
 COVER_MM = 0.01  # outside an opening by less is a rounding
 OPENING_MM = 2.5  # corners stand no further from an opening, nor the opening from their sides
-_ARC_POINTS = 17  # of a round corner
 _TAPE_MM = {"mm": 1.0, "in": INCH_MM / 16}  # the coarsest step in which a radius is told
 _LEAST_TURN, _MOST_TURN = 0.01, 1.0  # of a curve drawn by chords, from one to the next, rad
 
@@ -49,10 +48,10 @@ def check_openings(
             good = good and abs(across - 2 * float(radii.mean())) <= _TAPE_MM[unit]
         else:
             radius = _figure(r"radius of {}", said, unit)
-            good = _well_inside(_rounded(marks, radius), hole)
+            good = _well_inside(corners.rounded(marks, radius), hole)
             less, own = radius - _TAPE_MM[unit], _corner_radius(hole)
             if good and own and less > 1.05 * own:  # it is told larger only to stay inside
-                good = not _inside(_rounded(marks, less), hole)
+                good = not _inside(corners.rounded(marks, less), hole)
         report.expect(good, "openings marked out where they are", where,
                       "an opening is marked out elsewhere, or larger or smaller than it is"
                       )  # fmt: skip
@@ -95,23 +94,3 @@ def _corner_radius(hole: np.ndarray) -> float:
     # of a circle through three points: the chord over twice the sine of the angle at the middle
     radii = chord[round_] / (2 * np.sin(turn[round_]))
     return float(np.median(radii)) if len(radii) else 0.0
-
-
-def _rounded(corners_mm: np.ndarray, radius_mm: float) -> np.ndarray:
-    """(n, 2) a counter-clockwise polygon whose corners are arcs that both sides run into."""
-    if not radius_mm:
-        return corners_mm
-    found = []
-    for before, at, after in zip(
-        np.roll(corners_mm, 1, axis=0), corners_mm, np.roll(corners_mm, -1, axis=0), strict=True
-    ):
-        back, ahead = (way / max(np.hypot(*way), 1e-9) for way in (before - at, after - at))
-        half = np.arccos(np.clip(back @ ahead, -1.0, 1.0)) / 2
-        inwards = (back + ahead) / max(np.hypot(*(back + ahead)), 1e-9)
-        middle = at + inwards * radius_mm / np.sin(half)
-        start = at + back * radius_mm / np.tan(half) - middle
-        turns = np.linspace(0.0, np.pi - 2 * half, _ARC_POINTS)
-        sine, cosine = np.sin(turns), np.cos(turns)
-        found.append(middle + np.column_stack([
-            start[0] * cosine - start[1] * sine, start[0] * sine + start[1] * cosine]))  # fmt: skip
-    return np.vstack(found)

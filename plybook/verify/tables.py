@@ -125,7 +125,7 @@ def check_placements(placed: list, table: Rows, name: str, report: Report) -> No
 
 def without_corners(placement: dict) -> dict:
     """A placement of plan.json without its corner points: those of another tape."""
-    return {k: v for k, v in placement.items() if k not in ("marks_mm", "in_bay_mm")}
+    return {k: v for k, v in placement.items() if k not in ("marks_mm", "in_bay_mm", "corner_mm")}
 
 
 def _told_along(line: dict[str, str], placement: dict) -> bool:

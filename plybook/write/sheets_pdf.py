@@ -24,20 +24,20 @@ from plybook.drawing.layout import layout_scene, short_name, shown_length_mm
 from plybook.drawing.letters import fitted, text_width_mm, wrapped
 from plybook.drawing.piecewords import DOT, face_up_words
 from plybook.drawing.rosette import show_angle
+from plybook.drawing.roundwords import round_said
 from plybook.drawing.scene import Primitive, Role, Scene, Text
 from plybook.drawing.titleblock import HEIGHT_MM, WIDTH_MM, TitleFacts
 from plybook.laminate.model import Piece
 from plybook.nest.bays import StageCut, stage_cuts
 from plybook.nest.markout import (
     TOLD_MM,
-    MarkedOpening,
     MarkedPiece,
-    mark_openings,
     mark_out,
     stock_grain,
     tape,
 )
 from plybook.nest.model import CutPlan, Layout
+from plybook.nest.roundings import MarkedOpening, mark_openings
 from plybook.shop.model import Quantity
 from plybook.spec.model import PartSpec
 from plybook.units import CLOTH, MM_PER_INCH, STIFF, show_length, show_number, show_roll
@@ -373,6 +373,8 @@ class _Plan:
                 why = "Curves as chords" if mark.curved else "Corners stand out"
                 said = f"{why}, at most {over} over; trim with the template."
                 head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
+            said = round_said(mark, self.unit)
+            head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
             said = longer_than_table(mark, layout, self.unit)
             head += [(row, 1.8, False) for row in wrapped(said, room, 1.8)]
             rows = self._points("", mark.told_mm)

@@ -11,17 +11,11 @@ from hypothesis import strategies as st
 
 from plybook.geometry.rings import canonical_ring
 from plybook.nest.bays import stage_cuts
-from plybook.nest.markout import (
-    CURVE_MM,
-    mark_openings,
-    mark_out,
-    outer_chords,
-    rounded_corners,
-    rounded_outwards,
-    tape,
-)
+from plybook.nest.chords import outer_chords, rounded_outwards
+from plybook.nest.markout import CURVE_MM, mark_out, tape
 from plybook.nest.model import Item, Layout, Placement, Unit
 from plybook.nest.placing import placed
+from plybook.nest.roundings import mark_openings, rounded_corners
 from plybook.units import CLOTH, MM_PER_INCH, STIFF
 from tests.drawing import drawn_pieces as made
 
@@ -42,9 +36,9 @@ def test_the_marked_outline_holds_the_whole_piece_and_lies_on_the_grid(piece, tu
     wide = replace(ROLL, width_mm=6000.0)
     (mark,) = mark_out(layout_of(place, unit=wide), {piece.id: piece.outline_mm}, unit)
     true = shapely.Polygon(placed(piece.outline_mm, place) + (0.0, 10.0))
-    marked = shapely.Polygon(mark.points_mm)
+    marked = mark.shape
     assert marked.is_valid
-    assert marked.buffer(1e-6).covers(true)
+    assert marked.buffer(0.01 if mark.corner_mm else 1e-6).covers(true)
     assert marked.area - true.area <= (CURVE_MM + 2 * CLOTH.step_mm(unit)) * true.length
     steps = mark.points_mm / CLOTH.step_mm(unit)
     assert np.allclose(steps, np.round(steps), atol=1e-6)
@@ -219,11 +213,11 @@ def test_no_marked_outline_takes_anything_from_a_near_neighbour(unit):
     )
     marks = mark_out(layout, {"d": disc, "n": needle}, unit)
     for mark in marks:
-        marked = shapely.Polygon(mark.points_mm)
+        marked = mark.shape
         for other in marks:
             true = shapely.Polygon(other.ring_mm)
             if other is mark:
-                assert marked.buffer(1e-6).covers(true)
+                assert marked.buffer(0.01 if mark.corner_mm else 1e-6).covers(true)
             else:
                 assert marked.intersection(true).area < 1e-6
 
@@ -318,3 +312,53 @@ def test_openings_are_marked_inside_their_rims_and_round_ones_by_their_middle(fl
     middle = placed(np.array([(620.0, 420.0)]), place)[0] + (0.0, 10.0)
     assert np.abs(round_one.points_mm[0] - middle).max() <= 0.25
     assert round_one.round_mm == pytest.approx(80.0)
+
+
+def rounded_box(length, width, radius):
+    """A rectangle with round corners, its chords within 0.003 mm of the arcs."""
+    turns = np.linspace(0.0, math.pi / 2, max(9, int(radius)))
+    middles = [(length - radius, width - radius), (radius, width - radius), (radius, radius),
+               (length - radius, radius)]  # fmt: skip
+    return np.vstack([
+        np.column_stack([x + radius * np.cos(turns + k * math.pi / 2),
+                         y + radius * np.sin(turns + k * math.pi / 2)])
+        for k, (x, y) in enumerate(middles)
+    ])  # fmt: skip
+
+
+@pytest.mark.parametrize("turn", [0.0, 45.0, -27.3, 90.0])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_piece_with_round_corners_is_told_by_where_its_sides_meet(unit, turn):
+    """What four corners and a radius stand for, drawn by shapely, holds the piece and little more;
+    the radius is at most that of the piece."""
+    ring = rounded_box(300.0, 229.0, 72.0)
+    (mark,) = mark_out(layout_of(Placement("d", 1, 500.2, 400.7, turn)), {"d": ring}, unit)
+    assert len(mark.points_mm) == 4 and 60.0 < mark.corner_mm <= 72.0 and not mark.curved
+    told = shapely.Polygon(mark.points_mm).buffer(-mark.corner_mm, join_style="mitre")
+    told = told.buffer(mark.corner_mm, quad_segs=90)
+    true = shapely.Polygon(mark.ring_mm)
+    assert told.buffer(0.01).covers(true)
+    assert shapely.hausdorff_distance(told, true) <= 2 * CLOTH.step_mm(unit) + 1e-6
+    step = STIFF.step_mm(unit)
+    assert mark.corner_mm / step == pytest.approx(round(mark.corner_mm / step), abs=1e-6)
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_round_piece_is_told_by_its_middle_and_how_far_across_it_is(unit):
+    t = np.radians(np.arange(0, 360, 1))
+    ring = 150.0 * np.column_stack([np.cos(t), np.sin(t)])
+    (mark,) = mark_out(layout_of(Placement("d", 1, 700.3, 500.4, 30.0)), {"d": ring}, unit)
+    middle = mark.points_mm.mean(axis=0)
+    assert np.abs(np.ptp(mark.points_mm, axis=0) - 2 * mark.corner_mm).max() < 1e-6
+    off = float(np.hypot(*(middle - (700.3, 510.4))))
+    assert 150.0 + off <= mark.corner_mm + 0.01 <= 150.0 + off + CLOTH.step_mm(unit) + 0.01
+    assert np.allclose(middle / CLOTH.step_mm(unit), np.round(middle / CLOTH.step_mm(unit)))
+
+
+def test_corners_that_would_lie_beyond_the_cloth_are_marked_as_chords():
+    ring = rounded_box(300.0, 229.0, 72.0)
+    turned_ring = turned(ring, 45.0)
+    at = 1260.0 - turned_ring[:, 1].max() - 10.0
+    (mark,) = mark_out(layout_of(Placement("d", 1, 900.0, at, 45.0)), {"d": ring}, "mm")
+    assert mark.corner_mm == 0.0 and len(mark.points_mm) > 4
+    assert mark.points_mm[:, 1].max() <= 1270.0

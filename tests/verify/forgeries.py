@@ -716,7 +716,8 @@ PLAN = {
     "a bay less": _at(*_LAID, "bays", to=lambda rows: rows and rows[:-1]),
     "the table": _at("workshop", "table_mm"),
     **{f"{key} of a placement": _at(*_LAID, "placements", "*", key) for key in
-       ("piece", "copy", "x_mm", "y_mm", "rotation_deg", "flipped", "bay")},
+       ("piece", "copy", "x_mm", "y_mm", "rotation_deg", "flipped", "bay",
+        "corner_mm")},
     "a corner point": _at(*_LAID, "placements", "*", "marks_mm", 0, 0),
     "a corner point from its line": _at(*_LAID, "placements", "*", "in_bay_mm", 0, 0),
     "a placement less": _at(*_LAID, "placements", to=_less),
