@@ -160,7 +160,8 @@ def read_recut(name: str, out: Path, outside: Outside) -> dict[str, Any] | None:
         now = {number: build_key(number, out, outside) for number in builds}
     except SpecError:
         return None
-    return found if builds == now and isinstance(found.get("spoiled"), list) else None
+    lists = all(isinstance(found.get(key), list) for key in ("spoiled", "stock"))
+    return found if builds == now and lists else None
 
 
 def build_key(number: str, out: Path, outside: Outside) -> str:
