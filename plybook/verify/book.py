@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import groupby, pairwise
 
+from plybook.verify.bookcontents import check_contents, is_contents
 from plybook.verify.bookpaper import check_heads, check_named_angles, check_steps_on_paper, flow_of
 from plybook.verify.bookplaces import check_places
 from plybook.verify.bookscreen import check_screen
@@ -45,7 +46,8 @@ def _check_pages(plan: dict, book: Book, name: str, report: Report) -> None:
     """The booklet on paper: steps, tables and the words of its pictures."""
     pages = [book.page(k) for k in range(book.count)]
     check_heads(plan, pages, report)
-    check_places(pages, name, report)
+    check_contents(book, report)
+    check_places([page for page in pages if not is_contents(page)], name, report)
     flow = flow_of(pages)
     names = Names(plan)
     check_steps_on_paper(plan, flow, StepTold("PDF", plan, names, report), report)

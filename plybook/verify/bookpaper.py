@@ -13,6 +13,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from plybook.verify.bookcontents import is_contents
 from plybook.verify.lettering import rosette_in_order
 from plybook.verify.pdf_pages import Page, Words
 from plybook.verify.printed import ANGLE, CUT_OFF, after, angle, pattern, same, squeeze
@@ -50,6 +51,8 @@ def flow_of(pages: Iterable[Page]) -> Flow:
     kept: list[tuple[int, Words]] = []
     length = 0
     for number, page in enumerate(pages):
+        if is_contents(page):
+            continue
         said = [w for w in page.words if FOOT_MM < w.at_mm[1] < page.height_mm - HEAD_MM]
         for place, words in enumerate(said):
             squeezed = squeeze(words.text)

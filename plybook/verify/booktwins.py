@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from plybook.verify.bays import WORKED
+from plybook.verify.bookcontents import is_contents
 from plybook.verify.bookforms import LEADING
 from plybook.verify.bookpaper import Flow, flow_of
 from plybook.verify.bookplaces import rows_on, words_on
@@ -203,7 +204,7 @@ def _check_rows(tree: Element, book: Book, report: Report) -> None:
         tuple(squeeze("".join("".join(inner.words) for inner in cell.walk())) for cell in row.inner)
         for row in tree.walk() if row.kind == "tr" and all(c.kind == "td" for c in row.inner)
     }  # fmt: skip
-    for number in range(book.count):
+    for number in (n for n in range(book.count) if not is_contents(book.page(n))):
         for k, cells in enumerate(rows_on(book.page(number))):
             said = tuple(map(squeeze, cells))
             good = said in shown or any(_alike(said, row, k == 0) for row in shown)
@@ -262,7 +263,8 @@ class Paper:
     """What is painted on all pages, one after another."""
 
     def __init__(self, book: Book) -> None:
-        self.painted = [item for k in range(book.count) for item, _ in book.page(k).painted]
+        pages = (book.page(k) for k in range(book.count))
+        self.painted = [item for page in pages if not is_contents(page) for item, _ in page.painted]
         self._places = {id(item): k for k, item in enumerate(self.painted)}
 
     def between(self, flow: Flow, start: int, end: int) -> list:

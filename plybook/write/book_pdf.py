@@ -10,6 +10,7 @@ from typing import Any
 
 from plybook.drawing.document import Document, Page
 from plybook.drawing.letters import clean_text, fitted
+from plybook.write.book_contents_page import with_contents
 from plybook.write.book_even import evened
 from plybook.write.book_pen import NOTE, WIDTH_MM, Pen
 from plybook.write.book_sheets import gathered
@@ -29,16 +30,18 @@ def book_pdf(document: Document) -> bytes:
         f"{document.title} {document.part} {document.name}",
         subject=f"revision {document.revision}",
     )
-    write_pages(canvas, document)
+    write_pages(canvas, document, contents=True)
     canvas.save()
     return buffer.getvalue()
 
 
-def write_pages(canvas: Any, document: Document) -> None:
-    """Draw all pages of a document on a canvas of its paper, numbered from one."""
+def write_pages(canvas: Any, document: Document, contents: bool = False) -> None:
+    """Draw all pages of a document on a canvas of its paper, numbered from one; with a sheet of
+    contents behind the cover where that is asked for and the book is long."""
     width, height = PAPER_MM[document.paper]
     room = height - TOP_MM - FOOT_MM
     sheets = evened(gathered(document.pages, room), room)
+    sheets = with_contents(sheets, room) if contents else sheets
     pen = Pen(canvas, (width - WIDTH_MM) / 2, height)
     chapter = None
     for number, sheet in enumerate(sheets, start=1):
