@@ -217,22 +217,23 @@ def bay_said(bay: dict, layout: dict, placed: Sequence[Cut]) -> str:
     return said + f"First draw {line} across, over piece{'s' if len(over) > 1 else ''} {listed}."
 
 
-def long_said(marks_mm: np.ndarray, layout: dict, unit: str) -> str | None:
+def long_said(told_mm: np.ndarray, number: int, layout: dict, unit: str) -> str | None:
     """How a piece is measured that is longer than the table, as a pattern; None for any other.
 
     Args:
-        marks_mm: (n, 2) its corners, from the stock's end and edge.
+        told_mm: (n, 2) its corners, from the line of its bay.
+        number: of that bay.
         layout: of plan.json.
         unit: "mm" or "in": of the tape.
     """
-    low, high = float(marks_mm[:, 0].min()), float(marks_mm[:, 0].max())
-    line = max((b["at_mm"] for b in layout["bays"] if b["at_mm"] <= low + 1.0), default=0.0)
-    if not layout["bays"] or high - line <= layout["table_mm"] + NEAR_MM:
+    high = float(told_mm[:, 0].max())
+    line = next((b["at_mm"] for b in layout["bays"] if b["number"] == number), None)
+    if line is None or high <= layout["table_mm"] + NEAR_MM:
         return None
     told = []
     for bay in layout["bays"]:
         off = bay["at_mm"] - line
-        if 0.0 < off < high - line:
+        if 0.0 < off < high:
             figure = tape_figure(off, unit)
             told.append(f"above {figure} from line {bay['number']}, less {figure}")
     return f"Longer than the table: figures {'; '.join(told)}."

@@ -204,7 +204,7 @@ def _check_bays(plan: dict, layout: dict, card: dict | None, report: Report) -> 
     report.expect(worked_in(said, layout, unit), "screens that say how bays are worked", NAME,
                   f"says otherwise how {layout['stock']} is worked")  # fmt: skip
     for place in layout["placements"]:
-        long = long_said(np.array(place["marks_mm"]), layout, unit)
+        long = long_said(np.array(place["in_bay_mm"]), place["bay"], layout, unit)
         told_so = f"{place['piece']}: Longer than the table" in said
         right = squeeze(f"{place['piece']}: {long}") in squeeze(said) if long else not told_so
         report.expect(right, "pieces longer than the table told how they are measured", NAME,

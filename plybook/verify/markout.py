@@ -196,7 +196,7 @@ def _check_marks(
         _check_corners(cut, block, told, unit, at, report)
         if cut.holes_mm is not None:
             check_openings([hole - (line, 0.0) for hole in cut.holes_mm], block, unit, at, report)
-        long = long_said(marks, layout, unit)
+        long = long_said(told, number, layout, unit)
         good = ("Longerthanthetable" in block.said) == bool(long)
         report.expect(good and squeeze(long or "") in block.said, "pieces longer than the table "
                       "told how they are measured", at, "is told otherwise")  # fmt: skip

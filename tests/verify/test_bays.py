@@ -12,6 +12,7 @@ import pypdfium2
 import pytest
 import shapely
 
+from plybook.verify.bays import long_said
 from tests import forging
 from tests.conftest import built_alone
 from tests.write.pages import PT_PER_MM, text_boxes
@@ -245,3 +246,14 @@ def test_a_label_of_another_bay_is_caught(copy):
     )
     forging.reseal(copy, "labels.pdf", forging.with_page(data, 0, after))
     assert any(f.startswith("labels.pdf") for f in forging.faults(copy))
+
+
+def test_a_long_piece_that_begins_just_before_a_line_is_told_from_the_line_before():
+    """By hand: from line 1 its far end lies 4500 mm on, which is 2500 behind line 2."""
+    bays = [{"number": 1, "at_mm": 0.0, "to_mm": 2000.0, "cut": False},
+            {"number": 2, "at_mm": 2000.0, "to_mm": 4500.0, "cut": True}]  # fmt: skip
+    layout = {"table_mm": 2500.0, "bays": bays}
+    told = np.array([(1999.5, 0.0), (4500.0, 0.0), (4500.0, 300.0), (1999.5, 300.0)])
+    wanted = "Longer than the table: figures above 2000 from line 2, less 2000."
+    assert long_said(told, 1, layout, "mm") == wanted
+    assert long_said(told - (2000.0, 0.0), 2, layout, "mm") is None
