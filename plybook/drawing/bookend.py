@@ -177,7 +177,8 @@ def ply_table_page(spec: PartSpec, face: Face, laminate: Laminate) -> Page:
     )
     folded = (folded_section(cut, laminate.layers, face) for cut in laminate.sections)
     pictures = [
-        Picture(scene, scene.window_mm[3], f"{scene.title} on paper.", scene.title, to_scale=True)
+        Picture(scene, scene.window_mm[3] - scene.window_mm[1], f"{scene.title} on paper.",
+                scene.title, to_scale=True)
         for scene in (section.picture() for section in folded if section is not None)
     ]
     return Page("stack", "The stack", kicker(spec), (words, table, *pictures), chapter=AFTER)

@@ -21,7 +21,7 @@ import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
 from plybook.drawing.aroundpart import edge_words
-from plybook.drawing.frame import FINEST_MM, area_paths, hatch, lines
+from plybook.drawing.frame import FINEST_MM, area_paths, cropped, hatch, lines
 from plybook.drawing.labels import Block, Line, Placer, boxes, leader
 from plybook.drawing.letters import clean_text
 from plybook.drawing.rosette import show_angle
@@ -318,7 +318,7 @@ def _drawn(
             inner = what.buffer(-0.05)
             line = shapely.shortest_line(box, what if inner.is_empty else inner)
             items += leader(place, *shapely.get_coordinates(line))
-    return Scene(tuple(items), (0.0, 0.0, width_mm, tall), title)
+    return cropped(Scene(tuple(items), (0.0, 0.0, width_mm, tall), title), 2.0)
 
 
 def _edge_at(at_mm: np.ndarray, face: Face) -> str:

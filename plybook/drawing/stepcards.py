@@ -307,8 +307,7 @@ def _folded(section: FoldedSection, room_mm: float, is_rod: bool) -> Iterator[Pi
         room_mm -= end.window_mm[2] + 4.0
     whole = section.picture(room_mm, _FOLDED_HIGH_MM)
     for scene in (whole, *([end] if end is not None else [])):
-        yield Picture(scene, scene.window_mm[3], f"{scene.title} on paper.", scene.title,
-                      to_scale=True)  # fmt: skip
+        yield replace(_picture(scene, f"{scene.title} on paper.", scene.title), to_scale=True)
 
 
 def _cut_from(cutting: Cutting, pieces: Sequence[str]) -> Iterator[Block]:

@@ -8,6 +8,7 @@ import shapely
 
 from plybook.drawing.foldview import folded_section
 from plybook.drawing.frame import FINEST_MM
+from plybook.drawing.letters import text_box_mm
 from plybook.drawing.scene import Path, Role, Text
 from plybook.laminate.model import SectionCut
 
@@ -103,3 +104,14 @@ def test_strips_side_by_side_are_drawn_each_by_itself_at_a_scale_that_is_told():
         assert math.isclose(sides.max(), 2 * 12.0, rel_tol=0.06)
     assert section.enlarged(30.0, 30.0) is None
     assert folded().enlarged(110.0, 60.0) is None
+
+
+def test_a_picture_is_no_taller_than_what_it_shows():
+    strips = {"L": [shapely.box(2000, 0, 2012, 100), shapely.box(2012, 0, 2024, 100)]}
+    section = folded(["L"], strips)
+    for scene in (section.picture(), section.enlarged(110.0, 60.0)):
+        drawn = [i.points_mm for i in scene.items if isinstance(i, Path)]
+        drawn += [text_box_mm(i) for i in scene.items if isinstance(i, Text)]
+        y = np.concatenate(drawn)[:, 1]
+        assert scene.window_mm[1] <= y.min() and y.max() <= scene.window_mm[3]
+        assert scene.window_mm[3] - scene.window_mm[1] <= np.ptp(y) + 4.01
