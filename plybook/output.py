@@ -35,7 +35,7 @@ from plybook.write.dxf import dxf_bytes
 from plybook.write.folder import MANIFEST, sha256, with_manifest
 from plybook.write.fullsize import fullsize_pdf
 from plybook.write.labels_pdf import labels_pdf
-from plybook.write.poster_pdf import poster_pdf
+from plybook.write.poster_pdf import poster_files
 from plybook.write.roll_pages import RollTemplates, roll_pdf
 from plybook.write.shared import OtherHand, choose_all
 from plybook.write.sheets_pdf import cut_sheets
@@ -143,7 +143,7 @@ def templates_of(planned: Planned) -> Templates:
         "templates.pdf": paper.pdf,
         "templates-roll.pdf": roll.pdf,
         "templates-fullsize.pdf": fullsize_pdf(spec, laminate, face, drawings),
-        "poster.pdf": poster_pdf(spec, face, laminate),
+        **poster_files(spec, face, laminate),
         "labels.pdf": labels_pdf(spec, laminate, planned.shop, planned.plan),
     }
     for drawing in drawings:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from plybook.verify.lettermetrics import end_mm
 from plybook.verify.pdf_pages import Book, Page, Words
 from plybook.verify.printed import same
 from plybook.verify.report import Report
@@ -10,6 +11,10 @@ NAME = "booklet.pdf"
 TITLE = "Contents"
 HEAD_MM, FOOT_MM = 12.0, 8.0  # strips that hold the running head and the foot
 ROW_MM = 0.3  # words of one row stand on one line
+WIDE_MM, COLUMN_MM, GAP_MM = 180.0, 85.0, 10.0  # of the text, of each column, between the two
+TOP_MM, HEADING_MM = 15.0, 9.5  # where the text begins; the line of the heading below that
+FIRST_MM, PITCH_MM = 16.3, 4.6  # the line of row k lies FIRST_MM + k * PITCH_MM below it
+OFF_MM = 0.06
 
 
 def body_of(page: Page) -> list[Words]:
@@ -30,6 +35,9 @@ def check_contents(book: Book, report: Report) -> None:
     if not report.expect(sheets == [1], "sheets of contents behind the cover", NAME,
                          f"has its contents on pages {[k + 1 for k in sheets]}"):  # fmt: skip
         return
+    astray = _astray(book.page(1))
+    report.expect(not astray, "contents whose lines stand in their rows", f"{NAME}, page 2",
+                  f"has {astray[:2]} out of its place")  # fmt: skip
     marks = book.bookmarks()
     words = [w for w in body_of(book.page(1)) if w.text.strip()][1:]
     last = 0
@@ -49,3 +57,34 @@ def check_contents(book: Book, report: Report) -> None:
             good = bool(known)
         report.expect(good, "contents that tell the page of each title", f"{NAME}, page 2",
                       f"tells {one.text!r} on page {number or 'none'}")  # fmt: skip
+
+
+def _astray(page: Page) -> list[str]:
+    """Words of the contents that do not stand where a row of their column has its title or its
+    number."""
+    left, top = (page.width_mm - WIDE_MM) / 2, page.height_mm - TOP_MM
+    head, *words = (w for w in body_of(page) if w.text.strip())
+    found = [] if _near(head, (left, top - HEADING_MM)) else [head.text]
+    column, row = 0, 0
+    for one in words:
+        if not one.text.isdigit() or row == 0:
+            second = left + COLUMN_MM + GAP_MM
+            if column == 0 and abs(one.at_mm[0] - second) <= OFF_MM:
+                column, row = 1, 0
+            row += 1
+            good = _near(one, (left + column * (COLUMN_MM + GAP_MM), _base(top, row)))
+        else:
+            end = left + column * (COLUMN_MM + GAP_MM) + COLUMN_MM
+            good = abs(end_mm(one, False) - end) <= OFF_MM
+            good &= abs(one.at_mm[1] - _base(top, row)) <= OFF_MM
+        if not good or one.turn_deg:
+            found.append(one.text)
+    return found
+
+
+def _base(top: float, row: int) -> float:
+    return top - FIRST_MM - row * PITCH_MM
+
+
+def _near(words: Words, at: tuple[float, float]) -> bool:
+    return max(abs(words.at_mm[0] - at[0]), abs(words.at_mm[1] - at[1])) <= OFF_MM

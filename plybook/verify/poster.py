@@ -16,6 +16,8 @@ from plybook.verify.pdf_pages import Line, Page, Words, open_book
 from plybook.verify.pieces import ring
 from plybook.verify.printed import angle, same, thickness
 from plybook.verify.report import Report
+from plybook.verify.sheettwins import sheet_differs
+from plybook.verify.svg_paths import read_svg
 
 NAME = "poster.pdf"
 SIZES_MM = ((420.0, 297.0), (594.0, 420.0), (431.8, 279.4))  # ISO 216 A3, A2; ANSI B
@@ -52,7 +54,15 @@ def check_poster(plan: dict, files: dict[str, bytes], report: Report) -> None:
     except ValueError as wrong:
         report.fault(NAME, f"cannot be read: {wrong}")
         return
+    drawn = sorted(name for name in files if re.fullmatch(r"poster-\d+\.svg", name))
+    report.expect(len(drawn) == len(pages), "posters with a drawing of each sheet", NAME,
+                  f"has {len(pages)} sheets and {len(drawn)} drawings")  # fmt: skip
     for number, page in enumerate(pages, start=1):
+        twin = f"poster-{number}.svg"
+        if twin in files:
+            unlike = _unlike(files[twin], page)
+            report.expect(not unlike, "posters on paper with just what their drawings show",
+                          f"{NAME}, page {number}", unlike)  # fmt: skip
         size = page.width_mm, page.height_mm
         report.expect(any(np.abs(np.subtract(size, known)).max() < 0.1 for known in SIZES_MM),
                       "posters on sheets of a known size", f"{NAME}, page {number}",
@@ -62,6 +72,14 @@ def check_poster(plan: dict, files: dict[str, bytes], report: Report) -> None:
     _check_maps(plan, pages, left, report)
     _check_splices(plan, pages, left, report)
     _check_rest(plan, left, report)
+
+
+def _unlike(svg: bytes, page: Page) -> str:
+    """What a sheet has otherwise than its drawing, "" nothing."""
+    try:
+        return sheet_differs(read_svg(svg), page, "FACE")
+    except (ValueError, KeyError, IndexError) as wrong:
+        return f"has a drawing that cannot be read: {wrong}"
 
 
 def _lies(layer: dict) -> str:

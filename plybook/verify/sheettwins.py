@@ -21,15 +21,20 @@ Kinds = dict[tuple[str, str], list[Item]]  # kind of line, and line, round or wo
 _AROUND = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])
 
 
-def sheet_differs(picture: Drawing, page: Page) -> str:
-    """What a sheet has otherwise than the drawing of its piece, "" nothing."""
+def sheet_differs(picture: Drawing, page: Page, held_by: str = "CUT") -> str:
+    """What a sheet has otherwise than the drawing it shows, "" nothing.
+
+    Args:
+        picture, page: the drawing and the sheet.
+        held_by: the kind of line by which the two are laid over one another.
+    """
     ours, theirs = _of_drawing(picture), _of_page(page)
     corners = [
-        min((item.points.min(axis=0) for item in kinds["CUT", "line"]), key=tuple, default=None)
+        min((item.points.min(axis=0) for item in kinds[held_by, "line"]), key=tuple, default=None)
         for kinds in (ours, theirs)
     ]
     if corners[0] is None or corners[1] is None:
-        return "has no cut line"
+        return f"has no line on {held_by}"
     shift = corners[1] - corners[0]
     for kind in sorted(ours.keys() | theirs.keys()):
         for one, two in zip_longest(ours[kind], theirs[kind]):

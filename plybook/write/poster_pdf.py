@@ -1,4 +1,5 @@
-"""The poster as a PDF: all layers and splices on large sheets."""
+"""The poster: all layers and splices on large sheets, as one PDF to print and a drawing of each
+sheet to look at on screen."""
 
 from __future__ import annotations
 
@@ -7,16 +8,20 @@ from plybook.laminate.model import Laminate
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.write.pdf import draw_scene, new_canvas
+from plybook.write.svg import svg_bytes
 
 
-def poster_pdf(spec: PartSpec, face: Face, laminate: Laminate) -> bytes:
-    """The poster of a part on the sheets that its spec says; see `plybook.drawing.poster`."""
+def poster_files(spec: PartSpec, face: Face, laminate: Laminate) -> dict[str, bytes]:
+    """The files of a part's poster by name: `poster.pdf`, and `poster-1.svg` and so on, one for
+    each sheet; see `plybook.drawing.poster`."""
     part = spec.part
     size = SHEETS_MM[spec.workshop.poster]
     canvas, buffer = new_canvas(*size, f"{part.number} {part.revision} poster", part.drawn_by,
                                 part.name)  # fmt: skip
-    for sheet in poster_sheets(spec, face, laminate):
+    files = {}
+    for number, sheet in enumerate(poster_sheets(spec, face, laminate), start=1):
         draw_scene(canvas, sheet, 0.0, 0.0)
         canvas.showPage()
+        files[f"poster-{number}.svg"] = svg_bytes(sheet)
     canvas.save()
-    return buffer.getvalue()
+    return {"poster.pdf": buffer.getvalue(), **files}

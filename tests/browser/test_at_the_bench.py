@@ -211,8 +211,7 @@ def test_a_drawing_fills_the_screen_and_is_enlarged_by_keys_and_fingers(window, 
     def seen():
         return [float(v) for v in page.find(".viewer svg").get_dom_attribute("viewBox").split()]
 
-    page.js("document.querySelector('.here .open').focus()")
-    press_key(Keys.ENTER)
+    page.find(".here .open").send_keys(Keys.ENTER)
     until(lambda: page.all(".viewer svg"))
     whole = seen()
     press_key("+")

@@ -25,6 +25,7 @@ plybook: 1
 include: [shared/materials.yaml, shared/stock.yaml, shared/shop.yaml]
 part: {number: CP-1, name: Panel, date: 2026-05-04, units: mm, hand: left, other_hand: CP-2}
 cutting: {kits: by stage}
+workshop: {table: 30 m}
 mould:
   outline: [[0, 0], [2300, 0], [2300, 900], [700, 1400], [0, 1400]]
 layers:

@@ -220,7 +220,7 @@ ON_PAPER = [
     ("booklet.pdf", swapped(rb"\(90" + D + rb"\)", MINUS, on=[LAY_A1]),
      "a rosette has its angles exchanged"),
     ("booklet.pdf", changed(rb"revision A\)", b"revision B)"), "page 1 is headed"),
-    ("booklet.pdf", changed(rb"\(2 / ", b"(3 / "), "page 2 is headed"),
+    ("booklet.pdf", changed(rb"\(3 / ", b"(4 / "), "page 3 is headed"),
     ("booklet.pdf", changed(rb"\(145 g\\\)|\(\\\(145 g\\\)\)", b"(\\(154 g\\))",
                             on=[rb"\(Record, continued\)"]), "record does not tell a mass"),
     ("booklet.pdf", changed(rb"\(4 with ", b"(5 with "), "cover does not tell the part"),

@@ -27,7 +27,7 @@ def test_every_promised_file_is_there(folder, plan):
     expected = {
         "booklet.html", "booklet.pdf", "templates.pdf", "templates-fullsize.pdf", "labels.pdf",
         "templates-roll.pdf", "cutplan.pdf", "table.html", "plan.json", "manifest.json",
-        "poster.pdf",
+        "poster.pdf", "poster-1.svg",
     }  # fmt: skip
     expected |= {f"templates/{p['id']}.{e}" for p in plan["pieces"] for e in ("dxf", "svg")}
     expected |= {f"cutplan/{x['stock']}.{e}" for x in plan["layouts"] for e in ("dxf", "svg")}

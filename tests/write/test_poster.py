@@ -18,7 +18,7 @@ from plybook.drawing.poster import (
 from plybook.drawing.scene import Path, Role, Text
 from plybook.verify import poster as verifier
 from plybook.verify.report import Report
-from plybook.write.poster_pdf import poster_pdf
+from plybook.write.poster_pdf import poster_files
 from tests.drawing import doubles
 
 
@@ -126,12 +126,12 @@ def proved(skin):
 
     spec, face, laminate = skin
     plan = plan_dict(spec, face, laminate, doubles.cut_plan(laminate), doubles.shop())
-    return plan, poster_pdf(spec, face, laminate)
+    return plan, poster_files(spec, face, laminate)
 
 
-def faults(plan, data):
+def faults(plan, files):
     report = Report("here")
-    verifier.check_poster(plan, {} if data is None else {verifier.NAME: data}, report)
+    verifier.check_poster(plan, files, report)
     return report.faults
 
 
@@ -166,12 +166,23 @@ def test_a_forged_poster_is_caught(skin, proved, forge, says):
     import re
 
     spec, face, laminate = skin
-    found = faults(proved[0], poster_pdf(spec, face, forge(laminate)))
+    found = faults(proved[0], poster_files(spec, face, forge(laminate)))
     assert any(re.search(says, fault) for fault in found), found
 
 
 def test_a_poster_of_another_revision_and_one_that_is_missing_are_caught(skin, proved):
     spec, face, laminate = skin
     other = replace(spec, part=replace(spec.part, revision="Q"))
-    assert any("whose it is" in f for f in faults(proved[0], poster_pdf(other, face, laminate)))
-    assert faults(proved[0], None) == ["poster.pdf: is missing"]
+    assert any("whose it is" in f for f in faults(proved[0], poster_files(other, face, laminate)))
+    assert faults(proved[0], {}) == ["poster.pdf: is missing"]
+
+
+def test_a_line_or_word_that_its_drawing_has_otherwise_is_caught(proved):
+    plan, files = proved
+    svg = files["poster-1.svg"]
+    for old, new in ((b">mould face<", b">mould fade<"), (b'class="dimension"', b'class="axis"')):
+        assert old in svg or old.startswith(b"class")
+        if old in svg:
+            assert faults(plan, {**files, "poster-1.svg": svg.replace(old, new, 1)})
+    lost = {name: data for name, data in files.items() if name.endswith(".pdf")}
+    assert any("0 drawings" in fault for fault in faults(plan, lost))
