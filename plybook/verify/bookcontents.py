@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from plybook.verify.lettermetrics import end_mm
 from plybook.verify.pdf_pages import Book, Page, Words
 from plybook.verify.printed import same
@@ -65,6 +67,12 @@ def _astray(page: Page) -> list[str]:
     left, top = (page.width_mm - WIDE_MM) / 2, page.height_mm - TOP_MM
     head, *words = (w for w in body_of(page) if w.text.strip())
     found = [] if _near(head, (left, top - HEADING_MM)) else [head.text]
+    level = page.height_mm - HEAD_MM
+    rule = np.array([(left, level), (left + WIDE_MM, level)])
+    drawn = [line.points for line in page.lines]
+    if len(drawn) != 1 or drawn[0].shape != (2, 2) or np.abs(drawn[0] - rule).max() > OFF_MM:
+        found.append("the rule below the head")
+    found += ["an area"] if page.areas else []
     column, row = 0, 0
     for one in words:
         if not one.text.isdigit() or row == 0:

@@ -22,6 +22,6 @@ def poster_files(spec: PartSpec, face: Face, laminate: Laminate) -> dict[str, by
     for number, sheet in enumerate(poster_sheets(spec, face, laminate), start=1):
         draw_scene(canvas, sheet, 0.0, 0.0)
         canvas.showPage()
-        files[f"poster-{number}.svg"] = svg_bytes(sheet)
+        files[f"poster-{number}.svg"] = svg_bytes(sheet, reference=False)
     canvas.save()
     return {"poster.pdf": buffer.getvalue(), **files}
