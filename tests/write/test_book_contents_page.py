@@ -1,6 +1,7 @@
 """The sheet of contents of the book on paper: every title with the page that it is on."""
 
 import io
+import re
 from dataclasses import replace
 
 import pytest
@@ -42,14 +43,12 @@ def faults(data):
 
 def test_every_title_is_told_with_the_page_it_is_on(document, pdf):
     """Held to the text of the pages as another reader has it (pypdf)."""
-    said = lines(pdf)
-    assert "Contents" in said
-    pages = [page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages]
+    pages = [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(pdf)).pages]
+    assert "Contents" in pages[1]
     told = 0
-    for page in document.pages[1:]:
-        if page.title in said:
-            number = said[said.index(page.title) + 1]
-            assert page.title in pages[int(number) - 1].replace("\n", " ")
+    for title in {page.title for page in document.pages[1:]}:
+        if listed := re.search(re.escape(title) + r" ?(\d{1,2})(?= |$)", pages[1]):
+            assert title in pages[int(listed[1]) - 1], title
             told += 1
     assert told >= 0.9 * len({page.title for page in document.pages[1:]})
     wrong, proofs = faults(pdf)
