@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from plybook import __version__, tables
+from plybook.builtfolder import SHARED
 from plybook.crew import each
 from plybook.diagnostics import SpecError
 from plybook.drawing.book import booklet
@@ -50,7 +51,6 @@ if TYPE_CHECKING:
 
 Files = dict[str, bytes]
 TABLE, CUT_PLAN = "table.html", "cutplan.pdf"
-SHARED = "shared_cut_plan"  # in plan.json: where the cut plan of several parts stands
 Manner = tuple[str, str]  # unit (mm, in) and profile (r2010, r12) a part is drawn in
 Wanted = tuple[Layout, tuple[Item, ...], dict[str, Piece], Manner]  # to be drawn 1:1
 

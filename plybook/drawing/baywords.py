@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from plybook.nest.bays import stage_cuts
 from plybook.nest.markout import MarkedPiece, tape
 from plybook.nest.model import Bay, Item, Layout
+from plybook.shop.words import listed
 from plybook.units import CLOTH, show_length
 
 _NEAR_MM = 1e-3  # a cut between kits so near to a line is made at it
@@ -69,12 +70,8 @@ def _first(bay: Bay, over: Sequence[int], layout: Layout) -> str:
         return f"First cut straight across at {line}, behind its last piece."
     if bay.cut:
         return f"First cut straight across at {line}: the bay lies free."
-    pieces = f"piece{'s' * (len(over) > 1)} {_list([str(k) for k in over])}"
+    pieces = f"piece{'s' * (len(over) > 1)} {listed(map(str, over))}"
     return f"First draw {line} across, over {pieces}."
-
-
-def _list(words: Sequence[str]) -> str:
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def longer_than_table(mark: MarkedPiece, layout: Layout, unit: str) -> str:

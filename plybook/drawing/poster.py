@@ -18,13 +18,15 @@ from itertools import combinations
 import numpy as np
 import shapely
 
-from plybook.drawing.frame import Box, Frame, area_paths, fit_frame, hatch, lines, polygons
+from plybook.drawing.frame import Box, Frame, area_paths, fit_frame, hatch, polygons
 from plybook.drawing.letters import clean_text, fitted, text_box_mm, text_width_mm
 from plybook.drawing.piecewords import part_words
 from plybook.drawing.rosette import rosette, show_angle
 from plybook.drawing.scene import Circle, Path, Primitive, Role, Scene, Text
+from plybook.drawing.stepview import laid_area
 from plybook.drawing.style import LABEL_MM, NOTE_MM, TITLE_MM
 from plybook.laminate.model import LaidLayer, Laminate, Piece
+from plybook.laminate.rises import merged_lines
 from plybook.spec.model import PartSpec
 from plybook.surface.model import Face
 from plybook.units import show_thickness
@@ -93,7 +95,7 @@ def poster_sheets(spec: PartSpec, face: Face, laminate: Laminate) -> list[Scene]
             splices = splices_of(laminate)
             drawn, area = _head_maps(face, splices, area)
             items += drawn
-        drawn, count = _maps(face, maps[shown:], shown, area, spec)
+        drawn, count = _maps(face, maps[shown:], shown, area)
         items += drawn
         shown += count
         sheets.append(items)
@@ -107,24 +109,16 @@ def splices_of(laminate: Laminate) -> list[Splice]:
     """Where pieces of one layer meet or lap: the side of the one that the other covers."""
     found = []
     for layer in laminate.layers:
-        own = [_solid(p) for p in laminate.pieces
+        own = [laid_area(p) for p in laminate.pieces
                if p.layer == layer.id and p.kind in ("ply", "core")]  # fmt: skip
         for one, other in combinations(own, 2):
             if one.distance(other) > JOINT_MM:
                 continue
-            shared = one.boundary.intersection(other.buffer(JOINT_MM))
-            line = max(lines(_merged(shared)), key=_length, default=None)
-            if line is not None and _length(line) >= SHORTEST_MM:
-                found.append(Splice(layer.id, line, layer.kind == "core"))
+            shared = merged_lines(one.boundary.intersection(other.buffer(JOINT_MM)))
+            line = max(shared, key=lambda part: part.length, default=None)
+            if line is not None and line.length >= SHORTEST_MM:
+                found.append(Splice(layer.id, np.asarray(line.coords), layer.kind == "core"))
     return found
-
-
-def _merged(shape: shapely.Geometry) -> shapely.Geometry:
-    return shapely.line_merge(shape) if shape.geom_type == "MultiLineString" else shape
-
-
-def _length(line: np.ndarray) -> float:
-    return float(np.hypot(*np.diff(line, axis=0).T).sum())
 
 
 def _frame(spec: PartSpec, sheet: int, of: int, wide: float, high: float) -> Iterator[Primitive]:
@@ -338,7 +332,7 @@ class _Map:
 
 
 def _maps(
-    face: Face, maps: Sequence[_Map], before: int, area: Box, spec: PartSpec
+    face: Face, maps: Sequence[_Map], before: int, area: Box
 ) -> tuple[list[Primitive], int]:
     """As many maps as find room in an area, in rows from its upper left, and how many."""
     x0, y0, x1, y1 = area
@@ -354,7 +348,7 @@ def _maps(
     for k, one in enumerate(shown):
         row, column = divmod(k, columns)
         left = x0 + column * (wide + MAPS_APART_MM)
-        top = y1 - row * (tall + CAPTION_MM + MAPS_APART_MM)
+        top = y1 - row * each
         frame = fit_frame((*low.tolist(), *high.tolist()), (left, top - tall, left + wide, top))
         items += _map(face, one, frame)
         said = f"{before + k + 1}  {one.layer.id}  {layer_words(one.layer)}"
@@ -387,7 +381,7 @@ def _map(face: Face, one: _Map, frame: Frame) -> Iterator[Primitive]:
     outline = frame.shape(shapely.Polygon(face.outline_mm, list(face.holes_mm)))
     yield from area_paths(outline, Role.FACE, "face")
     fibres = one.layer.kind in ("ply", "rod")
-    areas = [(p, frame.shape(_solid(p))) for p in one.pieces]
+    areas = [(p, frame.shape(laid_area(p))) for p in one.pieces]
     for piece, area in areas:
         turn = piece.angle_deg if fibres else 45.0
         yield from hatch(area, turn, 2.2 if fibres else 3.2)
@@ -397,11 +391,6 @@ def _map(face: Face, one: _Map, frame: Frame) -> Iterator[Primitive]:
             yield Path(Role.HIGHLIGHT, np.asarray(drawn), True, tag=piece.id)
     for piece, area in areas:
         yield from _name(piece, area)
-
-
-def _solid(piece: Piece) -> shapely.Geometry:
-    polygon = shapely.Polygon(piece.laid_outline_mm, list(piece.laid_holes_mm))
-    return polygon if polygon.is_valid else polygon.buffer(0)
 
 
 def _name(piece: Piece, area: shapely.Geometry) -> Iterator[Text]:

@@ -51,7 +51,7 @@ from plybook.drawing.stepview import detail_picture, step_picture
 from plybook.laminate.model import Laminate, Piece
 from plybook.nest.model import CutPlan
 from plybook.shop.model import VACUUM, Batch, Check, Shop, Stage, Step
-from plybook.spec.model import PartSpec
+from plybook.spec.model import PartSpec, StationMould
 from plybook.surface.model import Face
 from plybook.units import show_number
 
@@ -285,7 +285,8 @@ def _pictures(bench: _Bench, stage: Stage, step: Step, pieces: Sequence[Piece]) 
             for layer in own if any(p.kind == "rod" and p.layer == layer for p in pieces)
         }  # fmt: skip
         mould = bench.spec.mould
-        turn_deg = _SKIN_DEG if getattr(mould, "side", "all") != "all" else _FOLD_DEG
+        is_skin = isinstance(mould, StationMould) and mould.side != "all"
+        turn_deg = _SKIN_DEG if is_skin else _FOLD_DEG
         folded = folded_section(cut, so_far, bench.face, own, strips, turn_deg)
         if folded is None or folded.scale(180.0, _FOLDED_HIGH_MM) > _FOLDED_SCALE:
             section = section_picture(cut, so_far, own, room, 46.0)

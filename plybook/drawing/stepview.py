@@ -170,7 +170,7 @@ def _content(
     for kind, region in lying:
         if kind in EDGED:
             items += area_paths(region, Role.CORE_EDGE)
-    own = [(p, shown(_solid(p))) for p in pieces]
+    own = [(p, shown(laid_area(p))) for p in pieces]
     own = [(p, area) for p, area in own if not area.is_empty]
     for piece, area in own:
         items += tinted(area, Role.FILL, "highlight")
@@ -182,7 +182,7 @@ def _content(
     for piece, area in own:
         items += area_paths(area, Role.HIGHLIGHT, tag=piece.id)
     for piece, area in own:
-        whole = frame.shape(_solid(piece)).area
+        whole = frame.shape(laid_area(piece)).area
         if window is None or area.area > 0.12 * whole:  # a sliver is named in the row before
             items += _piece_words(piece, area, [*items, *around], paper_mm)
     room = {p.id: area.bounds for p, area in own}
@@ -198,7 +198,7 @@ def _content(
     return items
 
 
-def _solid(piece: Piece):
+def laid_area(piece: Piece):
     """A piece where it is laid, with its holes."""
     from shapely import Polygon
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from plybook.diagnostics import Finding, warning
-from plybook.shop.infusion import VACUUM_LINE_OUT_MM, plumbing
+from plybook.shop.infusion import plumbing, vacuum_out_mm
 from plybook.shop.job import Job
 from plybook.shop.model import BagCut, BagPlan
 from plybook.shop.outlines import (
@@ -235,7 +235,7 @@ def _outside(job: Job, laid: Polygon, way: float) -> tuple[float, float]:
 
     middles = [middle(edge) for edge in job.face.edges]
     start = shapely.Point(max(middles, key=lambda p: way * p[0]))
-    ring = grown(laid, min(VACUUM_LINE_OUT_MM, margins(job).tape / 2)).exterior
+    ring = grown(laid, vacuum_out_mm(margins(job).tape)).exterior
     point = ring.interpolate(ring.project(start))
     return point.x, point.y
 

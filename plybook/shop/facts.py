@@ -12,13 +12,13 @@ from plybook.laminate.model import LaidLayer, Piece
 from plybook.shop.bagging import edge_beside, margins
 from plybook.shop.bagrolls import are_laid
 from plybook.shop.infusion import (
-    RESIN_LINE_OUT_MM,
     STRIP_MM,
-    VACUUM_LINE_OUT_MM,
     fill_of,
     flow_length_mm,
+    resin_out_mm,
     spread_mm2,
     strip_limit_s,
+    vacuum_out_mm,
 )
 from plybook.shop.job import Job
 from plybook.shop.mixing import pot_life_s
@@ -338,12 +338,12 @@ def _infusion_facts(
 ) -> dict:
     """Where lines lie, how far the resin runs, and how long that takes."""
     way = flow_length_mm(bag)
-    from_edge = rule.inlet == "edge"
+    from_edge, tape = rule.inlet == "edge", margins(job).tape
     facts: dict = {
         "from_edge": from_edge,
         "flow_length": job.about(round(way, -1)),
-        "lines_out": f"the resin line {job.about(_line_out(job, RESIN_LINE_OUT_MM, 3))} and the "
-        f"vacuum line {job.about(_line_out(job, VACUUM_LINE_OUT_MM, 2))}",
+        "lines_out": f"the resin line {job.about(resin_out_mm(tape))} and the "
+        f"vacuum line {job.about(vacuum_out_mm(tape))}",
         "vacuum_edge": "the whole edge",
         "gauge_place": "on the vacuum line, as far from its port as it gets",
     }
@@ -352,7 +352,7 @@ def _infusion_facts(
         facts["vacuum_edge"] = f"the {edge_beside(job, *ports['vacuum port'])} edge"
         facts["gauge_place"] = "at the far end of the vacuum line"
     else:
-        out = job.about(_line_out(job, VACUUM_LINE_OUT_MM, 2))
+        out = job.about(vacuum_out_mm(tape))
         facts["lines_out"] = f"the vacuum line {out}"
         facts["inlet_place"] = _from_edges(job, ports["resin inlet"])
     resin = job.resin(rule)
@@ -363,13 +363,13 @@ def _infusion_facts(
         facts["has_strip"] = True
         facts["strip_length"] = job.about(strip)
         facts["strip_minutes"] = round(limit / 60, 1)
-        facts["strip_time"] = _told(limit)
+        facts["strip_time"] = _told(limit, 600)
     fill = fill_of(job, rule, bag)
     if fill is not None:
-        quarter, half, most = (_about(seconds) for seconds in fill.front_s)
+        quarter, half, most = (_told(seconds, 120) for seconds in fill.front_s)
         facts["has_fill"] = True
-        facts["fill_time"] = _about(fill.seconds)
-        facts["strip_fill"] = _about(fill.strip_s)
+        facts["fill_time"] = _told(fill.seconds, 120)
+        facts["strip_fill"] = _told(fill.strip_s, 120)
         facts["fill_front"] = (
             f"a quarter of the way after {quarter}, half after {half}, three quarters after {most}"
         )
@@ -380,17 +380,9 @@ def _infusion_facts(
     return facts
 
 
-def _line_out(job: Job, most_mm: float, share: int) -> float:
-    """How far a line lies outside the laminate: less where the tape is near."""
-    return min(most_mm, margins(job).tape / share)
-
-
-def _told(seconds: float) -> str:
-    return minutes_text(seconds) if seconds >= 600 else f"{seconds:.0f} s"
-
-
-def _about(seconds: float) -> str:
-    return minutes_text(seconds) if seconds >= 120 else f"{seconds:.0f} s"
+def _told(seconds: float, in_minutes_s: float) -> str:
+    """A time in seconds, from so many on in minutes."""
+    return minutes_text(seconds) if seconds >= in_minutes_s else f"{seconds:.0f} s"
 
 
 def _from_edges(job: Job, at: tuple[float, float]) -> str:

@@ -40,6 +40,16 @@ PA_PER_MBAR = 100.0
 STRIP_MM = 200.0  # length of the test strip
 
 
+def resin_out_mm(tape_mm: float) -> float:
+    """How far a resin line lies outside the laminate: less where the sealant tape is near."""
+    return min(RESIN_LINE_OUT_MM, tape_mm / 3)
+
+
+def vacuum_out_mm(tape_mm: float) -> float:
+    """The same of a vacuum line and of ports."""
+    return min(VACUUM_LINE_OUT_MM, tape_mm / 2)
+
+
 @dataclass(frozen=True)
 class Plumbing:
     """Lines (name, (n, 2)), ports (name, x, y) and flow mesh, in the pattern frame."""
@@ -79,7 +89,7 @@ def _from_the_middle(laid: Polygon, tape_mm: float) -> Plumbing:
     centre = laid.centroid
     if laid.buffer(-0.5 * laid.exterior.distance(at)).covers(centre):
         at = centre  # a long part's inscribed circle may lie anywhere along it
-    ring = ring_of(grown(laid, min(VACUUM_LINE_OUT_MM, tape_mm / 2)))
+    ring = ring_of(grown(laid, vacuum_out_mm(tape_mm)))
     line = shapely.LineString([*ring, ring[0]])
     corners = _long_sides(laid)[1]
     side = shapely.Point(_farther_out(corners, VACUUM_LINE_OUT_MM).mean(axis=0))
@@ -255,8 +265,8 @@ def edge_lines(laid: Polygon, tape_mm: float) -> tuple[np.ndarray, np.ndarray, L
         end = min(_LINE_SHORT_MM, line.length / 10)
         return np.asarray(shapely.ops.substring(line, end, line.length - end).coords)
 
-    resin = shortened(side(min(RESIN_LINE_OUT_MM, tape_mm / 3), False))
-    vacuum = shortened(side(min(VACUUM_LINE_OUT_MM, tape_mm / 2), True))
+    resin = shortened(side(resin_out_mm(tape_mm), False))
+    vacuum = shortened(side(vacuum_out_mm(tape_mm), True))
     resin, vacuum = _kept_apart(resin, vacuum), _kept_apart(vacuum, resin)
     return resin, vacuum, side(0.0, True)
 

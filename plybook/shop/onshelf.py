@@ -22,18 +22,22 @@ def on_shelf(job: Job, wants: Sequence[Want], rolls: Sequence[BagRoll]) -> tuple
     """What of the shelf counts towards what a part wants; what must be used first stands first."""
     things = {(want.item, want.unit) for want in wants}
     found = [one for one in (*_packs(job), *_rolls(job, rolls)) if (one.item, one.unit) in things]
-    return tuple(sorted(found, key=lambda one: one.use_by or "9999"))
+    return tuple(sorted(found, key=last_day))
+
+
+def last_day(thing: OnShelf) -> str:
+    """The day until which a thing may be used, to sort by; what has none comes last."""
+    return thing.use_by or "9999"
 
 
 def too_old(job: Job) -> Iterator[Finding]:
     """A warning for each thing on the shelf whose last day was before the date of the part."""
-    day = job.spec.part.date
     things: list[Pack | StockItem] = [*job.spec.packs, *job.spec.stock]
     for thing in things:
-        if thing.use_by and day and thing.use_by < day:
+        if not _good(thing.use_by, job):
             yield warning(
                 "stock-too-old",
-                f"{thing.id} was to be used by {thing.use_by}; the part is of {day}",
+                f"{thing.id} was to be used by {thing.use_by}; the part is of {job.spec.part.date}",
                 "have it tested and write its new date, or take it off the shelf",
                 thing.place,
             )

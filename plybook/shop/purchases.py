@@ -16,7 +16,7 @@ from plybook.nest.model import Layout
 from plybook.shop.bagging import BagPlan, mould_tape_mm
 from plybook.shop.job import Job
 from plybook.shop.model import BagCut, BagRoll, Batch, OnShelf, Quantity, Want
-from plybook.shop.onshelf import taken_words
+from plybook.shop.onshelf import last_day, taken_words
 from plybook.shop.words import counted
 
 _TENTH_M, _TEN_G, _HUNDREDTH, _WHOLE, _AS_IT_IS = 0.1, 0.01, 0.01, 1.0, 0.001
@@ -55,7 +55,7 @@ def to_buy_together(
         shelf: what lies on the shelf of any part; a thing of one id is one thing.
     """
     shelf = list({(one.id, one.item): one for one in shelf}.values())
-    shelf.sort(key=lambda one: one.use_by or "9999")
+    shelf.sort(key=last_day)
     parts: dict[tuple[str, str], dict[str, None]] = {}
     for number, own in wants.items():
         for want in own:

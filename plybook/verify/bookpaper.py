@@ -13,15 +13,13 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from plybook.verify.bookcontents import is_contents
+from plybook.verify.bookcontents import HEAD_MM, NAME, body_of, is_contents
 from plybook.verify.lettering import rosette_in_order
 from plybook.verify.pdf_pages import Page, Words
 from plybook.verify.printed import ANGLE, CUT_OFF, after, angle, pattern, same, squeeze
 from plybook.verify.report import Report
 from plybook.verify.steptold import WITH_ANGLE, StepTold
 
-NAME = "booklet.pdf"
-HEAD_MM, FOOT_MM = 12.0, 8.0  # strips that hold the running head and the foot
 GOES_ON = (", continued", CUT_OFF)  # how the title of a page ends where it goes on
 _HANDS = {"left": "LEFT hand", "right": "RIGHT hand", "none": ""}
 _WITH_ANGLE = re.compile(rf"(\S+)\s+({ANGLE.pattern})")
@@ -53,8 +51,7 @@ def flow_of(pages: Iterable[Page]) -> Flow:
     for number, page in enumerate(pages):
         if is_contents(page):
             continue
-        said = [w for w in page.words if FOOT_MM < w.at_mm[1] < page.height_mm - HEAD_MM]
-        for place, words in enumerate(said):
+        for place, words in enumerate(body_of(page)):
             squeezed = squeeze(words.text)
             goes_on = place == 0 and words.text.endswith(GOES_ON)
             if squeezed and not goes_on:

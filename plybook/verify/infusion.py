@@ -11,7 +11,7 @@ import math
 import re
 from itertools import pairwise
 
-from plybook.verify.printed import MM_PER_INCH
+from plybook.verify.cut_pages import FIGURE, length_mm
 from plybook.verify.report import Report
 
 INLET_MM = 10.0  # radius from which the front of an inlet in the middle starts
@@ -23,7 +23,7 @@ _FRONT = re.compile(rf"a quarter of the way after {_TIME}, half after {_TIME}, t
                     rf"after {_TIME}\.")  # fmt: skip
 _BASIS = re.compile(r"viscosity (\d+) mPa s, permeability (\S+) m2, (\d+) % of the stack not "
                     r"fibre, (\d+) mbar")  # fmt: skip
-_WAY = re.compile(r"resin has up to (?:(\d+(?:\.\d+)?) mm|(?:(\d+) )?(?:(\d+)/(\d+) )?in) to run")
+_WAY = re.compile(rf"resin has up to ({FIGURE}) (mm|in) to run")
 _SHARES = (0.25, 0.5, 0.75)
 
 
@@ -40,7 +40,7 @@ def check_fill_times(plan: dict, report: Report) -> None:
         if not (full and front and basis and way):
             report.fault(where, "tells a fill time without what it is worked out from")
             continue
-        length = _length_mm(way)
+        length = length_mm(way[1], way[2])
         radial = "Set the resin inlet on the mesh" in words["flow"]
         viscosity, permeability, share, vacuum = (float(figure) for figure in basis.groups())
         whole = _spread(length, radial)
@@ -67,10 +67,3 @@ def _spread(way_mm: float, radial: bool) -> float:
 def _seconds(parts: tuple[str | None, ...]) -> float:
     hours, minutes, seconds = (float(part or 0) for part in parts)
     return 3600 * hours + 60 * minutes + seconds
-
-
-def _length_mm(way: re.Match[str]) -> float:
-    if way[1]:
-        return float(way[1])
-    part = float(way[3]) / float(way[4]) if way[3] else 0.0
-    return (float(way[2] or 0) + part) * MM_PER_INCH

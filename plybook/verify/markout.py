@@ -45,7 +45,7 @@ from plybook.verify.kits import is_kit_page, kits_of
 from plybook.verify.layouts import tape_unit
 from plybook.verify.names import Names
 from plybook.verify.openings import check_openings
-from plybook.verify.pdf_pages import Page, open_book
+from plybook.verify.pdf_pages import Page, all_pages
 from plybook.verify.printed import same, told_deg
 from plybook.verify.purchases import is_buy_page
 from plybook.verify.report import Report
@@ -75,11 +75,8 @@ def check_cut_sheets(plan: dict, files: dict[str, bytes], report: Report) -> Non
     """
     if NAME not in files:
         return  # told elsewhere
-    try:
-        book = open_book(files[NAME])
-        pages = [book.page(k) for k in range(book.count)]
-    except ValueError as wrong:
-        report.fault(NAME, f"cannot be read: {wrong}")
+    pages = all_pages(files[NAME], NAME, report)
+    if pages is None:
         return
     check_in_order(pages, plan["part"]["number"], report)
     if plan.get("bag_rolls"):

@@ -21,6 +21,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from plybook.verify.report import Report
+
 MM_PER_POINT = 25.4 / 72
 _TOKEN = re.compile(
     rb"\((?:[^()\\]|\\.)*\)|<[0-9A-Fa-f\s]*>|/[^\s/<>\[\]()]+|\[|\]|[-+]?\d*\.?\d+|[A-Za-z'\"*]+",
@@ -273,6 +275,16 @@ def open_book(data: bytes) -> Book:
         ValueError: the file cannot be read.
     """
     return Book(data)
+
+
+def all_pages(data: bytes, name: str, report: Report) -> list[Page] | None:
+    """Every page of a PDF file; None, and a fault, where it cannot be read."""
+    try:
+        book = open_book(data)
+        return [book.page(k) for k in range(book.count)]
+    except ValueError as wrong:
+        report.fault(name, f"cannot be read: {wrong}")
+        return None
 
 
 def _unicode_map(data: bytes) -> dict[int, str]:

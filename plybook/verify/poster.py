@@ -12,18 +12,17 @@ import numpy as np
 
 from plybook.verify import plane
 from plybook.verify.lettering import rosette_in_order
-from plybook.verify.lettermetrics import width
-from plybook.verify.pdf_pages import Line, Page, Words, open_book
+from plybook.verify.pdf_pages import Line, Page, Words, all_pages
 from plybook.verify.pieces import ring
 from plybook.verify.printed import angle, same, thickness
 from plybook.verify.report import Report
 from plybook.verify.sheettwins import sheet_differs
 from plybook.verify.svg_paths import read_svg
+from plybook.verify.twins import stretched
 
 NAME = "poster.pdf"
 SIZES_MM = ((420.0, 297.0), (594.0, 420.0), (431.8, 279.4))  # ISO 216 A3, A2; ANSI B
 DRAWN_MM = 0.06  # on paper: lines are drawn to hundredths, and the scale is read from them
-STRETCH = 2e-3  # by which words may be longer or shorter; a length keeps 3 decimals
 ROW_MM = 0.3  # words of one row stand on one line, however large
 MEET_MM = 3.0  # on the pattern: a splice runs so near the pieces that it joins
 _ROSETTE = re.compile(r"[+\u2212]?(?:0|45|90)°|\+|0° along the axis")
@@ -50,11 +49,8 @@ def check_poster(plan: dict, files: dict[str, bytes], report: Report) -> None:
     if NAME not in files:
         report.fault(NAME, "is missing")
         return
-    try:
-        book = open_book(files[NAME])
-        pages = [book.page(k) for k in range(book.count)]
-    except ValueError as wrong:
-        report.fault(NAME, f"cannot be read: {wrong}")
+    pages = all_pages(files[NAME], NAME, report)
+    if pages is None:
         return
     drawn = sorted(name for name in files if re.fullmatch(r"poster-\d+\.svg", name))
     report.expect(len(drawn) == len(pages), "posters with a drawing of each sheet", NAME,
@@ -80,10 +76,9 @@ def _unlike(svg: bytes, page: Page) -> str:
     """What a sheet has otherwise than its drawing, "" nothing."""
     try:
         drawing = read_svg(svg)
-        for words in drawing.texts:
-            sizes = [width(words.text, bold) * words.height for bold in (False, True)]
-            if not any(abs(words.length - size) <= STRETCH * size + 2e-3 for size in sizes):
-                return f"has {words.text!r} stretched in its drawing"
+        long = next(stretched(drawing), None)
+        if long is not None:
+            return f"has {long!r} stretched in its drawing"
         return sheet_differs(drawing, page, "FACE")
     except (ValueError, KeyError, IndexError) as wrong:
         return f"has a drawing that cannot be read: {wrong}"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -194,12 +194,17 @@ def _near(one: Sequence[float], two: Sequence[float]) -> bool:
     return max(abs(a - b) for a, b in zip(one, two, strict=True)) <= POINT_MM
 
 
-def _words_differ(picture: Picture, drawing: Drawing, shift: np.ndarray, legacy: bool):
-    """Words of either file that the other does not have in their place; stretched words."""
+def stretched(picture: Picture) -> Iterator[str]:
+    """Words of a drawing that are set longer or shorter than they are."""
     for words in picture.texts:
         wide = {round(width(words.text, bold) * words.height, 3) for bold in (False, True)}
         if not any(abs(words.length - w) <= WIDTH_SHARE * w + 2e-3 for w in wide):
-            yield f"{words.text!r} is stretched"
+            yield words.text
+
+
+def _words_differ(picture: Picture, drawing: Drawing, shift: np.ndarray, legacy: bool):
+    """Words of either file that the other does not have in their place; stretched words."""
+    yield from (f"{text!r} is stretched" for text in stretched(picture))
     ours = [w for w in picture.texts if w.layer != REFERENCE]
     theirs = list(drawing.texts)
     reference = [w for w in picture.texts if w.layer == REFERENCE]

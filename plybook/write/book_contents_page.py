@@ -41,10 +41,11 @@ def with_contents(sheets: Sequence[Sheet], room: float) -> list[Sheet]:
     if len(sheets) < LEAST_SHEETS:
         return list(sheets)
     rows = int((room - 3 * TITLE) / ROW_MM)
-    entries = next(
-        (found for spare in range(3) if len(found := _entries(sheets, spare)) <= COLUMNS * rows),
-        _entries(sheets, 2)[: COLUMNS * rows],
-    )
+    for spare in range(3):
+        entries = _entries(sheets, spare)
+        if len(entries) <= COLUMNS * rows:
+            break
+    entries = entries[: COLUMNS * rows]
     sheet = Sheet([], [_heading(), _listed(entries, rows)], open=False)
     return [sheets[0], sheet, *sheets[1:]]
 

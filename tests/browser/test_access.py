@@ -6,7 +6,7 @@ import pytest
 
 from tests.browser.chrome import until
 from tests.browser.test_at_the_bench import cards, press, theme
-from tests.browser.test_less_typing import go, png, put
+from tests.browser.test_less_typing import png, put
 
 LAY = "p-lay-p1"
 # Every rule that this axe-core has, also those it leaves off by itself: all levels, the best
@@ -55,7 +55,7 @@ def test_no_card_breaks_a_rule_of_access(window, work, tmp_path, look):
 def test_nothing_that_opens_breaks_a_rule_of_access(window, work, tmp_path, look):
     """The whole page with a notice, what Next tells, its lists, the history, a drawing."""
     page = half_filled(window(), work, tmp_path, *look)
-    go(page, LAY)
+    page.turn(LAY)
     states = {
         "as it is": "",
         "passing": "document.querySelector('.here .next').click()",

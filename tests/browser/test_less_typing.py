@@ -21,10 +21,6 @@ from tests.browser.test_booklet import export, fill, set_clock, tap_row
 LAY = "p-lay-p1"
 
 
-def go(page, card):
-    page.turn(card)
-
-
 def field(name):
     return f'[data-field="{name}"]'
 
@@ -45,9 +41,9 @@ def press(page, place, words):
 def test_one_tap_signs_a_step_and_turns_the_page_once_all_else_is_in(window, work):
     page = window().open(work, LAY)
     sign = f"#{LAY} .finish"
-    go(page, "p-lay-r1")
+    page.turn("p-lay-r1")
     put(page, "lay-r1.initials", "RL")  # initials are written once
-    go(page, LAY)
+    page.turn(LAY)
     assert not page.find(sign).is_displayed()  # checks are open
     for name in ("angle", "lines"):
         tap_row(page, f"input{field(f'lay-p1.{name}')}")
@@ -71,16 +67,16 @@ def test_a_lot_written_once_holds_and_another_at_a_step_stays_its_own(window, wo
     for k, name in enumerate(materials):
         put(page, name, f"LOT-{k}")
     held = f"LOT-{materials.index('record.lot.epoxy')}"
-    go(page, LAY)
+    page.turn(LAY)
     cup = "[data-cup='Cup 1'] .held"
     assert until(lambda: page.text(cup)) == held
     page.find("[data-cup='Cup 1'] summary").click()
     put(page, "lay-p1.Cup 1.lot", "OTHER")
     assert until(lambda: page.text(cup)) == "OTHER"
-    go(page, "p-lay-p2")
+    page.turn("p-lay-p2")
     box = page.find(field("lay-p2.lot"))
     assert until(lambda: box.get_attribute("placeholder")).startswith("LOT-")
-    go(page, "p-leak")
+    page.turn("p-leak")
     until(lambda: page.all(f".blank:has({field('leak.lots')}) .chip"))[0].click()
     assert words_of(page, "leak.lots").startswith("LOT-")
     record = read_record(export(page).read_bytes())
@@ -92,7 +88,7 @@ def test_readings_start_the_leak_check_end_the_vacuum_limit_and_give_the_drop(wi
     press(page, "[data-cup='Cup 1']", "Mixed")
     press(page, "[data-cup='Cup 1']", "In the tray")
     press(page, "[data-cup='Cup 1']", "All on")
-    go(page, "p-leak")
+    page.turn("p-leak")
     vacuum, leak = (f"[data-timer='leak.leak.{name}'] .says" for name in (VACUUM, "t1"))
     assert ", by " in page.text(vacuum)
     put(page, "leak.v1", "690")  # too little: the bag is not on yet
@@ -126,7 +122,7 @@ def test_a_time_is_a_time_and_an_answer_is_offered(window, work):
     verdict = f".blank:has({field('leak.off')}) .verdict"
     assert page.text(verdict) == "NOT A TIME: write it as 14:02"
     record = read_record(export(page).read_bytes())
-    go(page, "p-leak")
+    page.turn("p-leak")
     for words, good in (("14:02", True), ("9.30", True), ("2026-05-04 14:02", True),
                         ("25:00", False), ("14:02 on 2026-02-30", False)):  # fmt: skip
         put(page, "leak.off", words)
@@ -166,7 +162,7 @@ def test_hours_run_by_person_and_are_corrected_by_hand(window, work):
     set_clock(page, 7200)
     page.find(f"#{LAY} .more summary").click()
     page.find(f"#{LAY} [data-do=work]").click()
-    go(page, "p-record")
+    page.turn("p-record")
     rows = page.all("#hours .entry")
     assert len(rows) == 1
     start = page.find("#hours [data-cell=start]").get_attribute("value")
@@ -195,7 +191,7 @@ def test_a_deviation_in_its_step_answers_a_stop_once_it_is_approved(window, work
     page = window().open(work, LAY)
     put(page, "lay-p1.room", "31")
     assert stops(page)[0] == ["record-value-out"]
-    go(page, LAY)
+    page.turn(LAY)
     page.find(f"#{LAY} .more summary").click()
     press(page, f"#{LAY}", "Write down a deviation")
     entry = f"#{LAY} .entry"
@@ -204,7 +200,7 @@ def test_a_deviation_in_its_step_answers_a_stop_once_it_is_approved(window, work
         fill(page, f"{entry} [data-cell={name}]", words)
     page.js("document.activeElement.blur()")
     assert stops(page)[0] == ["record-value-out"]  # not disposed of yet
-    go(page, LAY)
+    page.turn(LAY)
     page.js("""
         const box = document.querySelector(arguments[0]);
         box.value = "use as is";
@@ -288,7 +284,7 @@ def test_readings_instruments_and_signatures_go_into_the_as_built_book(window, w
                 box.value = words;
                 box.dispatchEvent(new Event("change", { bubbles: true }));
             """, page.find(f"#{name} [data-cell='{cell}']"), words)  # fmt: skip
-    go(page, "p-lots")
+    page.turn("p-lots")
     put(page, "record.lot.epoxy", "LOT-9")
     page.js("""
         const box = document.querySelector('[data-field="record.expiry.epoxy"]');
@@ -296,7 +292,7 @@ def test_readings_instruments_and_signatures_go_into_the_as_built_book(window, w
         box.dispatchEvent(new Event("input", { bubbles: true }));
         box.dispatchEvent(new Event("change", { bubbles: true }));
     """)
-    go(page, LAY)
+    page.turn(LAY)
     press(page, "[data-cup='Cup 1']", "Mixed")
     plan = json.loads(to_json(plan_dict(*work_parts())))
     record = read_record(export(page).read_bytes())
